@@ -1,0 +1,1 @@
+"""coldpin keeps a mushroom fruiting chamber cool on cold water and ice packs."""

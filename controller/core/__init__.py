@@ -1,0 +1,1 @@
+"""The control law: pure functions on frozen values; no clock, no file, no thread."""

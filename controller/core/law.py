@@ -1,0 +1,165 @@
+"""What the control law is told once: band, timers, limits and alarm rules.
+
+All temperatures are whole millidegrees (``_mc``) or their differences (``_mk``), all times
+seconds. Every value checks itself, so no half-valid law exists.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """The switching points in force: at or above cut-in starts, at or below cut-out stops."""
+
+    cut_in_mc: int
+    cut_out_mc: int
+
+    def __post_init__(self) -> None:
+        if not self.cut_out_mc < self.cut_in_mc:
+            raise ValueError(
+                f"cut-out {self.cut_out_mc / 1000} °C must be below cut-in "
+                f"{self.cut_in_mc / 1000} °C"
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timing:
+    """Timers of pump and fan [s]."""
+
+    minimum_run_s: float
+    anti_short_cycle_s: float
+    prime_s: float
+    run_on_s: float
+    permissive_debounce_s: float
+
+    def __post_init__(self) -> None:
+        for name in (
+            "minimum_run_s",
+            "anti_short_cycle_s",
+            "prime_s",
+            "run_on_s",
+            "permissive_debounce_s",
+        ):
+            if not getattr(self, name) >= 0:
+                raise ValueError(f"{name} must be zero or more, found {getattr(self, name)}")
+        if self.prime_s > self.minimum_run_s:
+            raise ValueError(
+                f"prime {self.prime_s} s is part of the pump's run and must not be longer than the "
+                f"minimum run {self.minimum_run_s} s"
+            )
+        if self.run_on_s > self.anti_short_cycle_s:
+            raise ValueError(
+                f"run-on {self.run_on_s} s must end before the pump may start again after "
+                f"{self.anti_short_cycle_s} s (anti-short-cycle)"
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """Temperatures beyond which cooling stops or may not start."""
+
+    low_limit_mc: int
+    """Air at or below this trips the cooling whatever the timers say."""
+    reservoir_margin_mk: int
+    """The reservoir must be colder than the air by this much before cooling helps."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlowProof:
+    """When a running pump must have shown that water moves, and what happens if it has not."""
+
+    after_s: float
+    """Time without an answer after which the run is stopped."""
+    fall_mk: int
+    """Fall of the air that counts as an answer."""
+    outlet_drop_mk: int
+    """The coil outlet answers while it is colder than the air by this much."""
+    colder_by_mk: int
+    """Only a reservoir colder than the air by this much lets an answer be expected."""
+    wait_s: float
+    """Pause before the next try."""
+    tries: int
+    """Failed runs in a row that end in a lockout."""
+    lockout_s: float
+    """Time after which a lockout ends without a person."""
+
+    def __post_init__(self) -> None:
+        if self.tries < 1:
+            raise ValueError(f"tries must be 1 or more, found {self.tries}")
+
+
+class FallbackPolicy(Enum):
+    """What cooling does while the air probe is lost."""
+
+    OFF = "off"
+    TIMED = "timed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fallback:
+    """Cooling without an air probe: not at all, or by the clock within all other limits."""
+
+    policy: FallbackPolicy
+    on_s: float
+    off_s: float
+
+
+class AlarmName(Enum):
+    """Every alarm there is, by the name that scripts see."""
+
+    AIR_HIGH = "air_high"
+    AIR_LOW = "air_low"
+    RESERVOIR_WARM = "reservoir_warm"
+    RESERVOIR_FREEZING = "reservoir_freezing"
+    SWAP_DUE = "swap_due"
+    PROBE_LOST = "probe_lost"
+    FLOW_NOT_PROVED = "flow_not_proved"
+    LONG_RUN = "long_run"
+    FREQUENT_STARTS = "frequent_starts"
+    OUTPUT_FAILED = "output_failed"
+    RECORDS_FAILING = "records_failing"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmDelay:
+    """How long a condition must last before its alarm is raised, and before it is cleared [s]."""
+
+    raise_s: float
+    clear_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmRules:
+    """Thresholds of the alarms; a clear threshold always lies apart from its raise threshold."""
+
+    air_high_mc: int
+    reservoir_warm_mc: int
+    reservoir_freezing_mc: int
+    clear_by_mk: int
+    """Distance back from a raise threshold at which the alarm may clear."""
+    longest_run_s: float
+    starts_per_hour: int
+    """More starts than this within one hour raise the alarm."""
+    delays: tuple[tuple[AlarmName, AlarmDelay], ...]
+    """One entry for every alarm name."""
+
+    def __post_init__(self) -> None:
+        missing = set(AlarmName) - {name for name, _ in self.delays}
+        if missing:
+            raise ValueError(f"no delay given for {sorted(name.value for name in missing)}")
+        if self.clear_by_mk <= 0:
+            raise ValueError(f"clear_by_mk must be above zero, found {self.clear_by_mk}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Law:
+    """Everything the control law needs to know besides the band in force."""
+
+    timing: Timing
+    limits: Limits
+    flow: FlowProof
+    fallback: Fallback
+    alarms: AlarmRules

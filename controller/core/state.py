@@ -1,0 +1,161 @@
+"""What the control law carries from one decision to the next, and what it says each time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+from controller.core.law import AlarmName, Band
+from controller.core.values import Reading
+
+
+class Phase(Enum):
+    """What cooling is doing."""
+
+    REST = "rest"
+    HELD = "held"
+    PRIME = "prime"
+    COOL = "cool"
+    RUN_ON = "run_on"
+    FALLBACK = "fallback"
+    LOCKOUT = "lockout"
+
+
+class Reason(Enum):
+    """Why cooling does what it does, in one short phrase."""
+
+    NO_CALL = "no call for cooling"
+    CALL = "call for cooling"
+    MINIMUM_RUN = "finishing the minimum run"
+    ANTI_SHORT_CYCLE = "resting before the next start"
+    PRIMING = "pump first, fan after the prime time"
+    RUN_ON = "fan runs on after the pump"
+    PAUSED = "paused by a person"
+    RESERVOIR_WARM = "reservoir too warm to cool"
+    LOW_LIMIT = "air at the low limit"
+    OUTPUT_FAILED = "an output failed"
+    FLOW_WAIT = "no flow proved, waiting to try again"
+    LOCKOUT = "locked out: flow not proved"
+    AIR_LOST = "air probe lost"
+    TIMED_ON = "air probe lost, cooling by the clock"
+    TIMED_OFF = "air probe lost, resting by the clock"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What people have asked for since the last decision."""
+
+    pause_s: float | None = None
+    """Stop and stay off for this long."""
+    resume: bool = False
+    """End a pause."""
+    reset: bool = False
+    """End a lockout and forget failed tries."""
+    acknowledge: tuple[AlarmName, ...] = ()
+    """Alarms that a person has seen."""
+
+
+NOTHING_ASKED = Asked()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inputs:
+    """What one decision is made from."""
+
+    band: Band
+    air: Reading
+    reservoir: Reading
+    room: Reading | None = None
+    """None: no such probe is fitted."""
+    coil_outlet: Reading | None = None
+    asked: Asked = NOTHING_ASKED
+    output_fault: str | None = None
+    """The load that could not be switched, None while all obey."""
+    records_fault: str | None = None
+    swap_due: bool | None = None
+    """What the forecast says; None while nobody forecasts."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cooling:
+    """Where the cooling stands. Instants are monotonic seconds."""
+
+    phase: Phase
+    reason: Reason
+    call: bool
+    pump: bool
+    fan: bool
+    pump_since: float
+    """Last start or stop of the pump."""
+    phase_since: float
+    warm_since: float | None = None
+    """Since when the reservoir has been too warm while the pump runs."""
+    paused_until: float | None = None
+    unanswered_since: float | None = None
+    """Since when flow could be expected to show and has not."""
+    air_peak_mc: int | None = None
+    """Warmest air of this run, from which an answering fall is measured."""
+    flow_proved: bool = False
+    """Whether the loop has answered in this run."""
+    failed_tries: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmState:
+    """One alarm: standing or not, and the delay that is running."""
+
+    name: AlarmName
+    about: str
+    """What it is about where one name serves several things (a probe, a load), else empty."""
+    standing: bool = False
+    acknowledged: bool = False
+    pending_since: float | None = None
+    """Since when the condition has asked for a change."""
+
+
+class EventKind(Enum):
+    """What can happen that is worth keeping."""
+
+    SWITCH = "switch"
+    PHASE = "phase"
+    TRIP = "trip"
+    RAISED = "alarm_raised"
+    CLEARED = "alarm_cleared"
+    ACKNOWLEDGED = "alarm_acknowledged"
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something that happened at one decision."""
+
+    kind: EventKind
+    name: str
+    """The load, phase, trip or alarm."""
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What shall be on from now on, and why."""
+
+    pump: bool
+    fan: bool
+    phase: Phase
+    reason: Reason
+    events: tuple[Event, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class State:
+    """All that the control law remembers."""
+
+    cooling: Cooling
+    alarms: tuple[AlarmState, ...]
+    starts: tuple[float, ...]
+    """Instants of the pump's starts within the last hour."""
+    decision: Decision
+    """The last one, without its events."""
+    decided_from: tuple[Inputs, object] | None = None
+    """Inputs and law of the last decision."""
+    quiet_until: float = float("-inf")
+    """Before this instant the same inputs and law give the same decision."""

@@ -1,0 +1,40 @@
+"""The exception tree; one file so that no folder must import another for it."""
+
+from __future__ import annotations
+
+
+class ControllerError(Exception):
+    """Base of every error that coldpin raises on purpose."""
+
+
+class SettingsError(ControllerError, ValueError):
+    """The configuration cannot be used; carries every problem found, one line each."""
+
+    def __init__(self, where: str, problems: tuple[str, ...]) -> None:
+        self.where = where
+        self.problems = problems
+        super().__init__("\n".join((f"{where}: {len(problems)} problem(s)", *problems)))
+
+
+class OutputError(ControllerError, OSError):
+    """A relay could not be opened, switched or read back."""
+
+
+class UnknownDriverError(ControllerError, LookupError):
+    """No single output driver is registered under the name given."""
+
+
+class ProbeError(ControllerError, OSError):
+    """A place where temperatures come from cannot be used at all (not: one bad reading)."""
+
+
+class ScenarioError(ControllerError, ValueError):
+    """A rehearsal's scenario file or plant cannot be used."""
+
+
+class PhysicsError(ControllerError, ValueError):
+    """A physical quantity lies outside the range in which the formula holds."""
+
+
+class BusyError(ControllerError, OSError):
+    """Another process already controls this chamber."""

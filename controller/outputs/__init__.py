@@ -1,0 +1,1 @@
+"""The pluggable output layer: drivers for relays and the mains rule."""

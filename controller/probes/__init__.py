@@ -1,0 +1,1 @@
+"""Where temperatures come from, and the sieve that judges each of them."""

@@ -1,0 +1,101 @@
+"""From settings to the values of the control law, and from a stage and a time to its band."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, time
+
+from controller.core.law import (
+    AlarmDelay,
+    AlarmName,
+    AlarmRules,
+    Band,
+    Fallback,
+    FallbackPolicy,
+    FlowProof,
+    Law,
+    Limits,
+    Timing,
+)
+from controller.settings.load import Settings
+from controller.settings.models import Stage
+
+
+def law_of(settings: Settings) -> Law:
+    """Return the control law that the settings ask for."""
+    timing, limits, flow, alarms = (
+        settings.timing,
+        settings.limits,
+        settings.flow_proof,
+        settings.alarms,
+    )
+    return Law(
+        timing=Timing(
+            minimum_run_s=timing.minimum_run,
+            anti_short_cycle_s=timing.anti_short_cycle,
+            prime_s=timing.prime,
+            run_on_s=timing.run_on,
+            permissive_debounce_s=timing.permissive_debounce,
+        ),
+        limits=Limits(low_limit_mc=limits.low_limit, reservoir_margin_mk=limits.reservoir_margin),
+        flow=FlowProof(
+            after_s=flow.after,
+            fall_mk=flow.fall,
+            outlet_drop_mk=flow.outlet_drop,
+            colder_by_mk=flow.colder_by,
+            wait_s=flow.wait,
+            tries=flow.tries,
+            lockout_s=flow.lockout,
+        ),
+        fallback=Fallback(
+            policy=FallbackPolicy(settings.fallback.policy),
+            on_s=settings.fallback.on,
+            off_s=settings.fallback.off,
+        ),
+        alarms=AlarmRules(
+            air_high_mc=limits.air_high,
+            reservoir_warm_mc=limits.reservoir_warm,
+            reservoir_freezing_mc=limits.reservoir_freezing,
+            clear_by_mk=alarms.clear_by,
+            longest_run_s=timing.longest_run,
+            starts_per_hour=alarms.starts_per_hour,
+            delays=tuple(
+                (name, AlarmDelay(raise_s=delay.after, clear_s=delay.clear_after))
+                for name in AlarmName
+                for delay in (alarms.delay_of(name),)
+            ),
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class BandSchedule:
+    """The bands of one stage over the day."""
+
+    day: Band
+    night: Band | None
+    night_from: time
+    night_to: time
+
+    def band_at(self, local: datetime) -> Band:
+        """Return the band in force at a local time of day.
+
+        The night includes its first instant and ends before its last; it may cross midnight. Only
+        the clock on the wall counts, so a daylight-saving change moves the switch with it.
+        """
+        if self.night is None:
+            return self.day
+        at, begin, end = local.time(), self.night_from, self.night_to
+        in_night = begin <= at < end if begin < end else at >= begin or at < end
+        return self.night if in_night else self.day
+
+
+def schedule_of(stage: Stage) -> BandSchedule:
+    """Return the bands of a stage."""
+    night = stage.night
+    return BandSchedule(
+        day=Band(stage.cut_in, stage.cut_out),
+        night=None if night is None else Band(night.cut_in, night.cut_out),
+        night_from=time() if night is None else night.from_,
+        night_to=time() if night is None else night.to,
+    )

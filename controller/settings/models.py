@@ -1,0 +1,297 @@
+"""Every table and key of the configuration, with its range and its default.
+
+A key's docstring is its documentation. Defaults are common practice, no source, unless one is
+named. Range checks stand with the key; what concerns several keys is in `cross_checks`.
+"""
+
+from __future__ import annotations
+
+from datetime import time
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+
+from controller.core.law import AlarmName
+from controller.settings.units import (
+    Current,
+    Difference,
+    Duration,
+    MilliCelsius,
+    MilliKelvin,
+    Seconds,
+    Temperature,
+    between,
+    celsius_text,
+    fahrenheit_to_celsius,
+)
+
+WARMEST_CROP_C = 35.0
+"""Above the warmest published cropping band: golden oyster, to 32 °C (Stamets, p. 290)."""
+COLDEST_CROP_C = 0.0
+
+
+def _as_crop_temperature(value_mc: int) -> int:
+    celsius = value_mc / 1000
+    if COLDEST_CROP_C <= celsius <= WARMEST_CROP_C:
+        return value_mc
+    hint = ""
+    if celsius > WARMEST_CROP_C:
+        meant_c = fahrenheit_to_celsius(celsius)
+        if COLDEST_CROP_C <= meant_c <= WARMEST_CROP_C:
+            hint = f'; {celsius:g} °F would be {meant_c:.1f} °C: write "{celsius:g} F" if meant'
+    raise ValueError(
+        f"allowed: {COLDEST_CROP_C:g} C to {WARMEST_CROP_C:g} C, where mushrooms fruit, "
+        f"not {celsius_text(value_mc)}{hint}"
+    )
+
+
+def _as_local_time(found: object) -> object:
+    if isinstance(found, time):
+        return found
+    try:
+        return time.fromisoformat(found if isinstance(found, str) else "")
+    except ValueError:
+        raise ValueError('allowed: a local time of day such as "22:00"') from None
+
+
+CropTemperature = Annotated[Temperature, AfterValidator(_as_crop_temperature)]
+LocalTime = Annotated[time, BeforeValidator(_as_local_time)]
+Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[\w][\w .-]*$")]
+
+
+class Table(BaseModel):
+    """A table of the file: frozen, and unknown keys are refused."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+
+class Chamber(Table):
+    """[chamber]: which chamber this is and what it grows."""
+
+    name: Name
+    stage: Name
+    """The stage at the start; people change it by request."""
+
+
+class Night(Table):
+    """[stages.NAME.night]: another band between two local times."""
+
+    cut_in: CropTemperature
+    cut_out: CropTemperature
+    from_: LocalTime = Field(alias="from")
+    to: LocalTime
+
+
+class Stage(Table):
+    """[stages.NAME]: a named band."""
+
+    cut_in: CropTemperature
+    """Air at or above this calls for cooling."""
+    cut_out: CropTemperature
+    """Air at or below this ends the call."""
+    night: Night | None = None
+
+
+class Timing(Table):
+    """[timing]: the beat of the loop and the timers of pump and fan."""
+
+    tick: Annotated[Duration, between(0.2, 60, "0.2 s to 1 min")] = Seconds(5)
+    minimum_run: Annotated[Duration, between(10, 3600, "10 s to 1 h")] = Seconds(120)
+    anti_short_cycle: Annotated[Duration, between(30, 7200, "30 s to 2 h")] = Seconds(300)
+    prime: Annotated[Duration, between(0, 600, "0 s to 10 min")] = Seconds(10)
+    run_on: Annotated[Duration, between(0, 1800, "0 s to 30 min")] = Seconds(60)
+    permissive_debounce: Annotated[Duration, between(0, 600, "0 s to 10 min")] = Seconds(60)
+    """Time for which the reservoir may be too warm before cooling stops."""
+    longest_run: Annotated[Duration, between(600, 604_800, "10 min to 7 d")] = Seconds(14_400)
+    """Longer runs raise the alarm long_run."""
+
+
+class Limits(Table):
+    """[limits]: where cooling stops, and where people are told."""
+
+    low_limit: CropTemperature
+    """Air at or below this stops pump and fan at once."""
+    air_high: CropTemperature
+    reservoir_warm: CropTemperature = MilliCelsius(12_000)
+    reservoir_freezing: Annotated[Temperature, between(-5000, 5000, "-5 C to 5 C")] = MilliCelsius(
+        500
+    )
+    reservoir_margin: Annotated[Difference, between(500, 10_000, "0.5 K to 10 K")] = MilliKelvin(
+        2000
+    )
+    """The reservoir must be colder than the air by this much before cooling may start."""
+
+
+class FlowProof(Table):
+    """[flow_proof]: when a running loop must have answered."""
+
+    after: Annotated[Duration, between(60, 7200, "1 min to 2 h")] = Seconds(900)
+    fall: Annotated[Difference, between(125, 5000, "0.125 K to 5 K")] = MilliKelvin(300)
+    outlet_drop: Annotated[Difference, between(250, 10_000, "0.25 K to 10 K")] = MilliKelvin(1000)
+    colder_by: Annotated[Difference, between(1000, 20_000, "1 K to 20 K")] = MilliKelvin(5000)
+    wait: Annotated[Duration, between(60, 86_400, "1 min to 1 d")] = Seconds(900)
+    tries: Annotated[int, Field(ge=1, le=20)] = 3
+    lockout: Annotated[Duration, between(600, 604_800, "10 min to 7 d")] = Seconds(21_600)
+
+
+class Fallback(Table):
+    """[fallback]: what cooling does while the air probe is lost."""
+
+    policy: Literal["off", "timed"] = "off"
+    on: Annotated[Duration, between(30, 7200, "30 s to 2 h")] = Seconds(300)
+    off: Annotated[Duration, between(60, 86_400, "1 min to 1 d")] = Seconds(1200)
+
+
+class AlarmDelay(Table):
+    """[alarms.NAME]: how long a condition must last."""
+
+    after: Annotated[Duration, between(0, 86_400, "0 s to 1 d")]
+    clear_after: Annotated[Duration, between(0, 86_400, "0 s to 1 d")] = Seconds(60)
+
+
+def _delay(after_s: float, clear_after_s: float = 60) -> AlarmDelay:
+    # as validated text would give, without a detour through text
+    return AlarmDelay.model_construct(after=Seconds(after_s), clear_after=Seconds(clear_after_s))
+
+
+class Alarms(Table):
+    """[alarms]: delays by alarm name, and how far a value must come back to clear."""
+
+    clear_by: Annotated[Difference, between(125, 5000, "0.125 K to 5 K")] = MilliKelvin(500)
+    starts_per_hour: Annotated[int, Field(ge=1, le=60)] = 6
+    air_high: AlarmDelay = _delay(900)
+    air_low: AlarmDelay = _delay(120)
+    reservoir_warm: AlarmDelay = _delay(300)
+    reservoir_freezing: AlarmDelay = _delay(300)
+    swap_due: AlarmDelay = _delay(0)
+    probe_lost: AlarmDelay = _delay(60)
+    flow_not_proved: AlarmDelay = _delay(0)
+    long_run: AlarmDelay = _delay(0)
+    frequent_starts: AlarmDelay = _delay(0)
+    # an output that fails only while on would flap with every try; it clears after a quiet while
+    output_failed: AlarmDelay = _delay(0, 1800)
+    records_failing: AlarmDelay = _delay(60)
+
+    def delay_of(self, name: AlarmName) -> AlarmDelay:
+        """Return the delays of one alarm."""
+        delay: AlarmDelay = getattr(self, name.value)
+        return delay
+
+
+class OneWire(Table):
+    """[one_wire]: the bus."""
+
+    root: str = "/sys/bus/w1/devices"
+    pin: Annotated[int, Field(ge=0, le=27)] = 4
+    """GPIO line of the bus (``dtoverlay=w1-gpio,gpiopin=``); no load may use it."""
+    bulk: bool = True
+    """Convert all probes of a bus at once where the kernel and the file modes allow it."""
+
+
+class Readings(Table):
+    """[readings]: how probes are read and judged."""
+
+    every: Annotated[Duration, between(1, 60, "1 s to 1 min")] = Seconds(5)
+    deadline: Annotated[Duration, between(1, 60, "1 s to 1 min")] = Seconds(4)
+    """A read that takes longer is thrown away."""
+    stale_after: Annotated[Duration, between(5, 600, "5 s to 10 min")] = Seconds(60)
+    """A probe without a good reading for this long is lost."""
+    median_of: Annotated[int, Field(ge=1, le=9)] = 3
+    agree: Annotated[int, Field(ge=1, le=10)] = 2
+    """Readings in a row that must agree after a start or a gap."""
+    stuck_after: Annotated[Duration, between(600, 604_800, "10 min to 7 d")] = Seconds(14_400)
+    """A reading that repeats to the bit this long while the outputs moved is reported."""
+
+
+class Probe(Table):
+    """[probes.air] and the others: one thermometer."""
+
+    kind: Literal["one-wire", "simulated", "recorded"]
+    id: str | None = None
+    """1-Wire id such as 28-0119a3c4d5e6, from ``coldpin probes``; for one-wire only."""
+    file: str | None = None
+    """CSV of past readings; for recorded only."""
+    offset: Annotated[Difference, between(-2000, 2000, "-2 K to 2 K")] = MilliKelvin(0)
+    """Added to every reading; from ``coldpin icepoint``."""
+    lowest: Annotated[Temperature, between(-55_000, 125_000, "-55 C to 125 C")] = MilliCelsius(
+        -10_000
+    )
+    highest: Annotated[Temperature, between(-55_000, 125_000, "-55 C to 125 C")] = MilliCelsius(
+        50_000
+    )
+    fastest: Annotated[Difference, between(100, 60_000, "0.1 K to 60 K")] = MilliKelvin(4000)
+    """Largest believable change within a minute."""
+
+
+class Probes(Table):
+    """[probes]: air and reservoir are compulsory, room and coil_outlet sharpen what is said."""
+
+    air: Probe
+    reservoir: Probe
+    room: Probe | None = None
+    coil_outlet: Probe | None = None
+
+    def fitted(self) -> dict[str, Probe]:
+        """Return the probes that are there, by name."""
+        every = {name: getattr(self, name, None) for name in type(self).model_fields}
+        return {name: probe for name, probe in every.items() if probe is not None}
+
+
+class Load(BaseModel):
+    """[loads.pump] and [loads.fan]: what is switched, from what supply, through which relay.
+
+    Keys beyond these belong to the driver, which judges them itself.
+    """
+
+    model_config = ConfigDict(extra="allow", frozen=True, strict=True)
+
+    driver: str
+    supply: str
+    """Volts with AC or DC, such as "12 V DC"."""
+    current: Current
+    """Nameplate current while running."""
+    load_kind: str
+    relay_module: str | None = None
+
+    def driver_options(self) -> dict[str, Any]:
+        """Return the keys that belong to the driver."""
+        return dict(self.model_extra or {})
+
+
+class Loads(Table):
+    """[loads]: both are compulsory."""
+
+    pump: Load
+    fan: Load
+
+    def each(self) -> dict[str, Load]:
+        """Return the loads by name."""
+        return {"pump": self.pump, "fan": self.fan}
+
+
+class RelayModules(Table):
+    """[relay_modules]: where the list of relay modules is kept."""
+
+    file: str | None = None
+    """Default: relay-modules.toml beside the configuration, else the list that ships."""
+
+
+class Records(Table):
+    """[records]: where readings and events are kept."""
+
+    path: str | None = None
+    """Default: records.sqlite in the service's state directory."""
+
+
+class Site(Table):
+    """[site]: where the chamber stands."""
+
+    time_zone: str | None = None
+    """IANA name such as "Europe/Lisbon" for stages by time of day; default: the machine's."""
+    altitude_m: Annotated[float, Field(ge=-400, le=5000, strict=False)] = 0.0
+
+
+class Display(Table):
+    """[display]: how people see temperatures."""
+
+    unit: Literal["C", "F"] = "C"

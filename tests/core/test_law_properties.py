@@ -1,0 +1,129 @@
+"""Long random histories through the whole decision, alarms and the quiet shortcut included."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule
+
+from controller.core.decide import begin, decide
+from controller.core.law import AlarmName, FallbackPolicy, Law
+from controller.core.state import NOTHING_ASKED, Asked, EventKind, Inputs, Phase
+from tests.support.invariants import check_step
+from tests.support.laws import make_inputs, make_law, reading
+
+AIR_C = st.one_of(st.none(), st.sampled_from([11.9, 12.0, 15.5, 15.6, 16.4, 16.5, 17.0, 20.0]))
+RESERVOIR_C = st.one_of(st.none(), st.sampled_from([0.2, 4.0, 13.5, 14.5, 15.0, 19.0]))
+
+
+class ControlHistory(RuleBasedStateMachine):
+    """Readings, wishes and faults in any order, with any time between."""
+
+    @initialize(
+        policy=st.sampled_from(list(FallbackPolicy)),
+        asc_s=st.sampled_from([0, 60, 300]),
+        minimum_run_s=st.sampled_from([10, 120, 400]),
+        prime_s=st.sampled_from([0, 10]),
+        run_on_s=st.sampled_from([0, 60]),
+        flow_after_s=st.sampled_from([100, 600]),
+    )
+    def start(
+        self,
+        policy: FallbackPolicy,
+        asc_s: float,
+        minimum_run_s: float,
+        prime_s: float,
+        run_on_s: float,
+        flow_after_s: float,
+    ) -> None:
+        self.law: Law = make_law(
+            policy=policy,
+            anti_short_cycle_s=asc_s,
+            minimum_run_s=minimum_run_s,
+            prime_s=prime_s,
+            run_on_s=min(run_on_s, asc_s),
+            flow_after_s=flow_after_s,
+        )
+        self.now = 1000.0
+        self.state = begin(self.now)
+        self.slow = self.state
+        self.inputs: Inputs = make_inputs(16.0)
+        self.standing: set[tuple[AlarmName, str]] = set()
+
+    def step(self, inputs: Inputs) -> None:
+        was = self.state.cooling
+        self.state, decision = decide(self.state, inputs, self.now, self.law)
+        # the same without the quiet shortcut: an equal but new inputs object forces the long way
+        self.slow, long_way = decide(self.slow, replace(inputs), self.now, self.law)
+        assert decision == long_way
+        assert self.state.cooling == self.slow.cooling
+        assert self.state.alarms == self.slow.alarms
+        check_step(was, inputs, self.state.cooling, self.now, self.law)
+        for event in decision.events:
+            if event.kind is EventKind.RAISED:
+                key = (AlarmName(event.name), event.detail)
+                assert key not in self.standing, "an alarm was raised twice"
+                self.standing.add(key)
+            elif event.kind is EventKind.CLEARED:
+                self.standing = {
+                    key
+                    for key in self.standing
+                    if key[0].value != event.name
+                    or (key[0] is AlarmName.PROBE_LOST and key[1] != event.detail)
+                }
+
+    @rule(
+        air_c=AIR_C,
+        reservoir_c=RESERVOIR_C,
+        outlet_c=st.one_of(st.none(), st.sampled_from([6.0, 16.5])),
+        fitted=st.booleans(),
+        fault=st.sampled_from([None, None, None, "pump"]),
+    )
+    def read(
+        self,
+        air_c: float | None,
+        reservoir_c: float | None,
+        outlet_c: float | None,
+        fitted: bool,
+        fault: str | None,
+    ) -> None:
+        outlet = reading(outlet_c) if fitted else None
+        self.inputs = make_inputs(air_c, reservoir_c, coil_outlet=outlet, output_fault=fault)
+        self.step(self.inputs)
+
+    @rule(tick_s=st.sampled_from([0.1, 1.0, 5.0, 17.3, 59.9]), ticks=st.integers(1, 40))
+    def wait(self, tick_s: float, ticks: int) -> None:
+        for _ in range(ticks):
+            self.now += tick_s
+            self.step(self.inputs)
+
+    @rule(
+        asked=st.sampled_from(
+            [
+                Asked(pause_s=90),
+                Asked(resume=True),
+                Asked(reset=True),
+                Asked(acknowledge=tuple(AlarmName)),
+            ]
+        )
+    )
+    def ask(self, asked: Asked) -> None:
+        self.step(replace(self.inputs, asked=asked))
+        self.inputs = replace(self.inputs, asked=NOTHING_ASKED)
+
+    @precondition(lambda self: self.state.cooling.phase is Phase.LOCKOUT)
+    @rule()
+    def lockout_keeps_everything_off(self) -> None:
+        assert not self.state.decision.pump
+        assert not self.state.decision.fan
+
+
+TestControlHistory = ControlHistory.TestCase
+TestControlHistory.settings = settings(
+    max_examples=60,
+    stateful_step_count=60,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+)

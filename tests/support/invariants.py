@@ -1,0 +1,80 @@
+"""What no step of the control law may ever do; shared by random, exhaustive and soak tests."""
+
+from __future__ import annotations
+
+from controller.core.law import FallbackPolicy, Law
+from controller.core.state import Cooling, Inputs, Phase, Reason
+from controller.core.values import Lost, Seen
+
+TRIPS = {
+    Reason.PAUSED,
+    Reason.OUTPUT_FAILED,
+    Reason.LOW_LIMIT,
+    Reason.RESERVOIR_WARM,
+    Reason.FLOW_WAIT,
+    Reason.LOCKOUT,
+    Reason.AIR_LOST,
+}
+OUTPUTS_OF = {
+    Phase.REST: {(False, False)},
+    Phase.HELD: {(False, False)},
+    Phase.PRIME: {(True, False)},
+    Phase.COOL: {(True, True)},
+    Phase.RUN_ON: {(False, True)},
+    Phase.LOCKOUT: {(False, False)},
+    Phase.FALLBACK: {(False, False), (True, False), (True, True), (False, True)},
+}
+ROUNDING_S = 1e-6
+
+
+def check_step(was: Cooling, inputs: Inputs, after: Cooling, now: float, law: Law) -> None:
+    """Fail on a step that breaks the control law."""
+    timing = law.timing
+    tripped = after.reason in TRIPS
+    assert (after.pump, after.fan) in OUTPUTS_OF[after.phase], "outputs do not fit the phase"
+    if after.pump and not was.pump:
+        rested_s = now - was.pump_since
+        assert rested_s >= timing.anti_short_cycle_s - ROUNDING_S, "start within anti-short-cycle"
+        assert inputs.output_fault is None, "start on a failed output"
+        assert after.paused_until is None, "start in a pause"
+        assert not reservoir_warm(inputs, law), "start on a warm reservoir"
+        if was.failed_tries and after.failed_tries:
+            assert rested_s >= law.flow.wait_s - ROUNDING_S, "try again before the wait was over"
+    if was.pump and not after.pump and not tripped:
+        assert now - was.pump_since >= timing.minimum_run_s - ROUNDING_S, "stop within minimum run"
+        assert after.pump_since == now
+    if was.fan and not after.fan and not tripped:
+        assert not after.pump or after.phase is Phase.PRIME
+        assert now - after.pump_since >= timing.run_on_s - ROUNDING_S or after.pump, (
+            "fan off before the run-on was over"
+        )
+    if after.fan and not was.fan:
+        assert after.pump, "fan on without the pump"
+        assert now - after.pump_since >= timing.prime_s - ROUNDING_S, "fan on before the prime"
+    if after.pump:
+        assert after.paused_until is None, "pump on in a pause"
+        assert inputs.output_fault is None, "pump on with a failed output"
+        if after.warm_since is not None:
+            assert now - after.warm_since < timing.permissive_debounce_s, "cooling on warm water"
+        if isinstance(inputs.air, Seen):
+            assert inputs.air.value_mc > law.limits.low_limit_mc, "cooling at the low limit"
+    if isinstance(inputs.air, Lost):
+        assert after.call is was.call, "a lost reading changed the call"
+        if law.fallback.policy is FallbackPolicy.OFF:
+            assert not after.pump, "pump on without an air probe under policy off"
+            assert not after.fan, "fan on without an air probe under policy off"
+        if isinstance(inputs.reservoir, Lost):
+            assert not after.pump, "pump on with neither probe"
+    if after.pump and reservoir_warm(inputs, law):
+        assert after.warm_since is not None, "warm water and no clock running"
+    if was.phase is Phase.LOCKOUT and after.phase is not Phase.LOCKOUT:
+        waited = now - was.phase_since >= law.flow.lockout_s - ROUNDING_S
+        assert inputs.asked.reset or waited, "lockout ended by itself too early"
+
+
+def reservoir_warm(inputs: Inputs, law: Law) -> bool:
+    """Return whether the reservoir is known to be too warm to cool, worked out apart from core."""
+    if isinstance(inputs.reservoir, Lost):
+        return False
+    air_mc = inputs.band.cut_out_mc if isinstance(inputs.air, Lost) else inputs.air.value_mc
+    return air_mc - inputs.reservoir.value_mc < law.limits.reservoir_margin_mk
