@@ -166,7 +166,7 @@ def _check_probe(path: str, probe: Probe, one_wire: OneWire) -> Iterator[str]:
         yield f"{path}.file: found nothing, allowed: the CSV file to play back"
     if probe.kind != "recorded" and probe.file is not None:
         yield f'{path}.file: found "{probe.file}", allowed only where kind = "recorded"'
-    if probe.lowest >= probe.highest:
+    if probe.lowest is not None and probe.highest is not None and probe.lowest >= probe.highest:
         yield (
             f"{path}.lowest: found {celsius_text(probe.lowest)}, allowed: below {path}.highest, "
             f"which is {celsius_text(probe.highest)}"

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from collections.abc import Callable
+from dataclasses import fields
+from difflib import get_close_matches
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from controller.settings.models import Table
 from controller.settings.units import (
@@ -15,6 +18,14 @@ from controller.settings.units import (
     Seconds,
     Temperature,
     between,
+)
+from controller.thermal.specs import (
+    ChamberSpec,
+    CoilSpec,
+    FineSpec,
+    PackSpec,
+    ReservoirSpec,
+    RoomSpec,
 )
 
 _SOMEWHERE = between(-20_000, 60_000, "-20 C to 60 C")
@@ -41,5 +52,27 @@ class Simulation(Table):
     """first-order: from a switch to the first change of the air."""
 
 
+def _keys_of(part: type[Any]) -> Callable[[object], object]:
+    """Return a check that a table has only the keys of a part of the plant."""
+    known = [field.name for field in fields(part)]
+
+    def check(found: object) -> object:
+        for key in found if isinstance(found, dict) else ():
+            if key not in known:
+                near = get_close_matches(str(key), known, n=1)
+                hint = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(known)}"
+                raise ValueError(f'an unknown key "{key}", {hint}')
+        return found
+
+    return check
+
+
 class PlantTables(Table):
-    """[plant.*]: filled by the physics."""
+    """[plant.*]: what the chamber is made of; each part names its keys, defaults and sources."""
+
+    chamber: Annotated[ChamberSpec, BeforeValidator(_keys_of(ChamberSpec))] = ChamberSpec()
+    coil: Annotated[CoilSpec, BeforeValidator(_keys_of(CoilSpec))] = CoilSpec()
+    reservoir: Annotated[ReservoirSpec, BeforeValidator(_keys_of(ReservoirSpec))] = ReservoirSpec()
+    packs: Annotated[PackSpec, BeforeValidator(_keys_of(PackSpec))] = PackSpec()
+    room: Annotated[RoomSpec, BeforeValidator(_keys_of(RoomSpec))] = RoomSpec()
+    fine: Annotated[FineSpec, BeforeValidator(_keys_of(FineSpec))] = FineSpec()

@@ -1,0 +1,86 @@
+"""The ``coldpin`` command: finds the command asked for and turns errors into exit statuses.
+
+Statuses beyond 0 follow sysexits(3): 64 wrong usage, 69 hardware not there, 70 a fault of ours,
+75 try again later, 78 a configuration that cannot be used.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from importlib import import_module
+
+import click
+
+from controller.errors import BusyError, ControllerError, SettingsError
+
+EX_USAGE = 64
+EX_UNAVAILABLE = 69
+EX_SOFTWARE = 70
+EX_TEMPFAIL = 75
+EX_CONFIG = 78
+
+COMMANDS = {
+    "check": "controller.cli.check",
+    "rehearse": "controller.cli.rehearse",
+    "run": "controller.cli.control",
+    "off": "controller.cli.control",
+    "probes": "controller.cli.probes",
+}
+"""Where each command lives. A module is imported when its command is asked for, so that the
+control process never pays for what the others need."""
+
+
+class _Commands(click.Group):
+    """The commands of `COMMANDS`, imported on demand."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's interface
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = getattr(import_module(COMMANDS[cmd_name]), cmd_name)
+        return command
+
+
+@click.group(
+    cls=_Commands,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+@click.version_option(package_name="coldpin")
+def coldpin() -> None:
+    """Keep a mushroom fruiting chamber cool on cold water and ice packs."""
+
+
+def main() -> None:
+    """Run a command and leave with its exit status."""
+    sys.exit(status_of(sys.argv[1:]))
+
+
+def status_of(arguments: list[str]) -> int:
+    """Run a command and return its exit status, with one plain message for every error."""
+    try:
+        outcome = coldpin.main(arguments, prog_name="coldpin", standalone_mode=False)
+    except click.ClickException as error:
+        error.show()
+        return EX_USAGE
+    except click.Abort:
+        click.echo("stopped", err=True)
+        return 130
+    except SettingsError as error:
+        click.echo(f"{error.where} cannot be used:", err=True)
+        for problem in error.problems:
+            click.echo(f"  {problem}", err=True)
+        return EX_CONFIG
+    except BusyError as error:
+        click.echo(str(error), err=True)
+        return EX_TEMPFAIL
+    except ControllerError as error:
+        click.echo(str(error), err=True)
+        return EX_UNAVAILABLE
+    except BrokenPipeError:
+        # whoever read our output has gone; nothing to say to nobody, not even at exit
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    return outcome if isinstance(outcome, int) else 0

@@ -1,0 +1,1 @@
+"""The dry run: the service's own loop on a simulated clock, a simulated plant and a grower."""

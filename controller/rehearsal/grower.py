@@ -1,0 +1,118 @@
+"""The person in a rehearsal: habits, sleep, packs in the freezer, and answers to alarms."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime, time
+from random import Random
+
+from controller.settings.scenario_file import GrowerScript
+
+HOUR_S = 3600.0
+FORGOTTEN_WITHIN_S = HOUR_S
+WORTH_PUTTING_IN = 0.5
+"""A pack that is not half frozen stays in the freezer."""
+SWAP_APART_S = HOUR_S
+"""Nobody swaps again within the hour."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Visit:
+    """What the person does on one visit."""
+
+    packs: int = 0
+    frozen_share: float = 0.0
+    bleeds_the_pump: bool = False
+
+
+@dataclass(slots=True, kw_only=True)
+class Freezer:
+    """The packs that are not in the reservoir, by when they went in."""
+
+    refreeze_s: float
+    since_s: list[float] = field(default_factory=list)
+
+    def take(self, wanted: int, at_s: float) -> tuple[int, float]:
+        """Take up to *wanted* packs worth putting in; return how many and their mean share frozen.
+
+        Args:
+            wanted: Packs asked for.
+            at_s: Seconds since the start of the rehearsal.
+        """
+        self.since_s.sort()
+        shares = [min(1.0, (at_s - since_s) / self.refreeze_s) for since_s in self.since_s[:wanted]]
+        worth = [share for share in shares if share >= WORTH_PUTTING_IN]
+        del self.since_s[: len(worth)]
+        return len(worth), (sum(worth) / len(worth) if worth else 0.0)
+
+    def put(self, packs: int, at_s: float) -> None:
+        """Put spent packs in."""
+        self.since_s += [at_s] * packs
+
+
+class Grower:
+    """Comes by habit and when told, unless asleep; looked at once a minute."""
+
+    def __init__(
+        self, script: GrowerScript, freezer: Freezer, *, packs_in_use: int, random: Random
+    ) -> None:
+        self._script = script
+        self._freezer = freezer
+        self._packs_in_use = packs_in_use
+        self._random = random
+        self._habits_done: set[tuple[int, time]] = set()
+        self._coming: dict[str, float] = {}
+        self._last_swap_s = float("-inf")
+
+    def look(self, at_s: float, local: datetime, standing: frozenset[str]) -> Visit | None:
+        """Return what the person does now, if anything.
+
+        Args:
+            at_s: Seconds since the start of the rehearsal.
+            local: Time of day.
+            standing: Names of the alarms that stand.
+        """
+        for name in standing:
+            if name in self._script.answers and name not in self._coming:
+                self._coming[name] = at_s + self._script.comes_within * self._random.uniform(0.3, 1)
+        for name in [name for name in self._coming if name not in standing]:
+            del self._coming[name]
+        if not self._awake(local):
+            return None
+        if self._coming.get("flow_not_proved", float("inf")) <= at_s:
+            del self._coming["flow_not_proved"]
+            return Visit(bleeds_the_pump=True)
+        called = [name for name, due_s in self._coming.items() if due_s <= at_s]
+        if called or self._habit(at_s, local):
+            return self._swap(at_s, called)
+        return None
+
+    def _awake(self, local: datetime) -> bool:
+        wakes, sleeps, now = self._script.wakes, self._script.sleeps, local.time()
+        return wakes <= now < sleeps if wakes < sleeps else now >= wakes or now < sleeps
+
+    def _habit(self, at_s: float, local: datetime) -> bool:
+        for due in self._script.swaps_at:
+            key = (local.toordinal(), due)
+            minutes_late = (local.hour - due.hour) * 60 + local.minute - due.minute
+            if key in self._habits_done or not 0 <= minutes_late < 60:
+                continue
+            self._habits_done.add(key)
+            return not any(
+                abs(at_s - forgotten_s) <= FORGOTTEN_WITHIN_S
+                for forgotten_s in self._script.forgets
+            )
+        return False
+
+    def _swap(self, at_s: float, called: list[str]) -> Visit | None:
+        for name in called:
+            # asked again only if the alarm still stands an hour from now
+            self._coming[name] = at_s + SWAP_APART_S
+        if at_s - self._last_swap_s < SWAP_APART_S:
+            return None
+        packs, frozen_share = self._freezer.take(self._packs_in_use, at_s)
+        if not packs:
+            return None
+        self._last_swap_s = at_s
+        self._freezer.put(packs, at_s)
+        return Visit(packs=packs, frozen_share=frozen_share)

@@ -1,0 +1,139 @@
+"""The two simulated chambers, behind one interface."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+from controller.thermal.first_order import FirstOrderPlant, FirstOrderSpec
+from controller.thermal.plant import Plant
+from controller.thermal.specs import PlantSpec
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Account:
+    """What a whole run did to the plant; None where the plant does not know such a thing."""
+
+    ice_melted_kg: float | None
+    heat_removed_kj: float | None
+    """Heat that the coil took from the chamber's air, condensation included."""
+    energy_balance_error: float | None
+    """Relative, of the whole plant over the whole run."""
+
+
+class SimulatedChamber(Protocol):
+    """A chamber that time moves on."""
+
+    air_c: float
+    reservoir_c: float
+
+    def outlet_c(self) -> float:
+        """Return the temperature at the coil's outlet [°C]."""
+        ...
+
+    def advance(self, dt_s: float, *, pump: bool, fan: bool, room_c: float, flow: float) -> None:
+        """Move on by *dt_s* seconds with the outputs and the room as they are.
+
+        Args:
+            dt_s: Time [s].
+            pump: Pump running.
+            fan: Fan running.
+            room_c: Air of the room around it [°C].
+            flow: Share of the pump's water that moves; 0 with a lost prime.
+        """
+        ...
+
+    def swap(self, *, packs: int, frozen_share: float) -> None:
+        """Take the most spent packs out and put others in."""
+        ...
+
+    def account(self) -> Account:
+        """Return what the run did so far."""
+        ...
+
+
+class FirstOrderChamber:
+    """The exactly solvable plant: a check of the control, not a picture of a chamber."""
+
+    def __init__(self, spec: FirstOrderSpec, *, air_c: float, reservoir_c: float) -> None:
+        self._plant = FirstOrderPlant(spec)
+        self._state = self._plant.start(air_c=air_c)
+        self.air_c = air_c
+        self.reservoir_c = reservoir_c
+        self._cooling = False
+
+    def outlet_c(self) -> float:
+        """Return the reservoir's temperature while cooling, else the air's [°C]."""
+        return self.reservoir_c if self._cooling else self.air_c
+
+    def advance(self, dt_s: float, *, pump: bool, fan: bool, room_c: float, flow: float) -> None:
+        """Move on; the room is part of the plant's own equilibrium and is not looked at."""
+        del room_c
+        self._cooling = pump and fan and flow > 0
+        self._state = self._plant.step(self._state, cooling=self._cooling, dt_s=dt_s)
+        self.air_c = self._state.air_c
+
+    def swap(self, *, packs: int, frozen_share: float) -> None:
+        """Do nothing: this plant knows no packs."""
+
+    def account(self) -> Account:
+        """Return an empty account."""
+        return Account(ice_melted_kg=None, heat_removed_kj=None, energy_balance_error=None)
+
+
+class LumpedChamber:
+    """Air, humidity, fabric, crop, coil, reservoir and packs, as `controller.thermal.plant`."""
+
+    def __init__(self, spec: PlantSpec, *, air_c: float, reservoir_c: float, room_c: float) -> None:
+        self._plant = Plant(spec)
+        self._freezer_c = -18.0 if spec.packs.freezer_c is None else spec.packs.freezer_c
+        self._room_rh = spec.room.rh
+        self._state = self._plant.start(
+            air_c=air_c, reservoir_c=reservoir_c, room_c=room_c, rh=spec.chamber.rh
+        )
+        self._drive = (False, False, 1.0)
+        self._show()
+
+    def outlet_c(self) -> float:
+        """Return the temperature of the water that leaves the coil, or of the air at rest [°C]."""
+        pump, fan, flow = self._drive
+        return self._plant.coil_outlet_c(self._state, pump=pump, fan=fan, flow=flow)
+
+    def advance(self, dt_s: float, *, pump: bool, fan: bool, room_c: float, flow: float) -> None:
+        """Move on by *dt_s* seconds."""
+        self._state = self._plant.step(
+            self._state,
+            pump=pump,
+            fan=fan,
+            room_c=room_c,
+            room_rh=self._room_rh,
+            dt_s=dt_s,
+            flow=flow,
+        )
+        self._drive = (pump, fan, flow)
+        self.air_c = self._state.air_c
+        self.reservoir_c = self._state.reservoir_c
+
+    def swap(self, *, packs: int, frozen_share: float) -> None:
+        """Take the most spent packs out and put others from the freezer in."""
+        frozen = frozen_share > 0
+        self._state = self._plant.swap(
+            self._state,
+            packs=packs,
+            frozen_share=frozen_share,
+            pack_c=self._freezer_c if frozen_share >= 1 else (0.0 if frozen else 5.0),
+        )
+        self._show()
+
+    def account(self) -> Account:
+        """Return what the run did so far."""
+        plant, state = self._plant, self._plant.settled(self._state)
+        return Account(
+            ice_melted_kg=state.ice_melted_kg,
+            heat_removed_kj=state.heat_removed_kj,
+            energy_balance_error=plant.balance_error(state),
+        )
+
+    def _show(self) -> None:
+        self.air_c = self._state.air_c
+        self.reservoir_c = self._state.reservoir_c

@@ -1,0 +1,281 @@
+"""A rehearsal: the service's loop on a simulated clock and chamber, with a person and trouble."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from random import Random
+
+from controller.core.decide import begin
+from controller.core.state import NOTHING_ASKED, Asked, State
+from controller.core.values import Seen
+from controller.errors import PhysicsError, ScenarioError
+from controller.outputs.dry import DryOutput
+from controller.rehearsal.clock import SimulatedClock
+from controller.rehearsal.grower import Freezer, Grower, Visit
+from controller.rehearsal.plant_probes import PlantProbes
+from controller.rehearsal.plants import FirstOrderChamber, LumpedChamber, SimulatedChamber
+from controller.rehearsal.tally import Tally
+from controller.service.clock import zone_named
+from controller.service.loop import ControlLoop
+from controller.service.output_bank import OutputBank
+from controller.service.sources import sieves_of
+from controller.settings.law_of import law_of, schedule_of
+from controller.settings.load import Settings
+from controller.settings.scenario_file import FaultScript, ScenarioFile
+from controller.thermal.first_order import FirstOrderSpec
+
+DAY_S = 86_400.0
+MINUTE_S = 60.0
+FIRST_DAY = datetime(2026, 7, 13)  # noqa: DTZ001 - given its zone where it is used
+"""A Monday in July; the date matters for nothing but daylight saving and the look of a table."""
+WARMEST_HOUR = 16.5
+"""Local hour at which a house is warmest; common practice, no source."""
+REFREEZE_S = 12 * 3600.0
+"""Where the plant gives no time of its own; common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TraceRow:
+    """What the probes showed at one instant of a rehearsal [m°C], in the layout of a record."""
+
+    time: datetime
+    readings_mc: dict[str, int | None]
+    pump: bool
+    fan: bool
+    swap_packs: int | None
+
+
+class Rehearsal:
+    """One dry run. `run` may be called once."""
+
+    def __init__(
+        self,
+        settings: Settings,
+        scenario: ScenarioFile,
+        *,
+        days: float | None = None,
+        seed: int | None = None,
+        trace: Callable[[TraceRow], None] | None = None,
+    ) -> None:
+        """Set the stage.
+
+        Args:
+            settings: The chamber; its probes and drivers are replaced by simulated ones.
+            scenario: Room, person and faults.
+            days: Length [d]; None: the scenario's.
+            seed: Seed of noise and person; None: the configuration's.
+            trace: Is given a row a minute; None keeps nothing, so memory does not grow.
+
+        Raises:
+            ScenarioError: Length or plant cannot be used.
+        """
+        self.settings = settings
+        self.scenario = scenario
+        self.seed = settings.simulation.seed if seed is None else seed
+        self.days = scenario.days if days is None else days
+        if not (0 < self.days <= 400):
+            raise ScenarioError(f"days: found {self.days:g}, allowed: above 0 and up to 400")
+        self._zone = zone_named(settings.site.time_zone)
+        start = datetime.combine(FIRST_DAY, scenario.starts)
+        self.clock = SimulatedClock(_aware(start, self._zone))
+        self.started = self.clock.local()
+        self.tally = Tally(self.clock.origin)
+        self.swaps: list[dict[str, float]] = []
+        self.packs_used = 0
+        self._trace = trace
+        self._swapped_since_row: int | None = None
+        self._asked: Asked = NOTHING_ASKED
+        self._outputs = {"pump": DryOutput(), "fan": DryOutput()}
+        random = Random(self.seed)  # noqa: S311 - a person's habits, not a secret
+        try:
+            self.chamber = self._built_chamber()
+        except PhysicsError as error:
+            raise ScenarioError(f"the plant cannot be simulated: {error}") from error
+        self.probes = PlantProbes(
+            self.chamber,
+            probes=tuple(settings.probes.fitted()),
+            simulation=settings.simulation,
+            every_s=settings.readings.every,
+            running=lambda: (self._outputs["pump"].on, self._outputs["fan"].on),
+            room_at=self._room_c,
+            now=self.clock.origin,
+            seed=random.getrandbits(32),
+        )
+        packs = settings.plant_spec().packs
+        freezer = Freezer(
+            refreeze_s=REFREEZE_S if packs.refreeze_h is None else packs.refreeze_h * 3600
+        )
+        freezer.put(max(0, packs.count - packs.in_reservoir), -math.inf)
+        self._grower = Grower(
+            scenario.grower, freezer, packs_in_use=packs.in_reservoir, random=random
+        )
+        self._bled: set[int] = set()
+
+    def run(self, progress: Callable[[float], None] = lambda _: None) -> None:
+        """Run to the end.
+
+        Args:
+            progress: Is told the share done, about once a simulated hour.
+
+        Raises:
+            ScenarioError: The plant left the range of its formulas.
+        """
+        try:
+            self._run(progress)
+        except PhysicsError as error:
+            raise ScenarioError(f"the simulated plant left its range: {error}") from error
+
+    def _run(self, progress: Callable[[float], None]) -> None:
+        clock, tally, chamber = self.clock, self.tally, self.chamber
+        tick_s = self.settings.timing.tick
+        ticks = round(self.days * DAY_S / tick_s)
+        loop = self._new_loop(begin(clock.origin))
+        minute_ends = clock.origin
+        powered = True
+        for index in range(1, ticks + 1):
+            now = clock.origin + index * tick_s
+            clock.move_to(now)
+            if now >= minute_ends:
+                minute_ends += MINUTE_S * math.ceil(tick_s / MINUTE_S)
+                faults = self._faults_at(now - clock.origin)
+                if powered and "power_cut" in faults:
+                    self._cut_power(loop, now)
+                    powered = False
+                elif not powered and "power_cut" not in faults:
+                    loop = self._new_loop(begin(now))
+                    powered = True
+                self._minute(now, loop, powered=powered)
+                if index % 720 == 0:
+                    progress(index / ticks)
+            if powered:
+                loop.tick()
+            else:
+                self.probes.move_on(now)
+            tally.passed(tick_s, chamber.air_c, chamber.reservoir_c, loop.band)
+        progress(1.0)
+
+    def _new_loop(self, state: State) -> ControlLoop:
+        settings = self.settings
+        for output in self._outputs.values():
+            output.switch(on=False)
+        return ControlLoop(
+            law=law_of(settings),
+            schedule=schedule_of(settings.stages[settings.chamber.stage]),
+            source=self.probes,
+            sieves=sieves_of(settings),
+            outputs=OutputBank(self._outputs),
+            clock=self.clock,
+            journal=self.tally,
+            state=state,
+            asked=self._take_wishes,
+        )
+
+    def _take_wishes(self) -> Asked:
+        asked, self._asked = self._asked, NOTHING_ASKED
+        return asked
+
+    def _cut_power(self, loop: ControlLoop, now: float) -> None:
+        """Everything falls off without a goodbye; the plant goes on by itself."""
+        was_on = loop.state.decision.pump or loop.state.decision.fan
+        for output in self._outputs.values():
+            output.switch(on=False)
+        if was_on:
+            at_s = now - self.clock.origin
+            self.tally.switched(at_s, pump=False, fan=False, phase="rest", reason="power cut")
+
+    def _minute(self, now: float, loop: ControlLoop, *, powered: bool) -> None:
+        """Let the person act and the faults come and go."""
+        at_s = now - self.clock.origin
+        standing = self.tally.standing() if powered else frozenset()
+        visit = self._grower.look(at_s, self.clock.local(), standing)
+        if visit is not None:
+            self._visited(visit, at_s)
+        if self._trace is not None:
+            self._trace(self._row(now, loop))
+
+    def _visited(self, visit: Visit, at_s: float) -> None:
+        if visit.packs:
+            self.chamber.swap(packs=visit.packs, frozen_share=visit.frozen_share)
+            self.swaps.append({"t_s": at_s, "packs": visit.packs})
+            self.packs_used += visit.packs
+            self._swapped_since_row = visit.packs
+        if visit.bleeds_the_pump:
+            self._asked = Asked(reset=True)
+            self._bled |= {
+                number for number, fault in self._each_fault("lost_prime") if fault.at <= at_s
+            }
+
+    def _faults_at(self, at_s: float) -> set[str]:
+        """Bring the faults of this minute about and return their kinds."""
+        kinds = {
+            fault.kind
+            for number, fault in enumerate(self.scenario.faults)
+            if fault.at <= at_s < fault.at + fault.lasts and number not in self._bled
+        }
+        self.probes.flow = 0.0 if "lost_prime" in kinds else 1.0
+        self.probes.dead = {
+            fault.probe
+            for _, fault in self._each_fault("dead_probe")
+            if fault.probe and fault.at <= at_s < fault.at + fault.lasts
+        }
+        return set(kinds)
+
+    def _each_fault(self, kind: str) -> Iterator[tuple[int, FaultScript]]:
+        return (
+            (number, fault)
+            for number, fault in enumerate(self.scenario.faults)
+            if fault.kind == kind
+        )
+
+    def _room_c(self, now: float) -> float:
+        """Return the room over the day: a cosine between night and day, and the day's own shift."""
+        room = self.settings.plant_spec().room
+        local = self.clock.local_at(now)
+        hour = local.hour + local.minute / 60
+        wave = math.cos(2 * math.pi * (hour - WARMEST_HOUR) / 24)
+        steps = self.scenario.room.warmer_by
+        shift_k = 0.0
+        if steps:
+            day = int((now - self.clock.origin) // DAY_S)
+            shift_k = steps[min(day, len(steps) - 1)] / 1000
+        return (room.day_c + room.night_c) / 2 + (room.day_c - room.night_c) / 2 * wave + shift_k
+
+    def _row(self, now: float, loop: ControlLoop) -> TraceRow:
+        readings = {
+            name: reading.value_mc if isinstance(reading, Seen) else None
+            for name, sieve in loop.sieves.items()
+            for reading in (sieve.reading(now),)
+        }
+        swapped, self._swapped_since_row = self._swapped_since_row, None
+        return TraceRow(
+            time=self.clock.local(),
+            readings_mc=readings,
+            pump=self._outputs["pump"].on,
+            fan=self._outputs["fan"].on,
+            swap_packs=swapped,
+        )
+
+    def _built_chamber(self) -> SimulatedChamber:
+        simulation = self.settings.simulation
+        air_c, reservoir_c = simulation.start_air / 1000, simulation.start_reservoir / 1000
+        if simulation.plant == "first-order":
+            spec = FirstOrderSpec(
+                off_c=simulation.warm_end / 1000,
+                on_c=simulation.cold_end / 1000,
+                tau_s=simulation.time_constant,
+                dead_time_s=simulation.dead_time,
+            )
+            return FirstOrderChamber(spec, air_c=air_c, reservoir_c=reservoir_c)
+        return LumpedChamber(
+            self.settings.plant_spec(),
+            air_c=air_c,
+            reservoir_c=reservoir_c,
+            room_c=self._room_c(self.clock.origin),
+        )
+
+
+def _aware(naive: datetime, zone: tzinfo | None) -> datetime:
+    return naive.replace(tzinfo=zone) if zone else naive.astimezone()

@@ -1,0 +1,134 @@
+"""Counts what a rehearsal did to the crop and to the relays; nothing here decides anything."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from controller.core.law import Band
+from controller.core.state import Decision, EventKind, Inputs
+
+BAND_SLACK_K = 0.5
+"""Air this much beyond a switching point still counts as in band: probes lag and chambers swing."""
+HOUR_S = 3600.0
+
+
+@dataclass(slots=True)
+class Spread:
+    """Least, mean and greatest of a quantity over time."""
+
+    least: float = float("inf")
+    greatest: float = float("-inf")
+    total: float = 0.0
+    weight: float = 0.0
+
+    def add(self, value: float, dt_s: float) -> None:
+        """Count *value* for *dt_s* seconds."""
+        # comparisons and not min() and max(): this runs at every tick of every simulated day
+        if value < self.least:  # noqa: PLR1730
+            self.least = value
+        if value > self.greatest:  # noqa: PLR1730
+            self.greatest = value
+        self.total += value * dt_s
+        self.weight += dt_s
+
+    def document(self) -> dict[str, float] | None:
+        """Return the figures, None where nothing was counted."""
+        if not self.weight:
+            return None
+        return {
+            "min": round(self.least, 3),
+            "mean": round(self.total / self.weight, 3),
+            "max": round(self.greatest, 3),
+        }
+
+
+@dataclass(slots=True)
+class Alarm:
+    """One standing of one alarm."""
+
+    name: str
+    about: str
+    raised_t_s: float
+    cleared_t_s: float | None = None
+
+
+@dataclass(slots=True)
+class Tally:
+    """A journal that counts; instants are seconds since the start of the rehearsal."""
+
+    origin: float
+    """Monotonic instant of the start [s]."""
+    air_c: Spread = field(default_factory=Spread)
+    reservoir_c: Spread = field(default_factory=Spread)
+    in_band_s: float = 0.0
+    degree_hours_above: float = 0.0
+    degree_hours_below: float = 0.0
+    pump_on_s: float = 0.0
+    switches: list[dict[str, Any]] = field(default_factory=list)
+    alarms: list[Alarm] = field(default_factory=list)
+    runs_s: list[float] = field(default_factory=list)
+    rests_s: list[float] = field(default_factory=list)
+    _pump: bool = False
+    _pump_since_s: float | None = None
+
+    def note(self, now: float, inputs: Inputs, decision: Decision) -> None:
+        """Take note of the events of a tick."""
+        if not decision.events:
+            return
+        del inputs
+        at_s = now - self.origin
+        if any(event.kind is EventKind.SWITCH for event in decision.events):
+            self.switched(
+                at_s, decision.pump, decision.fan, decision.phase.value, decision.reason.value
+            )
+        for event in decision.events:
+            if event.kind is EventKind.RAISED:
+                self.alarms.append(Alarm(event.name, event.detail, at_s))
+            elif event.kind is EventKind.CLEARED:
+                self._clear(event.name, event.detail, at_s)
+
+    def switched(self, at_s: float, pump: bool, fan: bool, phase: str, reason: str) -> None:
+        """Take note of a switch."""
+        self.switches.append(
+            {"t_s": at_s, "pump": pump, "fan": fan, "phase": phase, "reason": reason}
+        )
+        if pump is self._pump:
+            return
+        if self._pump_since_s is not None:
+            (self.runs_s if self._pump else self.rests_s).append(at_s - self._pump_since_s)
+        self._pump, self._pump_since_s = pump, at_s
+
+    def passed(self, dt_s: float, air_c: float, reservoir_c: float, band: Band) -> None:
+        """Count *dt_s* seconds at the true temperatures of the plant."""
+        self.air_c.add(air_c, dt_s)
+        self.reservoir_c.add(reservoir_c, dt_s)
+        if self._pump:
+            self.pump_on_s += dt_s
+        above_k = air_c - band.cut_in_mc / 1000
+        below_k = band.cut_out_mc / 1000 - air_c
+        if above_k > 0:
+            self.degree_hours_above += above_k * dt_s / HOUR_S
+        elif below_k > 0:
+            self.degree_hours_below += below_k * dt_s / HOUR_S
+        if above_k <= BAND_SLACK_K and below_k <= BAND_SLACK_K:
+            self.in_band_s += dt_s
+
+    def standing(self) -> frozenset[str]:
+        """Return the names of the alarms that stand."""
+        return frozenset(alarm.name for alarm in self.alarms if alarm.cleared_t_s is None)
+
+    @property
+    def starts(self) -> int:
+        """Starts of the pump."""
+        before, starts = False, 0
+        for switch in self.switches:
+            starts += switch["pump"] and not before
+            before = switch["pump"]
+        return starts
+
+    def _clear(self, name: str, about: str, at_s: float) -> None:
+        for alarm in self.alarms:
+            if alarm.cleared_t_s is None and alarm.name == name and alarm.about in {about, ""}:
+                alarm.cleared_t_s = at_s
+                return

@@ -1,0 +1,42 @@
+"""Who is told of every tick: the log, and later the records."""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+import structlog
+
+from controller.core.state import Decision, EventKind, Inputs
+from controller.core.values import Reading, Seen
+
+_log = structlog.get_logger("coldpin")
+
+
+class Journal(Protocol):
+    """Takes note of a tick, without ever waiting or raising."""
+
+    def note(self, now: float, inputs: Inputs, decision: Decision) -> None:
+        """Take note of what was decided at a monotonic instant [s], and from what."""
+        ...
+
+
+class LogJournal:
+    """Writes one log line for each event."""
+
+    def note(self, now: float, inputs: Inputs, decision: Decision) -> None:
+        """Log the events of a tick; quiet ticks leave no trace."""
+        for event in decision.events:
+            alarm = event.kind in {EventKind.RAISED, EventKind.TRIP}
+            (_log.warning if alarm else _log.info)(
+                event.kind.value,
+                what=event.name,
+                detail=event.detail,
+                air=shown(inputs.air),
+                reservoir=shown(inputs.reservoir),
+                uptime_s=round(now, 1),
+            )
+
+
+def shown(reading: Reading) -> str:
+    """Return a reading for a log line."""
+    return f"{reading.value_mc / 1000:.2f} °C" if isinstance(reading, Seen) else reading.reason

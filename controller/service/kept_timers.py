@@ -1,0 +1,176 @@
+"""What must outlive the process so that a restart never shortens a rest, a lockout or a pause.
+
+One small file, replaced whole and forced to the medium. Instants are kept on the boot-time clock,
+which is comparable between processes of one boot and meaningless after it; the boot id tells which.
+Wall-clock time is not kept, because a Pi without a battery clock wakes up with a wrong one.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import threading
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+import structlog
+
+from controller.core.decide import begin
+from controller.core.state import Cooling, Phase, State
+
+VERSION = 1
+_log = structlog.get_logger("coldpin.kept")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptTimers:
+    """Where the cooling stood, on the boot-time clock [s]."""
+
+    version: int
+    boot_id: str
+    at_s: float
+    """When this was written."""
+    pump: bool
+    pump_since_s: float
+    failed_tries: int
+    locked_since_s: float | None
+    paused_until_s: float | None
+
+
+def kept_from(cooling: Cooling, *, boot: str, ahead_s: float, now: float) -> KeptTimers:
+    """Return what to keep of the cooling.
+
+    Args:
+        cooling: Where it stands.
+        boot: Boot id.
+        ahead_s: Boot-time clock minus the clock of the control law [s].
+        now: Instant on the clock of the control law [s].
+    """
+    locked = cooling.phase is Phase.LOCKOUT
+    paused = cooling.paused_until
+    return KeptTimers(
+        version=VERSION,
+        boot_id=boot,
+        at_s=now + ahead_s,
+        pump=cooling.pump,
+        pump_since_s=cooling.pump_since + ahead_s,
+        failed_tries=cooling.failed_tries,
+        locked_since_s=cooling.phase_since + ahead_s if locked else None,
+        paused_until_s=None if paused is None else paused + ahead_s,
+    )
+
+
+def begin_from(kept: KeptTimers | None, *, boot: str | None, ahead_s: float, now: float) -> State:
+    """Return the state of a controller that starts with what was kept.
+
+    The last stop counts only if it was written in this boot and the pump was off by then: a process
+    that died with the pump on left nobody to write down when it stopped. A lockout goes on in every
+    case; after a reboot its whole time starts again. So does what was left of a pause.
+    """
+    if kept is None:
+        return begin(now)
+    same_boot = boot is not None and kept.boot_id == boot and kept.at_s <= now + ahead_s
+    if same_boot:
+        locked = kept.locked_since_s
+        paused = kept.paused_until_s
+        return begin(
+            now,
+            last_stop=None if kept.pump else min(kept.pump_since_s - ahead_s, now),
+            failed_tries=kept.failed_tries,
+            locked_since=None if locked is None else min(locked - ahead_s, now),
+            paused_until=None if paused is None else paused - ahead_s,
+        )
+    left_s = 0.0 if kept.paused_until_s is None else kept.paused_until_s - kept.at_s
+    return begin(
+        now,
+        failed_tries=kept.failed_tries,
+        locked_since=None if kept.locked_since_s is None else now,
+        paused_until=now + left_s if left_s > 0 else None,
+    )
+
+
+def read_kept(path: Path) -> KeptTimers | None:
+    """Return what the file holds, or None with a word in the log where it cannot be believed."""
+    try:
+        found = json.loads(path.read_text(encoding="utf-8"))
+        kept = KeptTimers(**found)
+        _check(kept)
+    except FileNotFoundError:
+        return None
+    except (OSError, ValueError, TypeError) as error:
+        _log.warning("kept_timers_unreadable", file=str(path), error=str(error))
+        return None
+    return kept
+
+
+def _check(kept: KeptTimers) -> None:
+    if kept.version != VERSION:
+        raise ValueError(f"found version {kept.version}, this release reads {VERSION}")
+    whole = isinstance(kept.failed_tries, int) and kept.failed_tries >= 0
+    if not (whole and isinstance(kept.pump, bool) and isinstance(kept.boot_id, str)):
+        raise TypeError("fields of the wrong type")
+    for value in (kept.at_s, kept.pump_since_s, kept.locked_since_s, kept.paused_until_s):
+        if value is not None and not (isinstance(value, float | int) and math.isfinite(value)):
+            raise TypeError(f"found the instant {value!r}, allowed: a finite number of seconds")
+
+
+def write_kept(path: Path, kept: KeptTimers) -> None:
+    """Replace the file, so that a power cut leaves the old one or the new one and nothing between.
+
+    Raises:
+        OSError: The medium is full, read-only or gone; the old file is untouched.
+    """
+    fresh = path.with_name(f"{path.name}.new")
+    with fresh.open("w", encoding="utf-8") as file:
+        json.dump(asdict(kept), file)
+        file.flush()
+        os.fsync(file.fileno())
+    fresh.replace(path)
+    folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(folder)
+    finally:
+        os.close(folder)
+
+
+class Keeper:
+    """Writes in a thread of its own, so that a slow card never delays the loop."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._newest: KeptTimers | None = None
+        self._closing = False
+        self._changed = threading.Condition()
+        self._failed = False
+        self._thread = threading.Thread(target=self._work, name="kept-timers", daemon=True)
+        self._thread.start()
+
+    def keep(self, kept: KeptTimers) -> None:
+        """Hand over what to write, without waiting; only the newest matters."""
+        with self._changed:
+            self._newest = kept
+            self._changed.notify()
+
+    def close(self, timeout_s: float = 1.0) -> None:
+        """Write what waits, if the medium allows it within the time [s]."""
+        with self._changed:
+            self._closing = True
+            self._changed.notify()
+        self._thread.join(timeout_s)
+
+    def _work(self) -> None:
+        while True:
+            with self._changed:
+                self._changed.wait_for(lambda: self._newest is not None or self._closing)
+                kept, self._newest = self._newest, None
+            if kept is None:
+                return
+            try:
+                write_kept(self._path, kept)
+            except OSError as error:
+                if not self._failed:
+                    _log.error("kept_timers_not_written", file=str(self._path), error=str(error))
+                self._failed = True
+            else:
+                self._failed = False

@@ -1,0 +1,66 @@
+"""What the service tells systemd, as one UTF-8 datagram a message.
+
+Source: sd_notify(3). A leading @ in the address means the abstract namespace. The variables are
+taken out of the environment, so that no child process speaks or pings in the service's name.
+"""
+
+from __future__ import annotations
+
+import os
+import socket
+
+import structlog
+
+_log = structlog.get_logger("coldpin.notify")
+
+
+class Notifier:
+    """Speaks to the service manager, or to nobody where there is none."""
+
+    def __init__(self, address: str | None, watchdog_s: float | None = None) -> None:
+        self.watchdog_s = watchdog_s
+        """Longest silence that the manager puts up with [s]; None where it does not watch."""
+        self._address = f"\0{address[1:]}" if address and address.startswith("@") else address
+        self._status = ""
+        self._failed = False
+
+    @classmethod
+    def from_environment(cls) -> Notifier:
+        """Take the manager's address and watchdog time from the environment."""
+        address = os.environ.pop("NOTIFY_SOCKET", None)
+        watchdog_usec = os.environ.pop("WATCHDOG_USEC", "")
+        for_pid = os.environ.pop("WATCHDOG_PID", str(os.getpid()))
+        watched = watchdog_usec.isdigit() and for_pid == str(os.getpid())
+        return cls(address, int(watchdog_usec) / 1e6 if watched else None)
+
+    def ready(self) -> None:
+        """Tell that the configuration is valid and the outputs are in their safe state."""
+        self._send("READY=1")
+
+    def stopping(self) -> None:
+        """Tell that the service is on its way out."""
+        self._send("STOPPING=1")
+
+    def alive(self) -> None:
+        """Ping the watchdog; to be called only when the loop has really turned."""
+        if self.watchdog_s is not None:
+            self._send("WATCHDOG=1")
+
+    def status(self, line: str) -> None:
+        """Show one line for people, if it differs from the last one."""
+        if line != self._status:
+            self._status = line
+            self._send(f"STATUS={line}")
+
+    def _send(self, message: str) -> None:
+        if not self._address:
+            return
+        try:
+            with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as out:
+                out.setblocking(False)
+                out.sendto(message.encode("utf-8"), self._address)
+        except OSError as error:
+            # never fatal: the manager's own time-outs deal with a silent service
+            if not self._failed:
+                _log.warning("service_manager_unreachable", error=str(error))
+            self._failed = True

@@ -1,0 +1,79 @@
+"""Pump and fan as one: switches what changed, checks what it can, and falls back to off."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import structlog
+
+from controller.core.state import Decision
+from controller.outputs.protocol import Output
+
+CHECK_EVERY_S = 60.0
+"""How often a resting output is read back; a switch is read back at once."""
+
+_log = structlog.get_logger("coldpin.outputs")
+
+
+class OutputBank:
+    """The loads of one chamber, opened with everything off."""
+
+    def __init__(self, outputs: Mapping[str, Output]) -> None:
+        self._outputs = dict(outputs)
+        self._on: dict[str, bool | None] = dict.fromkeys(self._outputs, False)
+        self._last: Decision | None = None
+        self._check_at = float("-inf")
+        self.fault: str | None = None
+        """The load that last failed to obey; None once all obeyed again."""
+        self.closed = False
+
+    def apply(self, decision: Decision, now: float) -> None:
+        """Bring the loads to what was decided.
+
+        A load that fails puts everything off at once and is named in `fault`, for the next decision
+        to see. Nothing is raised.
+        """
+        if decision is self._last and now < self._check_at and self.fault is None:
+            return
+        self._last = decision
+        wanted = {"pump": decision.pump, "fan": decision.fan}
+        failed = None
+        check = now >= self._check_at
+        for name, on in wanted.items():
+            if failed is None and not self._bring(name, on=on, check=check):
+                failed = name
+        if check:
+            self._check_at = now + CHECK_EVERY_S
+        if failed is not None:
+            for name in wanted:
+                self._bring(name, on=False, check=True)
+        self.fault = failed
+
+    def _bring(self, name: str, *, on: bool, check: bool) -> bool:
+        """Switch one load if it is not known to be so already; return whether it obeys."""
+        output = self._outputs[name]
+        try:
+            if self._on[name] is not on:
+                self._on[name] = None  # unknown until the hardware has taken it
+                output.switch(on)
+                check = True
+            if check:
+                found = output.read_back()
+                if found is not None and found is not on:
+                    self._on[name] = None
+                    _log.error("output_reads_back_wrong", load=name, wanted=on, found=found)
+                    return False
+            self._on[name] = on
+        except Exception as error:  # noqa: BLE001 - any driver's failure ends in off
+            _log.error("output_failed", load=name, wanted=on, error=str(error))
+            return False
+        return True
+
+    def close(self) -> None:
+        """Switch everything off and let go; every load gets its turn whatever another does."""
+        for name, output in self._outputs.items():
+            try:
+                output.close()
+            except Exception as error:  # noqa: BLE001 - the others must still be closed
+                _log.error("output_close_failed", load=name, error=str(error))
+        self.closed = True

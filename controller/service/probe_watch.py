@@ -1,0 +1,48 @@
+"""Tells the log what is wrong with the probes: once each, and once for a common cause."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from controller.core.state import Decision, EventKind
+from controller.probes.common_cause import common_cause
+from controller.probes.sieve import Sieve
+from controller.service.told_once import ToldOnce
+
+_ALL = "probes"
+
+
+class ProbeWatch:
+    """Looks at the sieves after each tick of the service."""
+
+    def __init__(self, sieves: Mapping[str, Sieve], told: ToldOnce) -> None:
+        self._sieves = dict(sieves)
+        self._told = told
+
+    def look(self, decision: Decision, now: float) -> None:
+        """Report faults that are new, that go on, and that are over.
+
+        Args:
+            decision: What was just decided; a switch means that readings ought to move.
+            now: Monotonic instant [s].
+        """
+        moved = any(event.kind is EventKind.SWITCH for event in decision.events)
+        faults = {name: sieve.last_fault for name, sieve in self._sieves.items()}
+        together = common_cause(faults)
+        if together is not None:
+            self._told.fault(_ALL, together, now)
+        else:
+            self._told.ended(_ALL)
+        for name, sieve in self._sieves.items():
+            fault = faults[name]
+            if fault is None:
+                self._told.ended(name)
+            elif together is None:
+                self._told.fault(name, fault.value, now, raw=sieve.refused_raw)
+            if moved:
+                sieve.moved()
+            if sieve.stuck(now):
+                text = "the reading has not moved for a long time while pump and fan did"
+                self._told.fault(f"{name} stuck", text, now)
+            else:
+                self._told.ended(f"{name} stuck")

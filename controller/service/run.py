@@ -1,0 +1,263 @@
+"""The control process from start to stop: set up, turn the loop, reload, and always end off."""
+
+from __future__ import annotations
+
+import contextlib
+import signal
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from types import FrameType
+
+import structlog
+
+from controller.core.state import Cooling, Decision, Inputs
+from controller.errors import ControllerError, OutputError, SettingsError
+from controller.probes.protocol import SampleSource
+from controller.service.clock import Clock, SystemClock, boot_id, boottime, zone_named
+from controller.service.journal import Journal, LogJournal, shown
+from controller.service.kept_timers import Keeper, begin_from, kept_from, read_kept
+from controller.service.loop import ControlLoop
+from controller.service.notify import Notifier
+from controller.service.output_bank import OutputBank
+from controller.service.places import KEPT_TIMERS, lock_instance
+from controller.service.probe_watch import ProbeWatch
+from controller.service.sources import open_source, sieves_of
+from controller.service.told_once import ToldOnce
+from controller.service.wiring import Plan, open_outputs, plan_of
+from controller.settings.law_of import law_of, schedule_of
+from controller.settings.load import Settings
+
+OPEN_TRIES = 5
+OPEN_AGAIN_AFTER_S = 1.0
+"""A line may stay busy for a moment after a crash of the process that held it."""
+
+_log = structlog.get_logger("coldpin")
+
+SourceOpener = Callable[[Settings, OutputBank], SampleSource]
+
+
+class Service:
+    """One chamber under control."""
+
+    def __init__(
+        self,
+        config: Path,
+        place: Path,
+        *,
+        notifier: Notifier,
+        journal: Journal | None = None,
+        source: SourceOpener = open_source,
+    ) -> None:
+        self._config = config
+        self._place = place
+        self._notifier = notifier
+        self._journal = journal or LogJournal()
+        self._open_source = source
+        self._wake = threading.Event()
+        self._stop: str | None = None
+        self._reload = False
+        self._told = ToldOnce(_log.warning)
+        self._kept: tuple[object, ...] = ()
+
+    def run(self) -> None:
+        """Control until SIGTERM or SIGINT.
+
+        Raises:
+            SettingsError: The configuration cannot be used.
+            BusyError: Another process controls this chamber.
+            OutputError: A relay is not there.
+            ProbeError: The place where temperatures come from is not there.
+        """
+        with contextlib.closing(lock_instance(self._place)), self._listening():
+            plan = plan_of(self._config)
+            loop = self._built(plan)
+            keeper = Keeper(self._place / KEPT_TIMERS)
+            try:
+                self._notifier.ready()
+                self._turn(loop, plan, keeper)
+            finally:
+                self._notifier.stopping()
+                loop.close()  # outputs first
+                self._keep(keeper, _stopped(loop.state.cooling, loop.clock.monotonic()), loop.clock)
+                keeper.close()
+                _log.info("stopped", why=self._stop or "an error", outputs="off")
+
+    def _built(self, plan: Plan) -> ControlLoop:
+        settings = plan.settings
+        clock = SystemClock(zone_named(settings.site.time_zone))
+        outputs = self._opened_outputs(plan)
+        try:
+            source = self._open_source(settings, outputs)
+        except BaseException:
+            outputs.close()
+            raise
+        now = clock.monotonic()
+        kept = read_kept(self._place / KEPT_TIMERS)
+        state = begin_from(kept, boot=boot_id(), ahead_s=boottime() - now, now=now)
+        _log.info(
+            "started",
+            chamber=settings.chamber.name,
+            stage=settings.chamber.stage,
+            dry=plan.dry,
+            rested_s=round(now - state.cooling.pump_since, 1),
+            phase=state.cooling.phase.value,
+        )
+        return ControlLoop(
+            law=law_of(settings),
+            schedule=schedule_of(settings.stages[settings.chamber.stage]),
+            source=source,
+            sieves=sieves_of(settings),
+            outputs=outputs,
+            clock=clock,
+            journal=self._journal,
+            state=state,
+        )
+
+    def _opened_outputs(self, plan: Plan) -> OutputBank:
+        for tries_left in range(OPEN_TRIES - 1, -1, -1):
+            try:
+                return open_outputs(plan)
+            except OutputError as error:
+                if not tries_left or self._stop:
+                    raise
+                _log.warning("outputs_not_open_yet", error=str(error), tries_left=tries_left)
+                self._wake.wait(OPEN_AGAIN_AFTER_S)
+        raise AssertionError("the last try returns or raises")
+
+    def _turn(self, loop: ControlLoop, plan: Plan, keeper: Keeper) -> None:
+        """Tick on a grid of monotonic time; a late tick does not shift the ones after it."""
+        watch = ProbeWatch(loop.sieves, self._told)
+        due = loop.clock.monotonic()
+        while self._stop is None:
+            if self._reload:
+                self._reload = False
+                plan = self._reloaded(loop, plan)
+                watch = ProbeWatch(loop.sieves, self._told)
+            tick_s = plan.settings.timing.tick
+            started = loop.clock.monotonic()
+            self._judge_lateness(started - due, tick_s, started)
+            decision = loop.tick()
+            watch.look(decision, started)
+            self._keep(keeper, loop.state.cooling, loop.clock)
+            self._notifier.alive()
+            if loop.inputs is not None:
+                self._notifier.status(status_line(decision, loop.inputs))
+            due += tick_s * max(1, -(-(loop.clock.monotonic() - due) // tick_s))
+            self._wait_until(due, loop.clock)
+
+    def _wait_until(self, due: float, clock: Clock) -> None:
+        """Sleep until the next tick, a signal, or the next ping that the watchdog needs."""
+        longest_s = (self._notifier.watchdog_s or float("inf")) / 3
+        while self._stop is None and not self._reload:
+            left_s = due - clock.monotonic()
+            if left_s <= 0:
+                return
+            self._wake.wait(min(left_s, longest_s))
+            self._wake.clear()
+            if left_s > longest_s:
+                self._notifier.alive()
+
+    def _judge_lateness(self, late_s: float, tick_s: float, now: float) -> None:
+        if late_s > tick_s:
+            self._told.fault("loop", "ticks come late", now, late_s=round(late_s, 3))
+        else:
+            self._told.ended("loop")
+
+    def _keep(self, keeper: Keeper, cooling: Cooling, clock: Clock) -> None:
+        """Hand what a restart must know to the keeper, when it differs from the last time."""
+        boot = boot_id() if not self._kept else self._kept[0]
+        if not isinstance(boot, str):
+            return
+        now = clock.monotonic()
+        kept = kept_from(cooling, boot=boot, ahead_s=boottime() - now, now=now)
+        telling = (
+            boot,
+            cooling.pump,
+            cooling.pump_since,
+            cooling.failed_tries,
+            kept.locked_since_s is None,
+            cooling.paused_until,
+        )
+        if telling != self._kept:
+            self._kept = telling
+            keeper.keep(kept)
+
+    def _reloaded(self, loop: ControlLoop, old: Plan) -> Plan:
+        """Take the new configuration whole, or keep the old one whole and say why."""
+        try:
+            plan = plan_of(self._config)
+            self._take_probes(loop, old, plan)
+            self._take_outputs(loop, old, plan)
+        except SettingsError as error:
+            for problem in error.problems:
+                _log.error("config_kept_as_it_was", problem=problem)
+            return old
+        except ControllerError as error:
+            if loop.outputs.closed:
+                raise  # without outputs there is nothing to go on with
+            _log.error("config_kept_as_it_was", problem=str(error))
+            return old
+        settings = plan.settings
+        loop.clock = SystemClock(zone_named(settings.site.time_zone))
+        loop.law = law_of(settings)
+        loop.schedule = schedule_of(settings.stages[settings.chamber.stage])
+        loop.look_at_band_again()
+        _log.info("config_reloaded", stage=settings.chamber.stage)
+        return plan
+
+    def _take_probes(self, loop: ControlLoop, old: Plan, plan: Plan) -> None:
+        if all(
+            getattr(old.settings, table) == getattr(plan.settings, table)
+            for table in ("probes", "one_wire", "readings", "simulation", "plant")
+        ):
+            return
+        source = self._open_source(plan.settings, loop.outputs)
+        loop.source.close()
+        loop.take_probes(source, sieves_of(plan.settings))
+
+    def _take_outputs(self, loop: ControlLoop, old: Plan, plan: Plan) -> None:
+        """Re-open the outputs only where their wiring changed: an unchanged pin is not touched."""
+        if old.loads == plan.loads:
+            return
+        loop.outputs.close()
+        now = loop.clock.monotonic()
+        loop.take_outputs(self._opened_outputs(plan), _stopped(loop.state.cooling, now))
+
+    @contextlib.contextmanager
+    def _listening(self) -> Iterator[None]:
+        """Take the signals that systemd and people send."""
+        before = {
+            number: signal.signal(number, self._heard)
+            for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
+        }
+        try:
+            yield
+        finally:
+            for number, handler in before.items():
+                signal.signal(number, handler)
+
+    def _heard(self, number: int, _frame: FrameType | None) -> None:
+        if number == signal.SIGHUP:
+            self._reload = True
+        else:
+            self._stop = signal.Signals(number).name
+        self._wake.set()
+
+
+def _stopped(cooling: Cooling, now: float) -> Cooling:
+    """Return the cooling as it stands once its outputs have been put off."""
+    if not cooling.pump:
+        return replace(cooling, fan=False)
+    return replace(cooling, pump=False, fan=False, pump_since=now)
+
+
+def status_line(decision: Decision, inputs: Inputs) -> str:
+    """Return how the chamber is in one line for people."""
+    band = inputs.band
+    return (
+        f"{decision.phase.value}: {decision.reason.value}; air {shown(inputs.air)} "
+        f"(band {band.cut_out_mc / 1000:g} to {band.cut_in_mc / 1000:g} °C), "
+        f"reservoir {shown(inputs.reservoir)}"
+    )

@@ -1,0 +1,73 @@
+"""From the settings to what reads the probes, and to the sieves that judge them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import structlog
+
+from controller.errors import ProbeError
+from controller.probes.protocol import SampleSource
+from controller.probes.sieve import RULES_BY_PLACE, Sieve
+from controller.service.output_bank import OutputBank
+from controller.settings.load import Settings
+
+_log = structlog.get_logger("coldpin.probes")
+
+
+def open_source(settings: Settings, _outputs: OutputBank) -> SampleSource:
+    """Start reading the probes of the settings.
+
+    Raises:
+        ProbeError: The place where temperatures come from is not there.
+    """
+    fitted = settings.probes.fitted()
+    kind = settings.probes.air.kind
+    if kind == "one-wire":
+        # the library behind it is not needed, nor imported, for the other kinds
+        from controller.probes.one_wire import open_one_wire  # noqa: PLC0415
+
+        root = Path(settings.one_wire.root)
+        if not root.is_dir():
+            raise ProbeError(
+                f"one_wire.root: found no folder {root}, allowed: the folder where Linux shows "
+                "1-Wire devices; enable 1-Wire (dtoverlay=w1-gpio) and reboot"
+            )
+        return open_one_wire(
+            root,
+            {name: probe.id or "" for name, probe in fitted.items()},
+            every_s=settings.readings.every,
+            deadline_s=settings.readings.deadline,
+            on_notice=lambda text: _log.info("one_wire", note=text),
+        )
+    raise ProbeError(f'probes of kind "{kind}" cannot be read by the service')
+
+
+def sieves_of(settings: Settings) -> dict[str, Sieve]:
+    """Return a fresh sieve for every probe that is fitted, the compulsory ones first."""
+    readings = settings.readings
+    sieves: dict[str, Sieve] = {}
+    for name, probe in settings.probes.fitted().items():
+        rules = RULES_BY_PLACE[name]
+        own = {
+            "lowest_mc": probe.lowest,
+            "highest_mc": probe.highest,
+            "fastest_mk_per_s": None if probe.fastest is None else -(-probe.fastest // 60),
+        }
+        sieves[name] = Sieve(
+            replace(
+                rules,
+                offset_mk=probe.offset,
+                median_of=readings.median_of,
+                agree=readings.agree,
+                stale_after_s=readings.stale_after,
+                # water that stands at the melting point of its ice repeats itself for hours
+                stuck_after_s=(
+                    math.inf if math.isinf(rules.stuck_after_s) else readings.stuck_after
+                ),
+                **{key: value for key, value in own.items() if value is not None},
+            )
+        )
+    return sieves

@@ -1,0 +1,163 @@
+"""Joins settings, drivers and the mains rule: the whole plan is judged before a pin is touched."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from controller.errors import OutputError, SettingsError, UnknownDriverError
+from controller.outputs.mains_rule import Load, LoadKind, RelayModule, Supply, Verdict, judge_named
+from controller.outputs.protocol import OutputDriver
+from controller.outputs.registry import find_driver
+from controller.service.output_bank import OutputBank
+from controller.settings import models
+from controller.settings.load import Settings, examine_settings
+from controller.settings.relay_modules import examine_relay_modules
+from controller.settings.shipped import shipped_config
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WiredLoad:
+    """One load as it is wired, and why that is allowed."""
+
+    name: str
+    driver_name: str
+    options: dict[str, Any]
+    wiring: str
+    """In the driver's own words."""
+    hardware: bool
+    load: Load
+    relay_module: str | None
+    why_allowed: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """A configuration that can be used."""
+
+    settings: Settings
+    loads: tuple[WiredLoad, ...]
+
+    @property
+    def dry(self) -> bool:
+        """True when nothing real is switched."""
+        return not any(load.hardware for load in self.loads)
+
+
+def plan_of(config: Path) -> Plan:
+    """Return the plan of a configuration.
+
+    Raises:
+        SettingsError: It cannot be used; carries every problem found.
+    """
+    settings, problems = examine_settings(config)
+    loads: list[WiredLoad] = []
+    tables = settings.loads if settings else None
+    if tables is not None and settings is not None:
+        modules, module_problems = _modules(config, settings)
+        problems += module_problems
+        for name, table in tables.each().items():
+            wired, found = _wire(name, table, modules)
+            problems += found
+            if wired is not None:
+                loads.append(wired)
+        problems += _shared_lines(loads, settings)
+    if settings is None or problems:
+        raise SettingsError(str(config), tuple(problems))
+    return Plan(settings=settings, loads=tuple(loads))
+
+
+def open_outputs(plan: Plan) -> OutputBank:
+    """Open every load off; where one fails, those opened before are closed again.
+
+    Raises:
+        OutputError: A relay is not there, busy or not permitted.
+    """
+    opened = {}
+    try:
+        for load in plan.loads:
+            opened[load.name] = find_driver(load.driver_name).open(load.options)
+    except OutputError:
+        OutputBank(opened).close()
+        raise
+    return OutputBank(opened)
+
+
+def _modules(config: Path, settings: Settings) -> tuple[dict[str, RelayModule], list[str]]:
+    named = settings.relay_modules.file
+    beside = config.parent / "relay-modules.toml"
+    if named is not None:
+        path = config.parent / named
+    else:
+        path = beside if beside.is_file() else shipped_config("relay-modules.toml")
+    records, problems = examine_relay_modules(path)
+    modules = {
+        name: RelayModule.from_record(record.model_dump()) for name, record in records.items()
+    }
+    return modules, problems
+
+
+def _wire(
+    name: str, table: models.Load, modules: dict[str, RelayModule]
+) -> tuple[WiredLoad | None, list[str]]:
+    """Judge one load in full, so that all that is wrong with it is told at once."""
+    problems: list[str] = []
+    path = f"loads.{name}"
+    driver: OutputDriver | None = None
+    options = table.driver_options()
+    try:
+        driver = find_driver(table.driver)
+    except (UnknownDriverError, OutputError) as error:
+        problems.append(f"{path}.{error}")
+    else:
+        problems += [f"{path}.{problem}" for problem in driver.problems(options)]
+    supply = kind = None
+    try:
+        supply = Supply.parse(table.supply)
+    except ValueError as error:
+        problems.append(f"{path}.supply: {error}")
+    try:
+        kind = LoadKind(table.load_kind)
+    except ValueError:
+        allowed = ", ".join(kind.value for kind in LoadKind)
+        problems.append(f'{path}.load_kind: found "{table.load_kind}", allowed: {allowed}')
+    verdict: Verdict | None = None
+    if supply is not None and kind is not None:
+        load = Load(name=name, supply=supply, current_a=table.current, kind=kind)
+        verdict = judge_named(load, table.relay_module, modules)
+        problems += verdict.refusals
+    if problems or driver is None or verdict is None:
+        return None, problems
+    return WiredLoad(
+        name=name,
+        driver_name=table.driver,
+        options=options,
+        wiring=driver.describe(options),
+        hardware=driver.hardware,
+        load=load,
+        relay_module=table.relay_module,
+        why_allowed=verdict.reason,
+    ), []
+
+
+def _shared_lines(loads: list[WiredLoad], settings: Settings) -> list[str]:
+    """Return a problem for each hardware line that two things claim."""
+    problems = []
+    owner = {f"gpio{settings.one_wire.pin}": "one_wire.pin"}
+    if settings.probes.air.kind != "one-wire":
+        owner.clear()
+    for load in loads:
+        for line in sorted(find_driver(load.driver_name).lines(load.options)):
+            first = owner.setdefault(line, f"loads.{load.name}")
+            if first != f"loads.{load.name}":
+                problems.append(
+                    f"loads.{load.name}: found the line {line}, which is also used by {first}; "
+                    "allowed: a line of its own"
+                )
+    if settings.probes.air.kind != "one-wire" and any(load.hardware for load in loads):
+        problems.append(
+            f'probes: found the kind "{settings.probes.air.kind}" with loads on a real driver, '
+            'allowed: kind = "one-wire"; a made-up temperature must not switch a real relay'
+        )
+    return problems
