@@ -29,14 +29,14 @@ def set_up_logs() -> None:
     )
     structlog.configure(
         processors=[
-            structlog.stdlib.add_log_level,
+            structlog.processors.add_log_level,
             structlog.processors.TimeStamper(fmt="iso", utc=True, key="at"),
             structlog.processors.format_exc_info,
             _everything_printable,
             shape,
         ],
         wrapper_class=structlog.make_filtering_bound_logger(logging.INFO),
-        logger_factory=structlog.stdlib.LoggerFactory(),
+        logger_factory=logging.getLogger,
         cache_logger_on_first_use=True,
     )
 

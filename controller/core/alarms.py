@@ -6,24 +6,15 @@ nothing known). A delay runs only while its own side lasts without a break.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from controller.core.law import AlarmDelay, AlarmName, Law
+from controller.core.law import AlarmName, Law
 from controller.core.state import AlarmState, Cooling, Event, EventKind, Inputs
 from controller.core.values import Lost, Reading, Seen
 
 WATCHED_PROBES = ("air", "reservoir", "room", "coil_outlet")
 HOUR_S = 3600.0
-
-
-def new_board() -> tuple[AlarmState, ...]:
-    """Return every alarm there is, none standing."""
-    return tuple(
-        AlarmState(name=name, about=about)
-        for name in AlarmName
-        for about in (WATCHED_PROBES if name is AlarmName.PROBE_LOST else ("",))
-    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,65 +28,6 @@ class Situation:
     inputs: Inputs
     now: float
     law: Law
-
-
-def judge_alarms(
-    board: tuple[AlarmState, ...], situation: Situation
-) -> tuple[tuple[AlarmState, ...], tuple[Event, ...]]:
-    """Return the alarms as they stand from now on, and what changed.
-
-    Args:
-        board: The alarms as they stood, from `new_board`.
-        situation: What they are judged by.
-    """
-    inputs, now = situation.inputs, situation.now
-    delays = dict(situation.law.alarms.delays)
-    after: list[AlarmState] = []
-    events: list[Event] = []
-    for alarm in board:
-        wanted = _condition(alarm, situation)
-        one, event = _step(alarm, wanted, delays[alarm.name], now, inputs)
-        if one.standing and not one.acknowledged and alarm.name in inputs.asked.acknowledge:
-            one = replace(one, acknowledged=True)
-            events.append(Event(EventKind.ACKNOWLEDGED, alarm.name.value, alarm.about))
-        after.append(one)
-        if event is not None:
-            events.append(event)
-    if not events and all(a is b for a, b in zip(after, board, strict=True)):
-        return board, ()
-    return tuple(after), tuple(events)
-
-
-def alarm_instants(board: tuple[AlarmState, ...], situation: Situation) -> Iterator[float]:
-    """Yield the instants at which time alone can change an alarm."""
-    rules = situation.law.alarms
-    delays = dict(rules.delays)
-    for alarm in board:
-        if alarm.pending_since is not None:
-            delay = delays[alarm.name]
-            yield alarm.pending_since + (delay.clear_s if alarm.standing else delay.raise_s)
-    if situation.cooling.pump:
-        yield situation.cooling.pump_since + rules.longest_run_s
-    if situation.starts:
-        yield situation.starts[0] + HOUR_S
-
-
-def _step(
-    alarm: AlarmState, wanted: bool | None, delay: AlarmDelay, now: float, inputs: Inputs
-) -> tuple[AlarmState, Event | None]:
-    if wanted is None or wanted is alarm.standing:
-        settled = alarm.pending_since is None
-        return (alarm if settled else replace(alarm, pending_since=None)), None
-    since = now if alarm.pending_since is None else alarm.pending_since
-    if now - since < (delay.raise_s if wanted else delay.clear_s):
-        pending = alarm.pending_since is not None
-        return (alarm if pending else replace(alarm, pending_since=since)), None
-    changed = replace(alarm, standing=wanted, acknowledged=False, pending_since=None)
-    kind = EventKind.RAISED if wanted else EventKind.CLEARED
-    about = alarm.about
-    if alarm.name is AlarmName.OUTPUT_FAILED and inputs.output_fault:
-        about = inputs.output_fault
-    return changed, Event(kind, alarm.name.value, about)
 
 
 def _above(reading: Reading, threshold_mc: int, clear_by_mk: int) -> bool | None:
@@ -114,41 +46,140 @@ def _below(reading: Reading, threshold_mc: int, clear_by_mk: int) -> bool | None
     return False if reading.value_mc >= threshold_mc + clear_by_mk else None
 
 
-def _condition(alarm: AlarmState, situation: Situation) -> bool | None:
-    inputs, rules = situation.inputs, situation.law.alarms
-    back = rules.clear_by_mk
-    match alarm.name:
-        case AlarmName.AIR_HIGH:
-            return _above(inputs.air, rules.air_high_mc, back)
-        case AlarmName.AIR_LOW:
-            return _below(inputs.air, situation.law.limits.low_limit_mc, back)
-        case AlarmName.RESERVOIR_WARM:
-            return _above(inputs.reservoir, rules.reservoir_warm_mc, back)
-        case AlarmName.RESERVOIR_FREEZING:
-            return _below(inputs.reservoir, rules.reservoir_freezing_mc, back)
-        case AlarmName.PROBE_LOST:
-            reading: Reading | None = getattr(inputs, alarm.about)
-            return None if reading is None else not isinstance(reading, Seen)
-        case _:
-            return _condition_of_the_machine(alarm.name, situation)
+Condition = Callable[[Situation], bool | None]
 
 
-def _condition_of_the_machine(name: AlarmName, situation: Situation) -> bool | None:
-    cooling, inputs, rules = situation.cooling, situation.inputs, situation.law.alarms
-    match name:
-        case AlarmName.SWAP_DUE:
-            return inputs.swap_due
-        case AlarmName.FLOW_NOT_PROVED:
-            # stays up between the tries and until a run is answered or a person resets
-            return cooling.failed_tries > 0
-        case AlarmName.LONG_RUN:
-            return cooling.pump and situation.now - cooling.pump_since >= rules.longest_run_s
-        case AlarmName.FREQUENT_STARTS:
-            starts = len(situation.starts)
-            return None if starts == rules.starts_per_hour else starts > rules.starts_per_hour
-        case AlarmName.OUTPUT_FAILED:
-            return inputs.output_fault is not None
-        case AlarmName.RECORDS_FAILING:
-            return inputs.records_fault is not None
-        case other:
-            raise AssertionError(f"no condition for the alarm {other}")
+def _probe_lost(about: str) -> Condition:
+    def lost(now: Situation) -> bool | None:
+        reading: Reading | None = getattr(now.inputs, about)
+        return None if reading is None else not isinstance(reading, Seen)
+
+    return lost
+
+
+def _air_high(now: Situation) -> bool | None:
+    rules = now.law.alarms
+    return _above(now.inputs.air, rules.air_high_mc, rules.clear_by_mk)
+
+
+def _air_low(now: Situation) -> bool | None:
+    return _below(now.inputs.air, now.law.limits.low_limit_mc, now.law.alarms.clear_by_mk)
+
+
+def _reservoir_warm(now: Situation) -> bool | None:
+    rules = now.law.alarms
+    return _above(now.inputs.reservoir, rules.reservoir_warm_mc, rules.clear_by_mk)
+
+
+def _reservoir_freezing(now: Situation) -> bool | None:
+    rules = now.law.alarms
+    return _below(now.inputs.reservoir, rules.reservoir_freezing_mc, rules.clear_by_mk)
+
+
+def _swap_due(now: Situation) -> bool | None:
+    return now.inputs.swap_due
+
+
+def _flow_not_proved(now: Situation) -> bool | None:
+    # stays up between the tries and until a run is answered or a person resets
+    return now.cooling.failed_tries > 0
+
+
+def _long_run(now: Situation) -> bool | None:
+    cooling = now.cooling
+    return cooling.pump and now.now - cooling.pump_since >= now.law.alarms.longest_run_s
+
+
+def _frequent_starts(now: Situation) -> bool | None:
+    starts, limit = len(now.starts), now.law.alarms.starts_per_hour
+    return None if starts == limit else starts > limit
+
+
+def _output_failed(now: Situation) -> bool | None:
+    return now.inputs.output_fault is not None
+
+
+def _records_failing(now: Situation) -> bool | None:
+    return now.inputs.records_fault is not None
+
+
+_CONDITIONS: tuple[tuple[AlarmName, str, Condition], ...] = (
+    (AlarmName.AIR_HIGH, "", _air_high),
+    (AlarmName.AIR_LOW, "", _air_low),
+    (AlarmName.RESERVOIR_WARM, "", _reservoir_warm),
+    (AlarmName.RESERVOIR_FREEZING, "", _reservoir_freezing),
+    (AlarmName.SWAP_DUE, "", _swap_due),
+    *((AlarmName.PROBE_LOST, about, _probe_lost(about)) for about in WATCHED_PROBES),
+    (AlarmName.FLOW_NOT_PROVED, "", _flow_not_proved),
+    (AlarmName.LONG_RUN, "", _long_run),
+    (AlarmName.FREQUENT_STARTS, "", _frequent_starts),
+    (AlarmName.OUTPUT_FAILED, "", _output_failed),
+    (AlarmName.RECORDS_FAILING, "", _records_failing),
+)
+"""Every alarm there is: name, what it is about, and its condition."""
+
+
+def new_board() -> tuple[AlarmState, ...]:
+    """Return every alarm there is, none standing."""
+    return tuple(AlarmState(name=name, about=about) for name, about, _ in _CONDITIONS)
+
+
+def judge_alarms(
+    board: tuple[AlarmState, ...], situation: Situation
+) -> tuple[tuple[AlarmState, ...], tuple[Event, ...]]:
+    """Return the alarms as they stand from now on, and what changed.
+
+    Args:
+        board: The alarms as they stood, from `new_board`.
+        situation: What they are judged by.
+    """
+    acknowledged = situation.inputs.asked.acknowledge
+    after: list[AlarmState] | None = None
+    events: list[Event] = []
+    for at, (alarm, (_, _, condition)) in enumerate(zip(board, _CONDITIONS, strict=True)):
+        wanted = condition(situation)
+        at_rest = alarm.pending_since is None and (wanted is None or wanted is alarm.standing)
+        if at_rest and not acknowledged:
+            continue
+        one, event = (alarm, None) if at_rest else _step(alarm, wanted, situation)
+        if event is not None:
+            events.append(event)
+        if one.standing and not one.acknowledged and alarm.name in acknowledged:
+            one = replace(one, acknowledged=True)
+            events.append(Event(EventKind.ACKNOWLEDGED, alarm.name.value, alarm.about))
+        if one is not alarm:
+            after = after or list(board)
+            after[at] = one
+    return (board if after is None else tuple(after)), tuple(events)
+
+
+def alarm_instants(board: tuple[AlarmState, ...], situation: Situation) -> Iterator[float]:
+    """Yield the instants at which time alone can change an alarm."""
+    rules = situation.law.alarms
+    for alarm in board:
+        if alarm.pending_since is not None:
+            delay = rules.delay_of(alarm.name)
+            yield alarm.pending_since + (delay.clear_s if alarm.standing else delay.raise_s)
+    if situation.cooling.pump:
+        yield situation.cooling.pump_since + rules.longest_run_s
+    if situation.starts:
+        yield situation.starts[0] + HOUR_S
+
+
+def _step(
+    alarm: AlarmState, wanted: bool | None, situation: Situation
+) -> tuple[AlarmState, Event | None]:
+    if wanted is None or wanted is alarm.standing:
+        return replace(alarm, pending_since=None), None
+    now, inputs = situation.now, situation.inputs
+    delay = situation.law.alarms.delay_of(alarm.name)
+    since = now if alarm.pending_since is None else alarm.pending_since
+    if now - since < (delay.raise_s if wanted else delay.clear_s):
+        pending = alarm.pending_since is not None
+        return (alarm if pending else replace(alarm, pending_since=since)), None
+    changed = replace(alarm, standing=wanted, acknowledged=False, pending_since=None)
+    kind = EventKind.RAISED if wanted else EventKind.CLEARED
+    about = alarm.about
+    if alarm.name is AlarmName.OUTPUT_FAILED and inputs.output_fault:
+        about = inputs.output_fault
+    return changed, Event(kind, alarm.name.value, about)

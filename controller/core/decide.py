@@ -35,7 +35,14 @@ _TRIPS = frozenset(
 )
 
 
-def begin(now: float, *, last_stop: float | None = None) -> State:
+def begin(
+    now: float,
+    *,
+    last_stop: float | None = None,
+    failed_tries: int = 0,
+    locked_since: float | None = None,
+    paused_until: float | None = None,
+) -> State:
     """Return the state of a controller that has just started, both outputs off.
 
     Args:
@@ -43,22 +50,29 @@ def begin(now: float, *, last_stop: float | None = None) -> State:
         last_stop: Instant of the pump's last stop on the same clock, where a record proves it.
             Without proof the pump counts as stopped just now, so that a restart can never
             shorten its rest.
+        failed_tries: Runs without proved flow before the restart.
+        locked_since: Beginning of a lockout that a restart must not end.
+        paused_until: End of a pause that a restart must not end.
 
     Raises:
-        ValueError: *last_stop* lies in the future.
+        ValueError: *last_stop* or *locked_since* lies in the future.
     """
-    if last_stop is not None and last_stop > now:
-        raise ValueError(f"the last stop lies {last_stop - now:.1f} s in the future")
+    for name, at in (("last stop", last_stop), ("lockout", locked_since)):
+        if at is not None and at > now:
+            raise ValueError(f"the {name} lies {at - now:.1f} s in the future")
+    locked = locked_since is not None
     cooling = Cooling(
-        phase=Phase.REST,
-        reason=Reason.NO_CALL,
+        phase=Phase.LOCKOUT if locked else Phase.REST,
+        reason=Reason.LOCKOUT if locked else Reason.NO_CALL,
         call=False,
         pump=False,
         fan=False,
         pump_since=now if last_stop is None else last_stop,
-        phase_since=now,
+        phase_since=now if locked_since is None else locked_since,
+        paused_until=paused_until,
+        failed_tries=failed_tries,
     )
-    decision = Decision(False, False, Phase.REST, Reason.NO_CALL)
+    decision = Decision(False, False, cooling.phase, cooling.reason)
     return State(cooling=cooling, alarms=new_board(), starts=(), decision=decision)
 
 

@@ -153,6 +153,10 @@ class AlarmRules:
         if self.clear_by_mk <= 0:
             raise ValueError(f"clear_by_mk must be above zero, found {self.clear_by_mk}")
 
+    def delay_of(self, wanted: AlarmName) -> AlarmDelay:
+        """Return the delays of one alarm."""
+        return next(delay for name, delay in self.delays if name is wanted)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Law:

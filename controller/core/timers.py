@@ -30,17 +30,17 @@ def why_not_start(here: Cooling, inputs: Inputs, now: float, law: Law) -> Reason
 
 def timer_instants(here: Cooling, law: Law) -> Iterator[float]:
     """Yield the instants at which time alone can change the cooling; some may lie in the past."""
-    timing, flow, fallback = law.timing, law.flow, law.fallback
-    for limit_s in (
-        timing.minimum_run_s,
-        timing.anti_short_cycle_s,
-        timing.prime_s,
-        timing.run_on_s,
-        flow.wait_s,
-        fallback.on_s,
-        fallback.off_s,
-    ):
-        yield here.pump_since + limit_s
+    timing, flow, since = law.timing, law.flow, here.pump_since
+    if here.pump:
+        yield since + timing.minimum_run_s
+        yield since + timing.prime_s
+    else:
+        yield since + timing.anti_short_cycle_s
+        yield since + timing.run_on_s
+        if here.failed_tries:
+            yield since + flow.wait_s
+    if here.phase is Phase.FALLBACK:
+        yield since + (law.fallback.on_s if here.pump else law.fallback.off_s)
     if here.phase is Phase.LOCKOUT:
         yield here.phase_since + flow.lockout_s
     if here.warm_since is not None:

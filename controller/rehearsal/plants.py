@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Protocol
 
+from controller.settings.load import Settings
 from controller.thermal.first_order import FirstOrderPlant, FirstOrderSpec
 from controller.thermal.plant import Plant
 from controller.thermal.specs import PlantSpec
@@ -137,3 +138,26 @@ class LumpedChamber:
     def _show(self) -> None:
         self.air_c = self._state.air_c
         self.reservoir_c = self._state.reservoir_c
+
+
+def build_chamber(settings: Settings, room_c: float) -> SimulatedChamber:
+    """Return the chamber that the settings describe, at its start.
+
+    Args:
+        settings: [simulation] and [plant.*].
+        room_c: Room at the start [°C].
+
+    Raises:
+        PhysicsError: A figure lies outside the range of the formulas.
+    """
+    simulation = settings.simulation
+    air_c, reservoir_c = simulation.start_air / 1000, simulation.start_reservoir / 1000
+    if simulation.plant == "first-order":
+        spec = FirstOrderSpec(
+            off_c=simulation.warm_end / 1000,
+            on_c=simulation.cold_end / 1000,
+            tau_s=simulation.time_constant,
+            dead_time_s=simulation.dead_time,
+        )
+        return FirstOrderChamber(spec, air_c=air_c, reservoir_c=reservoir_c)
+    return LumpedChamber(settings.plant_spec(), air_c=air_c, reservoir_c=reservoir_c, room_c=room_c)

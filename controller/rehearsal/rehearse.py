@@ -16,7 +16,8 @@ from controller.outputs.dry import DryOutput
 from controller.rehearsal.clock import SimulatedClock
 from controller.rehearsal.grower import Freezer, Grower, Visit
 from controller.rehearsal.plant_probes import PlantProbes
-from controller.rehearsal.plants import FirstOrderChamber, LumpedChamber, SimulatedChamber
+from controller.rehearsal.plants import build_chamber
+from controller.rehearsal.room import room_c
 from controller.rehearsal.tally import Tally
 from controller.service.clock import zone_named
 from controller.service.loop import ControlLoop
@@ -25,14 +26,11 @@ from controller.service.sources import sieves_of
 from controller.settings.law_of import law_of, schedule_of
 from controller.settings.load import Settings
 from controller.settings.scenario_file import FaultScript, ScenarioFile
-from controller.thermal.first_order import FirstOrderSpec
 
 DAY_S = 86_400.0
 MINUTE_S = 60.0
 FIRST_DAY = datetime(2026, 7, 13)  # noqa: DTZ001 - given its zone where it is used
 """A Monday in July; the date matters for nothing but daylight saving and the look of a table."""
-WARMEST_HOUR = 16.5
-"""Local hour at which a house is warmest; common practice, no source."""
 REFREEZE_S = 12 * 3600.0
 """Where the plant gives no time of its own; common practice, no source."""
 
@@ -91,7 +89,8 @@ class Rehearsal:
         self._outputs = {"pump": DryOutput(), "fan": DryOutput()}
         random = Random(self.seed)  # noqa: S311 - a person's habits, not a secret
         try:
-            self.chamber = self._built_chamber()
+            self._spec = settings.plant_spec()
+            self.chamber = build_chamber(settings, self._room_c(self.clock.origin))
         except PhysicsError as error:
             raise ScenarioError(f"the plant cannot be simulated: {error}") from error
         self.probes = PlantProbes(
@@ -104,7 +103,7 @@ class Rehearsal:
             now=self.clock.origin,
             seed=random.getrandbits(32),
         )
-        packs = settings.plant_spec().packs
+        packs = self._spec.packs
         freezer = Freezer(
             refreeze_s=REFREEZE_S if packs.refreeze_h is None else packs.refreeze_h * 3600
         )
@@ -231,17 +230,12 @@ class Rehearsal:
         )
 
     def _room_c(self, now: float) -> float:
-        """Return the room over the day: a cosine between night and day, and the day's own shift."""
-        room = self.settings.plant_spec().room
-        local = self.clock.local_at(now)
-        hour = local.hour + local.minute / 60
-        wave = math.cos(2 * math.pi * (hour - WARMEST_HOUR) / 24)
         steps = self.scenario.room.warmer_by
         shift_k = 0.0
         if steps:
             day = int((now - self.clock.origin) // DAY_S)
             shift_k = steps[min(day, len(steps) - 1)] / 1000
-        return (room.day_c + room.night_c) / 2 + (room.day_c - room.night_c) / 2 * wave + shift_k
+        return room_c(self._spec.room, self.clock.local_at(now), shift_k)
 
     def _row(self, now: float, loop: ControlLoop) -> TraceRow:
         readings = {
@@ -256,24 +250,6 @@ class Rehearsal:
             pump=self._outputs["pump"].on,
             fan=self._outputs["fan"].on,
             swap_packs=swapped,
-        )
-
-    def _built_chamber(self) -> SimulatedChamber:
-        simulation = self.settings.simulation
-        air_c, reservoir_c = simulation.start_air / 1000, simulation.start_reservoir / 1000
-        if simulation.plant == "first-order":
-            spec = FirstOrderSpec(
-                off_c=simulation.warm_end / 1000,
-                on_c=simulation.cold_end / 1000,
-                tau_s=simulation.time_constant,
-                dead_time_s=simulation.dead_time,
-            )
-            return FirstOrderChamber(spec, air_c=air_c, reservoir_c=reservoir_c)
-        return LumpedChamber(
-            self.settings.plant_spec(),
-            air_c=air_c,
-            reservoir_c=reservoir_c,
-            room_c=self._room_c(self.clock.origin),
         )
 
 

@@ -11,6 +11,7 @@ from controller.core.state import Decision, EventKind, Inputs
 BAND_SLACK_K = 0.5
 """Air this much beyond a switching point still counts as in band: probes lag and chambers swing."""
 HOUR_S = 3600.0
+HALF_HOUR_S = 1800.0
 
 
 @dataclass(slots=True)
@@ -54,6 +55,16 @@ class Alarm:
 
 
 @dataclass(slots=True)
+class HalfHour:
+    """Half an hour in short: how long the air was out of its band, how long the pump ran [s]."""
+
+    lasted_s: float = 0.0
+    above_s: float = 0.0
+    below_s: float = 0.0
+    pump_s: float = 0.0
+
+
+@dataclass(slots=True)
 class Tally:
     """A journal that counts; instants are seconds since the start of the rehearsal."""
 
@@ -61,14 +72,15 @@ class Tally:
     """Monotonic instant of the start [s]."""
     air_c: Spread = field(default_factory=Spread)
     reservoir_c: Spread = field(default_factory=Spread)
-    in_band_s: float = 0.0
     degree_hours_above: float = 0.0
     degree_hours_below: float = 0.0
-    pump_on_s: float = 0.0
     switches: list[dict[str, Any]] = field(default_factory=list)
     alarms: list[Alarm] = field(default_factory=list)
     runs_s: list[float] = field(default_factory=list)
     rests_s: list[float] = field(default_factory=list)
+    half_hours: list[HalfHour] = field(default_factory=list)
+    """One entry for each half hour, for the picture."""
+    _left_s: float = 0.0
     _pump: bool = False
     _pump_since_s: float | None = None
 
@@ -103,20 +115,44 @@ class Tally:
         """Count *dt_s* seconds at the true temperatures of the plant."""
         self.air_c.add(air_c, dt_s)
         self.reservoir_c.add(reservoir_c, dt_s)
+        self._left_s -= dt_s
+        if self._left_s < 0:
+            self._left_s += HALF_HOUR_S
+            self.half_hours.append(HalfHour())
+        here = self.half_hours[-1]
+        here.lasted_s += dt_s
         if self._pump:
-            self.pump_on_s += dt_s
+            here.pump_s += dt_s
         above_k = air_c - band.cut_in_mc / 1000
         below_k = band.cut_out_mc / 1000 - air_c
         if above_k > 0:
             self.degree_hours_above += above_k * dt_s / HOUR_S
+            if above_k > BAND_SLACK_K:
+                here.above_s += dt_s
         elif below_k > 0:
             self.degree_hours_below += below_k * dt_s / HOUR_S
-        if above_k <= BAND_SLACK_K and below_k <= BAND_SLACK_K:
-            self.in_band_s += dt_s
+            if below_k > BAND_SLACK_K:
+                here.below_s += dt_s
 
     def standing(self) -> frozenset[str]:
         """Return the names of the alarms that stand."""
         return frozenset(alarm.name for alarm in self.alarms if alarm.cleared_t_s is None)
+
+    @property
+    def lasted_s(self) -> float:
+        """Time counted [s]."""
+        return self.air_c.weight
+
+    @property
+    def duty(self) -> float:
+        """Share of the time in which the pump ran."""
+        return sum(each.pump_s for each in self.half_hours) / self.lasted_s
+
+    @property
+    def in_band_share(self) -> float:
+        """Share of the time with the air no more than `BAND_SLACK_K` beyond a switching point."""
+        out_s = sum(each.above_s + each.below_s for each in self.half_hours)
+        return 1 - out_s / self.lasted_s
 
     @property
     def starts(self) -> int:

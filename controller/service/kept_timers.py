@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import json
 import math
-import os
 import threading
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -18,6 +17,7 @@ import structlog
 
 from controller.core.decide import begin
 from controller.core.state import Cooling, Phase, State
+from controller.service.durable import replace_file
 
 VERSION = 1
 _log = structlog.get_logger("coldpin.kept")
@@ -116,22 +116,12 @@ def _check(kept: KeptTimers) -> None:
 
 
 def write_kept(path: Path, kept: KeptTimers) -> None:
-    """Replace the file, so that a power cut leaves the old one or the new one and nothing between.
+    """Replace the file.
 
     Raises:
         OSError: The medium is full, read-only or gone; the old file is untouched.
     """
-    fresh = path.with_name(f"{path.name}.new")
-    with fresh.open("w", encoding="utf-8") as file:
-        json.dump(asdict(kept), file)
-        file.flush()
-        os.fsync(file.fileno())
-    fresh.replace(path)
-    folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)
+    replace_file(path, json.dumps(asdict(kept)))
 
 
 class Keeper:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from operator import is_not
 
 from controller.core.decide import begin, decide
 from controller.core.law import Band, Law
@@ -83,15 +84,15 @@ class ControlLoop:
             self._band_look_at = now + BAND_LOOK_EVERY_S
         asked = self._asked()
         readings = [sieve.reading(now) for sieve in self.sieves.values()]
-        last = self.inputs
+        last, before = self.inputs, self._last_readings
         if (
             last is not None
+            and not any(map(is_not, readings, before))
             and last.band is self._band
             and last.asked is asked
             and last.output_fault is self.outputs.fault
             and last.records_fault is self.records_fault
             and last.swap_due is self.swap_due
-            and all(a is b for a, b in zip(readings, self._last_readings, strict=True))
         ):
             return last
         assert self._band is not None

@@ -49,6 +49,10 @@ class OutputBank:
                 self._bring(name, on=False, check=True)
         self.fault = failed
 
+    def is_on(self, name: str) -> bool:
+        """Return whether a load is known to be on."""
+        return self._on[name] is True
+
     def _bring(self, name: str, *, on: bool, check: bool) -> bool:
         """Switch one load if it is not known to be so already; return whether it obeys."""
         output = self._outputs[name]

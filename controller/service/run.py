@@ -18,6 +18,7 @@ from controller.probes.protocol import SampleSource
 from controller.service.clock import Clock, SystemClock, boot_id, boottime, zone_named
 from controller.service.journal import Journal, LogJournal, shown
 from controller.service.kept_timers import Keeper, begin_from, kept_from, read_kept
+from controller.service.kept_wiring import KeptLoad, write_kept_wiring
 from controller.service.loop import ControlLoop
 from controller.service.notify import Notifier
 from controller.service.output_bank import OutputBank
@@ -75,6 +76,7 @@ class Service:
             loop = self._built(plan)
             keeper = Keeper(self._place / KEPT_TIMERS)
             try:
+                self._keep_wiring(plan)
                 self._notifier.ready()
                 self._turn(loop, plan, keeper)
             finally:
@@ -125,6 +127,17 @@ class Service:
                 _log.warning("outputs_not_open_yet", error=str(error), tries_left=tries_left)
                 self._wake.wait(OPEN_AGAIN_AFTER_S)
         raise AssertionError("the last try returns or raises")
+
+    def _keep_wiring(self, plan: Plan) -> None:
+        """Note down which lines are open; done before the loop turns, and again after a reload."""
+        loads = [
+            KeptLoad(name=load.name, driver=load.driver_name, options=load.options)
+            for load in plan.loads
+        ]
+        try:
+            write_kept_wiring(self._place, loads)
+        except OSError as error:
+            _log.error("kept_wiring_not_written", error=str(error))
 
     def _turn(self, loop: ControlLoop, plan: Plan, keeper: Keeper) -> None:
         """Tick on a grid of monotonic time; a late tick does not shift the ones after it."""
@@ -224,6 +237,7 @@ class Service:
         loop.outputs.close()
         now = loop.clock.monotonic()
         loop.take_outputs(self._opened_outputs(plan), _stopped(loop.state.cooling, now))
+        self._keep_wiring(plan)
 
     @contextlib.contextmanager
     def _listening(self) -> Iterator[None]:

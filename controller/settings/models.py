@@ -62,7 +62,7 @@ Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[\w][\w .-]*
 class Table(BaseModel):
     """A table of the file: frozen, and unknown keys are refused."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, defer_build=True)
 
 
 class Chamber(Table):
@@ -242,7 +242,7 @@ class Load(BaseModel):
     Keys beyond these belong to the driver, which judges them itself.
     """
 
-    model_config = ConfigDict(extra="allow", frozen=True, strict=True)
+    model_config = ConfigDict(extra="allow", frozen=True, strict=True, defer_build=True)
 
     driver: str
     supply: str

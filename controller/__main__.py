@@ -1,0 +1,5 @@
+"""Lets ``python -m controller`` stand for the ``coldpin`` command."""
+
+from controller.cli.main import main
+
+main()

@@ -1,0 +1,179 @@
+"""``coldpin check``: judge a configuration without touching anything, and show what it means."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+from rich.console import Console
+
+from controller.cli import people
+from controller.errors import SettingsError
+from controller.outputs.mains_rule import is_mains
+from controller.probes.one_wire import list_ids
+from controller.service.wiring import Plan, plan_of
+from controller.settings.load import Settings
+from controller.settings.models import Night, Stage
+
+CAUTIONS = (
+    (
+        "Switch off and unplug before you open or change any wiring; keep wet hands and loose plugs "
+        "away from each other."
+    ),
+    (
+        "Put every mains outlet of the chamber behind a residual-current device (30 mA, or a ground-"
+        "fault interrupter where that is the rule), lead each cord through a drip loop, and mount "
+        "relays and supplies above the highest possible water."
+    ),
+    (
+        "Fuse each supply close to it; give a DC motor a flyback path; check that a load is off while "
+        "the computer starts."
+    ),
+    "Local codes come before this list. Leave mains wiring to a licensed electrician.",
+)
+
+
+@click.command()
+@click.argument("config", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+def check(config: Path, as_json: bool) -> None:
+    """Judge CONFIG: every problem at once, or the bands, probes and wiring it stands for."""
+    plan = plan_of(config)
+    on_bus = _ids_on_bus(plan.settings)
+    problems = missing_probes(plan.settings, on_bus)
+    if problems:
+        raise SettingsError(str(config), tuple(problems))
+    if as_json:
+        people.print_json(_document(config, plan))
+        return
+    console = people.console()
+    settings = plan.settings
+    console.print(f"{config} can be used: chamber [b]{settings.chamber.name}[/b]", soft_wrap=True)
+    _print_bands(console, settings)
+    _print_probes(console, settings, on_bus)
+    _print_wiring(console, plan)
+    console.print("\nCautions", style="bold")
+    for caution in CAUTIONS:
+        console.print(f"- {caution}")
+
+
+def _ids_on_bus(settings: Settings) -> tuple[str, ...] | None:
+    """Return the ids that Linux shows, None where this machine has no 1-Wire at all."""
+    root = Path(settings.one_wire.root)
+    if settings.probes.air.kind != "one-wire" or not root.is_dir():
+        return None
+    return list_ids(root)
+
+
+def missing_probes(settings: Settings, on_bus: tuple[str, ...] | None) -> list[str]:
+    """Return a problem for each configured probe that is not on the bus.
+
+    Args:
+        settings: What is configured.
+        on_bus: Ids that Linux shows; None where there is no bus to compare with.
+    """
+    if on_bus is None:
+        return []
+    there = ", ".join(on_bus) or "none at all"
+    return [
+        f'probes.{name}.id: found "{probe.id}", which is not on the bus, allowed: {there}; '
+        "`coldpin probes` shows what each one reads"
+        for name, probe in settings.probes.fitted().items()
+        if probe.id is not None and probe.id.lower() not in on_bus
+    ]
+
+
+def _print_bands(console: Console, settings: Settings) -> None:
+    unit = settings.display.unit
+    table = people.table("stage", "cut-in", "cut-out", "when", title="\nBands")
+    for name, stage in settings.stages.items():
+        shown = f"{name} (now)" if name == settings.chamber.stage else name
+        bands: list[tuple[str, Stage | Night, str]] = [(shown, stage, "all day")]
+        if stage.night is not None:
+            hours = f"{stage.night.from_:%H:%M} to {stage.night.to:%H:%M}"
+            bands = [(shown, stage, "else"), ("", stage.night, hours)]
+        for label, band, when in bands:
+            cut_in, cut_out = (
+                people.temperature(band.cut_in, unit),
+                people.temperature(band.cut_out, unit),
+            )
+            table.add_row(label, cut_in, cut_out, when)
+    console.print(table)
+
+
+def _print_probes(console: Console, settings: Settings, on_bus: tuple[str, ...] | None) -> None:
+    table = people.table("probe", "kind", "id", "offset", title="\nProbes")
+    for name, probe in settings.probes.fitted().items():
+        table.add_row(name, probe.kind, probe.id or "–", f"{probe.offset / 1000:+g} K")
+    console.print(table)
+    if settings.probes.air.kind == "one-wire" and on_bus is None:
+        console.print(
+            f"No 1-Wire bus on this machine ({settings.one_wire.root}): ids were not looked for."
+        )
+    if settings.probes.room is None:
+        console.print(
+            "No room probe: without one, a heat wave is seen late and swap due is less sure."
+        )
+
+
+def _print_wiring(console: Console, plan: Plan) -> None:
+    table = people.table(
+        "load", "wiring", "supply", "current", "relay module", "why it is allowed", title="\nWiring"
+    )
+    for load in plan.loads:
+        table.add_row(
+            load.name,
+            load.wiring,
+            str(load.load.supply),
+            f"{load.load.current_a:g} A {load.load.kind.value}",
+            load.relay_module or "none named",
+            load.why_allowed,
+        )
+    console.print(table)
+    if plan.dry:
+        console.print("Nothing real is switched: every driver is dry.")
+
+
+def _document(config: Path, plan: Plan) -> dict[str, Any]:
+    settings = plan.settings
+    return {
+        "config": str(config),
+        "chamber": settings.chamber.name,
+        "stage": settings.chamber.stage,
+        "dry": plan.dry,
+        "stages": {name: _bands_document(stage) for name, stage in settings.stages.items()},
+        "probes": {
+            name: {"kind": probe.kind, "id": probe.id, "offset_k": probe.offset / 1000}
+            for name, probe in settings.probes.fitted().items()
+        },
+        "loads": {
+            load.name: {
+                "driver": load.driver_name,
+                "wiring": load.wiring,
+                "supply": str(load.load.supply),
+                "mains": is_mains(load.load.supply),
+                "current_a": load.load.current_a,
+                "load_kind": load.load.kind.value,
+                "relay_module": load.relay_module,
+                "why_allowed": load.why_allowed,
+            }
+            for load in plan.loads
+        },
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _bands_document(stage: Stage) -> dict[str, Any]:
+    document: dict[str, Any] = {
+        "cut_in_c": stage.cut_in / 1000,
+        "cut_out_c": stage.cut_out / 1000,
+    }
+    if stage.night is not None:
+        document["night"] = {
+            "cut_in_c": stage.night.cut_in / 1000,
+            "cut_out_c": stage.night.cut_out / 1000,
+            "from": f"{stage.night.from_:%H:%M}",
+            "to": f"{stage.night.to:%H:%M}",
+        }
+    return document

@@ -1,0 +1,213 @@
+"""``coldpin rehearse``: the control of a configuration, dry, through days in seconds."""
+
+from __future__ import annotations
+
+import csv
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+
+import click
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+from controller.cli import people
+from controller.errors import ScenarioError
+from controller.rehearsal.document import rehearsal_document
+from controller.rehearsal.rehearse import Rehearsal, TraceRow
+from controller.rehearsal.tally import HalfHour
+from controller.settings.load import read_settings
+from controller.settings.scenario_file import read_scenario
+from controller.settings.shipped import shipped_config
+
+COLUMNS = (
+    "time",
+    "air_c",
+    "reservoir_c",
+    "room_c",
+    "coil_outlet_c",
+    "pump",
+    "fan",
+    "swap_packs",
+)
+HALF_HOURS_A_DAY = 48
+_LEVELS = " ▁▂▃▄▅▆▇█"
+
+
+def scenario_names() -> list[str]:
+    """Return the names of the scenarios that ship."""
+    return sorted(path.stem for path in shipped_config("scenarios").glob("*.toml"))
+
+
+@click.command()
+@click.argument("config", type=click.Path(path_type=Path))
+@click.option(
+    "--scenario",
+    default="calm-day",
+    show_default=True,
+    metavar="NAME|FILE",
+    help=f"One of {', '.join(scenario_names())}; or a file of your own.",
+)
+@click.option("--days", type=float, help="Length in days; default: the scenario's.")
+@click.option("--seed", type=click.IntRange(min=0), help="Seed of noise and habits.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+@click.option(
+    "--csv",
+    "csv_file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write a row a minute of what the probes showed.",
+)
+def rehearse(
+    config: Path,
+    scenario: str,
+    days: float | None,
+    seed: int | None,
+    as_json: bool,
+    csv_file: Path | None,
+) -> None:
+    """Rehearse CONFIG on simulated probes and simulated time.
+
+    The control code is the service's own; only the probes, the relays and the clock are simulated.
+    """
+    settings = read_settings(config)
+    script = read_scenario(_scenario_path(scenario))
+    with ExitStack() as files:
+        trace = files.enter_context(_trace(csv_file)) if csv_file else None
+        rehearsal = Rehearsal(settings, script, days=days, seed=seed, trace=trace)
+        progress = files.enter_context(_progress_bar())
+        began = time.perf_counter()
+        rehearsal.run(progress)
+        wall_s = time.perf_counter() - began
+    if as_json:
+        people.print_json(
+            rehearsal_document(rehearsal, config=str(config), scenario=scenario, wall_s=wall_s)
+        )
+    else:
+        _print_for_people(rehearsal, scenario, script.about, wall_s)
+
+
+def _scenario_path(named: str) -> Path:
+    shipped = shipped_config("scenarios") / f"{named}.toml"
+    if shipped.is_file():
+        return shipped
+    if named.endswith(".toml") or "/" in named:
+        return Path(named)
+    raise ScenarioError(
+        f'--scenario: found "{named}", allowed: {", ".join(scenario_names())}, or a .toml file'
+    )
+
+
+@contextmanager
+def _progress_bar() -> Iterator[Callable[[float], None]]:
+    """Show how far it is, where somebody watches."""
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        yield lambda _: None
+        return
+    columns = (TextColumn("rehearsing"), BarColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=console, transient=True) as bar:
+        task = bar.add_task("", total=1.0)
+        yield lambda share: bar.update(task, completed=share)
+
+
+@contextmanager
+def _trace(path: Path) -> Iterator[Callable[[TraceRow], None]]:
+    """Write rows in the layout of a record of readings."""
+    try:
+        file = path.open("w", encoding="utf-8", newline="")
+    except OSError as error:
+        raise ScenarioError(f"--csv: cannot write {path}: {error.strerror}") from None
+    with file:
+        rows = csv.writer(file, lineterminator="\n")
+        rows.writerow(COLUMNS)
+
+        def write(row: TraceRow) -> None:
+            readings = (
+                _cell(row.readings_mc.get(column.removesuffix("_c"))) for column in COLUMNS[1:5]
+            )
+            swapped = "" if row.swap_packs is None else row.swap_packs
+            when = row.time.isoformat(timespec="seconds")
+            rows.writerow((when, *readings, int(row.pump), int(row.fan), swapped))
+
+        yield write
+
+
+def _cell(value_mc: int | None) -> str:
+    return "" if value_mc is None else f"{value_mc / 1000:g}"
+
+
+def _print_for_people(rehearsal: Rehearsal, name: str, about: str, wall_s: float) -> None:
+    tally, account = rehearsal.tally, rehearsal.chamber.account()
+    settings = rehearsal.settings
+    unit = settings.display.unit
+    console = people.console()
+    console.print(f"[b]{settings.chamber.name}[/b], {settings.chamber.stage}, scenario {name}")
+    console.print(about)
+    _print_days(console, tally.half_hours)
+    table = people.table("", "")
+    table.show_header = False
+
+    def spread(of: dict[str, float] | None) -> str:
+        if of is None:
+            return "–"
+        least, mean, most = (
+            people.temperature(of[key] * 1000, unit) for key in ("min", "mean", "max")
+        )
+        return f"{least} to {most}, mean {mean}"
+
+    rows = [
+        ("air", spread(tally.air_c.document())),
+        ("in its band", f"{tally.in_band_share:.1%} of the time (half a kelvin allowed)"),
+        (
+            "out of it",
+            (
+                f"{tally.degree_hours_above:.2f} K·h above cut-in, "
+                f"{tally.degree_hours_below:.2f} K·h below cut-out"
+            ),
+        ),
+        ("reservoir", spread(tally.reservoir_c.document())),
+        (
+            "pump",
+            (
+                f"{tally.starts} starts, {tally.duty:.1%} of the time, shortest run "
+                f"{people.duration(min(tally.runs_s, default=None))}, shortest rest "
+                f"{people.duration(min(tally.rests_s, default=None))}"
+            ),
+        ),
+        ("packs", f"{rehearsal.packs_used} put in at {len(rehearsal.swaps)} swaps"),
+    ]
+    if account.ice_melted_kg is not None and account.heat_removed_kj is not None:
+        kwh = account.heat_removed_kj / 3600
+        rows.append(("cold", f"{account.ice_melted_kg:.1f} kg of ice melted, {kwh:.2f} kWh taken"))
+    for key, told in rows:
+        table.add_row(key, told)
+    console.print(table)
+    for alarm in tally.alarms:
+        until = (
+            "still standing"
+            if alarm.cleared_t_s is None
+            else f"for {people.duration(alarm.cleared_t_s - alarm.raised_t_s)}"
+        )
+        about_what = f" ({alarm.about})" if alarm.about else ""
+        when = people.duration(alarm.raised_t_s)
+        console.print(f"alarm {alarm.name}{about_what} after {when}, {until}")
+    console.print(f"{rehearsal.days:g} days in {wall_s:.1f} s, seed {rehearsal.seed}", style="dim")
+
+
+def _print_days(console: Console, half_hours: list[HalfHour]) -> None:
+    """Print a strip a day: air above or below its band, and how much the pump ran."""
+    for day in range(0, len(half_hours), HALF_HOURS_A_DAY):
+        part = half_hours[day : day + HALF_HOURS_A_DAY]
+        air = "".join(_air_mark(each) for each in part)
+        pump = "".join(_LEVELS[round(each.pump_s / each.lasted_s * 8)] for each in part)
+        label = f"day {day // HALF_HOURS_A_DAY + 1}"
+        console.print(f"{label:>7} air  {air}", soft_wrap=True)
+        console.print(f"{'':>7} pump {pump}", soft_wrap=True)
+    console.print(f"{'':>12} half an hour a mark: · in band, ^ above, v below")
+
+
+def _air_mark(half_hour: HalfHour) -> str:
+    if half_hour.above_s > half_hour.lasted_s / 10:
+        return "^"
+    return "v" if half_hour.below_s > half_hour.lasted_s / 10 else "·"

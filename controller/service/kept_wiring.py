@@ -1,0 +1,52 @@
+"""The wiring that the running service last opened, kept so that ``coldpin off`` can always find it.
+
+The configuration on disk may have been edited, or broken, since the service opened its outputs;
+after a crash it is the opened lines that must go off, not the ones that the file names now.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from controller.service.durable import replace_file
+
+KEPT_WIRING = "kept-wiring.json"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptLoad:
+    """What is needed to put one load off."""
+
+    name: str
+    driver: str
+    options: dict[str, Any]
+
+
+def write_kept_wiring(place: Path, loads: Iterable[KeptLoad]) -> None:
+    """Replace the file.
+
+    Raises:
+        OSError: The medium is full, read-only or gone.
+    """
+    document = [
+        {"name": load.name, "driver": load.driver, "options": load.options} for load in loads
+    ]
+    replace_file(place / KEPT_WIRING, json.dumps(document))
+
+
+def read_kept_wiring(place: Path) -> tuple[KeptLoad, ...]:
+    """Return the loads that were opened last; none where nothing readable was kept."""
+    try:
+        found = json.loads((place / KEPT_WIRING).read_text(encoding="utf-8"))
+        return tuple(
+            KeptLoad(
+                name=str(load["name"]), driver=str(load["driver"]), options=dict(load["options"])
+            )
+            for load in found
+        )
+    except (OSError, ValueError, TypeError, KeyError):
+        return ()
