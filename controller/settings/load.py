@@ -39,16 +39,8 @@ class Settings(models.Table):
 
     def plant_spec(self) -> PlantSpec:
         """Return the plant that these settings describe."""
-        plant = self.plant
-        return PlantSpec(
-            chamber=plant.chamber,
-            coil=plant.coil,
-            reservoir=plant.reservoir,
-            packs=plant.packs,
-            room=plant.room,
-            site=SiteSpec(altitude_m=self.site.altitude_m),
-            fine=plant.fine,
-        )
+        spec: PlantSpec = self.plant.spec(SiteSpec(altitude_m=self.site.altitude_m))
+        return spec
 
 
 def read_settings(path: Path) -> Settings:

@@ -114,8 +114,10 @@ class Limits(Table):
     air_high: CropTemperature
     reservoir_warm: CropTemperature = MilliCelsius(12_000)
     reservoir_freezing: Annotated[Temperature, between(-5000, 5000, "-5 C to 5 C")] = MilliCelsius(
-        500
+        -250
     )
+    """Plain ice cannot bring water below 0 °C, so the default speaks up only when salt packs do.
+    With salt packs choose more, such as 1 C: slush can block the loop before the probe shows it."""
     reservoir_margin: Annotated[Difference, between(500, 10_000, "0.5 K to 10 K")] = MilliKelvin(
         2000
     )

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import fields
-from difflib import get_close_matches
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_type_hints
 
-from pydantic import BeforeValidator, Field
+from pydantic import Field, create_model, model_validator
 
 from controller.settings.models import Table
 from controller.settings.units import (
@@ -24,8 +22,10 @@ from controller.thermal.specs import (
     CoilSpec,
     FineSpec,
     PackSpec,
+    PlantSpec,
     ReservoirSpec,
     RoomSpec,
+    SiteSpec,
 )
 
 _SOMEWHERE = between(-20_000, 60_000, "-20 C to 60 C")
@@ -52,27 +52,50 @@ class Simulation(Table):
     """first-order: from a switch to the first change of the air."""
 
 
-def _keys_of(part: type[Any]) -> Callable[[object], object]:
-    """Return a check that a table has only the keys of a part of the plant."""
-    known = [field.name for field in fields(part)]
-
-    def check(found: object) -> object:
-        for key in found if isinstance(found, dict) else ():
-            if key not in known:
-                near = get_close_matches(str(key), known, n=1)
-                hint = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(known)}"
-                raise ValueError(f'an unknown key "{key}", {hint}')
-        return found
-
-    return check
+_made_model: Any = create_model  # its types know nothing of fields that come from a mapping
 
 
-class PlantTables(Table):
+def _table_of(part: type[Any]) -> Any:
+    """Return the table whose keys, types and defaults are the fields of a part of the plant.
+
+    The physics keeps its own figures in its own place; here they only become keys of a file.
+    """
+    hints = get_type_hints(part)
+
+    def build(table: Table) -> Table:
+        part(**dict(table))  # ranges, and what concerns several keys, are the part's own business
+        return table
+
+    return _made_model(
+        f"{part.__name__}Table",
+        __base__=Table,
+        __validators__={"build": model_validator(mode="after")(build)},
+        **{each.name: (hints[each.name], each.default) for each in fields(part)},
+    )
+
+
+_PARTS = {
+    "chamber": ChamberSpec,
+    "coil": CoilSpec,
+    "reservoir": ReservoirSpec,
+    "packs": PackSpec,
+    "room": RoomSpec,
+    "fine": FineSpec,
+}
+
+
+class _Plant(Table):
     """[plant.*]: what the chamber is made of; each part names its keys, defaults and sources."""
 
-    chamber: Annotated[ChamberSpec, BeforeValidator(_keys_of(ChamberSpec))] = ChamberSpec()
-    coil: Annotated[CoilSpec, BeforeValidator(_keys_of(CoilSpec))] = CoilSpec()
-    reservoir: Annotated[ReservoirSpec, BeforeValidator(_keys_of(ReservoirSpec))] = ReservoirSpec()
-    packs: Annotated[PackSpec, BeforeValidator(_keys_of(PackSpec))] = PackSpec()
-    room: Annotated[RoomSpec, BeforeValidator(_keys_of(RoomSpec))] = RoomSpec()
-    fine: Annotated[FineSpec, BeforeValidator(_keys_of(FineSpec))] = FineSpec()
+    def spec(self, site: SiteSpec) -> PlantSpec:
+        """Return the plant that these tables describe."""
+        parts = {name: part(**dict(getattr(self, name))) for name, part in _PARTS.items()}
+        return PlantSpec(site=site, **parts)
+
+
+PlantTables: Any = _made_model(
+    "PlantTables",
+    __base__=_Plant,
+    **{name: (table, table()) for name, part in _PARTS.items() for table in (_table_of(part),)},
+)
+"""[plant.*] with one field for each part."""

@@ -1,0 +1,77 @@
+"""The 40-pin header of the Raspberry Pi: which pin carries which GPIO line, and which are taken.
+
+Source:
+    Raspberry Pi documentation, "GPIO and the 40-pin header"; the same on every board with that
+    header. Boards of before 2014 have the first 26 pins only; opening a line finds that out.
+"""
+
+from __future__ import annotations
+
+import re
+
+LINE_OF_PIN = {
+    3: 2, 5: 3, 7: 4, 8: 14, 10: 15, 11: 17, 12: 18, 13: 27, 15: 22, 16: 23, 18: 24, 19: 10,
+    21: 9, 22: 25, 23: 11, 24: 8, 26: 7, 27: 0, 28: 1, 29: 5, 31: 6, 32: 12, 33: 13, 35: 19,
+    36: 16, 37: 26, 38: 20, 40: 21,
+}  # fmt: skip
+"""GPIO line (BCM number) on each header pin that carries one; the other pins are supply or 0 V."""
+
+SUPPLY_PINS = {
+    1: "3.3 V", 17: "3.3 V", 2: "5 V", 4: "5 V",
+    6: "0 V", 9: "0 V", 14: "0 V", 20: "0 V", 25: "0 V", 30: "0 V", 34: "0 V", 39: "0 V",
+}  # fmt: skip
+
+PIN_OF_LINE = {line: pin for pin, line in LINE_OF_PIN.items()}
+
+RESERVED = {
+    0: "the identification EEPROM of add-on boards sits on it",
+    1: "the identification EEPROM of add-on boards sits on it",
+}
+"""Lines that a relay may never use, and why. The line of the 1-Wire bus is not among them: it can
+be moved, so whoever knows where it is compares it with what a driver's `lines` says."""
+
+_ALLOWED = 'allowed: a GPIO number 2 to 27, or text such as "GPIO17" or "BOARD11" (header pin)'
+_TEXT = re.compile(r"(GPIO|BCM|BOARD)([0-9]{1,3})", re.IGNORECASE)
+
+
+def line_number(found: object) -> int:
+    """Return the GPIO line (BCM number) that *found* means.
+
+    Args:
+        found: A BCM number, "GPIO17", or "BOARD11" for pin 11 of the header.
+
+    Raises:
+        ValueError: It names no line, or one that a relay may not use; the message says what was
+            found, what is allowed and what to do.
+    """
+    line = _named_line(found)
+    if line not in PIN_OF_LINE:
+        raise ValueError(f"found {found!r}, {_ALLOWED}; the header carries no GPIO{line}")
+    if line in RESERVED:
+        raise ValueError(f"found GPIO{line}, {_ALLOWED}; {RESERVED[line]}: take another pin")
+    return line
+
+
+def _named_line(found: object) -> int:
+    if isinstance(found, int) and not isinstance(found, bool):
+        return found
+    if not isinstance(found, str):
+        shown = str(found).lower() if isinstance(found, bool) else repr(found)
+        raise ValueError(f"found {shown}, {_ALLOWED}")  # noqa: TRY004 - a value to correct
+    match = _TEXT.fullmatch(found.strip())
+    if match is None:
+        raise ValueError(f"found {found!r}, {_ALLOWED}; {_advice(found.strip())}")
+    number = int(match[2])
+    if match[1].upper() != "BOARD":
+        return number
+    if number in SUPPLY_PINS:
+        raise ValueError(f"found {found!r}, {_ALLOWED}; pin {number} carries {SUPPLY_PINS[number]}")
+    if number not in LINE_OF_PIN:
+        raise ValueError(f"found {found!r}, {_ALLOWED}; the header has pins 1 to 40")
+    return LINE_OF_PIN[number]
+
+
+def _advice(text: str) -> str:
+    if text.isascii() and text.isdigit():
+        return f'write {int(text)} without quotes, or "GPIO{int(text)}"'
+    return "correct the name"
