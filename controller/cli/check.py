@@ -17,19 +17,12 @@ from controller.settings.load import Settings
 from controller.settings.models import Night, Stage
 
 CAUTIONS = (
-    (
-        "Switch off and unplug before you open or change any wiring; keep wet hands and loose plugs "
-        "away from each other."
-    ),
-    (
-        "Put every mains outlet of the chamber behind a residual-current device (30 mA, or a ground-"
-        "fault interrupter where that is the rule), lead each cord through a drip loop, and mount "
-        "relays and supplies above the highest possible water."
-    ),
-    (
-        "Fuse each supply close to it; give a DC motor a flyback path; check that a load is off while "
-        "the computer starts."
-    ),
+    "Switch off and unplug before you open or change any wiring.",
+    "Put every mains outlet of the chamber behind a residual-current device (30 mA, or a "
+    "ground-fault interrupter where that is the rule).",
+    "Lead each cord through a drip loop; mount relays and supplies above the highest water.",
+    "Fuse each supply close to it; give a DC motor a flyback path.",
+    "See that every load is off while the computer starts.",
     "Local codes come before this list. Leave mains wiring to a licensed electrician.",
 )
 

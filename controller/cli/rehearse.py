@@ -148,16 +148,14 @@ def _print_for_people(rehearsal: Rehearsal, name: str, about: str, wall_s: float
     table = people.table("", "")
     table.show_header = False
 
-    def spread(of: dict[str, float] | None) -> str:
-        if of is None:
-            return "–"
+    def spread(of: dict[str, float]) -> str:
         least, mean, most = (
             people.temperature(of[key] * 1000, unit) for key in ("min", "mean", "max")
         )
         return f"{least} to {most}, mean {mean}"
 
     rows = [
-        ("air", spread(tally.air_c.document())),
+        ("air", spread(tally.air_c.document(tally.lasted_s))),
         ("in its band", f"{tally.in_band_share:.1%} of the time (half a kelvin allowed)"),
         (
             "out of it",
@@ -166,7 +164,7 @@ def _print_for_people(rehearsal: Rehearsal, name: str, about: str, wall_s: float
                 f"{tally.degree_hours_below:.2f} K·h below cut-out"
             ),
         ),
-        ("reservoir", spread(tally.reservoir_c.document())),
+        ("reservoir", spread(tally.reservoir_c.document(tally.lasted_s))),
         (
             "pump",
             (

@@ -119,9 +119,34 @@ _CONDITIONS: tuple[tuple[AlarmName, str, Condition], ...] = (
 """Every alarm there is: name, what it is about, and its condition."""
 
 
-def new_board() -> tuple[AlarmState, ...]:
-    """Return every alarm there is, none standing."""
-    return tuple(AlarmState(name=name, about=about) for name, about, _ in _CONDITIONS)
+CALM_BOARD = tuple(AlarmState(name=name, about=about) for name, about, _ in _CONDITIONS)
+"""Every alarm there is, none standing and no delay running."""
+
+
+def _plainly_calm(now: Situation) -> bool:
+    """Return whether every condition is plainly on its clear side: most of a good chamber's life.
+
+    Worth having because it spares a rehearsal the table above at every new reading; False only
+    means that the table must be asked.
+    """
+    inputs, cooling, law = now.inputs, now.cooling, now.law
+    air, reservoir, rules = inputs.air, inputs.reservoir, law.alarms
+    if not (isinstance(air, Seen) and isinstance(reservoir, Seen)):
+        return False
+    back = rules.clear_by_mk
+    return (
+        law.limits.low_limit_mc + back <= air.value_mc <= rules.air_high_mc - back
+        and rules.reservoir_freezing_mc + back <= reservoir.value_mc
+        and reservoir.value_mc <= rules.reservoir_warm_mc - back
+        and not inputs.swap_due
+        and not isinstance(inputs.room, Lost)
+        and not isinstance(inputs.coil_outlet, Lost)
+        and cooling.failed_tries == 0
+        and not (cooling.pump and now.now - cooling.pump_since >= rules.longest_run_s)
+        and len(now.starts) < rules.starts_per_hour
+        and inputs.output_fault is None
+        and inputs.records_fault is None
+    )
 
 
 def judge_alarms(
@@ -130,9 +155,11 @@ def judge_alarms(
     """Return the alarms as they stand from now on, and what changed.
 
     Args:
-        board: The alarms as they stood, from `new_board`.
+        board: The alarms as they stood, `CALM_BOARD` at the start.
         situation: What they are judged by.
     """
+    if board is CALM_BOARD and _plainly_calm(situation):
+        return board, ()
     acknowledged = situation.inputs.asked.acknowledge
     after: list[AlarmState] | None = None
     events: list[Event] = []
@@ -150,7 +177,10 @@ def judge_alarms(
         if one is not alarm:
             after = after or list(board)
             after[at] = one
-    return (board if after is None else tuple(after)), tuple(events)
+    if after is None:
+        return board, tuple(events)
+    changed = tuple(after)
+    return (CALM_BOARD if changed == CALM_BOARD else changed), tuple(events)
 
 
 def alarm_instants(board: tuple[AlarmState, ...], situation: Situation) -> Iterator[float]:

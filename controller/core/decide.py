@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from controller.core.alarms import HOUR_S, Situation, alarm_instants, judge_alarms, new_board
+from controller.core.alarms import CALM_BOARD, HOUR_S, Situation, alarm_instants, judge_alarms
 from controller.core.law import Law
 from controller.core.phases import regulate
 from controller.core.state import (
@@ -73,7 +73,7 @@ def begin(
         failed_tries=failed_tries,
     )
     decision = Decision(False, False, cooling.phase, cooling.reason)
-    return State(cooling=cooling, alarms=new_board(), starts=(), decision=decision)
+    return State(cooling=cooling, alarms=CALM_BOARD, starts=(), decision=decision)
 
 
 def decide(state: State, inputs: Inputs, now: float, law: Law) -> tuple[State, Decision]:
@@ -109,19 +109,28 @@ def decide(state: State, inputs: Inputs, now: float, law: Law) -> tuple[State, D
     events = (*_changes(was, cooling), *alarm_events)
     settled = (
         not events
-        and cooling == was
+        and cooling is was
         and alarms is state.alarms
         and starts is state.starts
         and inputs.asked is NOTHING_ASKED
     )
-    decision = Decision(cooling.pump, cooling.fan, cooling.phase, cooling.reason)
+    if settled:
+        decision = state.decision
+        # the instants depend on nothing that this decision has changed, the law aside
+        quiet_until = state.quiet_until
+        before = state.decided_from
+        if quiet_until <= now or before is None or before[1] is not law:
+            quiet_until = _quiet_until(alarms, situation)
+    else:
+        decision = Decision(cooling.pump, cooling.fan, cooling.phase, cooling.reason)
+        quiet_until = float("-inf")
     after = State(
         cooling=cooling,
         alarms=alarms,
         starts=starts,
         decision=decision,
         decided_from=(inputs, law),
-        quiet_until=_quiet_until(alarms, situation) if settled else float("-inf"),
+        quiet_until=quiet_until,
     )
     if not events:
         return after, decision

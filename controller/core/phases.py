@@ -179,6 +179,8 @@ def _stop(here: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
 
 
 def _proving_flow(here: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
+    if here.flow_proved and not here.failed_tries and inputs.coil_outlet is None:
+        return here  # one answer serves a run where no probe watches the outlet
     flow = look_for_flow(here, inputs, now, law.flow)
     if flow.failed(now, law.flow):
         failed_tries = here.failed_tries + 1

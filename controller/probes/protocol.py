@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 from typing import Protocol
@@ -45,7 +45,7 @@ class Sample:
 class SampleSource(Protocol):
     """Gives what has been read since it was last asked, without ever waiting."""
 
-    def collect(self, now: float) -> Iterable[tuple[str, Sample]]:
+    def collect(self, now: float) -> Sequence[tuple[str, Sample]]:
         """Return (probe name, sample) pairs in the order in which they were read.
 
         Args:

@@ -36,6 +36,7 @@ class PlantProbes:
         room_at: Callable[[float], float],
         now: float,
         seed: int,
+        moved: Callable[[float, bool], None] = lambda _dt_s, _pump: None,
     ) -> None:
         """Begin with every probe at the temperature of its place.
 
@@ -48,6 +49,8 @@ class PlantProbes:
             room_at: Room temperature [°C] at a monotonic instant [s].
             now: Monotonic instant of the start [s].
             seed: Seed of the noise.
+            moved: Told each time the chamber has moved on: by how long [s], and whether the pump
+                ran.
         """
         self.chamber = chamber
         self.flow = 1.0
@@ -59,7 +62,9 @@ class PlantProbes:
         self._running = running
         self._room_at = room_at
         self._room_until = now
-        self._at = now
+        self._at = self._last_tick = now
+        self._drive = running()
+        self._moved = moved
         self._read_at = self._followed_at = now
         self._lag_s = {
             "air": simulation.air_probe_lag,
@@ -76,26 +81,43 @@ class PlantProbes:
         self._value_mc: dict[int, int] = {}
 
     def collect(self, now: float) -> list[tuple[str, Sample]]:
-        """Move the chamber on to *now* and read what is due."""
-        self.move_on(now)
+        """Return the readings that are due at *now*.
+
+        The chamber is moved on only for a reading or a switch: between two of them nothing that it
+        is driven by changes. A switch seen now happened at the tick before.
+        """
+        self._take_drive()
+        self._last_tick = now
         if now < self._read_at:
             return []
+        self._advance_to(now)
         self._read_at += self._every_s
         gone_s = now - self._followed_at
         self._followed_at = now
         return [(name, self._sample(name, now, gone_s)) for name in self._names]
 
     def move_on(self, now: float) -> None:
-        """Move the chamber on, with pump and fan as they have been since the last call."""
-        dt_s = now - self._at
+        """Move the chamber on to *now*, before something else about it changes."""
+        self._take_drive()
+        self._advance_to(now)
+
+    def _take_drive(self) -> None:
+        drive = self._running()
+        if drive != self._drive:
+            self._advance_to(self._last_tick)
+            self._drive = drive
+
+    def _advance_to(self, instant: float) -> None:
+        dt_s = instant - self._at
         if dt_s <= 0:
             return
-        if now >= self._room_until:
-            self.room_c = self._room_at(now)
-            self._room_until = now + ROOM_LOOK_EVERY_S
-        pump, fan = self._running()
+        if instant >= self._room_until:
+            self.room_c = self._room_at(instant)
+            self._room_until = instant + ROOM_LOOK_EVERY_S
+        pump, fan = self._drive
         self.chamber.advance(dt_s, pump=pump, fan=fan, room_c=self.room_c, flow=self.flow)
-        self._at = now
+        self._at = instant
+        self._moved(dt_s, pump)
 
     def close(self) -> None:
         """Do nothing: no thread reads."""

@@ -102,6 +102,7 @@ class Rehearsal:
             room_at=self._room_c,
             now=self.clock.origin,
             seed=random.getrandbits(32),
+            moved=self._moved,
         )
         packs = self._spec.packs
         freezer = Freezer(
@@ -128,10 +129,10 @@ class Rehearsal:
             raise ScenarioError(f"the simulated plant left its range: {error}") from error
 
     def _run(self, progress: Callable[[float], None]) -> None:
-        clock, tally, chamber = self.clock, self.tally, self.chamber
+        clock = self.clock
         tick_s = self.settings.timing.tick
         ticks = round(self.days * DAY_S / tick_s)
-        loop = self._new_loop(begin(clock.origin))
+        loop = self._loop = self._new_loop(begin(clock.origin))
         minute_ends = clock.origin
         powered = True
         for index in range(1, ticks + 1):
@@ -139,21 +140,20 @@ class Rehearsal:
             clock.move_to(now)
             if now >= minute_ends:
                 minute_ends += MINUTE_S * math.ceil(tick_s / MINUTE_S)
+                self.probes.move_on(now)
                 faults = self._faults_at(now - clock.origin)
                 if powered and "power_cut" in faults:
                     self._cut_power(loop, now)
                     powered = False
                 elif not powered and "power_cut" not in faults:
-                    loop = self._new_loop(begin(now))
+                    loop = self._loop = self._new_loop(begin(now))
                     powered = True
                 self._minute(now, loop, powered=powered)
                 if index % 720 == 0:
                     progress(index / ticks)
             if powered:
                 loop.tick()
-            else:
-                self.probes.move_on(now)
-            tally.passed(tick_s, chamber.air_c, chamber.reservoir_c, loop.band)
+        self.probes.move_on(clock.monotonic())
         progress(1.0)
 
     def _new_loop(self, state: State) -> ControlLoop:
@@ -194,6 +194,16 @@ class Rehearsal:
             self._visited(visit, at_s)
         if self._trace is not None:
             self._trace(self._row(now, loop))
+
+    def _moved(self, dt_s: float, pump: bool) -> None:
+        chamber = self.chamber
+        self.tally.passed(
+            dt_s,
+            air_c=chamber.air_c,
+            reservoir_c=chamber.reservoir_c,
+            pump=pump,
+            band=self._loop.band,
+        )
 
     def _visited(self, visit: Visit, at_s: float) -> None:
         if visit.packs:

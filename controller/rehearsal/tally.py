@@ -21,25 +21,13 @@ class Spread:
     least: float = float("inf")
     greatest: float = float("-inf")
     total: float = 0.0
-    weight: float = 0.0
+    """Sum of value times seconds."""
 
-    def add(self, value: float, dt_s: float) -> None:
-        """Count *value* for *dt_s* seconds."""
-        # comparisons and not min() and max(): this runs at every tick of every simulated day
-        if value < self.least:  # noqa: PLR1730
-            self.least = value
-        if value > self.greatest:  # noqa: PLR1730
-            self.greatest = value
-        self.total += value * dt_s
-        self.weight += dt_s
-
-    def document(self) -> dict[str, float] | None:
-        """Return the figures, None where nothing was counted."""
-        if not self.weight:
-            return None
+    def document(self, lasted_s: float) -> dict[str, float]:
+        """Return the figures over the time that was counted [s]."""
         return {
             "min": round(self.least, 3),
-            "mean": round(self.total / self.weight, 3),
+            "mean": round(self.total / lasted_s, 3),
             "max": round(self.greatest, 3),
         }
 
@@ -72,6 +60,8 @@ class Tally:
     """Monotonic instant of the start [s]."""
     air_c: Spread = field(default_factory=Spread)
     reservoir_c: Spread = field(default_factory=Spread)
+    lasted_s: float = 0.0
+    """Time counted [s]."""
     degree_hours_above: float = 0.0
     degree_hours_below: float = 0.0
     switches: list[dict[str, Any]] = field(default_factory=list)
@@ -111,17 +101,30 @@ class Tally:
             (self.runs_s if self._pump else self.rests_s).append(at_s - self._pump_since_s)
         self._pump, self._pump_since_s = pump, at_s
 
-    def passed(self, dt_s: float, air_c: float, reservoir_c: float, band: Band) -> None:
-        """Count *dt_s* seconds at the true temperatures of the plant."""
-        self.air_c.add(air_c, dt_s)
-        self.reservoir_c.add(reservoir_c, dt_s)
+    def passed(
+        self, dt_s: float, *, air_c: float, reservoir_c: float, pump: bool, band: Band
+    ) -> None:
+        """Count *dt_s* seconds that end at these true temperatures of the plant."""
+        air, reservoir = self.air_c, self.reservoir_c
+        # comparisons and not min() and max(): this runs thousands of times a simulated day
+        if air_c < air.least:  # noqa: PLR1730
+            air.least = air_c
+        if air_c > air.greatest:  # noqa: PLR1730
+            air.greatest = air_c
+        air.total += air_c * dt_s
+        if reservoir_c < reservoir.least:  # noqa: PLR1730
+            reservoir.least = reservoir_c
+        if reservoir_c > reservoir.greatest:  # noqa: PLR1730
+            reservoir.greatest = reservoir_c
+        reservoir.total += reservoir_c * dt_s
+        self.lasted_s += dt_s
         self._left_s -= dt_s
         if self._left_s < 0:
             self._left_s += HALF_HOUR_S
             self.half_hours.append(HalfHour())
         here = self.half_hours[-1]
         here.lasted_s += dt_s
-        if self._pump:
+        if pump:
             here.pump_s += dt_s
         above_k = air_c - band.cut_in_mc / 1000
         below_k = band.cut_out_mc / 1000 - air_c
@@ -137,11 +140,6 @@ class Tally:
     def standing(self) -> frozenset[str]:
         """Return the names of the alarms that stand."""
         return frozenset(alarm.name for alarm in self.alarms if alarm.cleared_t_s is None)
-
-    @property
-    def lasted_s(self) -> float:
-        """Time counted [s]."""
-        return self.air_c.weight
 
     @property
     def duty(self) -> float:

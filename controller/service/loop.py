@@ -62,14 +62,20 @@ class ControlLoop:
         self._asked = asked
         self._band: Band | None = None
         self._band_look_at = float("-inf")
-        self._last_readings: list[Reading] = []
+        self._readings: list[Reading] = []
+        self._readings_hold_until = float("-inf")
+        self._decided_from: list[Reading] = []
 
     def tick(self) -> Decision:
         """Turn the loop once and return what was decided."""
         now = self.clock.monotonic()
         sieves = self.sieves
-        for name, sample in self.source.collect(now):
+        samples = self.source.collect(now)
+        for name, sample in samples:
             sieves[name].take(sample)
+        if samples or now >= self._readings_hold_until:
+            self._readings = [sieve.reading(now) for sieve in sieves.values()]
+            self._readings_hold_until = min(sieve.holds_until for sieve in sieves.values())
         inputs = self._inputs(now)
         self.state, decision = decide(self.state, inputs, now, self.law)
         # switching comes first, telling second
@@ -82,12 +88,12 @@ class ControlLoop:
         if now >= self._band_look_at:
             self._band = self.schedule.band_at(self.clock.local())
             self._band_look_at = now + BAND_LOOK_EVERY_S
-        asked = self._asked()
-        readings = [sieve.reading(now) for sieve in self.sieves.values()]
-        last, before = self.inputs, self._last_readings
+        asked, readings, last = self._asked(), self._readings, self.inputs
         if (
             last is not None
-            and not any(map(is_not, readings, before))
+            and (
+                readings is self._decided_from or not any(map(is_not, readings, self._decided_from))
+            )
             and last.band is self._band
             and last.asked is asked
             and last.output_fault is self.outputs.fault
@@ -96,7 +102,7 @@ class ControlLoop:
         ):
             return last
         assert self._band is not None
-        self._last_readings = readings
+        self._decided_from = readings
         by_name: dict[str, Reading] = dict(zip(self.sieves, readings, strict=True))
         self.inputs = Inputs(
             band=self._band,
@@ -125,6 +131,7 @@ class ControlLoop:
         self.source = source
         self.sieves = dict(sieves)
         self.inputs = None
+        self._readings_hold_until = float("-inf")
 
     def take_outputs(self, outputs: OutputBank, cooling: Cooling) -> None:
         """Switch other outputs from the next tick on.

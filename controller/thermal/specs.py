@@ -1,0 +1,320 @@
+"""What a plant is made of: frozen values with defaults, each with its source beside it.
+
+The names are the keys of ``[plant.*]`` and ``[site]`` in the configuration. Relative humidity is
+a share (0.9), thickness is in millimetres, everything else carries its unit in its name.
+`FineSpec` holds what a grower is not asked; its figures matter less and can be fitted.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from controller.errors import PhysicsError
+from controller.thermal.envelope import wall_u_w_m2k
+from controller.thermal.packs import FILLS, Fill
+
+
+def _between(where: str, value: float, lowest: float, highest: float, unit: str) -> None:
+    if not lowest <= value <= highest:  # written so that NaN fails too
+        raise PhysicsError(
+            f"{where} is {value} {unit}; it must lie between {lowest} and {highest} {unit}"
+        )
+
+
+def _rh(where: str, value: float) -> None:
+    if not 0.0 <= value <= 1.0:
+        raise PhysicsError(
+            f"{where} is {value}; relative humidity is a share between 0 and 1 (0.9 for 90 %)"
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChamberSpec:
+    """The fruiting chamber. Give ``wall`` or ``wall_u_w_m2k``, not both.
+
+    Raises:
+        PhysicsError: A figure outside its range, an unknown wall, or both wall keys.
+    """
+
+    volume_m3: float = 0.504
+    """Inside volume [m³]. Source: own example, a tent of 0.6 × 0.6 × 1.4 m."""
+    wall_area_m2: float = 4.08
+    """Area of all sides, floor and top [m²]. Source: the same tent."""
+    wall_u_w_m2k: float | None = None
+    """Heat transfer through the wall, films included [W/(m²·K)]; None: from ``wall``."""
+    wall: str | None = None
+    """A name from `envelope.WALLS`; None without a U-value: foam-board-25 (own choice)."""
+    air_changes_per_h: float = 4.0
+    """Fresh air, chamber volumes an hour [1/h].
+    Source: 4 to 8 for pearl oyster, Stamets, *Growing Gourmet and Medicinal Mushrooms*."""
+    rh: float = 0.90
+    """Relative humidity the humidifier holds [share].
+    Source: 85 to 90 % cropping, 95 to 100 % pinning for pearl oyster, Stamets, as above."""
+    lights_w: float = 10.0
+    """Heat of the lights inside while they are on [W]. Common practice, no source."""
+    fans_w: float = 3.0
+    """Electrical watts of the coil's fan, all of it heat inside [W]. Common practice for one
+    120 mm fan, no source."""
+    crop_kg: float = 5.0
+    """Mass of blocks and fruit [kg]. Own example: two blocks."""
+    crop_w_per_kg: float = 0.69
+    """Heat of the crop at 15 °C [W/kg]. Source: harvested oyster mushrooms 2500 J/(kg·h) at 15 °C,
+    Bohling and Hansen 1989, Acta Hort. 258:573; a floor for living fruit, high for bare blocks."""
+    humidifier_kg_per_h: float = 0.10
+    """Most water the humidifier can put into the air [kg/h]. Common practice for a small
+    ultrasonic one, no source."""
+
+    def __post_init__(self) -> None:
+        where = "plant.chamber"
+        _between(f"{where}.volume_m3", self.volume_m3, 0.01, 1000.0, "m³")
+        _between(f"{where}.wall_area_m2", self.wall_area_m2, 0.01, 5000.0, "m²")
+        if self.wall_u_w_m2k is not None:
+            if self.wall is not None:
+                raise PhysicsError(f"{where}: give wall or wall_u_w_m2k, not both")
+            _between(f"{where}.wall_u_w_m2k", self.wall_u_w_m2k, 0.01, 10.0, "W/(m²·K)")
+        elif self.wall is not None:
+            wall_u_w_m2k(self.wall)
+        _between(f"{where}.air_changes_per_h", self.air_changes_per_h, 0.0, 60.0, "1/h")
+        _rh(f"{where}.rh", self.rh)
+        _between(f"{where}.lights_w", self.lights_w, 0.0, 5000.0, "W")
+        _between(f"{where}.fans_w", self.fans_w, 0.0, 1000.0, "W")
+        _between(f"{where}.crop_kg", self.crop_kg, 0.0, 5000.0, "kg")
+        _between(f"{where}.crop_w_per_kg", self.crop_w_per_kg, 0.0, 10.0, "W/kg")
+        _between(f"{where}.humidifier_kg_per_h", self.humidifier_kg_per_h, 0.0, 20.0, "kg/h")
+
+    @property
+    def envelope_w_k(self) -> float:
+        """Conductance of the whole envelope, air to air [W/K]."""
+        u_w_m2k = self.wall_u_w_m2k
+        if u_w_m2k is None:
+            u_w_m2k = wall_u_w_m2k(self.wall or "foam-board-25")
+        return u_w_m2k * self.wall_area_m2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoilSpec:
+    """The finned water-to-air coil, as one 120 mm core.
+
+    Raises:
+        PhysicsError: A figure outside its range.
+    """
+
+    ua_air_w_k: float = 22.0
+    """Conductance between air and coil surface, dry [W/K]. Source: with the figures below 11 W per
+    kelvin of inlet difference, inside the 8 to 20 that bench reports of 120 mm cores allow
+    (J. Adams, 25 Jul 2003, table 1; Gobor, 9 Feb 2017)."""
+    ua_water_w_k: float = 150.0
+    """Conductance between water and coil surface at the full flow [W/K]. From memory: the air
+    side dominates in such cores."""
+    air_kg_s: float = 0.017
+    """Dry air through the core with the fan on [kg/s]. Common practice for a quiet 120 mm fan
+    against a core, 30 ft³/min, no source."""
+    water_kg_s: float = 0.0167
+    """Water through the core with the pump on [kg/s]. Common practice, 1 L/min, no source."""
+
+    def __post_init__(self) -> None:
+        where = "plant.coil"
+        _between(f"{where}.ua_air_w_k", self.ua_air_w_k, 0.1, 10_000.0, "W/K")
+        _between(f"{where}.ua_water_w_k", self.ua_water_w_k, 0.1, 100_000.0, "W/K")
+        _between(f"{where}.air_kg_s", self.air_kg_s, 1e-4, 20.0, "kg/s")
+        _between(f"{where}.water_kg_s", self.water_kg_s, 1e-4, 20.0, "kg/s")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReservoirSpec:
+    """The insulated reservoir with its pump.
+
+    Raises:
+        PhysicsError: A figure outside its range.
+    """
+
+    litres: float = 19.0
+    """Water in it, packs not counted [L]. Own example: a five-gallon box."""
+    ua_w_k: float = 0.5
+    """Heat leak of the box [W/K]. Source: own, from ice retention claims of 20 to 60 L picnic
+    boxes, which give 0.3 to 1.6 W/K (m·L over time and difference)."""
+    pump_w: float = 5.0
+    """Electrical watts of the pump, all of it heat in the water [W]. Common practice for a small
+    submerged pump, no source."""
+
+    def __post_init__(self) -> None:
+        where = "plant.reservoir"
+        _between(f"{where}.litres", self.litres, 0.5, 10_000.0, "L")
+        _between(f"{where}.ua_w_k", self.ua_w_k, 0.0, 200.0, "W/K")
+        _between(f"{where}.pump_w", self.pump_w, 0.0, 2000.0, "W")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PackSpec:
+    """The packs: how many there are, and what one of them holds.
+
+    Give ``plateau_c`` and ``latent_kj_kg`` together for a fill of your own.
+    Give ``refreeze_h`` (measured) or ``freezer_c`` (then Plank's equation estimates it).
+
+    Raises:
+        PhysicsError: A figure outside its range, an unknown fill, half a fill of one's own.
+    """
+
+    count: int = 4
+    """Packs in all, those in the freezer counted [-]. Own example."""
+    in_reservoir: int = 2
+    """Packs in the reservoir at a time [-]. Own example."""
+    kg: float = 1.0
+    """Mass of one pack [kg]. Own example."""
+    fill: str = "ice"
+    """A name from `packs.FILLS`."""
+    plateau_c: float | None = None
+    """Own fill: temperature at which it melts [°C]."""
+    latent_kj_kg: float | None = None
+    """Own fill: heat of melting [kJ/kg]."""
+    thickness_mm: float = 30.0
+    """Thickness of one pack, both faces in the water [mm]. Own example."""
+    refreeze_h: float | None = None
+    """Measured hours from spent to frozen [h]."""
+    freezer_c: float | None = None
+    """Air in the freezer [°C]; None: -18 °C, the household four-star temperature."""
+
+    def __post_init__(self) -> None:
+        where = "plant.packs"
+        _between(f"{where}.count", self.count, 0, 1000, "packs")
+        _between(f"{where}.in_reservoir", self.in_reservoir, 0, self.count, "packs")
+        _between(f"{where}.kg", self.kg, 0.01, 50.0, "kg")
+        _between(f"{where}.thickness_mm", self.thickness_mm, 3.0, 300.0, "mm")
+        if (self.plateau_c is None) is not (self.latent_kj_kg is None):
+            raise PhysicsError(f"{where}: give plateau_c and latent_kj_kg together, or neither")
+        if self.plateau_c is not None and self.latent_kj_kg is not None:
+            _between(f"{where}.plateau_c", self.plateau_c, -40.0, 15.0, "°C")
+            _between(f"{where}.latent_kj_kg", self.latent_kj_kg, 20.0, 400.0, "kJ/kg")
+        elif self.fill not in FILLS:
+            raise PhysicsError(
+                f"{where}.fill {self.fill!r} is not known; choose one of"
+                f" {', '.join(sorted(FILLS))}, or give plateau_c and latent_kj_kg"
+            )
+        if self.refreeze_h is not None:
+            if self.freezer_c is not None:
+                raise PhysicsError(f"{where}: give refreeze_h or freezer_c, not both")
+            _between(f"{where}.refreeze_h", self.refreeze_h, 0.1, 1000.0, "h")
+        if self.freezer_c is not None:
+            _between(f"{where}.freezer_c", self.freezer_c, -60.0, 0.0, "°C")
+
+    @property
+    def filling(self) -> Fill:
+        """What one pack is filled with."""
+        if self.plateau_c is not None and self.latent_kj_kg is not None:
+            known = FILLS["ice"]
+            return Fill(
+                plateau_c=self.plateau_c,
+                latent_kj_kg=self.latent_kj_kg,
+                solid_kj_kgk=known.solid_kj_kgk,
+                liquid_kj_kgk=known.liquid_kj_kgk,
+            )
+        return FILLS[self.fill]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomSpec:
+    """The room around the chamber; the plant itself is told the room at each step.
+
+    Raises:
+        PhysicsError: A figure outside its range, or a night warmer than the day.
+    """
+
+    day_c: float = 26.0
+    """Warmest hour of the day [°C]. Own example."""
+    night_c: float = 24.0
+    """Coolest hour of the night [°C]. Own example."""
+    rh: float = 0.50
+    """Relative humidity of the room [share]. Common practice, no source."""
+
+    def __post_init__(self) -> None:
+        where = "plant.room"
+        _between(f"{where}.day_c", self.day_c, -20.0, 50.0, "°C")
+        _between(f"{where}.night_c", self.night_c, -20.0, 50.0, "°C")
+        if self.night_c > self.day_c:
+            raise PhysicsError(
+                f"{where}: night_c {self.night_c} °C must not lie above day_c {self.day_c} °C"
+            )
+        _rh(f"{where}.rh", self.rh)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteSpec:
+    """Where the house stands.
+
+    Raises:
+        PhysicsError: Altitude outside its range.
+    """
+
+    altitude_m: float = 0.0
+    """Height above sea level [m]. Sea level: most readers live near it."""
+
+    def __post_init__(self) -> None:
+        _between("site.altitude_m", self.altitude_m, -400.0, 5000.0, "m")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FineSpec:
+    """What the grower is not asked.
+
+    Raises:
+        PhysicsError: A figure outside its range.
+    """
+
+    fabric_kj_k: float = 12.0
+    """Heat capacity of inner skin, shelves and coil [kJ/K]. Own estimate: 4 kg steel shelf at 0.5,
+    3 kg plastic at 1.5, inner half of 25 mm foam walls 2.5, coil with its water 3 kJ/K."""
+    fabric_w_k: float = 50.0
+    """Conductance between air and fabric [W/K]. Source: 8.29 W/(m²·K), the still-air film of an
+    ordinary vertical surface (R 0.12 m²·K/W), over 4.08 m² of wall and 2 m² of shelf."""
+    crop_kj_kgk: float = 3.15
+    """Specific heat of blocks at 62 to 65 % water [kJ/(kg·K)]. Source: own, mass-weighted from
+    water 4.19 and dry matter 1.4."""
+    crop_w_kgk: float = 0.45
+    """Conductance between air and crop per kilogram [W/(kg·K)]. Own estimate: a 2.5 kg block has
+    about 0.15 m² at 7.5 W/(m²·K)."""
+    crop_q10: float = 2.85
+    """Factor of the crop's heat per 10 K [-]. Source: 208 mW/kg at 3.5 °C and 694 at 15 °C,
+    Bohling and Hansen 1989, as above."""
+    pack_film_w_m2k: float = 100.0
+    """Film between stirred water and a pack's face [W/(m²·K)]. Common practice, no source."""
+    humidistat_band: float = 0.08
+    """The humidifier gives all it can this much below the chamber's RH, nothing above [share].
+    Common practice, no source."""
+    tubing_w_k: float = 0.5
+    """Heat leak of the tubing while water runs [W/K]. Own: 2 m of silicone, 8/11 mm, in a thin
+    sleeve; bare in still air (10 W/(m²·K)) it is 0.64."""
+
+    def __post_init__(self) -> None:
+        where = "plant (fine)"
+        _between(f"{where}: fabric_kj_k", self.fabric_kj_k, 0.1, 10_000.0, "kJ/K")
+        _between(f"{where}: fabric_w_k", self.fabric_w_k, 0.1, 10_000.0, "W/K")
+        _between(f"{where}: crop_kj_kgk", self.crop_kj_kgk, 0.5, 4.5, "kJ/(kg·K)")
+        _between(f"{where}: crop_w_kgk", self.crop_w_kgk, 0.01, 20.0, "W/(kg·K)")
+        _between(f"{where}: crop_q10", self.crop_q10, 1.0, 6.0, "")
+        _between(f"{where}: pack_film_w_m2k", self.pack_film_w_m2k, 1.0, 5000.0, "W/(m²·K)")
+        _between(f"{where}: humidistat_band", self.humidistat_band, 0.01, 0.5, "")
+        _between(f"{where}: tubing_w_k", self.tubing_w_k, 0.0, 50.0, "W/K")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlantSpec:
+    """A whole plant. Every part has a default, so ``PlantSpec()`` is our example chamber."""
+
+    chamber: ChamberSpec = field(default_factory=ChamberSpec)
+    coil: CoilSpec = field(default_factory=CoilSpec)
+    reservoir: ReservoirSpec = field(default_factory=ReservoirSpec)
+    packs: PackSpec = field(default_factory=PackSpec)
+    room: RoomSpec = field(default_factory=RoomSpec)
+    site: SiteSpec = field(default_factory=SiteSpec)
+    fine: FineSpec = field(default_factory=FineSpec)
+
+
+def finite(where: str, value: float) -> None:
+    """Refuse a value that is not a finite number.
+
+    Raises:
+        PhysicsError: NaN or infinite.
+    """
+    if not math.isfinite(value):
+        raise PhysicsError(f"{where} is {value}; give a finite number")
