@@ -59,7 +59,7 @@ def main() -> None:
 
 def say(what: str, figure: str) -> None:
     """Print one figure."""
-    print(f"{what:<58} {figure}")  # noqa: T201 - printing is what this is for
+    print(f"{what:<58} {figure}")
 
 
 def rehearsal_speed(days: float, *, profile: bool) -> None:
