@@ -18,8 +18,7 @@ from controller.settings.models import Night, Stage
 
 CAUTIONS = (
     "Switch off and unplug before you open or change any wiring.",
-    "Put every mains outlet of the chamber behind a residual-current device (30 mA, or a "
-    "ground-fault interrupter where that is the rule).",
+    "Put every mains outlet of the chamber behind a residual-current device (30 mA or less).",
     "Lead each cord through a drip loop; mount relays and supplies above the highest water.",
     "Fuse each supply close to it; give a DC motor a flyback path.",
     "See that every load is off while the computer starts.",

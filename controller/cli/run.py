@@ -28,9 +28,9 @@ def run(config: Path) -> None:
     Service(config, state_directory(config), notifier=notifier, source=_open_any_source).run()
 
 
-def _open_any_source(settings: Settings, outputs: OutputBank) -> SampleSource:
+def _open_any_source(settings: Settings, outputs: OutputBank, folder: Path) -> SampleSource:
     if settings.probes.air.kind != "simulated":
-        return open_source(settings, outputs)
+        return open_source(settings, outputs, folder)
     # only a simulated chamber needs the physics; the service on a Pi never loads it
     from controller.rehearsal.live import open_live_chamber  # noqa: PLC0415
 

@@ -36,7 +36,8 @@ OPEN_AGAIN_AFTER_S = 1.0
 
 _log = structlog.get_logger("coldpin")
 
-SourceOpener = Callable[[Settings, OutputBank], SampleSource]
+SourceOpener = Callable[[Settings, OutputBank, Path], SampleSource]
+"""Opens what reads the probes; the path is the folder that files are named relative to."""
 
 
 class Service:
@@ -91,7 +92,7 @@ class Service:
         clock = SystemClock(zone_named(settings.site.time_zone))
         outputs = self._opened_outputs(plan)
         try:
-            source = self._open_source(settings, outputs)
+            source = self._open_source(settings, outputs, self._config.parent)
         except BaseException:
             outputs.close()
             raise
@@ -226,7 +227,7 @@ class Service:
             for table in ("probes", "one_wire", "readings", "simulation", "plant")
         ):
             return
-        source = self._open_source(plan.settings, loop.outputs)
+        source = self._open_source(plan.settings, loop.outputs, self._config.parent)
         loop.source.close()
         loop.take_probes(source, sieves_of(plan.settings))
 

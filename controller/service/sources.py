@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,39 +11,62 @@ import structlog
 
 from controller.errors import ProbeError
 from controller.probes.protocol import SampleSource
+from controller.probes.recorded import RecordedSource
 from controller.probes.sieve import RULES_BY_PLACE, Sieve
+from controller.probes.together import Together
 from controller.service.output_bank import OutputBank
 from controller.settings.load import Settings
 
 _log = structlog.get_logger("coldpin.probes")
 
 
-def open_source(settings: Settings, _outputs: OutputBank) -> SampleSource:
+def open_source(settings: Settings, _outputs: OutputBank, folder: Path) -> SampleSource:
     """Start reading the probes of the settings.
+
+    Args:
+        settings: Which probes there are.
+        folder: Where files that are named without a folder lie.
 
     Raises:
         ProbeError: The place where temperatures come from is not there.
     """
-    fitted = settings.probes.fitted()
-    kind = settings.probes.air.kind
-    if kind == "one-wire":
-        # the library behind it is not needed, nor imported, for the other kinds
-        from controller.probes.one_wire import open_one_wire  # noqa: PLC0415
+    match settings.probes.air.kind:
+        case "one-wire":
+            return _one_wire(settings)
+        case "recorded":
+            return _recorded(settings, folder)
+        case other:
+            raise ProbeError(f'probes of kind "{other}" cannot be read by the service')
 
-        root = Path(settings.one_wire.root)
-        if not root.is_dir():
-            raise ProbeError(
-                f"one_wire.root: found no folder {root}, allowed: the folder where Linux shows "
-                "1-Wire devices; enable 1-Wire (dtoverlay=w1-gpio) and reboot"
-            )
-        return open_one_wire(
-            root,
-            {name: probe.id or "" for name, probe in fitted.items()},
-            every_s=settings.readings.every,
-            deadline_s=settings.readings.deadline,
-            on_notice=lambda text: _log.info("one_wire", note=text),
+
+def _one_wire(settings: Settings) -> SampleSource:
+    # the library behind it is not needed, nor imported, for the other kinds
+    from controller.probes.one_wire import open_one_wire  # noqa: PLC0415
+
+    root = Path(settings.one_wire.root)
+    if not root.is_dir():
+        raise ProbeError(
+            f"one_wire.root: found no folder {root}, allowed: the folder where Linux shows "
+            "1-Wire devices; enable 1-Wire (dtoverlay=w1-gpio) and reboot"
         )
-    raise ProbeError(f'probes of kind "{kind}" cannot be read by the service')
+    return open_one_wire(
+        root,
+        {name: probe.id or "" for name, probe in settings.probes.fitted().items()},
+        every_s=settings.readings.every,
+        deadline_s=settings.readings.deadline,
+        on_notice=lambda text: _log.info("one_wire", note=text),
+    )
+
+
+def _recorded(settings: Settings, folder: Path) -> SampleSource:
+    """Play past readings back from now on, each file once for all the places that it serves."""
+    places: dict[str, list[str]] = {}
+    for name, probe in settings.probes.fitted().items():
+        places.setdefault(probe.file or "", []).append(name)
+    now = time.monotonic()
+    return Together(
+        [RecordedSource(folder / file, now, places=names) for file, names in places.items()]
+    )
 
 
 def sieves_of(settings: Settings) -> dict[str, Sieve]:
