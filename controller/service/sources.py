@@ -11,7 +11,6 @@ import structlog
 
 from controller.errors import ProbeError
 from controller.probes.protocol import SampleSource
-from controller.probes.recorded import RecordedSource
 from controller.probes.sieve import RULES_BY_PLACE, Sieve
 from controller.probes.together import Together
 from controller.service.output_bank import OutputBank
@@ -60,6 +59,8 @@ def _one_wire(settings: Settings) -> SampleSource:
 
 def _recorded(settings: Settings, folder: Path) -> SampleSource:
     """Play past readings back from now on, each file once for all the places that it serves."""
+    from controller.probes.recorded import RecordedSource  # noqa: PLC0415
+
     places: dict[str, list[str]] = {}
     for name, probe in settings.probes.fitted().items():
         places.setdefault(probe.file or "", []).append(name)

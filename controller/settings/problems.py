@@ -6,11 +6,12 @@ A line reads: path of the key, what was found, what is allowed, and often what t
 from __future__ import annotations
 
 import types
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from difflib import get_close_matches
 from typing import Any, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 
@@ -21,7 +22,8 @@ def problem_lines(
 
     Args:
         error: What the validator found.
-        document: Model of the whole file, to look up the names that are known.
+        document: Model of the whole file, to look up the names that are known and what a field's
+            description says is allowed.
         below: Path of the table that was validated.
     """
     return [_problem(detail, (*below, *detail["loc"]), document) for detail in error.errors()]
@@ -30,10 +32,9 @@ def problem_lines(
 def unknown_key(path: tuple[str, ...], document: type[BaseModel]) -> str:
     """Return the line for a key that no table has, with the nearest name that exists."""
     known = _fields_of(path[:-1], document)
-    names = [field.alias or name for name, field in known.items()]
-    near = get_close_matches(path[-1], names, n=1)
-    hint = f'did you mean "{near[0]}"?' if near else f"known here: {', '.join(sorted(names))}"
-    return f'{".".join(path)}: found an unknown key "{path[-1]}", {hint}'
+    near = get_close_matches(path[-1], known, n=1)
+    advice = f"did you mean {near[0]}?" if near else "remove it"
+    return f"{'.'.join(path)}: found an unknown key, allowed: {', '.join(known)}; {advice}"
 
 
 def tables_in(annotation: Any) -> Iterator[type[BaseModel]]:
@@ -45,20 +46,42 @@ def tables_in(annotation: Any) -> Iterator[type[BaseModel]]:
             yield from tables_in(part)
 
 
+def shown(found: object) -> str:
+    """Return what was found as a person would write it, cut to a fair length."""
+    if isinstance(found, dict):
+        return f"a table of {len(found)} key(s)"
+    if isinstance(found, list):
+        return f"a list of {len(found)}"
+    text = str(found).lower() if isinstance(found, bool) else str(found)
+    text = text if len(text) <= 60 else f"{text[:57]}..."
+    return f'"{text}"' if isinstance(found, str) else text
+
+
+def entry(index: int) -> str:
+    """Return the place in a list as people count."""
+    return f"entry {index + 1}"
+
+
 def _problem(detail: ErrorDetails, loc: tuple[int | str, ...], document: type[BaseModel]) -> str:
-    path = tuple(str(part) for part in loc if part != "[key]")
-    kind, found = detail["type"], detail["input"]
+    path = tuple(entry(part) if isinstance(part, int) else part for part in loc if part != "[key]")
+    dotted, kind = ".".join(path), detail["type"]
     if kind == "extra_forbidden":
         return unknown_key(path, document)
-    dotted = ".".join(path)
-    if kind == "missing":
-        return f"{dotted}: found nothing, allowed: this key is compulsory"
+    found = "nothing" if kind == "missing" else shown(detail["input"])
+    field = _fields_of(path[:-1], document).get(path[-1])
+    if field is not None and field.description is not None:
+        return f"{dotted}: found {found}, allowed: {field.description}"
     if kind == "value_error":
-        return f"{dotted}: found {_shown(found)}, {detail['ctx']['error']}"
-    return f"{dotted}: found {_shown(found)}, allowed: {_allowed(detail)}"
+        text = str(detail["ctx"]["error"])
+        if text.startswith("allowed"):
+            return f"{dotted}: found {found}, {text}"
+        # of a whole table, and of figures that judge themselves: they say which key and what
+        return text if text.startswith(f"{dotted}.") else f"{dotted}: {text}"
+    return f"{dotted}: found {found}, allowed: {_allowed(detail)}"
 
 
 _ALLOWED = {
+    "missing": "this key is compulsory",
     "bool_type": "true or false",
     "string_type": "text in quotation marks",
     "int_type": "a whole number without quotation marks",
@@ -83,24 +106,23 @@ def _allowed(detail: ErrorDetails) -> str:
     return detail["msg"].removeprefix("Input should be ").removeprefix("Value should be ")
 
 
-def _shown(found: object) -> str:
-    text = f'"{found}"' if isinstance(found, str) else str(found)
-    if isinstance(found, bool):
-        text = str(found).lower()
-    if isinstance(found, dict):
-        text = f"a table of {len(found)} key(s)"
-    return text if len(text) <= 60 else f"{text[:57]}..."
+def _fields_of(path: tuple[str, ...], document: type[BaseModel]) -> dict[str, FieldInfo]:
+    """Return the fields of the table that lies at *path*, by the names that a file gives them.
 
-
-def _fields_of(path: tuple[str, ...], document: type[BaseModel]) -> Mapping[str, Any]:
-    """Return the fields of the table that lies at *path*."""
-    table = document
+    Empty where people choose the names themselves, such as those of stages, or list entries.
+    """
+    table, chosen = document, False
     for part in path:
-        inner = None
-        for name, field in table.model_fields.items():
-            if part in {name, field.alias}:
-                inner = next(tables_in(field.annotation), None)
-        if inner is not None:
-            table = inner
-        # a name that people choose, such as a stage's: the table stays the one it maps to
-    return table.model_fields
+        if chosen:
+            chosen = False
+            continue
+        field = _fields_by_key(table).get(part)
+        inner = None if field is None else next(tables_in(field.annotation), None)
+        if field is None or inner is None:
+            return {}
+        table, chosen = inner, get_origin(field.annotation) in {dict, tuple}
+    return {} if chosen else _fields_by_key(table)
+
+
+def _fields_by_key(table: type[BaseModel]) -> dict[str, FieldInfo]:
+    return {field.alias or name: field for name, field in table.model_fields.items()}

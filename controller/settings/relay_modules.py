@@ -7,19 +7,22 @@ judged by the mains rule; its `RelayModule.from_record` takes what `model_dump` 
 from __future__ import annotations
 
 import re
-import tomllib
-from difflib import get_close_matches
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
-from pydantic_core import ErrorDetails
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
 from controller.errors import SettingsError
-from controller.settings.units import Amperes, parse_current
+from controller.settings.problems import problem_lines, shown, unknown_key
+from controller.settings.toml_file import Purpose, read_toml
+from controller.settings.units import Current
 
-LARGEST_FILE_BYTES = 1_000_000
-"""A long list of modules is some ten kilobytes; more is another file."""
+LIST_OF_MODULES = Purpose(
+    what="a list of relay modules",
+    usually="a list of a few kilobytes",
+    see="the template in the file",
+    may_be_empty=True,
+)
 
 _ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 _SUPPLY = re.compile(r"([0-9]+(?:\.[0-9]+)?) ?V ?(AC|DC)")
@@ -40,11 +43,10 @@ def _supply_text(found: str) -> str:
 
 
 Words = Annotated[str, Field(min_length=1, max_length=300, pattern=r"\S")]
-Current = Annotated[Amperes, BeforeValidator(parse_current)]
 
 
 class _Record(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, populate_by_name=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
 
 class RatingRecord(_Record):
@@ -99,6 +101,12 @@ class RelayModuleRecord(_Module):
     id: str
 
 
+class _File(_Record):
+    """The whole file, for the names that are known; each module is judged by itself."""
+
+    modules: dict[str, _Module]
+
+
 def read_relay_modules(path: Path) -> dict[str, RelayModuleRecord]:
     """Return the recorded modules by id.
 
@@ -117,10 +125,10 @@ def read_relay_modules(path: Path) -> dict[str, RelayModuleRecord]:
 def examine_relay_modules(path: Path) -> tuple[dict[str, RelayModuleRecord], list[str]]:
     """Return the modules that can be used and every problem found in the others."""
     try:
-        document = _read_toml(path)
-    except ValueError as error:
-        return {}, [f"{path.name}: {error}"]
-    problems = [_unknown(key, ("modules",), key) for key in document if key != "modules"]
+        document = read_toml(path, LIST_OF_MODULES)
+    except SettingsError as error:
+        return {}, [f"{path.name}: {problem}" for problem in error.problems]
+    problems = [unknown_key((key,), _File) for key in document if key != "modules"]
     tables = document.get("modules", {})
     modules: dict[str, RelayModuleRecord] = {}
     if isinstance(tables, dict):
@@ -130,7 +138,7 @@ def examine_relay_modules(path: Path) -> tuple[dict[str, RelayModuleRecord], lis
             if record is not None:
                 modules[name] = record
     else:
-        problems.append(f"modules: found {_shown(tables)}, allowed: tables [modules.ID]")
+        problems.append(f"modules: found {shown(tables)}, allowed: tables [modules.ID]")
     return modules, [f"{path.name}: {problem}" for problem in problems]
 
 
@@ -138,77 +146,12 @@ def _record(name: str, table: object) -> tuple[RelayModuleRecord | None, list[st
     problems = []
     if _ID.fullmatch(name) is None:
         problems.append(
-            f"modules.{name}: found {_shown(name)}, allowed: an id of small letters, digits and "
+            f"modules.{name}: found {shown(name)}, allowed: an id of small letters, digits and "
             "single dashes, such as mosfet-24v-dc"
         )
     try:
         module = _Module.model_validate(table)
     except ValidationError as error:
-        return None, problems + [_problem(name, detail) for detail in error.errors()]
+        return None, problems + problem_lines(error, _File, below=("modules", name))
     record = RelayModuleRecord.model_construct(id=name, **dict(module))
     return (None if problems else record), problems
-
-
-def _read_toml(path: Path) -> dict[str, Any]:
-    """Return the document.
-
-    Raises:
-        ValueError: It is no readable TOML; says what it is.
-    """
-    try:
-        with path.open("rb") as file:
-            content = file.read(LARGEST_FILE_BYTES + 1)
-    except IsADirectoryError:
-        raise ValueError("found a directory, allowed: a TOML file; name the file in it") from None
-    except OSError as error:
-        raise ValueError(
-            f"cannot be read ({error.strerror or error}) at {path}; name a readable file"
-        ) from None
-    if len(content) > LARGEST_FILE_BYTES:
-        raise ValueError(
-            f"found more than {LARGEST_FILE_BYTES} bytes, allowed: a list of a few kilobytes; "
-            "this is probably another file"
-        )
-    try:
-        return tomllib.loads(content.decode("utf-8"))
-    except UnicodeDecodeError as error:
-        raise ValueError(
-            f"found bytes that are not UTF-8 text at byte {error.start}, allowed: TOML"
-        ) from None
-    except tomllib.TOMLDecodeError as error:
-        raise ValueError(f"is not TOML: {error}; see the template in the file") from None
-    except RecursionError:
-        raise ValueError("is nested too deeply to be a list of relay modules") from None
-
-
-def _problem(name: str, detail: ErrorDetails) -> str:
-    place = [_place(part) for part in detail["loc"]]
-    where = ".".join(("modules", name, *place))
-    table = RatingRecord if len(place) > 1 else _Module
-    fields = {field.alias or known: field for known, field in table.model_fields.items()}
-    key = place[-1] if place else ""
-    if detail["type"] == "extra_forbidden":
-        return _unknown(where, tuple(fields), key)
-    allowed = fields[key].description if key in fields else "a table with keys of its own"
-    found = "nothing" if detail["type"] == "missing" else _shown(detail["input"])
-    return f"{where}: found {found}, allowed: {allowed}"
-
-
-def _place(part: int | str) -> str:
-    return f"entry {part + 1}" if isinstance(part, int) else part
-
-
-def _unknown(where: str, known: tuple[str, ...], key: str) -> str:
-    near = get_close_matches(key, known, n=1)
-    advice = f"did you mean {near[0]}?" if near else "remove it"
-    return f"{where}: found an unknown key, allowed: {', '.join(known)}; {advice}"
-
-
-def _shown(found: object) -> str:
-    if isinstance(found, dict):
-        return f"a table of {len(found)} key(s)"
-    if isinstance(found, list):
-        return f"a list of {len(found)}"
-    text = str(found).lower() if isinstance(found, bool) else str(found)
-    text = text if len(text) <= 60 else f"{text[:57]}..."
-    return f'"{text}"' if isinstance(found, str) else text

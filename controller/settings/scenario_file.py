@@ -9,7 +9,7 @@ from pydantic import Field, ValidationError
 
 from controller.errors import SettingsError
 from controller.settings.models import LocalTime, Table
-from controller.settings.problems import problem_lines
+from controller.settings.problems import entry, problem_lines
 from controller.settings.toml_file import read_toml
 from controller.settings.units import Difference, Duration, Seconds, between
 
@@ -74,7 +74,7 @@ def read_scenario(path: Path) -> ScenarioFile:
     except ValidationError as error:
         raise SettingsError(str(path), tuple(problem_lines(error, ScenarioFile))) from None
     problems = tuple(
-        f"faults.{number}.probe: found nothing, allowed: the probe that dies"
+        f"faults.{entry(number)}.probe: found nothing, allowed: the probe that dies"
         for number, fault in enumerate(scenario.faults)
         if fault.kind == "dead_probe" and fault.probe is None
     )

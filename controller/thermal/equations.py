@@ -89,8 +89,10 @@ class Equations:
         self.water_kg = spec.reservoir.litres
         self.water_kj_k = self.water_kg * MEAN_CP_KJ_KGK
         self.humidifier_kg_s = chamber.humidifier_kg_per_h / 3600.0
-        band = fine.humidistat_band * moist_air.saturated_ratio(_REFERENCE_C, self.pressure_pa)
-        self.humidistat_kg_s = self.humidifier_kg_s / band
+        self.mist_band = fine.humidistat_band * moist_air.saturated_ratio(
+            _REFERENCE_C, self.pressure_pa
+        )
+        self.humidistat_kg_s = self.humidifier_kg_s / self.mist_band
         self.fog_kg_s = self.air_kg / FOG_S
         self.packs = PackBath(spec.packs, film_w_m2k=fine.pack_film_w_m2k)
 
@@ -182,7 +184,7 @@ class Equations:
         wet_kg_s = self.exchange_kg_s * (room_ratio - ratio) + mist_kg_s
         leak_kw_k = self.box_kw_k + (self.tubing_kw_k if drive.pump else 0.0)
         water_kw = (self.pump_kw if drive.pump else 0.0) + leak_kw_k * (drive.room_c - water_c)
-        if coil is not None:
+        if coil is not None and water_c >= 0.0:  # frozen solid, nothing moves
             duty = coil.take(air_c=air_c, ratio=ratio, water_c=water_c)
             air_kw -= duty.total_kw - duty.condensate_kg_s * (
                 VAPOUR_AT_ZERO_KJ_KG + CP_VAPOUR_KJ_KGK * air_c

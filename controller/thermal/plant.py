@@ -185,7 +185,7 @@ class Plant:
             crop_mean_kw_k, crop_per_s, crop_half_k_kj, crop_k_kj, sources_kw, lights_step_kj,
             fan_step_kj, pump_kw, leak_kw_k, pump_step_kj, water_half_k_kj, water_k_kj, dt_air_kg,
             next_stride_s, exchange_kg_s, full_kw, per_k, humidistat_kg_s, humidifier_kg_s,
-            fog_check, knots, means, cells,
+            mist_band, fog_check, knots, means, cells,
         ) = mode  # fmt: skip
         (
             t_s, air_c, ratio, fabric_c, crop_c, water_c, slush_kg, stride_s, stride_ks,
@@ -278,12 +278,13 @@ class Plant:
         vapour_kj_kg = VAPOUR_AT_ZERO_KJ_KG + CP_VAPOUR_KJ_KGK * air_mean_c
         if regime == 2:
             mist_kg_s += mist_slope * (held_slope * air_rise_k - ratio_rise)
-        else:  # taken anew at the mean, so that entering or leaving the band costs no accuracy
-            mist_kg_s = humidistat_kg_s * (held_zero + held_slope * air_mean_c - ratio_mean)
-            if mist_kg_s > humidifier_kg_s:
-                mist_kg_s = humidifier_kg_s
-            elif mist_kg_s < 0.0:
-                mist_kg_s = 0.0
+        else:
+            short_mean = held_zero + held_slope * air_mean_c - ratio_mean
+            short_end = 2.0 * short_mean - short
+            if regime == 1 and 0.0 < short_end < mist_band:
+                mist_kg_s = humidistat_kg_s * short_mean
+            elif regime == 1 or (short_end < mist_band if mist_kg_s else short_end > 0.0):
+                mist_kg_s = humidistat_kg_s * _clipped_mean(short, short_end, mist_band)
 
         # flows at the mean state; each enters both of its sides and one account
         outside_k = room_c - air_mean_c
@@ -433,3 +434,15 @@ class Plant:
             return 0.0, 0.0, 0.0
         fog_kg_s = -eq.fog_kg_s * (ratio - saturated)
         return fog_kg_s, eq.saturation_slope(air_c), eq.fog_kg_s
+
+
+def _clipped_mean(first: float, last: float, highest: float) -> float:
+    """Return the mean of a value clipped to 0 to *highest* while it runs from *first* to *last*."""
+    if first == last:
+        return min(max(first, 0.0), highest)
+
+    def area(value: float) -> float:
+        inside = min(max(value, 0.0), highest)
+        return 0.5 * inside * inside + highest * max(0.0, value - highest)
+
+    return (area(last) - area(first)) / (last - first)

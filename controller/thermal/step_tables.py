@@ -70,6 +70,7 @@ class Mode(NamedTuple):
     crop_per_k: float
     humidistat_kg_s: float
     humidifier_kg_s: float
+    mist_band: float
     fog_check: float
     knots: tuple[tuple[float, float], ...]
     means: dict[int, Means]
@@ -213,6 +214,7 @@ class StepTables:
             crop_per_k=eq.crop_per_k,
             humidistat_kg_s=eq.humidistat_kg_s,
             humidifier_kg_s=eq.humidifier_kg_s,
+            mist_band=eq.mist_band,
             # humidity below the humidifier's set point over this is surely below saturation
             fog_check=max(0.05, self._equations.spec.chamber.rh) - 1.0,
             knots=self._knots,

@@ -100,11 +100,24 @@ class TestTrigger:
                 f"{words}; probes are read one by one"
             )
         ]
+        bench.clock.advance(RETRY_S)
+        assert bench.bus.trigger() is Pending.NOTHING
         bench.kernel.trigger = "good"
         assert bench.bus.trigger() is Pending.NOTHING
         bench.clock.advance(RETRY_S)
         assert bench.bus.trigger() is Pending.SNAPSHOT
         assert len(bench.said) == 1
+
+    def test_a_confirmed_trigger_forgets_earlier_misses(self) -> None:
+        """Only misses in a row make the bus rest."""
+        bench = Bench()
+
+        for how in ("no_presence", "no_presence", "good") * 5:
+            bench.kernel.trigger = how
+            bench.bus.trigger()
+
+        assert len(bench.kernel.triggers) == 15
+        assert bench.said == []
 
     def test_repeated_misses_rest(self) -> None:
         """After several unconfirmed triggers in a row the bus is left alone for a while."""
@@ -164,6 +177,11 @@ class TestTrigger:
         pytest.param({}, 0.67, False, id="12-bit-too-short"),
         pytest.param({"resolution": 9}, 0.09, True, id="9-bit"),
         pytest.param({"resolution": 9}, 0.08, False, id="9-bit-too-short"),
+        pytest.param({"resolution": 10}, 0.17, True, id="10-bit"),
+        pytest.param({"resolution": 10}, 0.16, False, id="10-bit-too-short"),
+        pytest.param({"resolution": 11}, 0.34, True, id="11-bit"),
+        pytest.param({"resolution": 11}, 0.33, False, id="11-bit-too-short"),
+        pytest.param({"resolution": 12}, 0.68, True, id="12-bit"),
         pytest.param({"resolution": 77}, 0.67, False, id="impossible-resolution"),
         pytest.param({"conv_time": 200, "resolution": 12}, 0.19, True, id="measured"),
         pytest.param({"conv_time": 200, "resolution": 12}, 0.17, False, id="measured-too-short"),
@@ -173,7 +191,10 @@ class TestTrigger:
 def test_conversion_time_comes_from_the_probes(
     numbers: dict[str, int], lasts_s: float, confirmed: bool, tree: W1Tree
 ) -> None:
-    """What a write must last: conv_time, else the data sheet's time for the resolution."""
+    """What a write must last: conv_time, else the data sheet's time for the resolution.
+
+    The DS18B20 data sheet (table 2) gives 93.75, 187.5, 375 and 750 ms; nine tenths count.
+    """
     for probe_id in (AIR, RESERVOIR):
         tree.add_probe(probe_id)
         for name, value in numbers.items():

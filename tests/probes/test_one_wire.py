@@ -202,6 +202,18 @@ class TestFaults:
         assert (sample.value_mc is None) is (sample.fault is not None)
         assert sample.raw.isprintable()
 
+    def test_drain_reads_and_says_nothing(self, tree: W1Tree) -> None:
+        """What a bulk conversion left is read once; a probe that is gone raises nothing."""
+        drained: list[Path] = []
+
+        def read(path: Path) -> bytes:
+            drained.append(path)
+            raise OSError(errno.ENODEV, "No such device")
+
+        OneWireProbe(tree.root, AIR, read=read).drain()
+
+        assert drained == [tree.file(AIR)]
+
 
 class TestCopyAtPowerOn:
     """Copies of the chip wake up at exactly 25 °C (counterfeit_DS18B20, family D)."""
@@ -246,9 +258,11 @@ class TestCopyAtPowerOn:
         probe.read(clock)
         tree.write(AIR, COPY_AT_25)
 
+        clock.advance(DOUBT_MEMORY_S)
+        within = probe.read(clock).fault
         clock.advance(DOUBT_MEMORY_S + 1)
 
-        assert probe.read(clock).fault is Fault.POWER_ON
+        assert (within, probe.read(clock).fault) == (None, Fault.POWER_ON)
 
     def test_genuine_chip_at_25_is_believed_at_once(self, tree: W1Tree) -> None:
         """The reserved bytes of a genuine chip leave no doubt."""

@@ -126,6 +126,56 @@ class TestAge:
         assert isinstance(readings[-2], Lost)
         assert readings[-1] == Seen(12_500)
 
+    @pytest.mark.parametrize(
+        ("pause_s", "readings"),
+        [
+            pytest.param(60.0, [Seen, Seen], id="on-stale-after"),
+            pytest.param(60.5, [Lost, Seen], id="beyond"),
+        ],
+    )
+    def test_pause_at_the_limit_is_no_gap(self, pause_s: float, readings: list[type]) -> None:
+        """A sample as old as stale_after allows still follows the one before it."""
+        feed = Feed().settled()
+        feed.now += pause_s - POLL_S
+
+        assert [type(one) for one in feed.give(12_562, 12_562)] == readings
+
+    @pytest.mark.parametrize(
+        ("pause_s", "last"), [(60.0, Seen), (60.5, Lost)], ids=["on-stale-after", "beyond"]
+    )
+    def test_samples_at_the_limit_still_agree(self, pause_s: float, last: type) -> None:
+        """The second sample after a start may come stale_after later, no more."""
+        feed = Feed()
+        feed.give(12_500)
+        feed.now += pause_s - POLL_S
+
+        assert type(feed.give(12_500)[0]) is last
+
+    def test_a_sample_of_the_same_instant_counts(self) -> None:
+        """Two samples of one instant are both judged."""
+        feed = Feed(replace(RULES, median_of=1)).settled()
+
+        feed.sieve.take(Sample(feed.now, 12_562))
+
+        assert feed.sieve.reading(feed.now) == Seen(12_562)
+
+    def test_waiting_is_said_only_while_it_is_so(self) -> None:
+        """A first sample that nothing followed is soon not worth mentioning."""
+        feed = Feed()
+        feed.give(12_500)
+
+        assert feed.sieve.reading(feed.now + 60.0) == Lost(
+            "waiting for readings that agree, 1 of 2 so far"
+        )
+        assert feed.sieve.reading(feed.now + 60.5) == Lost("no reading yet")
+
+    def test_reading_holds_for_stale_after(self) -> None:
+        """A reading says until when it stands; one that is lost does not stand at all."""
+        feed = Feed()
+
+        assert feed.sieve.holds_until == -math.inf
+        assert feed.settled().sieve.holds_until == feed.now + 60.0
+
     def test_a_refused_sample_does_not_refresh_the_age(self) -> None:
         """Faults, values out of range and jumps leave the reading as old as it was."""
         feed = Feed().settled()
@@ -258,6 +308,14 @@ class TestJump:
         assert readings[:6] == [Seen(12_500)] * 6
         assert isinstance(readings[6], Lost)
 
+    def test_after_a_gap_nothing_is_held_as_a_jump(self) -> None:
+        """What waits after a gap is a start, however far from the value of long ago."""
+        feed = Feed().settled()
+
+        feed.give(20_000, *[None] * 7, 30_000)
+
+        assert feed.sieve.held_mc is None
+
     def test_more_time_allows_more_change(self) -> None:
         """The allowance grows with the time since the last sample that was believed."""
         feed = Feed().settled()
@@ -359,6 +417,9 @@ class TestStuck:
         feed.sieve.moved()
 
         assert not feed.sieve.stuck(feed.now + 7 * 3600)
+        feed.give(*[12_500] * self.HOURS)
+        assert feed.sieve.stuck(feed.now + 60.0)
+        assert not feed.sieve.stuck(feed.now + 60.5)
 
     def test_infinite_time_switches_it_off(self) -> None:
         """A reservoir full of melting ice stands still for hours."""
