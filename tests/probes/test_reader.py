@@ -127,6 +127,15 @@ class Gate:
         return 12_500
 
 
+class IdleBus:
+    """A bus that never converts for its probes."""
+
+    names = ("reservoir",)
+
+    def trigger(self) -> Pending:
+        return Pending.NOTHING
+
+
 class TestCollect:
     def test_first_call_asks_and_returns_nothing(self, bench: Bench) -> None:
         """The collector never waits: the first sample comes with a later call."""
@@ -161,25 +170,38 @@ class TestCollect:
         reader.collect(5000.0)
         bench.wait(1)
 
-        reader.collect(5004.6)
+        reader.collect(5004.5)
 
         bench.wait(1)
-        assert len(reader.collect(5004.7)) == 1
+        assert len(reader.collect(5004.6)) == 1
 
     def test_samples_come_in_the_order_in_which_they_were_read(self, bench: Bench) -> None:
-        """However the threads finish, the collector sorts by instant."""
-        first, second = Gate(), Gate()
-        reader = bench.reader({"air": Scripted(first), "room": Scripted(second)})
+        """However late a thread hands over, the collector sorts by instant."""
+        stamped, handed_over = threading.Event(), threading.Event()
+
+        class Dawdler(Scripted):
+            def read(self, clock: Callable[[], float]) -> Sample:
+                sample = super().read(clock)
+                stamped.set()
+                assert handed_over.wait(PATIENCE_S)
+                return sample
+
+        def after_the_other() -> int:
+            assert stamped.wait(PATIENCE_S)
+            bench.clock.advance(1)
+            return 12_500
+
+        reader = bench.reader(
+            {"air": Dawdler(lambda: 12_500), "room": Scripted(after_the_other)},
+        )
         reader.collect(bench.clock())
-        second.opened.set()
         bench.wait(1)
-        bench.clock.advance(1)
-        first.opened.set()
+        handed_over.set()
         bench.wait(1)
 
         collected = reader.collect(bench.clock())
 
-        assert collected == [("room", Sample(5000.0, 12_500)), ("air", Sample(5001.0, 12_500))]
+        assert collected == [("air", Sample(5000.0, 12_500)), ("room", Sample(5001.0, 12_500))]
 
     def test_mailbox_stays_small_when_nobody_collects(self, bench: Bench) -> None:
         """A sample that waits to be collected keeps its probe from being read again."""
@@ -198,7 +220,9 @@ class TestCollect:
         assert len(reads) == 1
         assert len(reader.collect(bench.clock())) == 1
 
-    @pytest.mark.parametrize(("every_s", "deadline_s"), [(0.0, 1.0), (1.0, float("nan"))])
+    @pytest.mark.parametrize(
+        ("every_s", "deadline_s"), [(0.0, 1.0), (1.0, 0.0), (1.0, float("nan"))]
+    )
     def test_times_must_be_above_zero(self, every_s: float, deadline_s: float) -> None:
         """A reader that would never or always read is refused."""
         with pytest.raises(ValueError, match=f"above zero, found {every_s} and {deadline_s}"):
@@ -260,6 +284,19 @@ class TestStuckRead:
 
         assert reader.collect(5003.5) == [("air", Sample(5003.5, None, Fault.LATE))]
 
+    def test_sample_on_the_deadline_is_kept(self, bench: Bench) -> None:
+        """A read that takes just as long as it may is good."""
+
+        def slow() -> int:
+            bench.clock.advance(DEADLINE_S)
+            return 12_500
+
+        reader = bench.reader({"air": Scripted(slow)})
+        reader.collect(5000.0)
+        bench.wait(1)
+
+        assert reader.collect(5003.0) == [("air", Sample(5003.0, 12_500))]
+
     def test_threads_do_not_grow(self, bench: Bench) -> None:
         """Ten minutes with a stuck read: one thread a probe, at most one read each."""
         gate = Gate()
@@ -281,7 +318,7 @@ class TestStuckRead:
         """Closing returns at once; idle threads end, the stuck one ends when it comes back."""
         gate = Gate()
         before = set(threading.enumerate())
-        reader = bench.reader({"air": Scripted(gate), "reservoir": constant()})
+        reader = bench.reader({"air": Scripted(gate), "reservoir": constant()}, IdleBus())
         mine = [thread for thread in threading.enumerate() if thread not in before]
         reader.collect(bench.clock())
         bench.wait(1)
@@ -292,11 +329,13 @@ class TestStuckRead:
         assert {thread.name: thread.daemon for thread in mine} == {
             "probe-air": True,
             "probe-reservoir": True,
+            "bus-reservoir": True,
         }
         stuck = next(thread for thread in mine if thread.name == "probe-air")
-        idle = next(thread for thread in mine if thread.name == "probe-reservoir")
-        idle.join(PATIENCE_S)
-        assert (idle.is_alive(), stuck.is_alive()) == (False, True)
+        for idle in mine:
+            if idle is not stuck:
+                idle.join(PATIENCE_S)
+        assert [thread.name for thread in mine if thread.is_alive()] == ["probe-air"]
         gate.opened.set()
         stuck.join(PATIENCE_S)
         assert not stuck.is_alive()
@@ -344,7 +383,9 @@ class TestSurprise:
 
         reader = bench.reader({"air": Scripted(fail), "reservoir": constant()})
         with capture_logs() as logs:
-            seen = [bench.cycle(reader, samples=2) for _ in range(5)]
+            seen = [bench.cycle(reader, samples=2)]
+            assert len(logs) == 1
+            seen += [bench.cycle(reader, samples=2) for _ in range(4)]
 
         assert [one["air"].fault for one in seen] == [Fault.UNREADABLE] * 5
         assert [one["air"].raw for one in seen] == ["IndexError"] * 5
@@ -404,17 +445,25 @@ class TestSurprise:
 
     def test_signals_stay_out_of_the_reading_threads(self, bench: Bench) -> None:
         """A signal on a reading thread would cut the kernel's wait short."""
-        blocked: list[set[signal.Signals]] = []
+        blocked: list[set[int]] = []
 
         def look() -> int:
-            blocked.append({signal.Signals(n) for n in signal.pthread_sigmask(0, ())})
+            blocked.append(set(signal.pthread_sigmask(signal.SIG_BLOCK, ())))
             return 12_500
 
-        reader = bench.reader({"air": Scripted(look)})
+        class Looking:
+            names = ("air",)
+
+            def trigger(self) -> Pending:
+                look()
+                return Pending.NOTHING
+
+        reader = bench.reader({"air": Scripted(look)}, Looking())
         bench.cycle(reader, samples=1)
 
-        assert blocked[0] >= {signal.SIGTERM, signal.SIGINT, signal.SIGHUP}
-        assert not signal.pthread_sigmask(0, ()) & {signal.SIGTERM, signal.SIGINT}
+        kept_out = {signal.SIGTERM, signal.SIGINT, signal.SIGHUP}
+        assert [one & kept_out for one in blocked] == [kept_out, kept_out]
+        assert not signal.pthread_sigmask(signal.SIG_BLOCK, ()) & kept_out
 
 
 class TestBus:

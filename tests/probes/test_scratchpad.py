@@ -149,6 +149,7 @@ def test_bytes_of_a_ds18b20(digits: str, expected: Judged) -> None:
         pytest.param(with_crc("ff ff 4b 46 ff ff 04 10"), DS18S20, Judged(-500), id="s20--0.5"),
         pytest.param(with_crc("ce ff 4b 46 ff ff 0c 10"), DS18S20, Judged(-25_000), id="s20--25"),
         pytest.param(with_crc("92 ff 4b 46 ff ff 0c 10"), DS18S20, Judged(-55_000), id="s20--55"),
+        pytest.param(with_crc("fa 00 4b 46 ff ff 0c 10"), DS18S20, Judged(125_000), id="s20-125"),
         pytest.param(with_crc("32 00 4b 46 ff ff 0b 10"), DS18S20, Judged(25_062), id="s20-fine"),
         pytest.param(
             "aa 00 4b 46 ff ff 0c 10 87", DS18S20, Judged(None, Fault.POWER_ON), id="s20-power-on"
@@ -294,3 +295,14 @@ def test_bytes_of_an_impossible_temperature_are_refused(value_mc: int) -> None:
 def test_power_on_bytes() -> None:
     """The ready-made power-on value is the one of the counterfeit_DS18B20 survey."""
     assert POWER_ON_BYTES.hex(" ") == POWER_ON
+
+
+def test_families_are_those_of_the_kernel() -> None:
+    """Linux 6.12 w1_therm.c knows these five family codes."""
+    assert FAMILIES == {
+        0x10: "DS18S20",
+        0x22: "DS1822",
+        0x28: "DS18B20",
+        0x3B: "DS1825",
+        0x42: "DS28EA00",
+    }

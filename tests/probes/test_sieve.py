@@ -347,6 +347,12 @@ class TestMedianAndOffset:
 
         assert feed.give(12_062, 12_125, 12_187) == [Seen(12_000), Seen(12_062), Seen(12_125)]
 
+    def test_a_value_that_stays_arrives_with_its_second_sample(self) -> None:
+        """A step is followed as soon as two of three samples have it, and then stands."""
+        feed = Feed().settled(12_000)
+
+        assert feed.give(12_062, 12_062, 12_062) == [Seen(12_000), Seen(12_062), Seen(12_062)]
+
     def test_colder_of_two_while_few_are_there(self) -> None:
         """Right after the start the colder of two counts: a start is never hastened."""
         assert Feed().give(13_000, 12_937)[-1] == Seen(12_937)
