@@ -26,6 +26,7 @@ COMMANDS = {
     "run": "controller.cli.run",
     "off": "controller.cli.off",
     "probes": "controller.cli.probes",
+    "size": "controller.cli.size",
 }
 """Where each command lives. A module is imported when its command is asked for, so that the
 control process never pays for what the others need."""

@@ -74,7 +74,7 @@ def _table_of(part: type[Any]) -> Any:
     )
 
 
-_PARTS = {
+PLANT_PARTS = {
     "chamber": ChamberSpec,
     "coil": CoilSpec,
     "reservoir": ReservoirSpec,
@@ -89,13 +89,17 @@ class _Plant(Table):
 
     def spec(self, site: SiteSpec) -> PlantSpec:
         """Return the plant that these tables describe."""
-        parts = {name: part(**dict(getattr(self, name))) for name, part in _PARTS.items()}
+        parts = {name: part(**dict(getattr(self, name))) for name, part in PLANT_PARTS.items()}
         return PlantSpec(site=site, **parts)
 
 
 PlantTables: Any = _made_model(
     "PlantTables",
     __base__=_Plant,
-    **{name: (table, table()) for name, part in _PARTS.items() for table in (_table_of(part),)},
+    **{
+        name: (table, table())
+        for name, part in PLANT_PARTS.items()
+        for table in (_table_of(part),)
+    },
 )
 """[plant.*] with one field for each part."""

@@ -174,20 +174,29 @@ class Coil:
         water_units = share * self._water_side_kw_k / water_kw_k
         water_kj_kg = moist_air.saturated_enthalpy_kj_kg(water_c, pressure_pa)
         drive = air_kj_kg - water_kj_kg
-        out_c = water_c
-        slope = moist_air.saturated_enthalpy_slope(water_c, pressure_pa)
-        for _ in range(100):
-            rate = air_kg_s * slope / water_kw_k
-            units = air_units / (1.0 + rate * air_units / water_units)
-            before_c = out_c
-            out_c = water_c + air_kg_s * fall(units, rate) * drive / water_kw_k
-            if abs(out_c - before_c) < 1e-12:
-                break
+        tangent = moist_air.saturated_enthalpy_slope(water_c, pressure_pa)
+
+        def next_out_c(out_c: float) -> float:
+            """Return the outlet that follows when saturation is the chord up to *out_c*."""
             rise_k = out_c - water_c
+            slope = tangent
             if rise_k > 1e-5:  # below that the chord is the tangent, and the quotient only noise
                 slope = (
                     moist_air.saturated_enthalpy_kj_kg(out_c, pressure_pa) - water_kj_kg
                 ) / rise_k
+            rate = air_kg_s * slope / water_kw_k
+            units = air_units / (1.0 + rate * air_units / water_units)
+            return water_c + air_kg_s * fall(units, rate) * drive / water_kw_k
+
+        # a fixed point, sped up by Steffensen's extrapolation
+        out_c = next_out_c(water_c)
+        for _ in range(30):
+            once_c = next_out_c(out_c)
+            twice_c = next_out_c(once_c)
+            bend_k = twice_c - 2.0 * once_c + out_c
+            if abs(twice_c - once_c) < 1e-12 or bend_k == 0.0:
+                return twice_c
+            out_c -= (once_c - out_c) ** 2 / bend_k
         return out_c
 
     def _wet(

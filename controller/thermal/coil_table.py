@@ -1,6 +1,6 @@
 """The coil's duty as linear pieces, filled in as the plant comes by.
 
-A cell spans 0.5 K of air, 0.5 g/kg of humidity and 0.25 K of water. In it, heat and condensate are
+A cell spans 0.5 K of air, 0.25 g/kg of humidity and 0.25 K of water. In it, heat and condensate are
 linear in the three; the plane has the mean of the true duty over the cell, so that neighbouring
 errors cancel. A cell depends on nothing but its place: the same state always gives the same duty.
 """
@@ -12,7 +12,7 @@ import math
 from controller.thermal.coil import Coil
 
 AIR_CELLS_PER_K = 2.0
-RATIO_CELLS = 2000.0
+RATIO_CELLS = 4000.0
 WATER_CELLS_PER_K = 4.0
 LOWEST_AIR_C = -20.0
 
@@ -25,7 +25,7 @@ _REACH = 0.5 / math.sqrt(3.0)  # two-point Gauss abscissa: fits mean and slope o
 def cell_centre(key: int) -> tuple[float, float, float]:
     """Return air [°C], humidity ratio and water [°C] in the middle of the cell with this key."""
     rest, water = divmod(key, 512)
-    air, ratio = divmod(rest, 512)
+    air, ratio = divmod(rest, 1024)
     return (
         (air + 0.5) / AIR_CELLS_PER_K + LOWEST_AIR_C,
         (ratio + 0.5) / RATIO_CELLS,
@@ -41,7 +41,7 @@ class CoilTable:
         self.cells: dict[int, Cell] = {}
 
     def fill(self, key: int) -> Cell:
-        """Work out, keep and return the cell with this key, ((air·512) + ratio)·512 + water.
+        """Work out, keep and return the cell with this key, ((air·1024) + ratio)·512 + water.
 
         Raises:
             PhysicsError: The cell lies outside the range of the coil's formulas.

@@ -240,8 +240,18 @@ def saturated_ratio(air_c: float, pressure_pa: float = STANDARD_PRESSURE_PA) -> 
 
 
 def saturated_enthalpy_kj_kg(air_c: float, pressure_pa: float = STANDARD_PRESSURE_PA) -> float:
-    """Return the enthalpy of saturated air [kJ/kg dry air]."""
-    return enthalpy_kj_kg(air_c=air_c, ratio=saturated_ratio(air_c, pressure_pa))
+    """Return the enthalpy of saturated air [kJ/kg dry air].
+
+    Raises:
+        PhysicsError: Outside -100 to 200 °C, or the air would boil.
+    """
+    if not LOWEST_C <= air_c <= HIGHEST_C:
+        _finite("temperature", air_c, LOWEST_C, HIGHEST_C, "°C")
+    vapour_pa = _saturation_pressure_pa(air_c)
+    if not vapour_pa < pressure_pa:
+        ratio_of_vapour_pressure(vapour_pa=vapour_pa, pressure_pa=pressure_pa)
+    ratio = MOLAR_MASS_RATIO * vapour_pa / (pressure_pa - vapour_pa)
+    return CP_DRY_AIR_KJ_KGK * air_c + ratio * (VAPOUR_AT_ZERO_KJ_KG + CP_VAPOUR_KJ_KGK * air_c)
 
 
 def saturated_enthalpy_slope(air_c: float, pressure_pa: float = STANDARD_PRESSURE_PA) -> float:

@@ -245,7 +245,7 @@ class Plant:
             )
         else:
             key = (
-                (int((air_c + 20.0) * 2.0) * 512 + int(ratio * 2000.0)) * 512 + int(water_c * 4.0)
+                (int((air_c + 20.0) * 2.0) * 1024 + int(ratio * 4000.0)) * 512 + int(water_c * 4.0)
             ) * 3 + regime
             (
                 h0, h_t, h_w, h_r, d0, d_t, d_w, d_r,

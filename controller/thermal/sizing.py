@@ -101,7 +101,9 @@ class Cover:
             "rotation": "packs frozen in time",
             "night": "a set of packs does not last the night",
         }
-        return phrases[min(phrases, key=lambda name: float(getattr(self, name)))]
+        # a coil that cannot hold the hottest hour comes first: nothing else mends that
+        scarcest = min(phrases, key=lambda name: float(getattr(self, name)))
+        return phrases["coil" if self.coil < 1.0 else scarcest]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -190,7 +192,7 @@ class _DesignDay:
 
     def useful(self, hour: float, water_c: float) -> bool:
         """Return whether water this warm still holds the chamber at this hour."""
-        return water_c <= self._grid_c[-1] and self.at(hour, water_c)[0] <= 1.0
+        return water_c < self.warmest_c and self.at(hour, water_c)[0] <= 1.0
 
 
 class _Reservoir:
@@ -233,8 +235,10 @@ class _Reservoir:
         before_c = self.water_c
         half = 0.5 * STEP_S / self._water_kj_k
         middle_c = (before_c + half * (load_kw + bath.kw)) / (1.0 + half * bath.kw_k)
-        # plain water with plain ice in it does not go below 0 °C
-        self.water_c = max(2.0 * middle_c - before_c, min(0.0, before_c))
+        # plain water with plain ice in it does not go below 0 °C; water too warm to be of use is
+        # not pumped any more, and how far it warms then is of no interest here
+        after_c = min(2.0 * middle_c - before_c, self._day.warmest_c)
+        self.water_c = max(after_c, min(0.0, before_c))
         self.heat_kj += load_kw * STEP_S
         self._bath = self._packs.stride(
             bath,
@@ -270,24 +274,25 @@ def _life_from(day: _DesignDay, hour: float) -> float:
 def _lives(day: _DesignDay) -> Life:
     """Follow days of swaps, each as soon as a set is spent."""
     reservoir = _Reservoir(day)
-    water_cs, since_h = 0.0, 0.0
-    counted_from = SETTLING_DAYS * HOURS
-    ends = counted_from + COUNTED_DAYS * HOURS
-    steps = int(ends * 3600 / STEP_S)
-    heat_before_kj = 0.0
+    counted_from_s = SETTLING_DAYS * HOURS * 3600
+    ends_s = counted_from_s + COUNTED_DAYS * HOURS * 3600
+    steps = int(ends_s / STEP_S)
+    first_counted = int(counted_from_s / STEP_S)
+    water_cs = heat_before_kj = 0.0
     for step in range(steps):
         at = step * STEP_S / 3600
-        if at >= counted_from and heat_before_kj == 0.0:
-            heat_before_kj, since_h = reservoir.heat_kj, at
+        if step == first_counted:
+            heat_before_kj = reservoir.heat_kj
         if reservoir.spent(at):
             reservoir.swap()
         reservoir.step(at)
-        if at >= counted_from:
+        if step >= first_counted:
             water_cs += reservoir.water_c
-    counted_h = ends - since_h
+    counted_h = COUNTED_DAYS * HOURS
+    mean_c = water_cs / (steps - first_counted)
     load_w = (reservoir.heat_kj - heat_before_kj) / counted_h / 3.6
     spec = day.spec
-    kj_kg = _usable_kj_kg(spec, water_cs / (counted_h * 3600 / STEP_S))
+    kj_kg = _usable_kj_kg(spec, mean_c)
     ice_kg = max(0.0, load_w) * 86.4 / kj_kg
     set_kg = spec.packs.in_reservoir * spec.packs.kg
     mean_h = min(LONGEST_SET_H, 24 * set_kg / ice_kg) if ice_kg > 0 else LONGEST_SET_H
@@ -296,7 +301,7 @@ def _lives(day: _DesignDay) -> Life:
         worst_h=worst_h,
         mean_h=mean_h,
         ice_kg_per_day=ice_kg,
-        reservoir_mean_c=water_cs / (counted_h * 3600 / STEP_S),
+        reservoir_mean_c=mean_c,
         reservoir_w=load_w,
     )
 

@@ -1,0 +1,123 @@
+"""`coldpin size`: its JSON contract, its words, and its figures against a whole rehearsal."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from controller.cli.main import status_of
+from controller.rehearsal.rehearse import Rehearsal
+from controller.settings.load import read_settings
+from controller.settings.scenario_file import read_scenario
+from controller.settings.shipped import shipped_config
+
+CONFIG = shipped_config("larkmoor-laptop.toml")
+
+
+def sized(capsys: pytest.CaptureFixture[str], config: Path = CONFIG) -> dict[str, object]:
+    """Return the document that `size --json` prints."""
+    assert status_of(["size", str(config), "--json"]) == 0
+    document: dict[str, object] = json.loads(capsys.readouterr().out)
+    return document
+
+
+def test_document_has_the_keys_that_scripts_rely_on(capsys: pytest.CaptureFixture[str]) -> None:
+    """The contract of `size --json`, key by key."""
+    document = sized(capsys)
+
+    assert set(document) == {
+        "design", "load_w", "coil", "useful_reservoir_max_c", "ice_kg_per_day", "packs_per_day",
+        "hours_per_set", "sets_in_rotation", "freezer", "cycle", "verdict", "binding", "changes",
+        "assumed",
+    }  # fmt: skip
+    assert set(document["design"]) == {"room_c", "room_rh", "air_c", "air_rh", "hour"}  # type: ignore[call-overload]
+    assert set(document["load_w"]) == {  # type: ignore[call-overload]
+        "envelope", "air_exchange", "lights", "fans", "pump", "crop", "humidifier", "sensible",
+        "latent", "total",
+    }  # fmt: skip
+    assert {2, 4, 6, 8, 10, 12, 14} <= {row["reservoir_c"] for row in document["coil"]}  # type: ignore[attr-defined]
+    assert document["verdict"] in {"holds", "short", "cannot"}
+
+
+def test_sums_of_the_load_close(capsys: pytest.CaptureFixture[str]) -> None:
+    """Sources, the pump aside, add up to the total; sensible and latent do too."""
+    load = sized(capsys)["load_w"]
+    assert isinstance(load, dict)
+    parts = ("envelope", "air_exchange", "lights", "fans", "crop", "humidifier")
+
+    assert sum(load[part] for part in parts) == pytest.approx(load["total"], abs=0.05)
+    assert load["sensible"] + load["latent"] == pytest.approx(load["total"], abs=0.05)
+
+
+def test_ice_a_day_agrees_with_a_rehearsal_of_the_whole_plant(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Two ways to one figure: hourly averages here, every tick of control and plant there."""
+    document = sized(capsys)
+    scenario = read_scenario(shipped_config("scenarios") / "calm-day.toml")
+    rehearsal = Rehearsal(read_settings(CONFIG), scenario, days=3)
+    rehearsal.run()
+    melted_kg = rehearsal.chamber.account().ice_melted_kg
+    assert melted_kg is not None
+
+    # the packs of the rehearsal are swapped by the clock, not when spent: hence the tolerance
+    assert document["ice_kg_per_day"] == pytest.approx(melted_kg / 3, rel=0.15)
+
+
+def test_figures_that_were_assumed_are_said_with_their_source(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A plant without a single figure is sized on ours, each named aloud."""
+    text = CONFIG.read_text(encoding="utf-8")
+    config = tmp_path / "bare.toml"
+    head, tail = text.split("[plant.chamber]")[0], text.split("[simulation]")[1]
+    config.write_text(f"{head}[simulation]{tail}", encoding="utf-8")
+
+    assumed = sized(capsys, config)["assumed"]
+
+    assert isinstance(assumed, list)
+    by_key = {figure["key"]: figure for figure in assumed}
+    assert by_key["plant.reservoir.ua_w_k"]["value"] == 0.5
+    assert "ice retention" in by_key["plant.reservoir.ua_w_k"]["about"]
+    assert all(figure["about"] for figure in assumed)
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("wall_area_m2 = -3.0", "plant.chamber.wall_area_m2 is -3.0"),
+        ("rh = 9000", "plant.chamber.rh is 9000"),
+        ("volume_m3 = nan", "volume_m3"),
+        ("wall_aera_m2 = 3.0", "did you mean wall_area_m2"),
+    ],
+    ids=["negative-area", "rh-9000", "nan", "typo"],
+)
+def test_senseless_figure_is_refused_by_name(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], line: str, told: str
+) -> None:
+    """Exit 78, the key, what was found."""
+    text = CONFIG.read_text(encoding="utf-8")
+    key = line.split(" = ", maxsplit=1)[0]
+    lines = [kept for kept in text.splitlines() if not kept.startswith(f"{key} =")]
+    place = lines.index("[plant.chamber]") + 1
+    config = tmp_path / "bad.toml"
+    config.write_text("\n".join([*lines[:place], line, *lines[place:]]), encoding="utf-8")
+
+    assert status_of(["size", str(config)]) == 78
+    assert told in capsys.readouterr().err
+
+
+def test_people_see_load_cycle_verdict_and_changes(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A narrow terminal shows it all, no line wider than it is."""
+    monkeypatch.setenv("COLUMNS", "60")
+
+    assert status_of(["size", str(CONFIG)]) == 0
+
+    printed = capsys.readouterr().out
+    assert max(map(len, printed.splitlines())) <= 60
+    for word in ("Heat at the hottest hour", "The cycle to expect", "holds:", "what to change"):
+        assert word in printed

@@ -1,0 +1,159 @@
+"""Probe lag and step against worked examples and a fine simulation of a lagged relay."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from controller.errors import PhysicsError
+from controller.thermal.first_order import FirstOrderPlant, FirstOrderSpec
+from controller.thermal.probe import PROBE_STEP_K, bead_tau_s, lagged_c, stepped_c, wire_tau_s
+
+
+@pytest.mark.parametrize(
+    ("film", "tau_s"), [pytest.param(60.0, 37.33, id="moving"), pytest.param(10.0, 224.0, id="still")]
+)
+def test_bead_in_air(film: float, tau_s: float) -> None:
+    """Gavhane, example 2.44: a 4 mm bead of 8000 kg/m³ and 420 J/(kg·K)."""
+    found = bead_tau_s(
+        diameter_m=0.004, density_kg_m3=8000.0, specific_heat_j_kgk=420.0, film_w_m2k=film
+    )
+
+    assert found == pytest.approx(tau_s, abs=0.1)
+
+
+def test_thermocouple_wire() -> None:
+    """Gavhane, example 2.43: 0.71 mm wire, 8600 kg/m³, 420 J/(kg·K), 600 W/(m²·K): 1.07 s."""
+    found = wire_tau_s(
+        diameter_m=0.00071, density_kg_m3=8600.0, specific_heat_j_kgk=420.0, film_w_m2k=600.0
+    )
+
+    assert found == pytest.approx(1.069, abs=0.002)
+
+
+@pytest.mark.parametrize(("start_c", "reads_c"), [(0.0, 67.3), (20.0, 78.9)])
+def test_step_of_160_degrees(start_c: float, reads_c: float) -> None:
+    """Rajput, example 1.18: t/tau = 1.2/2.2."""
+    found = lagged_c(start_c, before_c=160.0, after_c=160.0, dt_s=1.2, tau_s=2.2)
+
+    assert found == pytest.approx(reads_c, abs=0.1)
+
+
+def test_step_from_30_to_160_degrees() -> None:
+    """Rajput, example 1.19: tau 5 s, after 10 s."""
+    found = lagged_c(30.0, before_c=160.0, after_c=160.0, dt_s=10.0, tau_s=5.0)
+
+    assert found == pytest.approx(142.4, abs=0.05)
+
+
+def test_ramp_is_read_late_by_tau_times_slope() -> None:
+    """0.2 K/min and 120 s: 0.40 K behind; Rajput 1.23: 0.2 °C/s and 3.9 °C mean 19.5 s."""
+    reading_c = 20.0
+    for minute in range(60):
+        reading_c = lagged_c(
+            reading_c, before_c=20.0 + 0.2 * minute, after_c=20.2 + 0.2 * minute, dt_s=60.0,
+            tau_s=120.0,
+        )  # fmt: skip
+
+    assert 32.0 - reading_c == pytest.approx(0.40, abs=1e-6)
+    assert 3.9 / 0.2 == pytest.approx(19.5)
+
+
+@given(
+    split=st.floats(0.05, 0.95), dt_s=st.floats(0.5, 600.0), tau_s=st.floats(0.0, 600.0),
+    before_c=st.floats(5.0, 30.0), after_c=st.floats(5.0, 30.0), reading_c=st.floats(5.0, 30.0),
+)  # fmt: skip
+def test_cutting_a_step_changes_nothing(
+    split: float, dt_s: float, tau_s: float, before_c: float, after_c: float, reading_c: float
+) -> None:
+    """Exact for a straight course."""
+    middle_c = before_c + (after_c - before_c) * split
+    whole = lagged_c(reading_c, before_c=before_c, after_c=after_c, dt_s=dt_s, tau_s=tau_s)
+    first = lagged_c(
+        reading_c, before_c=before_c, after_c=middle_c, dt_s=dt_s * split, tau_s=tau_s
+    )
+    parts = lagged_c(
+        first, before_c=middle_c, after_c=after_c, dt_s=dt_s * (1 - split), tau_s=tau_s
+    )
+
+    assert parts == pytest.approx(whole, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("tau_s", "dead_s", "max_c", "min_c", "period_s", "on_s"),
+    [
+        pytest.param(60.0, 0.0, 17.625, 16.309, 987.0, 396.0, id="60-s"),
+        pytest.param(120.0, 0.0, 17.749, 16.128, 1216.0, 490.0, id="120-s"),
+        pytest.param(300.0, 0.0, 18.082, 15.685, 1800.0, 729.0, id="300-s"),
+        pytest.param(120.0, 60.0, 17.869, 15.941, 1446.0, 584.0, id="120-s-and-dead-time"),
+    ],
+)
+def test_lag_widens_the_true_swing(
+    tau_s: float, dead_s: float, max_c: float, min_c: float, period_s: float, on_s: float
+) -> None:
+    """25/5 °C, 3600 s, band 16.5 to 17.5 on the probe: true swing by an own 0.1 s simulation."""
+    plant = FirstOrderPlant(
+        FirstOrderSpec(off_c=25.0, on_c=5.0, tau_s=3600.0, dead_time_s=dead_s)
+    )
+    dt_s = 0.5
+    state = plant.start(air_c=17.0)
+    reading_c, on = 17.0, False
+    starts: list[int] = []
+    stops: list[int] = []
+    highest, lowest = -99.0, 99.0
+    tick = 0
+    while len(starts) < 6:
+        if on and reading_c <= 16.5:
+            on = False
+            stops.append(tick)
+        elif not on and reading_c >= 17.5:
+            on = True
+            starts.append(tick)
+        before_c = state.air_c
+        state = plant.step(state, cooling=on, dt_s=dt_s)
+        reading_c = lagged_c(
+            reading_c, before_c=before_c, after_c=state.air_c, dt_s=dt_s, tau_s=tau_s
+        )
+        if len(starts) >= 4:
+            highest, lowest = max(highest, state.air_c), min(lowest, state.air_c)
+        tick += 1
+
+    assert (highest, lowest) == pytest.approx((max_c, min_c), abs=0.005)
+    assert dt_s * (starts[5] - starts[4]) == pytest.approx(period_s, abs=2.0)
+    assert dt_s * (stops[4] - starts[4]) == pytest.approx(on_s, abs=2.0)
+
+
+@pytest.mark.parametrize(
+    ("true_c", "says_c"),
+    [(17.0, 17.0), (17.03, 17.0), (17.04, 17.0625), (-0.04, -0.0625), (0.03125, 0.0625)],
+)
+def test_probe_speaks_in_sixteenths(true_c: float, says_c: float) -> None:
+    """12-bit DS18B20: 0.0625 K (data sheet, table 1)."""
+    assert stepped_c(true_c) == says_c
+    assert PROBE_STEP_K == 0.0625
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        pytest.param(
+            lambda: lagged_c(17.0, before_c=17.0, after_c=17.0, dt_s=0.0, tau_s=60.0), id="no-time"
+        ),
+        pytest.param(
+            lambda: lagged_c(17.0, before_c=17.0, after_c=17.0, dt_s=5.0, tau_s=-1.0), id="lag"
+        ),
+        pytest.param(lambda: stepped_c(float("nan")), id="nan"),
+        pytest.param(
+            lambda: bead_tau_s(
+                diameter_m=0.0, density_kg_m3=8000, specific_heat_j_kgk=420, film_w_m2k=60
+            ),
+            id="no-bead",
+        ),
+    ],
+)
+def test_impossible_probes_are_refused(call: object) -> None:
+    """Named, never silently used."""
+    assert callable(call)
+    with pytest.raises(PhysicsError):
+        call()
