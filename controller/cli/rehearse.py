@@ -74,7 +74,9 @@ def rehearse(
     script = read_scenario(_scenario_path(scenario))
     with ExitStack() as files:
         trace = files.enter_context(_trace(csv_file)) if csv_file else None
-        rehearsal = Rehearsal(settings, script, days=days, seed=seed, trace=trace)
+        rehearsal = Rehearsal(
+            settings, script, days=days, seed=seed, trace=trace, keep_switches=as_json
+        )
         progress = files.enter_context(_progress_bar())
         began = time.perf_counter()
         rehearsal.run(progress)
@@ -169,8 +171,8 @@ def _print_for_people(rehearsal: Rehearsal, name: str, about: str, wall_s: float
             "pump",
             (
                 f"{tally.starts} starts, {tally.duty:.1%} of the time, shortest run "
-                f"{people.duration(min(tally.runs_s, default=None))}, shortest rest "
-                f"{people.duration(min(tally.rests_s, default=None))}"
+                f"{people.duration(tally.shortest_run_s)}, shortest rest "
+                f"{people.duration(tally.shortest_rest_s)}"
             ),
         ),
         ("packs", f"{rehearsal.packs_used} put in at {len(rehearsal.swaps)} swaps"),

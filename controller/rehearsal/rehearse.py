@@ -57,6 +57,7 @@ class Rehearsal:
         days: float | None = None,
         seed: int | None = None,
         trace: Callable[[TraceRow], None] | None = None,
+        keep_switches: bool = False,
     ) -> None:
         """Set the stage.
 
@@ -65,7 +66,8 @@ class Rehearsal:
             scenario: Room, person and faults.
             days: Length [d]; None: the scenario's.
             seed: Seed of noise and person; None: the configuration's.
-            trace: Is given a row a minute; None keeps nothing, so memory does not grow.
+            trace: Is given a row a minute.
+            keep_switches: Keep every switch and not only their number.
 
         Raises:
             ScenarioError: Length or plant cannot be used.
@@ -80,7 +82,7 @@ class Rehearsal:
         start = datetime.combine(FIRST_DAY, scenario.starts)
         self.clock = SimulatedClock(_aware(start, self._zone))
         self.started = self.clock.local()
-        self.tally = Tally(self.clock.origin)
+        self.tally = Tally(self.clock.origin, keep_switches=keep_switches)
         self.swaps: list[dict[str, float]] = []
         self.packs_used = 0
         self._trace = trace

@@ -64,10 +64,13 @@ class Tally:
     """Time counted [s]."""
     degree_hours_above: float = 0.0
     degree_hours_below: float = 0.0
+    keep_switches: bool = False
+    """Whether each switch is kept; else they are only counted, so that memory does not grow."""
     switches: list[dict[str, Any]] = field(default_factory=list)
+    starts: int = 0
+    shortest_run_s: float | None = None
+    shortest_rest_s: float | None = None
     alarms: list[Alarm] = field(default_factory=list)
-    runs_s: list[float] = field(default_factory=list)
-    rests_s: list[float] = field(default_factory=list)
     half_hours: list[HalfHour] = field(default_factory=list)
     """One entry for each half hour, for the picture."""
     _left_s: float = 0.0
@@ -92,13 +95,19 @@ class Tally:
 
     def switched(self, at_s: float, pump: bool, fan: bool, phase: str, reason: str) -> None:
         """Take note of a switch."""
-        self.switches.append(
-            {"t_s": at_s, "pump": pump, "fan": fan, "phase": phase, "reason": reason}
-        )
+        if self.keep_switches:
+            self.switches.append(
+                {"t_s": at_s, "pump": pump, "fan": fan, "phase": phase, "reason": reason}
+            )
         if pump is self._pump:
             return
         if self._pump_since_s is not None:
-            (self.runs_s if self._pump else self.rests_s).append(at_s - self._pump_since_s)
+            lasted_s = at_s - self._pump_since_s
+            if self._pump:
+                self.shortest_run_s = _shorter(self.shortest_run_s, lasted_s)
+            else:
+                self.shortest_rest_s = _shorter(self.shortest_rest_s, lasted_s)
+        self.starts += pump
         self._pump, self._pump_since_s = pump, at_s
 
     def passed(
@@ -152,17 +161,12 @@ class Tally:
         out_s = sum(each.above_s + each.below_s for each in self.half_hours)
         return 1 - out_s / self.lasted_s
 
-    @property
-    def starts(self) -> int:
-        """Starts of the pump."""
-        before, starts = False, 0
-        for switch in self.switches:
-            starts += switch["pump"] and not before
-            before = switch["pump"]
-        return starts
-
     def _clear(self, name: str, about: str, at_s: float) -> None:
         for alarm in self.alarms:
             if alarm.cleared_t_s is None and alarm.name == name and alarm.about in {about, ""}:
                 alarm.cleared_t_s = at_s
                 return
+
+
+def _shorter(shortest_s: float | None, lasted_s: float) -> float:
+    return lasted_s if shortest_s is None else min(shortest_s, lasted_s)
