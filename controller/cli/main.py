@@ -26,6 +26,8 @@ COMMANDS = {
     "run": "controller.cli.run",
     "off": "controller.cli.off",
     "probes": "controller.cli.probes",
+    "icepoint": "controller.cli.icepoint",
+    "relays": "controller.cli.relays",
     "size": "controller.cli.size",
 }
 """Where each command lives. A module is imported when its command is asked for, so that the

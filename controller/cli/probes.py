@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -11,9 +12,12 @@ import click
 from controller.cli import people
 from controller.errors import ProbeError
 from controller.probes.one_wire import OneWireProbe, survey
-from controller.probes.protocol import Sample
+from controller.probes.protocol import PROBE_NAMES, Sample
 
 W1_ROOT = "/sys/bus/w1/devices"
+WARMED_MK = 1000
+"""A hand warms a sleeve by several kelvin within a minute; common practice, no source."""
+WARMING_S = 120.0
 
 
 @click.command()
@@ -25,7 +29,12 @@ W1_ROOT = "/sys/bus/w1/devices"
     help="Folder where Linux shows 1-Wire devices.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
-def probes(root: Path, as_json: bool) -> None:
+@click.option(
+    "--tell-apart",
+    is_flag=True,
+    help="Warm one probe after another in your hand; prints the lines for the configuration.",
+)
+def probes(root: Path, as_json: bool, tell_apart: bool) -> None:
     """List the thermometers on the 1-Wire bus with a reading of each."""
     if not root.is_dir():
         raise ProbeError(
@@ -33,6 +42,9 @@ def probes(root: Path, as_json: bool) -> None:
             "enable 1-Wire (dtoverlay=w1-gpio) and reboot, or name another with --root"
         )
     found = survey(root)
+    if tell_apart:
+        _tell_apart(root, found.ids)
+        return
     read = _read_all(root, found.ids)
     if as_json:
         people.print_json(
@@ -70,3 +82,55 @@ def _read_all(root: Path, ids: tuple[str, ...]) -> dict[str, Sample]:
     with ThreadPoolExecutor(max_workers=max(1, len(ids))) as pool:
         samples = pool.map(lambda probe_id: OneWireProbe(root, probe_id).read(time.monotonic), ids)
         return dict(zip(ids, samples, strict=True))
+
+
+def _tell_apart(root: Path, ids: tuple[str, ...]) -> None:
+    """Ask for one place after another which probe hangs there, and print the tables."""
+    lines: list[str] = []
+    left = list(ids)
+    for place in PROBE_NAMES:
+        if not left or not click.confirm(f"Is there a probe for {place}?", default=True):
+            continue
+        click.echo("Warm that one in your hand.")
+        probe_id = warmed(
+            lambda: _read_all(root, tuple(left)), longest_s=WARMING_S, sleep=time.sleep
+        )
+        click.echo(f"{place} is {probe_id}")
+        left.remove(probe_id)
+        lines += [f"[probes.{place}]", 'kind = "one-wire"', f'id = "{probe_id}"', ""]
+    click.echo("\n".join(["", *lines]))
+
+
+def warmed(
+    read: Callable[[], dict[str, Sample]], *, longest_s: float, sleep: Callable[[float], object]
+) -> str:
+    """Return the id of the probe that warms clearly more than all others.
+
+    Args:
+        read: Reads all probes at once.
+        longest_s: How long to wait [s].
+        sleep: Waits for a number of seconds.
+
+    Raises:
+        ProbeError: None did in time.
+    """
+    first: dict[str, int] = {}
+    began: float | None = None
+    while True:
+        samples = read()
+        rises = {}
+        for probe_id, sample in samples.items():
+            if sample.value_mc is not None:
+                rises[probe_id] = sample.value_mc - first.setdefault(probe_id, sample.value_mc)
+        now = max((sample.at for sample in samples.values()), default=0.0)
+        began = now if began is None else began
+        ranked = sorted(rises, key=lambda probe_id: -rises[probe_id])
+        others_mk = max([0, *(rises[other] for other in ranked[1:])])
+        if ranked and rises[ranked[0]] >= WARMED_MK + others_mk:
+            return ranked[0]
+        if now - began > longest_s:
+            raise ProbeError(
+                f"no probe warmed by {WARMED_MK / 1000:g} K more than the others within "
+                f"{longest_s:g} s; hold the steel sleeve in a closed hand"
+            )
+        sleep(1.0)

@@ -1,0 +1,123 @@
+"""``coldpin icepoint``: the offset of a probe from a bath of melting ice."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import click
+
+from controller.cli import people
+from controller.cli.probes import W1_ROOT
+from controller.errors import ProbeError
+from controller.probes.ice_point import IcePoint, NotYet, judge_bath
+from controller.probes.one_wire import OneWireProbe
+from controller.probes.protocol import Sample
+
+EVERY_S = 5.0
+HOW_TO = (
+    "Crush ice made of clean water, wet it until no air is left in it, pour off what is too much.",
+    "Put the probe deep into the middle, its cable in the ice too, and pack the ice round it.",
+    "Stir now and then: melt water at 4 °C sinks to the bottom. Salt would make the bath colder.",
+    "Keep the bath away from mains plugs and sockets.",
+)
+
+
+@click.command()
+@click.option("--id", "probe_id", required=True, help="The probe's id, from `coldpin probes`.")
+@click.option(
+    "--root",
+    default=W1_ROOT,
+    show_default=True,
+    type=click.Path(path_type=Path),
+    help="Folder where Linux shows 1-Wire devices.",
+)
+@click.option(
+    "--minutes",
+    default=20.0,
+    show_default=True,
+    type=click.FloatRange(3.5, 120),
+    help="How long to wait for a steady bath.",
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+def icepoint(probe_id: str, root: Path, minutes: float, as_json: bool) -> None:
+    """Check a probe in an ice bath and propose its offset.
+
+    Waits for a steady reading; refuses a drift, a restless bath, or a bath that is no ice.
+    """
+    probe = OneWireProbe(root, probe_id)
+    console = people.console()
+    if not as_json:
+        for line in HOW_TO:
+            console.print(f"- {line}")
+    found = watch_bath(
+        lambda: probe.read(time.monotonic),
+        longest_s=minutes * 60,
+        told=(lambda _: None) if as_json else console.print,
+        sleep=time.sleep,
+    )
+    if as_json:
+        people.print_json(
+            {
+                "id": probe.id,
+                "offset_k": found.offset_mk / 1000,
+                "uncertainty_k": round(found.uncertainty_mk / 1000, 4),
+                "drift_k_min": round(found.drift_mk_min / 1000, 4),
+                "spread_k": found.spread_mk / 1000,
+                "readings": found.readings,
+            }
+        )
+        return
+    console.print(
+        f"steady: offset {found.offset_mk / 1000:+.2f} K, give or take "
+        f"{2 * found.uncertainty_mk / 1000:.2f} K (twice the standard uncertainty)"
+    )
+    console.print("Write under the probe in the configuration:")
+    console.print(f'offset = "{found.offset_mk / 1000:.2f} K"')
+
+
+def watch_bath(
+    read: Callable[[], Sample],
+    *,
+    longest_s: float,
+    told: Callable[[str], object],
+    sleep: Callable[[float], object],
+) -> IcePoint:
+    """Read until the bath is steady.
+
+    Args:
+        read: Reads the probe once.
+        longest_s: How long to wait [s].
+        told: Is told how it stands, when that changes.
+        sleep: Waits for a number of seconds.
+
+    Raises:
+        ProbeError: The bath did not settle in time, or will never do.
+    """
+    readings: list[tuple[float, int]] = []
+    first: float | None = None
+    said = ""
+    while True:
+        sample = read()
+        first = sample.at if first is None else first
+        if sample.value_mc is not None:
+            readings.append((sample.at, sample.value_mc))
+        found = judge_bath(readings)
+        if isinstance(found, IcePoint):
+            return found
+        if found.hopeless:
+            raise ProbeError(found.reason)
+        if sample.at - first > longest_s:
+            raise ProbeError(f"no steady bath within {longest_s / 60:g} minutes: {found.reason}")
+        now_c = "no reading" if sample.value_mc is None else f"{sample.value_mc / 1000:.2f} °C"
+        line = f"{now_c}: {_without_figures(found)}"
+        if line != said:
+            told(f"{now_c}, {found.reason}")
+            said = line
+        sleep(EVERY_S)
+
+
+def _without_figures(found: NotYet) -> str:
+    """Return what must change before the person is told again."""
+    return "".join(letter for letter in found.reason if not letter.isdigit())

@@ -1,0 +1,93 @@
+"""``coldpin relays``: one load at a time, so that a wrong wire or polarity shows before a crop."""
+
+from __future__ import annotations
+
+import contextlib
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import click
+
+from controller.errors import ControllerError
+from controller.outputs.mains_rule import is_mains
+from controller.outputs.protocol import Output
+from controller.outputs.registry import find_driver
+from controller.service.places import lock_instance, state_directory
+from controller.service.wiring import WiredLoad, plan_of
+
+ON_S = 3.0
+
+
+class RelayCheckError(ControllerError):
+    """A load did not do what it should."""
+
+
+@click.command()
+@click.argument("config", type=click.Path(path_type=Path))
+def relays(config: Path) -> None:
+    """Try each load of CONFIG by itself and ask what you saw or heard.
+
+    The service must be stopped. Everything is off before, between and after. A mains load is tried
+    only through its listed relay module, and only after you typed its name.
+    """
+    plan = plan_of(config)
+    with contextlib.closing(lock_instance(state_directory(config))):
+        click.echo("Keep hands, cables and water apart. Have a way to cut the supply in reach.")
+        wrong = [
+            f"{load.name}: {trouble}"
+            for load in plan.loads
+            for trouble in (try_load(load, ask=_ask, sleep=time.sleep),)
+            if trouble is not None
+        ]
+    if wrong:
+        raise RelayCheckError("\n".join(wrong))
+    click.echo("Every load did what it should. All are off.")
+
+
+def try_load(
+    load: WiredLoad, *, ask: Callable[[str], str], sleep: Callable[[float], object]
+) -> str | None:
+    """Try one load and return what is wrong with it, None when nothing is.
+
+    Args:
+        load: The load.
+        ask: Puts a question to the person and returns the answer.
+        sleep: Waits for a number of seconds.
+    """
+    click.echo(f"\n{load.name}: {load.wiring}, {load.load.supply}; {load.why_allowed}")
+    if is_mains(load.load.supply):
+        click.echo("This is mains. The work belongs to a licensed electrician; stand clear.")
+        if ask(f'type "{load.name}" to switch it on for {ON_S:g} s').strip() != load.name:
+            return "not tried: its name was not typed"
+    with _opened(load) as output:
+        if not _yes(ask("it should be off now: is it off? (yes/no)")):
+            return (
+                "on while it should be off: its active_low is the wrong way round, or its contact "
+                "is wired to the resting side"
+            )
+        click.echo(f"on for {ON_S:g} s ...")
+        output.switch(True)
+        sleep(ON_S)
+        output.switch(False)
+        if not _yes(ask("did it run, and has it stopped? (yes/no)")):
+            return "did not run and stop: check its supply, fuse, pin and relay"
+    return None
+
+
+@contextlib.contextmanager
+def _opened(load: WiredLoad) -> Iterator[Output]:
+    output = find_driver(load.driver_name).open(load.options)
+    try:
+        yield output
+    finally:
+        output.close()
+
+
+def _ask(question: str) -> str:
+    answer: str = click.prompt(question, prompt_suffix=" ")
+    return answer
+
+
+def _yes(answer: str) -> bool:
+    return answer.strip().lower() in {"y", "yes"}
