@@ -16,6 +16,7 @@ from controller.probes.one_wire import OneWireProbe
 from controller.probes.protocol import Sample
 
 EVERY_S = 5.0
+SILENT_S = 30.0
 HOW_TO = (
     "Crush ice made of clean water, wet it until no air is left in it, pour off what is too much.",
     "Put the probe deep into the middle, its cable in the ice too, and pack the ice round it.",
@@ -103,6 +104,9 @@ def watch_bath(
         first = sample.at if first is None else first
         if sample.value_mc is not None:
             readings.append((sample.at, sample.value_mc))
+        elif sample.at - (readings[-1][0] if readings else first) > SILENT_S:
+            why = sample.fault.value if sample.fault else "no reading"
+            raise ProbeError(f"the probe has not answered for {SILENT_S:g} s: {why}")
         found = judge_bath(readings)
         if isinstance(found, IcePoint):
             return found
