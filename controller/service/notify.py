@@ -11,6 +11,9 @@ import socket
 
 import structlog
 
+ONCE_PATIENCE_S = 1.0
+"""What is said only once may wait this long for a manager whose queue is full."""
+
 _log = structlog.get_logger("coldpin.notify")
 
 
@@ -35,11 +38,11 @@ class Notifier:
 
     def ready(self) -> None:
         """Tell that the configuration is valid and the outputs are in their safe state."""
-        self._send("READY=1")
+        self._send("READY=1", patience_s=ONCE_PATIENCE_S)
 
     def stopping(self) -> None:
         """Tell that the service is on its way out."""
-        self._send("STOPPING=1")
+        self._send("STOPPING=1", patience_s=ONCE_PATIENCE_S)
 
     def alive(self) -> None:
         """Ping the watchdog; to be called only when the loop has really turned."""
@@ -52,12 +55,12 @@ class Notifier:
             self._status = line
             self._send(f"STATUS={line}")
 
-    def _send(self, message: str) -> None:
+    def _send(self, message: str, *, patience_s: float = 0.0) -> None:
         if not self._address:
             return
         try:
             with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as out:
-                out.setblocking(False)
+                out.settimeout(patience_s)  # 0: a full queue must not delay the loop
                 out.sendto(message.encode("utf-8"), self._address)
         except OSError as error:
             # never fatal: the manager's own time-outs deal with a silent service

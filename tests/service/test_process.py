@@ -1,0 +1,206 @@
+"""The service as a subprocess: switching, silence, signals, reload, and always ending off."""
+
+from __future__ import annotations
+
+import json
+import signal
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.service.running import AIR, WATER, Bench, bench
+
+
+@pytest.fixture
+def here(tmp_path: Path) -> Iterator[Bench]:
+    """Return a bench whose service has not started yet."""
+    with bench(tmp_path) as found:
+        yield found
+
+
+def test_readings_switch_the_loads_and_sigterm_ends_off(here: Bench) -> None:
+    """READY, pings, a call primes the pump then the fan, and SIGTERM ends off within 2 s."""
+    here.rest_long_ago()
+    here.start()
+    here.until_message("READY=1")
+    assert (here.tape("pump"), here.tape("fan")) == (["open off"], ["open off"])
+    status = here.until_message("STATUS=rest")
+    assert "16.00 °C (band 15.5 to 17 °C)" in status
+    here.tree.set(AIR, 18.0)
+
+    here.until(lambda: here.is_on("pump"))
+    assert not here.is_on("fan")
+    here.until(lambda: here.is_on("fan"))
+    here.until_message("STATUS=cool")
+    here.until_message("WATCHDOG=1")
+    began = time.monotonic()
+    here.signal(signal.SIGTERM)
+    status_code, lines = here.ended()
+
+    assert time.monotonic() - began < 2
+    assert status_code == 0
+    assert here.tape("pump")[-1] == here.tape("fan")[-1] == "close off"
+    assert lines[-1]["event"] == "stopped"
+    here.until_message("STOPPING=1")
+
+
+def test_blocked_probe_is_lost_while_the_loop_keeps_its_beat(here: Bench) -> None:
+    """A file that never answers: lost within stale_after, off, and the watchdog is still served."""
+    here.rest_long_ago()
+    here.tree.set(AIR, 18.0)
+    here.start()
+    here.until(lambda: here.is_on("fan"))
+
+    here.tree.block(AIR)
+    began = time.monotonic()
+    here.until(lambda: not here.is_on("pump"))
+
+    assert time.monotonic() - began < 5 + 2  # stale_after, and a read in flight
+    assert here.tape("fan")[-1] == "off"
+    here.until_message("STATUS=fallback")
+    pings = [here.until_message("WATCHDOG=1") for _ in range(5)]
+    assert len(pings) == 5
+    here.signal(signal.SIGINT)
+    assert here.ended()[0] == 0
+
+
+def test_killed_service_is_put_off_by_the_off_command_even_with_a_broken_config(
+    here: Bench,
+) -> None:
+    """SIGKILL leaves the relay on; `coldpin off` finds the lines that were open, and no others."""
+    here.rest_long_ago()
+    here.tree.set(AIR, 18.0)
+    here.start()
+    here.until(lambda: here.is_on("fan"))
+    here.signal(signal.SIGKILL)
+    here.ended()
+    assert here.is_on("pump")
+    here.config.write_text("not a configuration any more", encoding="utf-8")
+
+    off = here.command("off", str(here.config))
+
+    assert here.tape("pump")[-1] == here.tape("fan")[-1] == "close off"
+    assert off.returncode == 78  # all is off, and the broken file is said
+    assert "Traceback" not in off.stderr
+    assert "pump: off" in off.stdout
+
+
+def test_restart_after_a_crash_waits_the_whole_rest(here: Bench) -> None:
+    """The pump was on when the process died: nobody knows when it stopped, so it counts as now."""
+    here.rest_long_ago()
+    here.tree.set(AIR, 18.0)
+    here.start()
+    here.until(lambda: here.is_on("fan"))
+    here.until(lambda: json.loads((here.state / "kept-timers.json").read_text())["pump"])
+    here.signal(signal.SIGKILL)
+    here.ended()
+
+    here.start()
+    status = here.until_message("STATUS=held: resting before the next start")
+
+    assert "18.00 °C" in status
+    here.signal(signal.SIGTERM)
+    _, lines = here.ended()
+    assert lines[0]["event"] == "started"
+    assert lines[0]["rested_s"] == 0.0
+
+
+def test_reload_takes_a_good_file_and_keeps_the_old_one_against_a_bad_one(here: Bench) -> None:
+    """SIGHUP: another band is taken without touching a pin; a broken file changes nothing."""
+    here.rest_long_ago()
+    here.start()
+    here.until_message("STATUS=rest")
+    here.write_config(**{'"17__C"': '"15.8 C"', '"15.5__C"': '"15 C"'})
+    here.signal(signal.SIGHUP)
+    here.until_message("STATUS=prime: pump first, fan after the prime time; air 16.00 °C (band 15")
+    assert here.tape("pump") == ["open off", "on"]
+
+    here.write_config(cut_in="cut_inn")
+    here.signal(signal.SIGHUP)
+    here.until_message("STATUS=cool")
+    here.signal(signal.SIGTERM)
+    status, lines = here.ended()
+
+    assert status == 0
+    kept = [str(line["problem"]) for line in lines if line["event"] == "config_kept_as_it_was"]
+    assert any("did you mean" in problem for problem in kept)
+    assert any("stages.cropping.cut_in" in problem for problem in kept)
+    assert here.tape("fan") == ["open off", "on", "close off"]
+
+
+def test_second_service_is_stopped_and_touches_nothing(here: Bench) -> None:
+    """One chamber, one process: exit 75, and the first one notices nothing."""
+    here.start()
+    here.until_message("READY=1")
+
+    second = here.command("run", str(here.config))
+
+    assert second.returncode == 75
+    assert "already controls this chamber" in second.stderr
+    assert here.tape("pump") == ["open off"]
+
+
+@pytest.mark.parametrize(
+    ("more", "changes", "status", "told"),
+    [
+        pytest.param("refuses = true", {}, 69, "the tape is not there", id="output-not-there"),
+        pytest.param("", {'"17__C"': '"65 C"'}, 78, '"65 F" if', id="fahrenheit-meant"),
+        pytest.param("", {"one_wire": "one_wirr"}, 78, "one_wirr", id="misspelt-table"),
+    ],
+)
+def test_start_that_cannot_be_says_why(
+    here: Bench, more: str, changes: dict[str, str], status: int, told: str
+) -> None:
+    """An exit status that the unit understands, one plain message, no traceback."""
+    here.write_config(more, **changes)
+
+    ran = here.command("run", str(here.config))
+
+    assert ran.returncode == status
+    assert told in ran.stderr
+    assert "Traceback" not in ran.stderr
+
+
+def test_bus_that_is_not_there_is_hardware_not_there(here: Bench) -> None:
+    """No 1-Wire at all is exit 69, with what to do, and the outputs end off."""
+    here.write_config(**{str(here.tree.root): str(here.folder / "nowhere")})
+
+    ran = here.command("run", str(here.config))
+
+    assert ran.returncode == 69
+    assert "enable 1-Wire" in ran.stderr
+    assert here.tape("pump") == ["open off", "close off"]
+
+
+def test_output_that_fails_puts_everything_off_within_the_tick(here: Bench) -> None:
+    """The fan does not answer, by an exception of its own kind: the pump goes off too, an alarm."""
+    here.rest_long_ago()
+    here.write_config('fails_at = 1\nraises = "KeyError"')
+    here.tree.set(AIR, 18.0)
+    here.start()
+    here.until_message("STATUS=held: an output failed")
+    here.signal(signal.SIGTERM)
+    _, lines = here.ended()
+
+    assert "on" not in here.tape("fan")
+    assert here.tape("pump")[-1] == "close off"
+    assert [line["what"] for line in lines if line["event"] == "alarm_raised"] == ["output_failed"]
+
+
+def test_log_without_a_reader_does_not_stop_control(here: Bench) -> None:
+    """Whoever read the log has gone: the loads still follow the air."""
+    here.rest_long_ago()
+    here.start()
+    here.until_message("READY=1")
+    assert here.process is not None
+    assert here.process.stderr is not None
+    here.process.stderr.close()
+    here.tree.set(AIR, 18.0)
+
+    here.until(lambda: here.is_on("fan"))
+    here.tree.set(WATER, 30.0)
+    here.signal(signal.SIGTERM)
+    assert here.process.wait(10) == 0
+    assert here.tape("pump")[-1] == "close off"

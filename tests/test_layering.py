@@ -1,0 +1,136 @@
+"""Arrows point one way: reads every import of the package and fails on one that turns round."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parents[1] / "controller"
+RANKS = {
+    "errors": 0,
+    "core": 0,
+    "thermal": 1,
+    "foresight": 2,
+    "settings": 3,
+    "probes": 3,
+    "outputs": 3,
+    "records": 3,
+    "service": 4,
+    "pictures": 4,
+    "rehearsal": 5,
+    "lookout": 5,
+    "cli": 6,
+    "__main__": 7,
+}
+APART = {"settings", "probes", "outputs", "records"}
+"""Folders of one rank that do not import each other."""
+FORBIDDEN = {"service": {"rehearsal", "lookout", "pictures"}, "lookout": {"service", "outputs"}}
+PURE = ("core", "thermal", "foresight")
+PURE_MAY_IMPORT = {
+    "__future__", "bisect", "collections", "dataclasses", "enum", "functools", "itertools", "math",
+    "operator", "random", "re", "types", "typing", "controller",
+}  # fmt: skip
+CLOCKS_AND_FILES = {"open", "now", "today", "utcnow", "monotonic", "perf_counter", "sleep"}
+
+
+def files() -> list[Path]:
+    """Return every module of the package."""
+    return sorted(PACKAGE.rglob("*.py"))
+
+
+def room_of(path: Path) -> str:
+    """Return the folder, or the module at the top, that a file belongs to."""
+    inside = path.relative_to(PACKAGE)
+    return inside.parts[0] if len(inside.parts) > 1 else inside.stem
+
+
+def imports_of(path: Path) -> list[tuple[int, str]]:
+    """Return (line, dotted name) of every import, those inside functions too."""
+    found = []
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found += [(node.lineno, alias.name) for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}:{node.lineno} imports relatively"
+            module = node.module or ""
+            if module == "controller":
+                found += [(node.lineno, f"controller.{alias.name}") for alias in node.names]
+            else:
+                found.append((node.lineno, module))
+    return found
+
+
+def test_the_rooms_are_known() -> None:
+    """A new folder must get a rank before it may have arrows."""
+    rooms = {room_of(path) for path in files()} - {"__init__"}
+
+    assert rooms <= set(RANKS)
+
+
+def test_no_arrow_turns_round() -> None:
+    """A file imports only from lower ranks, or from its own folder."""
+    wrong = []
+    for path in files():
+        here = room_of(path)
+        for line, name in imports_of(path):
+            parts = name.split(".")
+            if here == "__init__" or parts[0] != "controller" or len(parts) < 2:
+                continue
+            there = parts[1]
+            if there == here:
+                continue
+            upward = RANKS[there] > RANKS[here] or (
+                RANKS[there] == RANKS[here] and there != "errors"
+            )
+            if upward or there in FORBIDDEN.get(here, ()) or {here, there} <= APART:
+                wrong.append(f"{path.relative_to(PACKAGE)}:{line} imports {name}")
+
+    assert wrong == []
+
+
+@pytest.mark.parametrize("room", PURE)
+def test_pure_rooms_know_no_clock_no_file_and_no_third_party(room: str) -> None:
+    """core, thermal and foresight compute from what they are given."""
+    wrong = []
+    for path in sorted((PACKAGE / room).rglob("*.py")):
+        for line, name in imports_of(path):
+            if name.split(".")[0] not in PURE_MAY_IMPORT:
+                wrong.append(f"{path.name}:{line} imports {name}")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call):
+                called = node.func
+                name = called.attr if isinstance(called, ast.Attribute) else ""
+                name = called.id if isinstance(called, ast.Name) else name
+                if name in CLOCKS_AND_FILES:
+                    wrong.append(f"{path.name}:{node.lineno} calls {name}")
+
+    assert wrong == []
+
+
+def test_control_process_loads_nothing_heavy() -> None:
+    """What `coldpin run` imports, in a fresh interpreter: no painting, no network, no plant."""
+    script = (
+        "import sys; from controller.cli import main; main._leave_out('rich', 'ssl');"
+        "import controller.cli.run; print('\\n'.join(n for n, m in sys.modules.items() if m))"
+    )
+    ran = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    loaded = set(ran.stdout.split())
+
+    heavy = {
+        "rich",
+        "ssl",
+        "numpy",
+        "scipy",
+        "starlette",
+        "uvicorn",
+        "controller.rehearsal",
+        "controller.thermal.plant",
+        "controller.lookout",
+        "gpiozero",
+        "w1thermsensor",
+    }
+    assert loaded & heavy == set()
