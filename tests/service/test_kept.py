@@ -1,0 +1,189 @@
+"""What outlives the process, and what the service says to its manager and its log."""
+
+from __future__ import annotations
+
+import json
+import socket
+from dataclasses import asdict, replace
+from pathlib import Path
+
+import pytest
+from structlog.testing import capture_logs
+
+from controller.core.decide import begin
+from controller.core.state import Phase
+from controller.errors import BusyError
+from controller.service.kept_timers import (
+    KeptTimers,
+    begin_from,
+    kept_from,
+    read_kept,
+    write_kept,
+)
+from controller.service.kept_wiring import KeptLoad, read_kept_wiring, write_kept_wiring
+from controller.service.notify import Notifier
+from controller.service.places import lock_instance
+from controller.service.told_once import ToldOnce
+
+KEPT = KeptTimers(
+    version=1,
+    boot_id="boot-a",
+    at_s=1000.0,
+    pump=False,
+    pump_since_s=900.0,
+    failed_tries=1,
+    locked_since_s=None,
+    paused_until_s=None,
+)
+AHEAD_S = 250.0  # boot-time clock minus the clock of the law
+NOW = 800.0  # 1050 s on the boot-time clock
+
+
+@pytest.mark.parametrize(
+    ("kept", "boot", "pump_since"),
+    [
+        pytest.param(KEPT, "boot-a", 650.0, id="same-boot-pump-off"),
+        pytest.param(replace(KEPT, pump=True), "boot-a", NOW, id="died-with-the-pump-on"),
+        pytest.param(KEPT, "boot-b", NOW, id="another-boot"),
+        pytest.param(KEPT, None, NOW, id="kernel-does-not-say"),
+        pytest.param(replace(KEPT, at_s=9999.0), "boot-a", NOW, id="written-in-the-future"),
+        pytest.param(None, "boot-a", NOW, id="nothing-kept"),
+    ],
+)
+def test_last_stop_counts_only_where_it_is_proved(
+    kept: KeptTimers | None, boot: str | None, pump_since: float
+) -> None:
+    """Without proof from this boot the pump counts as stopped just now."""
+    state = begin_from(kept, boot=boot, ahead_s=AHEAD_S, now=NOW)
+
+    assert state.cooling.pump_since == pump_since
+
+
+def test_lockout_and_pause_outlive_restart_and_reboot() -> None:
+    """A restart shortens neither; a reboot begins the lockout anew and keeps what was left."""
+    kept = replace(KEPT, locked_since_s=700.0, paused_until_s=1600.0, failed_tries=3)
+
+    same = begin_from(kept, boot="boot-a", ahead_s=AHEAD_S, now=NOW).cooling
+    other = begin_from(kept, boot="boot-b", ahead_s=AHEAD_S, now=NOW).cooling
+
+    assert (same.phase, same.phase_since, same.paused_until) == (Phase.LOCKOUT, 450.0, 1350.0)
+    assert (other.phase, other.phase_since, other.paused_until) == (Phase.LOCKOUT, NOW, NOW + 600)
+    assert same.failed_tries == other.failed_tries == 3
+
+
+def test_what_is_kept_comes_back_as_it_was(tmp_path: Path) -> None:
+    """Written, read, and begun from: the cooling stands where it stood."""
+    cooling = begin(500.0, last_stop=400.0, failed_tries=2).cooling
+    path = tmp_path / "kept.json"
+
+    write_kept(path, kept_from(cooling, boot="boot-a", ahead_s=AHEAD_S, now=600.0))
+    kept = read_kept(path)
+    state = begin_from(kept, boot="boot-a", ahead_s=AHEAD_S, now=650.0)
+
+    assert state.cooling.pump_since == 400.0
+    assert state.cooling.failed_tries == 2
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        pytest.param("", id="empty"),
+        pytest.param('{"version": 1, "boot', id="half-written"),
+        pytest.param(json.dumps({**asdict(KEPT), "version": 9}), id="another-version"),
+        pytest.param(json.dumps({**asdict(KEPT), "pump_since_s": "soon"}), id="text-for-a-number"),
+        pytest.param('{"pump_since_s": NaN}', id="not-all-there"),
+        pytest.param("\x00" * 200, id="zeros-after-a-power-cut"),
+    ],
+)
+def test_file_that_cannot_be_believed_proves_nothing(tmp_path: Path, content: str) -> None:
+    """It is said in the log, and the pump rests its whole time."""
+    path = tmp_path / "kept.json"
+    path.write_text(content, encoding="utf-8")
+
+    with capture_logs() as logs:
+        assert read_kept(path) is None
+
+    assert [line["event"] for line in logs] == ["kept_timers_unreadable"]
+
+
+def test_write_that_fails_leaves_the_old_file_whole(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A full disk at the worst moment costs the news, not the old state."""
+    path = tmp_path / "kept.json"
+    write_kept(path, KEPT)
+
+    def full(_descriptor: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("controller.service.durable.os.fsync", full)
+    with pytest.raises(OSError, match="No space"):
+        write_kept(path, replace(KEPT, pump=True))
+
+    assert read_kept(path) == KEPT
+
+
+def test_wiring_comes_back_and_an_unreadable_one_is_no_wiring(tmp_path: Path) -> None:
+    """What `coldpin off` goes by after a crash."""
+    loads = (KeptLoad(name="pump", driver="gpio", options={"pin": 5, "active_low": True}),)
+
+    write_kept_wiring(tmp_path, loads)
+    assert read_kept_wiring(tmp_path) == loads
+    (tmp_path / "kept-wiring.json").write_text('[{"name": "pump"}]', encoding="utf-8")
+
+    assert read_kept_wiring(tmp_path) == ()
+
+
+@pytest.mark.parametrize("abstract", [False, True], ids=["path", "abstract"])
+def test_messages_reach_the_manager_as_utf8(tmp_path: Path, abstract: bool) -> None:
+    """Source: sd_notify(3): one datagram a message, @ for the abstract namespace."""
+    address = f"@coldpin-test-{tmp_path.name}" if abstract else str(tmp_path / "notify")
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(f"\0{address[1:]}" if abstract else address)
+        manager.settimeout(5)
+        notifier = Notifier(address, watchdog_s=3.0)
+        notifier.ready()
+        notifier.status("air 16.5 °C")
+        notifier.status("air 16.5 °C")
+        notifier.alive()
+        received = [manager.recv(100).decode("utf-8") for _ in range(3)]
+
+    assert received == ["READY=1", "STATUS=air 16.5 °C", "WATCHDOG=1"]
+
+
+def test_manager_that_is_not_there_is_no_matter(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No socket: silence. A socket that fails: one line in the log. Children inherit nothing."""
+    monkeypatch.setenv("NOTIFY_SOCKET", "/nowhere/at/all")
+    monkeypatch.setenv("WATCHDOG_USEC", "30000000")
+    with capture_logs() as logs:
+        notifier = Notifier.from_environment()
+        for _ in range(3):
+            notifier.ready()
+        Notifier(None).ready()
+
+    assert notifier.watchdog_s == 30.0
+    assert len(logs) == 1
+    assert "NOTIFY_SOCKET" not in __import__("os").environ
+
+
+def test_identical_fault_is_told_once_with_a_count_at_its_end() -> None:
+    """Not every tick: at the start, each hour, and when it is over."""
+    told: list[dict[str, object]] = []
+    once = ToldOnce(lambda event, **more: told.append({"event": event, **more}))
+
+    for tick in range(1000):
+        once.fault("air", "empty read", 5.0 * tick, raw=f"turn {tick}")
+    once.ended("air")
+    once.ended("air")
+
+    assert [line["event"] for line in told] == ["fault", "fault_goes_on", "fault_ended"]
+    assert told[-1]["times"] == 1000
+
+
+def test_instance_is_locked_by_one_process(tmp_path: Path) -> None:
+    """The second is told who holds it."""
+    with (
+        lock_instance(tmp_path),
+        pytest.raises(BusyError, match="already controls this chamber"),
+    ):
+        lock_instance(tmp_path)

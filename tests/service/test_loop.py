@@ -1,0 +1,260 @@
+"""The loop's one step, its outputs, and a wall clock that jumps."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from freezegun import freeze_time
+
+from controller.core.decide import begin
+from controller.core.law import Band
+from controller.core.state import Asked, Decision, Inputs, Phase, Reason
+from controller.errors import OutputError
+from controller.outputs.dry import DryOutput
+from controller.probes.protocol import Fault, Sample
+from controller.probes.sieve import Sieve, SieveRules
+from controller.rehearsal.clock import SimulatedClock
+from controller.service.clock import SystemClock
+from controller.service.loop import ControlLoop
+from controller.service.output_bank import OutputBank
+from controller.settings.law_of import BandSchedule
+from tests.support.laws import make_law
+
+BERLIN = ZoneInfo("Europe/Berlin")
+DAY, NIGHT = Band(16_500, 15_500), Band(14_500, 13_500)
+SCHEDULE = BandSchedule(day=DAY, night=NIGHT, night_from=time(22), night_to=time(6, 30))
+
+
+class Script:
+    """A source that says what it is told, at every tick."""
+
+    def __init__(self, **values_mc: int | None) -> None:
+        self.values_mc = values_mc
+
+    def collect(self, now: float) -> Sequence[tuple[str, Sample]]:
+        return [
+            (name, Sample(now, value) if value is not None else Sample(now, None, Fault.EMPTY))
+            for name, value in self.values_mc.items()
+        ]
+
+    def close(self) -> None:
+        """Nothing to close."""
+
+
+class Kept:
+    """A journal that keeps what it is told."""
+
+    def __init__(self) -> None:
+        self.inputs: list[Inputs] = []
+        self.decisions: list[Decision] = []
+
+    def note(self, now: float, inputs: Inputs, decision: Decision) -> None:
+        self.inputs.append(inputs)
+        self.decisions.append(decision)
+
+
+def make_loop(
+    clock: SimulatedClock | SystemClock, source: Script, journal: Kept, **more: object
+) -> ControlLoop:
+    rules = SieveRules(median_of=1, agree=1, stale_after_s=60)
+    now = clock.monotonic()
+    return ControlLoop(
+        law=make_law(),
+        schedule=SCHEDULE,
+        source=source,
+        sieves={name: Sieve(rules) for name in source.values_mc},
+        outputs=OutputBank({"pump": DryOutput(), "fan": DryOutput()}),
+        clock=clock,
+        journal=journal,
+        state=begin(now, last_stop=now - 1000),
+        **more,  # type: ignore[arg-type]
+    )
+
+
+def turn(loop: ControlLoop, clock: SimulatedClock, seconds: int, tick_s: int = 5) -> None:
+    """Let simulated time pass, tick by tick."""
+    begin_at = clock.monotonic()
+    for passed in range(tick_s, seconds + 1, tick_s):
+        clock.move_to(begin_at + passed)
+        loop.tick()
+
+
+def test_quiet_ticks_pass_the_same_inputs_and_decision() -> None:
+    """Nothing new is worked out while nothing is new; a new reading is new inputs."""
+    clock = SimulatedClock(datetime(2026, 7, 1, 12, tzinfo=UTC))
+    source, journal = Script(air=16_000, reservoir=4_000), Kept()
+    loop = make_loop(clock, source, journal)
+
+    turn(loop, clock, 50)
+    source.values_mc["air"] = 16_062
+    turn(loop, clock, 10)
+
+    assert len({id(inputs) for inputs in journal.inputs[3:10]}) == 1
+    assert journal.inputs[10] is not journal.inputs[9]
+    assert [decision.phase for decision in journal.decisions[:12]] == [Phase.REST] * 12
+
+
+def test_wish_is_passed_on_once() -> None:
+    """A pause asked for at one tick is an input of that tick alone."""
+    clock = SimulatedClock(datetime(2026, 7, 1, 12, tzinfo=UTC))
+    nothing, wishes = Asked(), [Asked(pause_s=60)]
+    journal = Kept()
+    loop = make_loop(
+        clock,
+        Script(air=18_000, reservoir=4_000),
+        journal,
+        asked=lambda: wishes.pop() if wishes else nothing,
+    )
+
+    turn(loop, clock, 70)
+
+    reasons = [decision.reason for decision in journal.decisions]
+    assert reasons[:12] == [Reason.PAUSED] * 12
+    assert reasons[13] is Reason.PRIMING
+
+
+@pytest.mark.parametrize(
+    ("local", "band"),
+    [
+        pytest.param(
+            datetime(2026, 7, 1, 21, 59, 59, tzinfo=BERLIN), DAY, id="a-second-before-the-night"
+        ),
+        pytest.param(datetime(2026, 7, 1, 22, tzinfo=BERLIN), NIGHT, id="on-its-first-instant"),
+        pytest.param(datetime(2026, 7, 2, 0, tzinfo=BERLIN), NIGHT, id="at-midnight"),
+        pytest.param(
+            datetime(2026, 7, 2, 6, 29, 59, tzinfo=BERLIN), NIGHT, id="a-second-before-its-end"
+        ),
+        pytest.param(datetime(2026, 7, 2, 6, 30, tzinfo=BERLIN), DAY, id="on-its-last-instant"),
+        pytest.param(
+            datetime(2026, 10, 25, 6, 29, tzinfo=BERLIN), NIGHT, id="after-the-repeated-hour"
+        ),
+        pytest.param(datetime(2026, 3, 29, 6, 31, tzinfo=BERLIN), DAY, id="after-the-skipped-hour"),
+    ],
+)
+def test_band_follows_the_local_time_of_day(local: datetime, band: Band) -> None:
+    """The clock on the wall decides, over midnight and on days of 23 and 25 hours."""
+    assert SCHEDULE.band_at(local) == band
+
+
+def test_daylight_saving_change_moves_the_band_and_no_timer() -> None:
+    """Night ends at 06:30 on the wall, 9.5 h after 22:00 when an hour comes twice (Berlin 2026)."""
+    clock = SimulatedClock(datetime(2026, 10, 24, 21, 55, tzinfo=BERLIN))
+    journal = Kept()
+    loop = make_loop(clock, Script(air=14_000, reservoir=4_000), journal)
+
+    turn(loop, clock, 10 * 3600, tick_s=60)
+
+    bands = [inputs.band for inputs in journal.inputs]
+    changes = [at for at in range(1, len(bands)) if bands[at] != bands[at - 1]]
+    first, second = (timedelta(minutes=at + 1) for at in changes)
+    assert first == timedelta(minutes=5)
+    assert second - first == timedelta(hours=9, minutes=30)
+
+
+@pytest.mark.parametrize("jump", [timedelta(days=7, hours=3), timedelta(hours=-3)], ids=str)
+def test_wall_clock_that_jumps_moves_the_band_and_no_timer(jump: timedelta) -> None:
+    """A Pi wakes with an old date and is set right in mid-run: the pump's rest is not shortened.
+
+    The wall clock is frozen and moved; the monotonic one goes on by itself, as Linux has it.
+    """
+    with freeze_time("2026-07-01 12:00:00", ignore=["tests."]) as wall:
+        ticks = SimulatedClock(datetime(2026, 7, 1, 12, tzinfo=UTC))
+
+        class JumpingClock(SystemClock):
+            def monotonic(self) -> float:
+                return ticks.monotonic()
+
+        clock = JumpingClock(UTC)
+        journal = Kept()
+        loop = make_loop(clock, Script(air=18_000, reservoir=4_000), journal)
+        loop.state = begin(ticks.monotonic())
+        turn(loop, ticks, 100)
+        wall.tick(jump)
+        turn(loop, ticks, 195)
+        phases = [decision.phase for decision in journal.decisions]
+        assert set(phases) == {Phase.HELD}
+        turn(loop, ticks, 5)
+        assert journal.decisions[-1].phase is Phase.PRIME
+        assert {type(inputs.air).__name__ for inputs in journal.inputs} == {"Seen"}
+
+
+class Stubborn(DryOutput):
+    """An output that fails in one way or another."""
+
+    def __init__(self, trouble: str) -> None:
+        super().__init__()
+        self.trouble = trouble
+
+    def switch(self, on: bool) -> None:
+        if on and self.trouble == "refuses":
+            raise OutputError("no answer")
+        if on and self.trouble == "odd exception":
+            raise ZeroDivisionError
+        super().switch(on)
+
+    def read_back(self) -> bool | None:
+        return False if self.trouble == "sticks off" else super().read_back()
+
+    def close(self) -> None:
+        if self.trouble == "close fails":
+            raise OutputError("stuck")
+        super().close()
+
+
+ON = Decision(True, True, Phase.COOL, Reason.CALL)
+OFF = Decision(False, False, Phase.REST, Reason.NO_CALL)
+
+
+@pytest.mark.parametrize("trouble", ["refuses", "odd exception", "sticks off"])
+@pytest.mark.parametrize("which", ["pump", "fan"])
+def test_load_that_does_not_obey_puts_all_off_in_the_same_tick(trouble: str, which: str) -> None:
+    """Whatever a driver raises or reads back: everything off, the load named, off again clears."""
+    outputs = {"pump": DryOutput(), "fan": DryOutput()}
+    outputs[which] = Stubborn(trouble)
+    bank = OutputBank(outputs)
+
+    bank.apply(ON, 0.0)
+
+    assert bank.fault == which
+    assert (outputs["pump"].on, outputs["fan"].on) == (False, False)
+    bank.apply(OFF, 5.0)
+    assert bank.fault is None
+
+
+def test_unchanged_decision_touches_no_output() -> None:
+    """A relay is written when it changes, and read back once a minute."""
+    pump, fan = DryOutput(), DryOutput()
+    bank = OutputBank({"pump": pump, "fan": fan})
+
+    for at in range(0, 600, 5):
+        bank.apply(Decision(True, at >= 10, Phase.COOL, Reason.CALL), float(at))
+
+    assert (pump.history, fan.history) == ((True,), (True,))
+
+
+def test_output_that_changes_by_itself_is_noticed_within_a_minute() -> None:
+    """A line that something else switched is a failed output, and is put off."""
+    pump = DryOutput()
+    bank = OutputBank({"pump": pump, "fan": DryOutput()})
+    bank.apply(ON, 0.0)
+
+    pump.switch(False)
+    bank.apply(Decision(True, True, Phase.COOL, Reason.CALL), 61.0)
+
+    assert bank.fault == "pump"
+    assert not pump.on
+
+
+def test_close_gives_every_load_its_turn() -> None:
+    """One that cannot be closed does not keep the others on."""
+    fan = DryOutput()
+    bank = OutputBank({"pump": Stubborn("close fails"), "fan": fan})
+    bank.apply(ON, 0.0)
+
+    bank.close()
+
+    assert not fan.on
+    assert bank.closed
