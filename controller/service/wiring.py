@@ -12,7 +12,7 @@ from controller.outputs.protocol import OutputDriver
 from controller.outputs.registry import find_driver
 from controller.service.output_bank import OutputBank
 from controller.settings import models
-from controller.settings.load import Settings, examine_settings
+from controller.settings.load import Settings, examine_tables, settings_from
 from controller.settings.relay_modules import examine_relay_modules
 from controller.settings.shipped import shipped_config
 
@@ -51,21 +51,20 @@ def plan_of(config: Path) -> Plan:
     Raises:
         SettingsError: It cannot be used; carries every problem found.
     """
-    settings, problems = examine_settings(config)
+    tables, problems = examine_tables(config)
+    modules, module_problems = _modules(config, tables.get("relay_modules"))
+    problems += module_problems
     loads: list[WiredLoad] = []
-    tables = settings.loads if settings else None
-    if tables is not None and settings is not None:
-        modules, module_problems = _modules(config, settings)
-        problems += module_problems
-        for name, table in tables.each().items():
-            wired, found = _wire(name, table, modules)
-            problems += found
-            if wired is not None:
-                loads.append(wired)
-        problems += _shared_lines(loads, settings)
-    if settings is None or problems:
+    wanted: models.Loads | None = tables.get("loads")
+    for name, table in wanted.each().items() if wanted else ():
+        wired, found = _wire(name, table, modules)
+        problems += found
+        if wired is not None:
+            loads.append(wired)
+    problems += _shared_lines(loads, tables.get("one_wire"), tables.get("probes"))
+    if problems:
         raise SettingsError(str(config), tuple(problems))
-    return Plan(settings=settings, loads=tuple(loads))
+    return Plan(settings=settings_from(tables), loads=tuple(loads))
 
 
 def open_outputs(plan: Plan) -> OutputBank:
@@ -84,8 +83,10 @@ def open_outputs(plan: Plan) -> OutputBank:
     return OutputBank(opened)
 
 
-def _modules(config: Path, settings: Settings) -> tuple[dict[str, RelayModule], list[str]]:
-    named = settings.relay_modules.file
+def _modules(
+    config: Path, table: models.RelayModules | None
+) -> tuple[dict[str, RelayModule], list[str]]:
+    named = getattr(table, "file", None)
     beside = config.parent / "relay-modules.toml"
     if named is not None:
         path = config.parent / named
@@ -104,6 +105,9 @@ def _wire(
     """Judge one load in full, so that all that is wrong with it is told at once."""
     problems: list[str] = []
     path = f"loads.{name}"
+    missing = [key for key in type(table).model_fields if not hasattr(table, key)]
+    if missing:
+        return None, []  # each of them has its own problem already
     driver: OutputDriver | None = None
     options = table.driver_options()
     try:
@@ -141,12 +145,17 @@ def _wire(
     ), []
 
 
-def _shared_lines(loads: list[WiredLoad], settings: Settings) -> list[str]:
+def _shared_lines(
+    loads: list[WiredLoad], one_wire: models.OneWire | None, probes: models.Probes | None
+) -> list[str]:
     """Return a problem for each hardware line that two things claim."""
     problems = []
-    owner = {f"gpio{settings.one_wire.pin}": "one_wire.pin"}
-    if settings.probes.air.kind != "one-wire":
-        owner.clear()
+    air = getattr(probes, "air", None)
+    kind = getattr(air, "kind", "one-wire")
+    owner: dict[str, str] = {}
+    bus_pin = getattr(one_wire, "pin", None)
+    if kind == "one-wire" and bus_pin is not None:
+        owner[f"gpio{bus_pin}"] = "one_wire.pin"
     for load in loads:
         for line in sorted(find_driver(load.driver_name).lines(load.options)):
             first = owner.setdefault(line, f"loads.{load.name}")
@@ -155,9 +164,9 @@ def _shared_lines(loads: list[WiredLoad], settings: Settings) -> list[str]:
                     f"loads.{load.name}: found the line {line}, which is also used by {first}; "
                     "allowed: a line of its own"
                 )
-    if settings.probes.air.kind != "one-wire" and any(load.hardware for load in loads):
+    if kind != "one-wire" and any(load.hardware for load in loads):
         problems.append(
-            f'probes: found the kind "{settings.probes.air.kind}" with loads on a real driver, '
-            'allowed: kind = "one-wire"; a made-up temperature must not switch a real relay'
+            f'probes: found the kind "{kind}" with loads on a real driver, allowed: '
+            'kind = "one-wire"; a made-up temperature must not switch a real relay'
         )
     return problems

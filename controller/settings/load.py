@@ -60,10 +60,25 @@ def read_settings(path: Path) -> Settings:
 
 def examine_settings(path: Path) -> tuple[Settings | None, list[str]]:
     """Return the settings, None where they are unusable, and every problem found."""
+    tables, problems = examine_tables(path)
+    return (None if problems else settings_from(tables)), problems
+
+
+def settings_from(tables: dict[str, Any]) -> Settings:
+    """Return the settings made of tables in which nothing was wrong."""
+    return Settings.model_construct(**tables)
+
+
+def examine_tables(path: Path) -> tuple[dict[str, Any], list[str]]:
+    """Return what can be read of each table, and every problem found.
+
+    A table in which something is wrong lacks the keys that could not be read, so that whoever
+    judges more (drivers, the mains rule) can still judge the rest.
+    """
     try:
         document = read_toml(path)
     except SettingsError as error:
-        return None, list(error.problems)
+        return {}, list(error.problems)
     tables: dict[str, Any] = {}
     problems: list[str] = []
     for name, field in Settings.model_fields.items():
@@ -83,8 +98,7 @@ def examine_settings(path: Path) -> tuple[Settings | None, list[str]]:
         unknown_key((name,), Settings) for name in document if name not in Settings.model_fields
     ]
     problems += cross_check(tables)
-    settings = None if problems else Settings.model_construct(**tables)
-    return settings, problems
+    return tables, problems
 
 
 def _readable_part(annotation: Any, found: object) -> Any:

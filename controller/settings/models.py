@@ -268,7 +268,8 @@ class Loads(Table):
 
     def each(self) -> dict[str, Load]:
         """Return the loads by name."""
-        return {"pump": self.pump, "fan": self.fan}
+        every = {name: getattr(self, name, None) for name in type(self).model_fields}
+        return {name: load for name, load in every.items() if load is not None}
 
 
 class RelayModules(Table):

@@ -97,9 +97,7 @@ PlantTables: Any = _made_model(
     "PlantTables",
     __base__=_Plant,
     **{
-        name: (table, table())
-        for name, part in PLANT_PARTS.items()
-        for table in (_table_of(part),)
+        name: (table, table()) for name, part in PLANT_PARTS.items() for table in (_table_of(part),)
     },
 )
 """[plant.*] with one field for each part."""
