@@ -25,6 +25,9 @@ from controller.thermal.water import LATENT_HEAT_KJ_KG, MEAN_CP_KJ_KGK
 
 CROP_REFERENCE_C = 15.0
 """Temperature at which ``crop_w_per_kg`` holds [°C]."""
+CROP_WARMEST_C = 30.0
+"""Above this the crop's heat grows no further. From memory: a fruiting fungus breathes fastest near
+30 °C and fails above; without an end the exponential would set the chamber on fire."""
 FOG_S = 30.0
 """Air above saturation loses its surplus as fog with this time constant [s]. Own choice, short
 against a cycle; the equilibrium does not depend on it."""
@@ -95,6 +98,11 @@ class Equations:
         self.humidistat_kg_s = self.humidifier_kg_s / self.mist_band
         self.fog_kg_s = self.air_kg / FOG_S
         self.packs = PackBath(spec.packs, film_w_m2k=fine.pack_film_w_m2k)
+
+    def breath_kw(self, crop_c: float) -> float:
+        """Return the heat of the crop at its temperature [kW]."""
+        counted_c = min(crop_c, CROP_WARMEST_C)
+        return self.crop_kw * math.exp(self.crop_per_k * (counted_c - CROP_REFERENCE_C))
 
     def coil_at(self, flow: float) -> Coil:
         """Return the coil at a share of the full water flow above 0.
@@ -168,7 +176,7 @@ class Equations:
         mist_kg_s = self.mist_kg_s(air_c=air_c, ratio=ratio)
         to_crop_kw = self.crop_kw_k * (air_c - crop_c)
         to_fabric_kw = self.fabric_kw_k * (air_c - fabric_c)
-        breath_kw = self.crop_kw * math.exp(self.crop_per_k * (crop_c - CROP_REFERENCE_C))
+        breath_kw = self.breath_kw(crop_c)
         air_kw = (
             (
                 self.envelope_kw_k

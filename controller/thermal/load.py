@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from controller.errors import PhysicsError
 from controller.thermal import moist_air
 from controller.thermal.coil import Coil, CoilDuty
-from controller.thermal.equations import CROP_REFERENCE_C, Equations
+from controller.thermal.equations import Equations
 from controller.thermal.exchanger import bracketed_root
 from controller.thermal.moist_air import (
     CP_LIQUID_KJ_KGK,
@@ -283,7 +283,7 @@ def _crop_kw(eq: Equations, air_c: float) -> float:
     # the crop sits a little above the air, by its own heat over its conductance
     warmer_k = 0.0
     for _ in range(8):
-        heat_kw = eq.crop_kw * math.exp(eq.crop_per_k * (air_c + warmer_k - CROP_REFERENCE_C))
+        heat_kw = eq.breath_kw(air_c + warmer_k)
         warmer_k = heat_kw / eq.crop_kw_k
     return heat_kw
 

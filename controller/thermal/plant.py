@@ -13,7 +13,12 @@ from controller.errors import PhysicsError
 from controller.thermal import moist_air
 from controller.thermal.balance import balance_error, stored_kj
 from controller.thermal.bath import Bath
-from controller.thermal.equations import CROP_REFERENCE_C, Drive, Equations
+from controller.thermal.equations import (
+    CROP_REFERENCE_C,
+    CROP_WARMEST_C,
+    Drive,
+    Equations,
+)
 from controller.thermal.moist_air import (
     CP_DRY_AIR_KJ_KGK,
     CP_LIQUID_KJ_KGK,
@@ -197,7 +202,8 @@ class Plant:
 
         # rates at the start of the step
         latent_kj_kg = VAPOUR_AT_ZERO_KJ_KG + VAPOUR_LESS_LIQUID_KJ_KGK * air_c
-        breath_kw = full_kw * _exp(per_k * (crop_c - CROP_REFERENCE_C))
+        counted_c = crop_c if crop_c < CROP_WARMEST_C else CROP_WARMEST_C  # noqa: FURB136
+        breath_kw = full_kw * _exp(per_k * (counted_c - CROP_REFERENCE_C))
         try:
             held_zero, held_slope = knots[int((air_c - LOWEST_KNOT_C) * KNOTS_PER_K)]
         except (IndexError, ValueError) as error:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import psychrolib
 import pytest
@@ -136,9 +137,7 @@ def test_coil_dry_in_front_and_wet_behind_against_the_march(rh: float) -> None:
 
     assert 0.0 < duty.wet_share < 1.0
     assert 1000.0 * duty.total_kw == pytest.approx(marched.total_w, rel=0.01)
-    assert 3.6e6 * duty.condensate_kg_s == pytest.approx(
-        marched.condensate_g_h, rel=0.06, abs=1.0
-    )
+    assert 3.6e6 * duty.condensate_kg_s == pytest.approx(marched.condensate_g_h, rel=0.06, abs=1.0)
 
 
 def test_dry_coil_is_the_plain_cross_flow_exchanger() -> None:
@@ -165,7 +164,7 @@ def test_no_jump_from_dry_to_wet() -> None:
 
     assert rows[0][1] == 0.0
     assert rows[-1][1] > 60.0
-    steps = [tuple(abs(b - a) for a, b in zip(*pair, strict=True)) for pair in zip(rows, rows[1:])]
+    steps = [tuple(abs(b - a) for a, b in zip(*pair, strict=True)) for pair in pairwise(rows)]
     assert max(step[0] for step in steps) < 0.08
     assert max(step[1] for step in steps) < 0.15
     assert max(step[2] for step in steps) < 0.003
@@ -295,7 +294,8 @@ def test_process_line_without_an_apparatus_dew_point() -> None:
     )
     assert line.sensible_share == pytest.approx(0.4425, abs=0.005)
     assert (
-        apparatus_dew_point_c(air_c=17.0, ratio=0.010893, out_c=13.0, out_ratio=0.010893) is not None
+        apparatus_dew_point_c(air_c=17.0, ratio=0.010893, out_c=13.0, out_ratio=0.010893)
+        is not None
     )
 
 

@@ -82,7 +82,7 @@ def test_ice_melted_by_a_spherical_tank() -> None:
 
 
 def test_fresh_air_of_a_tent() -> None:
-    """4 changes an hour from 25 °C 50 % into 17 °C 90 % (psychrolib): 5.35 and -1.65 W, 2.38 g/h."""
+    """4 changes an hour, 25 °C 50 % into 17 °C 90 % (psychrolib): 5.35 and -1.65 W, 2.38 g/h."""
     fresh = env.air_exchange(
         volume_m3=0.504,
         changes_per_h=4.0,
@@ -108,9 +108,7 @@ def test_fresh_air_rule_of_thumb() -> None:
     assert fresh.total_w == pytest.approx(0.3353, rel=0.01)
 
 
-@pytest.mark.parametrize(
-    ("water_kg_h", "watts"), [(0.05, -34.2), (0.10, -68.4), (0.20, -136.7)]
-)
+@pytest.mark.parametrize(("water_kg_h", "watts"), [(0.05, -34.2), (0.10, -68.4), (0.20, -136.7)])
 def test_humidifier_cools_the_air(water_kg_h: float, watts: float) -> None:
     """Evaporation at 17 °C, 2460.6 kJ/kg (IAPWS-IF97)."""
     found = env.humidifier_sensible_w(water_kg_h=water_kg_h, air_c=17.0)

@@ -116,9 +116,7 @@ def test_limit_cycle_with_timers_against_a_stepped_relay(
     assert cycle.bound is bound
 
 
-@pytest.mark.parametrize(
-    ("minimum_run_s", "ends_c"), [(300.0, 16.5006), (600.0, 15.581)]
-)
+@pytest.mark.parametrize(("minimum_run_s", "ends_c"), [(300.0, 16.5006), (600.0, 15.581)])
 def test_a_long_minimum_run_undershoots(minimum_run_s: float, ends_c: float) -> None:
     """From 17.5 °C, forced on for 300 and 600 s (own closed form)."""
     plant = FirstOrderPlant(L1)
@@ -202,9 +200,7 @@ def test_reach_says_whether_the_plant_cycles(spec: FirstOrderSpec, expected: Rea
 )
 def test_two_steps_are_one_step(dt_s: float, split: float, air_c: float, dead_s: float) -> None:
     """Exact stepping: where a step is cut does not matter, dead time or not."""
-    plant = FirstOrderPlant(
-        FirstOrderSpec(off_c=25.0, on_c=5.0, tau_s=3600.0, dead_time_s=dead_s)
-    )
+    plant = FirstOrderPlant(FirstOrderSpec(off_c=25.0, on_c=5.0, tau_s=3600.0, dead_time_s=dead_s))
     start = plant.start(air_c=air_c)
     whole = plant.step(start, cooling=True, dt_s=dt_s)
     first = plant.step(start, cooling=True, dt_s=dt_s * split)

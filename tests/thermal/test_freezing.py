@@ -58,9 +58,9 @@ def test_salt_pack_takes_longer_than_water() -> None:
 
 def test_salt_pack_below_the_freezer_never_freezes() -> None:
     """A -21.1 °C plateau in -18 °C air."""
-    assert fz.plank_s(
-        thickness_m=0.03, film_w_m2k=10.0, around_c=-18.0, freezing_c=-21.1
-    ) == (math.inf)
+    assert fz.plank_s(thickness_m=0.03, film_w_m2k=10.0, around_c=-18.0, freezing_c=-21.1) == (
+        math.inf
+    )
     assert fz.refreeze_h(PackSpec(fill="salt-21")) == math.inf
 
 
@@ -154,9 +154,7 @@ def test_thicker_packs_and_warmer_freezers_take_longer(
             id="face-of-a-sphere",
         ),
         pytest.param(lambda: fz.freezer_kg_per_day(litres=0.0), id="no-freezer"),
-        pytest.param(
-            lambda: fz.sets_in_rotation(refreeze_h=5.0, hours_per_set=0.0), id="no-time"
-        ),
+        pytest.param(lambda: fz.sets_in_rotation(refreeze_h=5.0, hours_per_set=0.0), id="no-time"),
         pytest.param(
             lambda: fz.freezing_heat_kj_kg(FILLS["salt-11"], from_c=5.0, to_c=-5.0),
             id="not-cold-enough",

@@ -44,9 +44,7 @@ def test_hours_that_packs_carry_a_load() -> None:
     cold = load.usable_kj_kg(FILLS["ice"], in_c=-18.0, out_c=0.0)
 
     assert load.hold_h(packs_kg=4.0, kj_kg=cold, load_w=load_w) == pytest.approx(12.71, rel=0.005)
-    assert load.hold_h(packs_kg=4.0, kj_kg=333.43, load_w=load_w) == pytest.approx(
-        11.45, rel=0.005
-    )
+    assert load.hold_h(packs_kg=4.0, kj_kg=333.43, load_w=load_w) == pytest.approx(11.45, rel=0.005)
 
 
 def test_ice_plant_for_a_town() -> None:
@@ -104,13 +102,9 @@ def test_plant_run_for_a_day_has_the_same_duty_and_heat() -> None:
         if tick >= settle:
             ran += on
             air_sum_c += state.air_c
-        state = plant.step(
-            state, pump=on, fan=on, room_c=26.0, room_rh=0.5, dt_s=1.0, lights=True
-        )
+        state = plant.step(state, pump=on, fan=on, room_c=26.0, room_rh=0.5, dt_s=1.0, lights=True)
     mean_c = air_sum_c / (ticks - settle)
-    hour = load.steady_hour(
-        spec, replace(HOT_DAY, air_c=mean_c), reservoir_c=state.reservoir_c
-    )
+    hour = load.steady_hour(spec, replace(HOT_DAY, air_c=mean_c), reservoir_c=state.reservoir_c)
 
     assert mean_c == pytest.approx(17.0, abs=0.1)
     assert ran / (ticks - settle) == pytest.approx(hour.duty, rel=0.03)
@@ -204,6 +198,7 @@ def test_a_warmer_room_never_lowers_the_ice_a_day(
     room_c: float, warmer_k: float, reservoir_c: float
 ) -> None:
     """Same humidity ratio outside: more heat through walls, fresh air and box."""
+
     def ice_kg(at_c: float) -> float:
         # the room's water content stays, so that only its warmth changes
         rh = 0.5 * math.exp(-0.062 * (at_c - room_c))

@@ -201,14 +201,12 @@ def test_percentage_saturation_is_not_relative_humidity() -> None:
     ("air_c", "kj_kg"), [(5.0, 18.590), (10.0, 29.285), (15.0, 42.016), (17.0, 47.816)]
 )
 def test_enthalpy_of_saturated_air_and_back(air_c: float, kj_kg: float) -> None:
-    """psychrolib's saturated enthalpies; the inverse returns the temperature."""
+    """Psychrolib's saturated enthalpies; the inverse returns the temperature."""
     assert ma.saturated_enthalpy_kj_kg(air_c) == pytest.approx(kj_kg, rel=0.003)
     assert ma.saturated_air_c(ma.saturated_enthalpy_kj_kg(air_c)) == pytest.approx(air_c)
 
 
-@given(
-    air_c=st.floats(-20.0, 45.0), rh=st.floats(0.02, 1.0), altitude_m=st.floats(0.0, 4000.0)
-)
+@given(air_c=st.floats(-20.0, 45.0), rh=st.floats(0.02, 1.0), altitude_m=st.floats(0.0, 4000.0))
 def test_conversions_undo_each_other(air_c: float, rh: float, altitude_m: float) -> None:
     """Humidity, dew point and enthalpy lead back to where they came from."""
     pa = ma.pressure_at_altitude_pa(altitude_m)
@@ -254,9 +252,7 @@ def test_humidity_that_is_not_a_share_is_refused(rh: float) -> None:
         pytest.param(lambda: ma.dew_point_c(ratio=-0.01), id="negative-vapour"),
         pytest.param(lambda: ma.wet_bulb_c(air_c=10.0, ratio=0.02), id="above-saturation"),
         pytest.param(lambda: ma.saturated_air_c(1e6), id="no-such-enthalpy"),
-        pytest.param(
-            lambda: ma.humidity_ratio(air_c=99.0, rh=1.0, pressure_pa=9e4), id="boiling"
-        ),
+        pytest.param(lambda: ma.humidity_ratio(air_c=99.0, rh=1.0, pressure_pa=9e4), id="boiling"),
     ],
 )
 def test_states_out_of_range_are_refused(call: object) -> None:

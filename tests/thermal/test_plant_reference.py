@@ -141,10 +141,11 @@ def test_a_day_agrees_with_scipy(index: int) -> None:
     assert plant.balance_error(end) < 1e-9
 
 
-def test_error_falls_with_the_square_of_the_step() -> None:
-    """Second order: halving the step cuts the error to about a quarter.
+def test_error_falls_at_least_with_the_square_of_the_step() -> None:
+    """Second order or better: halving the step cuts the error of the air to a third or less.
 
-    Over an hour in which nothing switches: lights and humidifier steady, coil running.
+    Over a quarter of an hour of cooling in which nothing switches, the largest error on the way.
+    Below some 1e-5 K the booking of the packs in strides shows, which no step makes finer.
     """
     case = cases()[0]
     spec = replace(
@@ -155,17 +156,29 @@ def test_error_falls_with_the_square_of_the_step() -> None:
     )
     plant = Plant(spec)
     start = plant.start(air_c=20.0, reservoir_c=3.0, room_c=24.0, rh=0.75, pack_c=0.0)
-    ends: dict[int, list[float]] = {}
+    airs: dict[int, list[float]] = {}
     for parts in (1, 2, 4, 64):
-        state = start
-        for _ in range(24 * parts):
+        state, airs[parts] = start, []
+        for step in range(24 * parts):
             state = plant.step(
                 state, pump=True, fan=True, room_c=24.0, room_rh=0.5, dt_s=40.0 / parts
             )
-        ends[parts] = [state.air_c, state.fabric_c, state.crop_c, state.reservoir_c]
+            if (step + 1) % parts == 0:
+                airs[parts].append(state.air_c)
 
     def error(parts: int) -> float:
-        return max(abs(a - b) for a, b in zip(ends[parts], ends[64], strict=True))
+        return max(abs(a - b) for a, b in zip(airs[parts], airs[64], strict=True))
 
-    assert 2.8 < error(1) / error(2) < 5.6
-    assert 2.8 < error(2) / error(4) < 5.6
+    assert error(1) / error(2) > 3
+    assert error(2) / error(4) > 3
+
+
+def test_crop_never_runs_away() -> None:
+    """A chamber left to itself in a hot room ends warm, not on fire: breathing has a limit."""
+    plant = Plant(PlantSpec(chamber=ChamberSpec(crop_kg=10.0)))
+    state = plant.start(air_c=20.0, reservoir_c=20.0, room_c=35.0, rh=0.8, packs=0)
+
+    for _ in range(3 * 1440):
+        state = plant.step(state, pump=False, fan=False, room_c=35.0, room_rh=0.5, dt_s=60.0)
+
+    assert 35.0 < state.crop_c < 60.0

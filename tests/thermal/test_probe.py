@@ -12,7 +12,8 @@ from controller.thermal.probe import PROBE_STEP_K, bead_tau_s, lagged_c, stepped
 
 
 @pytest.mark.parametrize(
-    ("film", "tau_s"), [pytest.param(60.0, 37.33, id="moving"), pytest.param(10.0, 224.0, id="still")]
+    ("film", "tau_s"),
+    [pytest.param(60.0, 37.33, id="moving"), pytest.param(10.0, 224.0, id="still")],
 )
 def test_bead_in_air(film: float, tau_s: float) -> None:
     """Gavhane, example 2.44: a 4 mm bead of 8000 kg/m³ and 420 J/(kg·K)."""
@@ -70,9 +71,7 @@ def test_cutting_a_step_changes_nothing(
     """Exact for a straight course."""
     middle_c = before_c + (after_c - before_c) * split
     whole = lagged_c(reading_c, before_c=before_c, after_c=after_c, dt_s=dt_s, tau_s=tau_s)
-    first = lagged_c(
-        reading_c, before_c=before_c, after_c=middle_c, dt_s=dt_s * split, tau_s=tau_s
-    )
+    first = lagged_c(reading_c, before_c=before_c, after_c=middle_c, dt_s=dt_s * split, tau_s=tau_s)
     parts = lagged_c(
         first, before_c=middle_c, after_c=after_c, dt_s=dt_s * (1 - split), tau_s=tau_s
     )
@@ -93,9 +92,7 @@ def test_lag_widens_the_true_swing(
     tau_s: float, dead_s: float, max_c: float, min_c: float, period_s: float, on_s: float
 ) -> None:
     """25/5 °C, 3600 s, band 16.5 to 17.5 on the probe: true swing by an own 0.1 s simulation."""
-    plant = FirstOrderPlant(
-        FirstOrderSpec(off_c=25.0, on_c=5.0, tau_s=3600.0, dead_time_s=dead_s)
-    )
+    plant = FirstOrderPlant(FirstOrderSpec(off_c=25.0, on_c=5.0, tau_s=3600.0, dead_time_s=dead_s))
     dt_s = 0.5
     state = plant.start(air_c=17.0)
     reading_c, on = 17.0, False
