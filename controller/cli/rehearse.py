@@ -51,6 +51,11 @@ def scenario_names() -> list[str]:
 )
 @click.option("--days", type=float, help="Length in days; default: the scenario's.")
 @click.option("--seed", type=click.IntRange(min=0), help="Seed of noise and habits.")
+@click.option(
+    "--against",
+    type=click.Choice(["plain"]),
+    help="Beside it, a plain on/off switch on the same plant, weather and grower.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 @click.option(
     "--csv",
@@ -63,6 +68,7 @@ def rehearse(
     scenario: str,
     days: float | None,
     seed: int | None,
+    against: str | None,
     as_json: bool,
     csv_file: Path | None,
 ) -> None:
@@ -74,19 +80,35 @@ def rehearse(
     script = read_scenario(_scenario_path(scenario))
     with ExitStack() as files:
         trace = files.enter_context(_trace(csv_file)) if csv_file else None
-        rehearsal = Rehearsal(
-            settings, script, days=days, seed=seed, trace=trace, keep_switches=as_json
-        )
         progress = files.enter_context(_progress_bar())
-        began = time.perf_counter()
-        rehearsal.run(progress)
-        wall_s = time.perf_counter() - began
+
+        def run(*, plain: bool) -> tuple[Rehearsal, float]:
+            rehearsal = Rehearsal(
+                settings,
+                script,
+                days=days,
+                seed=seed,
+                trace=None if plain else trace,
+                keep_switches=as_json,
+                plain=plain,
+            )
+            began = time.perf_counter()
+            rehearsal.run(progress)
+            return rehearsal, time.perf_counter() - began
+
+        ours, ours_s = run(plain=False)
+        other = run(plain=True) if against else None
     if as_json:
-        people.print_json(
-            rehearsal_document(rehearsal, config=str(config), scenario=scenario, wall_s=wall_s)
-        )
+        document = rehearsal_document(ours, config=str(config), scenario=scenario, wall_s=ours_s)
+        if other is not None:
+            document["against"] = rehearsal_document(
+                other[0], config=str(config), scenario=scenario, wall_s=other[1]
+            )
+        people.print_json(document)
+    elif other is None:
+        _print_for_people(ours, scenario, script.about, ours_s)
     else:
-        _print_for_people(rehearsal, scenario, script.about, wall_s)
+        _print_beside(ours, other[0], scenario)
 
 
 def _scenario_path(named: str) -> Path:
@@ -193,6 +215,41 @@ def _print_for_people(rehearsal: Rehearsal, name: str, about: str, wall_s: float
         when = people.duration(alarm.raised_t_s)
         console.print(f"alarm {alarm.name}{about_what} after {when}, {until}")
     console.print(f"{rehearsal.days:g} days in {wall_s:.1f} s, seed {rehearsal.seed}", style="dim")
+
+
+def _print_beside(ours: Rehearsal, plain: Rehearsal, name: str) -> None:
+    """Print what the control and a plain switch made of the same days."""
+    console = people.console()
+    settings = ours.settings
+    console.print(f"[b]{settings.chamber.name}[/b], {settings.chamber.stage}, scenario {name}")
+    console.print("the same plant, weather, noise and grower under two controls")
+    table = people.table("", "coldpin", "plain switch")
+    for label, told in _COMPARED:
+        table.add_row(label, told(ours), told(plain))
+    console.print(table)
+
+
+def _alarms_told(rehearsal: Rehearsal) -> str:
+    return str(len(rehearsal.tally.alarms))
+
+
+def _ice_told(rehearsal: Rehearsal) -> str:
+    melted_kg = rehearsal.chamber.account().ice_melted_kg
+    return "–" if melted_kg is None else f"{melted_kg:.1f} kg"
+
+
+_COMPARED: tuple[tuple[str, Callable[[Rehearsal], str]], ...] = (
+    ("starts", lambda run: str(run.tally.starts)),
+    ("shortest run", lambda run: people.duration(run.tally.shortest_run_s)),
+    ("shortest rest", lambda run: people.duration(run.tally.shortest_rest_s)),
+    ("in its band", lambda run: f"{run.tally.in_band_share:.1%}"),
+    ("above cut-in", lambda run: f"{run.tally.degree_hours_above:.2f} K·h"),
+    ("below cut-out", lambda run: f"{run.tally.degree_hours_below:.2f} K·h"),
+    ("packs put in", lambda run: str(run.packs_used)),
+    ("ice melted", _ice_told),
+    ("alarms", _alarms_told),
+)
+"""What is compared, and how it is told."""
 
 
 def _print_days(console: Console, half_hours: list[HalfHour]) -> None:

@@ -15,6 +15,7 @@ from controller.errors import PhysicsError, ScenarioError
 from controller.outputs.dry import DryOutput
 from controller.rehearsal.clock import SimulatedClock
 from controller.rehearsal.grower import Freezer, Grower, Visit
+from controller.rehearsal.plain_switch import PlainSwitch
 from controller.rehearsal.plant_probes import PlantProbes
 from controller.rehearsal.plants import build_chamber
 from controller.rehearsal.room import room_c
@@ -58,6 +59,7 @@ class Rehearsal:
         seed: int | None = None,
         trace: Callable[[TraceRow], None] | None = None,
         keep_switches: bool = False,
+        plain: bool = False,
     ) -> None:
         """Set the stage.
 
@@ -68,6 +70,7 @@ class Rehearsal:
             seed: Seed of noise and person; None: the configuration's.
             trace: Is given a row a minute.
             keep_switches: Keep every switch and not only their number.
+            plain: Put a plain on/off switch in the place of the control, to compare with.
 
         Raises:
             ScenarioError: Length or plant cannot be used.
@@ -86,6 +89,7 @@ class Rehearsal:
         self.swaps: list[dict[str, float]] = []
         self.packs_used = 0
         self._trace = trace
+        self._plain = plain
         self._swapped_since_row: int | None = None
         self._asked: Asked = NOTHING_ASKED
         self._outputs = {"pump": DryOutput(), "fan": DryOutput()}
@@ -145,7 +149,7 @@ class Rehearsal:
                 self.probes.move_on(now)
                 faults = self._faults_at(now - clock.origin)
                 if powered and "power_cut" in faults:
-                    self._cut_power(loop, now)
+                    self._cut_power(now)
                     powered = False
                 elif not powered and "power_cut" not in faults:
                     loop = self._loop = self._new_loop(begin(now))
@@ -158,13 +162,25 @@ class Rehearsal:
         self.probes.move_on(clock.monotonic())
         progress(1.0)
 
-    def _new_loop(self, state: State) -> ControlLoop:
+    def _new_loop(self, state: State) -> ControlLoop | PlainSwitch:
         settings = self.settings
         for output in self._outputs.values():
             output.switch(on=False)
+        schedule = schedule_of(settings.stages[settings.chamber.stage])
+        if self._plain:
+            return PlainSwitch(
+                schedule=schedule,
+                reservoir_warm_mc=settings.limits.reservoir_warm,
+                clear_by_mk=settings.alarms.clear_by,
+                source=self.probes,
+                sieves=sieves_of(settings),
+                outputs=OutputBank(self._outputs),
+                clock=self.clock,
+                journal=self.tally,
+            )
         return ControlLoop(
             law=law_of(settings),
-            schedule=schedule_of(settings.stages[settings.chamber.stage]),
+            schedule=schedule,
             source=self.probes,
             sieves=sieves_of(settings),
             outputs=OutputBank(self._outputs),
@@ -178,16 +194,16 @@ class Rehearsal:
         asked, self._asked = self._asked, NOTHING_ASKED
         return asked
 
-    def _cut_power(self, loop: ControlLoop, now: float) -> None:
+    def _cut_power(self, now: float) -> None:
         """Everything falls off without a goodbye; the plant goes on by itself."""
-        was_on = loop.state.decision.pump or loop.state.decision.fan
+        was_on = any(output.on for output in self._outputs.values())
         for output in self._outputs.values():
             output.switch(on=False)
         if was_on:
             at_s = now - self.clock.origin
             self.tally.switched(at_s, pump=False, fan=False, phase="rest", reason="power cut")
 
-    def _minute(self, now: float, loop: ControlLoop, *, powered: bool) -> None:
+    def _minute(self, now: float, loop: ControlLoop | PlainSwitch, *, powered: bool) -> None:
         """Let the person act and the faults come and go."""
         at_s = now - self.clock.origin
         standing = self.tally.standing() if powered else frozenset()
@@ -249,7 +265,7 @@ class Rehearsal:
             shift_k = steps[min(day, len(steps) - 1)] / 1000
         return room_c(self._spec.room, self.clock.local_at(now), shift_k)
 
-    def _row(self, now: float, loop: ControlLoop) -> TraceRow:
+    def _row(self, now: float, loop: ControlLoop | PlainSwitch) -> TraceRow:
         readings = {
             name: reading.value_mc if isinstance(reading, Seen) else None
             for name, sieve in loop.sieves.items()

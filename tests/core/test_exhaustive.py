@@ -86,7 +86,7 @@ def test_every_reachable_state_keeps_the_law(
                 frontier.append(state)
                 phases.add(after.phase)
     with capsys.disabled():
-        print(f"\n  policy {policy.value}: {len(seen)} states, {steps} steps explored")
+        print(f"\n  policy {policy.value}: {len(seen)} states, {steps} steps explored")  # noqa: T201
 
     assert phases == set(Phase)
     assert len(seen) > 300

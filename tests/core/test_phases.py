@@ -227,7 +227,7 @@ def test_what_counts_as_flow(answer: Inputs, phase: Phase) -> None:
 
 
 def test_saturated_plant_is_not_taken_for_lost_prime_once_proved() -> None:
-    """Without a coil-outlet probe one answer serves the run: a hot day's air need not fall again."""
+    """Without a coil-outlet probe one answer serves the run: hot air need not fall again."""
     run = Run()
     run.at(0, WARM)
     run.at(10, make_inputs(16.6))
@@ -250,7 +250,7 @@ def test_loop_that_stops_later_is_noticed_with_a_coil_outlet_probe() -> None:
 
 
 def test_fallback_timed_runs_by_the_clock_within_all_other_limits() -> None:
-    """Rule 8: on and off by the clock, fan primed and run on, never on a warm or unknown reservoir."""
+    """Rule 8: by the clock, fan primed and run on, never on warm or unknown water."""
     run = Run(make_law(policy=FallbackPolicy.TIMED))
     lost = make_inputs(None)
     run.at(0, WARM)

@@ -178,3 +178,23 @@ def test_wish_that_cannot_be_met_is_said(
     printed = capsys.readouterr().err
     assert told in printed
     assert "Traceback" not in printed
+
+
+def test_plain_switch_beside_has_no_timers_and_the_same_days(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """`--against plain`: the same seed and plant; the plain switch rests as short as it likes."""
+    arguments = ["--scenario", "lost-prime", "--days", "0.5", "--against", "plain"]
+    assert status_of(["rehearse", str(CONFIG), "--json", *arguments]) == 0
+    document = json.loads(capsys.readouterr().out)
+    plain = document["against"]
+
+    assert set(document) == KEYS | {"against"}
+    assert set(plain) == KEYS
+    assert plain["seed"] == document["seed"]
+    assert {(s["pump"], s["fan"]) for s in plain["switches"]} == {(True, True), (False, False)}
+    # it pumps air through the coil for hours where the control stops and says so
+    assert plain["duty"] > document["duty"]
+    assert {alarm["name"] for alarm in plain["alarms"]} <= {"reservoir_warm"}
+    assert status_of(["rehearse", str(CONFIG), *arguments]) == 0
+    assert "plain switch" in capsys.readouterr().out
