@@ -9,12 +9,16 @@ import click
 from rich.console import Console
 
 from controller.cli import people
-from controller.errors import SettingsError
+from controller.cli.expectation import cycles_of, hours_of, print_cycles, proposal_of
+from controller.errors import PhysicsError, SettingsError
 from controller.outputs.mains_rule import is_mains
 from controller.probes.one_wire import list_ids
 from controller.service.wiring import Plan, plan_of
 from controller.settings.load import Settings
 from controller.settings.models import Night, Stage
+from controller.settings.simulation import PLANT_PARTS
+from controller.settings.species import disagreements, species_of
+from controller.thermal.sizing import Band, size
 
 CAUTIONS = (
     "Switch off and unplug before you open or change any wiring.",
@@ -36,15 +40,20 @@ def check(config: Path, as_json: bool) -> None:
     problems = missing_probes(plan.settings, on_bus)
     if problems:
         raise SettingsError(str(config), tuple(problems))
+    species = species_of(plan.settings)
+    warnings = [] if species is None else list(disagreements(plan.settings, species))
     if as_json:
-        people.print_json(_document(config, plan))
+        people.print_json({**_document(config, plan), "warnings": warnings})
         return
     console = people.console()
     settings = plan.settings
     console.print(f"{config} can be used: chamber [b]{settings.chamber.name}[/b]", soft_wrap=True)
     _print_bands(console, settings)
+    for warning in warnings:
+        console.print(f"warning: {warning}")
     _print_probes(console, settings, on_bus)
     _print_wiring(console, plan)
+    _print_expectation(console, settings)
     console.print("\nCautions", style="bold")
     for caution in CAUTIONS:
         console.print(f"- {caution}")
@@ -107,6 +116,25 @@ def _print_probes(console: Console, settings: Settings, on_bus: tuple[str, ...] 
         console.print(
             "No room probe: without one, a heat wave is seen late and swap due is less sure."
         )
+
+
+def _print_expectation(console: Console, settings: Settings) -> None:
+    """Print the cycle to expect, where the plant is described."""
+    if not any(getattr(settings.plant, part).model_fields_set for part in PLANT_PARTS):
+        return
+    stage = settings.stages[settings.chamber.stage]
+    band = Band(
+        cut_in_c=stage.cut_in / 1000,
+        cut_out_c=stage.cut_out / 1000,
+        margin_k=settings.limits.reservoir_margin / 1000,
+    )
+    try:
+        hours = hours_of(settings, size(settings.plant_spec(), band).life.reservoir_mean_c)
+        cycles, proposal = cycles_of(settings, hours), proposal_of(settings, hours)
+    except PhysicsError as error:
+        console.print(f"\nNo cycle can be told for this plant: {error}")
+        return
+    print_cycles(console, cycles, proposal, settings.display.unit)
 
 
 def _print_wiring(console: Console, plan: Plan) -> None:

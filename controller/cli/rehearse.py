@@ -16,6 +16,7 @@ from controller.cli import people
 from controller.errors import ScenarioError
 from controller.rehearsal.document import rehearsal_document
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
+from controller.rehearsal.room_file import room_series
 from controller.rehearsal.tally import HalfHour
 from controller.settings.load import read_settings
 from controller.settings.scenario_file import read_scenario
@@ -78,6 +79,7 @@ def rehearse(
     """
     settings = read_settings(config)
     script = read_scenario(_scenario_path(scenario))
+    room = room_series(settings, config.parent)
     with ExitStack() as files:
         trace = files.enter_context(_trace(csv_file)) if csv_file else None
         progress = files.enter_context(_progress_bar())
@@ -91,6 +93,7 @@ def rehearse(
                 trace=None if plain else trace,
                 keep_switches=as_json,
                 plain=plain,
+                room=room,
             )
             began = time.perf_counter()
             rehearsal.run(progress)

@@ -10,13 +10,13 @@ import click
 from rich.console import Console
 
 from controller.cli import people
-from controller.core.law import Band as SwitchingPoints
+from controller.cli.expectation import cycles_of, hours_of, print_cycles, proposal_of
 from controller.errors import PhysicsError, ScenarioError
-from controller.settings.law_of import law_of
 from controller.settings.load import Settings, read_settings
 from controller.settings.plant_sources import assumed_figures
+from controller.settings.species import read_species
 from controller.thermal.changes import best_changes
-from controller.thermal.cycle import Cycle, Hour, expected_cycle
+from controller.thermal.cycle import Cycle, Proposal
 from controller.thermal.load import HeatLoad
 from controller.thermal.sizing import Band, Change, Sizing
 from controller.thermal.sizing import size as size_plant
@@ -45,52 +45,41 @@ def size(config: Path, as_json: bool) -> None:
     try:
         sizing = size_plant(spec, band)
         changes = best_changes(spec, band)
-        cycles = expected_cycles(settings, sizing.life.reservoir_mean_c)
+        hours = hours_of(settings, sizing.life.reservoir_mean_c)
+        cycles, proposal = cycles_of(settings, hours), proposal_of(settings, hours)
+        species = holdable(settings)
     except PhysicsError as error:
         raise ScenarioError(f"the plant cannot be sized: {error}") from error
     if as_json:
-        people.print_json(_document(settings, sizing, changes, cycles))
+        document = _document(settings, sizing, changes, cycles)
+        people.print_json({**document, "species": species, "proposal": _proposed(proposal)})
     else:
-        _print_for_people(settings, sizing, changes, cycles)
+        console = people.console()
+        _print_for_people(console, settings, sizing)
+        print_cycles(console, cycles, proposal, settings.display.unit)
+        console.print(f"\n[b]{_verdict_sentence(sizing)}[/b]")
+        _print_changes(console, changes)
+        _print_species(console, species)
+        _print_assumed(console, settings)
 
 
-def expected_cycles(settings: Settings, reservoir_c: float) -> tuple[Cycle, ...]:
-    """Return the cycles of the stage in force at mild, normal and hottest hours.
-
-    The last one has the coldest water and the mildest room: there the minimum run binds and the
-    air swings furthest below cut-out.
-
-    Args:
-        settings: Stage, timers and plant.
-        reservoir_c: Usual temperature of the reservoir [°C].
-    """
-    spec, stage = settings.plant_spec(), settings.stages[settings.chamber.stage]
-    room = spec.room
-    warm_c = min(reservoir_c, (stage.cut_in - settings.limits.reservoir_margin) / 1000)
-    fresh_c = max(0.0, spec.packs.filling.plateau_c) + 1.0
-    hours = (
-        ("mild", room.night_c, warm_c),
-        ("normal", (room.night_c + room.day_c) / 2, warm_c),
-        ("hottest", room.day_c, warm_c),
-        ("fresh packs at night", room.night_c, fresh_c),
-    )
-    return tuple(
-        expected_cycle(
-            spec,
-            SwitchingPoints(stage.cut_in, stage.cut_out),
-            law_of(settings),
-            Hour(when=when, room_c=room_c, room_rh=room.rh, reservoir_c=water_c),
-            tick_s=settings.timing.tick,
-            lag_s=settings.simulation.air_probe_lag,
+def holdable(settings: Settings) -> dict[str, str]:
+    """Return the verdict on each known species' cropping band, by id."""
+    spec = settings.plant_spec()
+    verdicts = {}
+    for name, species in read_species().items():
+        low_c, high_c = species.cropping.low / 1000, species.cropping.high / 1000
+        quarter_k = (high_c - low_c) / 4
+        band = Band(
+            cut_in_c=high_c - quarter_k,
+            cut_out_c=low_c + quarter_k,
+            margin_k=settings.limits.reservoir_margin / 1000,
         )
-        for when, room_c, water_c in hours
-    )
+        verdicts[name] = size_plant(spec, band).verdict
+    return verdicts
 
 
-def _print_for_people(
-    settings: Settings, sizing: Sizing, changes: tuple[Change, ...], cycles: tuple[Cycle, ...]
-) -> None:
-    console = people.console()
+def _print_for_people(console: Console, settings: Settings, sizing: Sizing) -> None:
     unit = settings.display.unit
 
     def shown(celsius: float | None) -> str:
@@ -122,19 +111,6 @@ def _print_for_people(
         "at worst"
     )
     console.print(_freezer_sentence(sizing, packs.count - packs.in_reservoir))
-    table = people.table("hour", "on", "off", "starts", "true air", title="\nThe cycle to expect")
-    for cycle in cycles:
-        table.add_row(
-            cycle.when,
-            people.duration(cycle.on_s),
-            people.duration(cycle.off_s),
-            f"{cycle.starts_per_h:.1f}/h",
-            f"{shown(cycle.air_min_c)} to {shown(cycle.air_max_c)}",
-        )
-    console.print(table)
-    console.print(f"\n[b]{_verdict_sentence(sizing)}[/b]")
-    _print_changes(console, changes)
-    _print_assumed(console, settings)
 
 
 def _print_load(console: Console, load: HeatLoad) -> None:
@@ -182,6 +158,29 @@ def _print_changes(console: Console, changes: tuple[Change, ...]) -> None:
             f"+{change.gain:.0%}",
         )
     console.print(table)
+
+
+def _print_species(console: Console, verdicts: dict[str, str]) -> None:
+    """Say which species' cropping bands this plant could hold."""
+    for verdict, begins in (
+        ("holds", "It could hold the cropping bands of"),
+        ("short", "It would run short with"),
+        ("cannot", "It cannot hold"),
+    ):
+        names = [name for name, found in verdicts.items() if found == verdict]
+        if names:
+            console.print(f"{begins}: {', '.join(names)}.")
+
+
+def _proposed(proposal: Proposal | None) -> dict[str, Any] | None:
+    if proposal is None:
+        return None
+    return {
+        "cut_in_c": proposal.cut_in_c,
+        "cut_out_c": proposal.cut_out_c,
+        "starts_per_h": proposal.starts_per_h,
+        "keeps": proposal.keeps,
+    }
 
 
 def _print_assumed(console: Console, settings: Settings) -> None:

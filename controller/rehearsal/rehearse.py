@@ -19,6 +19,7 @@ from controller.rehearsal.plain_switch import PlainSwitch
 from controller.rehearsal.plant_probes import PlantProbes
 from controller.rehearsal.plants import build_chamber
 from controller.rehearsal.room import room_c
+from controller.rehearsal.room_file import RoomSeries
 from controller.rehearsal.tally import Tally
 from controller.service.clock import zone_named
 from controller.service.loop import ControlLoop
@@ -60,6 +61,7 @@ class Rehearsal:
         trace: Callable[[TraceRow], None] | None = None,
         keep_switches: bool = False,
         plain: bool = False,
+        room: RoomSeries | None = None,
     ) -> None:
         """Set the stage.
 
@@ -71,6 +73,7 @@ class Rehearsal:
             trace: Is given a row a minute.
             keep_switches: Keep every switch and not only their number.
             plain: Put a plain on/off switch in the place of the control, to compare with.
+            room: The room from a file; None: the plant's daily curve.
 
         Raises:
             ScenarioError: Length or plant cannot be used.
@@ -90,6 +93,7 @@ class Rehearsal:
         self.packs_used = 0
         self._trace = trace
         self._plain = plain
+        self._room = room
         self._swapped_since_row: int | None = None
         self._asked: Asked = NOTHING_ASKED
         self._outputs = {"pump": DryOutput(), "fan": DryOutput()}
@@ -263,6 +267,10 @@ class Rehearsal:
         if steps:
             day = int((now - self.clock.origin) // DAY_S)
             shift_k = steps[min(day, len(steps) - 1)] / 1000
+        if self._room is not None:
+            started = self.started
+            since_midnight_s = (started.hour * 60 + started.minute) * 60.0
+            return self._room.at(since_midnight_s + now - self.clock.origin) + shift_k
         return room_c(self._spec.room, self.clock.local_at(now), shift_k)
 
     def _row(self, now: float, loop: ControlLoop | PlainSwitch) -> TraceRow:

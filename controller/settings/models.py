@@ -71,6 +71,8 @@ class Chamber(Table):
     name: Name
     stage: Name
     """The stage at the start; people change it by request."""
+    species: Name | None = None
+    """An id of species.toml, to be warned where a stage and the species do not agree."""
 
 
 class Night(Table):

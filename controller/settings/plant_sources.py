@@ -37,9 +37,8 @@ def assumed_figures(settings: Settings) -> Iterator[Assumed]:
         if name == NOT_ASKED:
             continue
         given = getattr(settings.plant, name).model_fields_set
-        spec = part(**dict(getattr(settings.plant, name)))
         for field in fields(part):
-            value = getattr(spec, field.name)
+            value = getattr(getattr(settings.plant, name), field.name)
             if field.name in given or value is None:
                 continue
             about = _docstrings().get((part.__name__, field.name), "")

@@ -38,6 +38,16 @@ class Simulation(Table):
     seed: Annotated[int, Field(ge=0)] = 1
     start_air: Annotated[Temperature, _SOMEWHERE] = MilliCelsius(19_000)
     start_reservoir: Annotated[Temperature, _SOMEWHERE] = MilliCelsius(8_000)
+    weather: str | None = None
+    """CSV of outdoor air, columns time and outdoor_c, hourly as weather services publish it; the
+    room follows it through the two keys below. Relative to the configuration."""
+    house_time_constant: Annotated[Duration, between(600, 864_000, "10 min to 10 d")] = Seconds(
+        72_000
+    )
+    """How slowly the house follows the weather; a day's half wave of outdoor air reaches a brick
+    house some hours late. From memory: 5 h for a light house, 50 h for a heavy one."""
+    house_gain: Annotated[Difference, between(-10_000, 15_000, "-10 K to 15 K")] = MilliKelvin(3000)
+    """How much warmer than outdoors the house is on average: people, appliances, sun."""
     air_probe_lag: Annotated[Duration, between(0, 1800, "0 s to 30 min")] = Seconds(90)
     water_probe_lag: Annotated[Duration, between(0, 1800, "0 s to 30 min")] = Seconds(20)
     probe_noise: Annotated[Difference, between(0, 1000, "0 K to 1 K")] = MilliKelvin(20)
@@ -55,15 +65,19 @@ class Simulation(Table):
 _made_model: Any = create_model  # its types know nothing of fields that come from a mapping
 
 
-def _table_of(part: type[Any]) -> Any:
+def _table_of(part: type[Any], **more: tuple[Any, Any]) -> Any:
     """Return the table whose keys, types and defaults are the fields of a part of the plant.
 
     The physics keeps its own figures in its own place; here they only become keys of a file.
+
+    Args:
+        part: The part of the plant.
+        more: Keys that the physics does not know, as (type, default).
     """
     hints = get_type_hints(part)
 
     def build(table: Table) -> Table:
-        part(**dict(table))  # ranges, and what concerns several keys, are the part's own business
+        _part_from(part, table)  # ranges, and what concerns several keys, are its own business
         return table
 
     return _made_model(
@@ -71,7 +85,12 @@ def _table_of(part: type[Any]) -> Any:
         __base__=Table,
         __validators__={"build": model_validator(mode="after")(build)},
         **{each.name: (hints[each.name], each.default) for each in fields(part)},
+        **more,
     )
+
+
+def _part_from(part: type[Any], table: Table) -> Any:
+    return part(**{each.name: getattr(table, each.name) for each in fields(part)})
 
 
 PLANT_PARTS = {
@@ -83,13 +102,18 @@ PLANT_PARTS = {
     "fine": FineSpec,
 }
 
+_MORE_KEYS: dict[str, dict[str, tuple[Any, Any]]] = {
+    # a recording of the room, columns time and room_c, relative to the configuration
+    "room": {"csv": (str | None, None)},
+}
+
 
 class _Plant(Table):
     """[plant.*]: what the chamber is made of; each part names its keys, defaults and sources."""
 
     def spec(self, site: SiteSpec) -> PlantSpec:
         """Return the plant that these tables describe."""
-        parts = {name: part(**dict(getattr(self, name))) for name, part in PLANT_PARTS.items()}
+        parts = {name: _part_from(part, getattr(self, name)) for name, part in PLANT_PARTS.items()}
         return PlantSpec(site=site, **parts)
 
 
@@ -97,7 +121,9 @@ PlantTables: Any = _made_model(
     "PlantTables",
     __base__=_Plant,
     **{
-        name: (table, table()) for name, part in PLANT_PARTS.items() for table in (_table_of(part),)
+        name: (table, table())
+        for name, part in PLANT_PARTS.items()
+        for table in (_table_of(part, **_MORE_KEYS.get(name, {})),)
     },
 )
 """[plant.*] with one field for each part."""

@@ -236,6 +236,8 @@ class Plant:
         wet_kg_s = exchange_kg_s * (room_ratio - ratio) + mist_kg_s
         water_kw = pump_kw + leak_kw_k * (room_c - water_c) + bath_kw - bath_kw_k * water_c
 
+        per_kj_k = 1.0 / (CP_DRY_AIR_KJ_KGK + CP_VAPOUR_KJ_KGK * ratio)
+
         # mean state over the step: rates at the start and their drift, weighted by matrices
         # that are kept per cell of the state
         if cells is None or water_c < 0.0:
@@ -244,6 +246,8 @@ class Plant:
             m_tt, m_tw, m_wt, m_ww, n_tt, _, n_wt, _ = means.get(key) or tables.rest_means(
                 mode, key
             )
+            air_kw *= per_kj_k
+            drift_kw_s *= per_kj_k
             air_rise_k = m_tt * air_kw + m_tw * wet_kg_s + n_tt * drift_kw_s
             ratio_rise = m_wt * air_kw + m_ww * wet_kg_s + n_wt * drift_kw_s
             water_mean_c = water_c + water_half_k_kj * water_kw / (
@@ -266,10 +270,12 @@ class Plant:
             )
             water_mean_c = water_c + water_rise_k
             vapour_kj_kg = VAPOUR_AT_ZERO_KJ_KG + CP_VAPOUR_KJ_KGK * air_c
-            air_kw -= heat_kw - vapour_kj_kg * drip_kg_s
+            air_kw = (air_kw - heat_kw + vapour_kj_kg * drip_kg_s) * per_kj_k
             wet_kg_s -= drip_kg_s
             wet_drift = d_r * water_rise_k * per_half_s
-            drift_kw_s -= h_r * water_rise_k * per_half_s - vapour_kj_kg * wet_drift
+            drift_kw_s = per_kj_k * (
+                drift_kw_s - h_r * water_rise_k * per_half_s + vapour_kj_kg * wet_drift
+            )
             air_rise_k = m_tt * air_kw + m_tw * wet_kg_s + n_tt * drift_kw_s - n_tw * wet_drift
             ratio_rise = m_wt * air_kw + m_ww * wet_kg_s + n_wt * drift_kw_s - n_ww * wet_drift
             heat_kw += h_t * air_rise_k + h_w * ratio_rise + h_r * water_rise_k

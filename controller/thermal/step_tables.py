@@ -25,6 +25,8 @@ STRIDE_STEPS = 12
 """The packs are booked every twelfth step, at least once a minute."""
 MOST_MODES = 64
 """Kinds of step whose constants are kept: steps of ever new lengths must not fill the memory."""
+MOST_FLOWS = 16
+"""Water flows whose coil table is kept."""
 KNOTS_PER_K = 20.0
 LOWEST_KNOT_C, HIGHEST_KNOT_C = -40.0, 90.0
 VAPOUR_LESS_LIQUID_KJ_KGK = CP_VAPOUR_KJ_KGK - CP_LIQUID_KJ_KGK
@@ -33,7 +35,7 @@ _NO_COIL: Cell = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 RoomTerms = tuple[float, float, float, float]
 """Humidity ratio, then conductance to the room by fresh air, by walls, by both [kW/K]."""
 Means = tuple[float, float, float, float, float, float, float, float]
-"""The two matrices of `mean_matrix`, per kW and kg/s into the air."""
+"""The two matrices of `mean_matrix`, per kW over the air's specific heat and per kg/s."""
 CoolCell = tuple[
     float, float, float, float, float, float, float, float,
     float, float, float, float, float, float, float, float,
@@ -107,7 +109,7 @@ class StepTables:
     def _means_of(
         self, mode: Mode, regime: int, *, air_c: float, ratio: float, cell: Cell | None = None
     ) -> Means:
-        """Return the matrix from heat [kW] and water [kg/s] into the air to its mean departure.
+        """Return the matrices from heat and water into the air to its mean departure.
 
         Regime 0: humidifier off or full; 1: in its band; 2: fog. The state is that of the middle
         of a cell: the order of the method does not suffer, since flows are taken anew at the mean.
@@ -138,10 +140,10 @@ class StepTables:
             ),
             mode.dt_s,
         )
+        per_kg = 1.0 / eq.air_kg
         return (
-            rates[0] / air_kj_k, rates[1] / eq.air_kg, rates[2] / air_kj_k, rates[3] / eq.air_kg,
-            drifts[0] / air_kj_k, drifts[1] / eq.air_kg, drifts[2] / air_kj_k,
-            drifts[3] / eq.air_kg,
+            rates[0] * per_kg, rates[1] * per_kg, rates[2] * per_kg, rates[3] * per_kg,
+            drifts[0] * per_kg, drifts[1] * per_kg, drifts[2] * per_kg, drifts[3] * per_kg,
         )  # fmt: skip
 
     def room(self, room_c: float, room_rh: float) -> RoomTerms:
@@ -182,6 +184,9 @@ class StepTables:
         half_s = 0.5 * dt_s
         cooling = pump and fan and flow > 0.0
         if cooling and flow not in self._coils:
+            if len(self._coils) >= MOST_FLOWS:
+                self._coils.clear()
+                self.modes.clear()  # their cells belong to the coils
             self._coils[flow] = CoilTable(eq.coil_at(flow))
         fan_kw = eq.fan_kw if fan else 0.0
         lights_kw = eq.lights_kw if lights else 0.0
