@@ -118,7 +118,11 @@ class Rehearsal:
         freezer = Freezer(
             refreeze_s=REFREEZE_S if packs.refreeze_h is None else packs.refreeze_h * 3600
         )
-        freezer.put(max(0, packs.count - packs.in_reservoir), -math.inf)
+        in_freezer = max(0, packs.count - packs.in_reservoir)
+        ready = scenario.grower.packs_ready
+        ready = in_freezer if ready is None else min(ready, in_freezer)
+        freezer.put(ready, -math.inf)
+        freezer.put(in_freezer - ready, 0.0)  # the others have just gone in
         self._grower = Grower(
             scenario.grower, freezer, packs_in_use=packs.in_reservoir, random=random
         )

@@ -34,6 +34,8 @@ class GrowerScript(Table):
 
     wakes: LocalTime
     sleeps: LocalTime
+    packs_ready: Annotated[int, Field(ge=0)] | None = None
+    """Packs frozen at the start; default: all that are not in the reservoir."""
     swaps_at: Annotated[tuple[LocalTime, ...], _List] = ()
     """Swaps by habit."""
     forgets: Annotated[tuple[Annotated[Duration, _ANY_TIME], ...], _List] = ()

@@ -28,7 +28,7 @@ POLARITIES = [
 
 
 def test_stock_back_end_when_it_opens_an_active_low_line(pi: Boot) -> None:
-    """Trap 2, F15: gpiozero's own lgpio pins pulse the relay; so our recording can see a pulse.
+    """Gpiozero's own lgpio pins pulse the relay; so our recording can see a pulse.
 
     Source: gpiozero pull request 1177 describes the sequence.
     """
@@ -43,7 +43,7 @@ def test_stock_back_end_when_it_opens_an_active_low_line(pi: Boot) -> None:
 
 
 def test_active_low_line_when_never_switched_on(pi: Boot) -> None:
-    """Trap 2, F15: the very first claim carries HIGH, and no LOW appears at any point."""
+    """The very first claim carries HIGH, and no LOW appears at any point."""
     lines = pi()
     driver = GpioDriver()
 
@@ -83,7 +83,7 @@ def test_line_when_switched_and_closed(pi: Boot, options: dict[str, object], off
 def test_line_when_a_killed_process_left_the_load_on(
     pi: Boot, options: dict[str, object], off: int
 ) -> None:
-    """Trap 1: after SIGKILL, opening and closing anew leaves the line driven off.
+    """After SIGKILL, opening and closing anew leaves the line driven off.
 
     Source: raspberrypi/linux pull request 6117: a released output stays driven as it was.
     """

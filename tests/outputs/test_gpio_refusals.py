@@ -1,4 +1,4 @@
-"""The gpio driver where it must not go on: no usable back end (F17), two owners of a line (F18)."""
+"""The gpio driver where it must not go on: no usable back end, two owners of a line."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ Boot = Callable[..., Lines]
 ACTIVE_LOW = {"pin": 17, "active_low": True}
 
 
-# --- F17: no usable back end -----------------------------------------------------------------
+# --- no usable back end -----------------------------------------------------------------
 
 
 @pytest.mark.parametrize("name", ["mock", "MOCK", "native", "rpigpio", "pigpio", "lgpi0"])
 def test_open_when_environment_names_another_back_end(
     pi: Boot, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
-    """F17 a: a mock left switched on, or any other back end, is refused and nothing is touched."""
+    """A mock left switched on, or any other back end, is refused and nothing is touched."""
     lines = pi()
     monkeypatch.setenv("GPIOZERO_PIN_FACTORY", name)
 
@@ -49,7 +49,7 @@ def test_open_when_environment_names_our_back_end(
 
 
 def test_open_when_lgpio_is_not_installed(pi: Boot, monkeypatch: pytest.MonkeyPatch) -> None:
-    """F17 b: says how to install it, and falls back to nothing."""
+    """Says how to install it, and falls back to nothing."""
     pi()
     monkeypatch.setitem(sys.modules, "lgpio", None)
 
@@ -60,7 +60,7 @@ def test_open_when_lgpio_is_not_installed(pi: Boot, monkeypatch: pytest.MonkeyPa
 def test_open_when_lgpio_is_for_another_python(
     pi: Boot, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    """F17 b: found, but its compiled half is not for this Python."""
+    """Found, but its compiled half is not for this Python."""
     pi()
     monkeypatch.delitem(sys.modules, "lgpio")
     (tmp_path / "lgpio.py").write_text("import _lgpio_of_python_3_9\n")
@@ -93,7 +93,7 @@ def _without_chip() -> None:
 
 
 def test_open_when_working_directory_is_not_writable() -> None:
-    """Trap 7, F17 c: with the real lgpio, run in a directory that not even root can write to.
+    """With the real lgpio, run in a directory that not even root can write to.
 
     The pipe gets a directory of its own; the working directory and the environment stay.
     """
@@ -108,7 +108,7 @@ def test_open_when_working_directory_is_not_writable() -> None:
 
 
 def test_open_when_pipe_directory_is_not_writable() -> None:
-    """Trap 7, F17 c: a directory that somebody set is not replaced; the error names it."""
+    """A directory that somebody set is not replaced; the error names it."""
     _without_chip()
 
     done = run_python(OPEN_WITH_REAL_LGPIO, env={"LG_WD": "/proc"})
@@ -132,7 +132,7 @@ def test_pipe_directory_when_lgpio_was_imported(tmp_path: Path) -> None:
 def test_open_when_chip_is_for_root_only(
     pi: Boot, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    """F17 d: names the device and the group."""
+    """Names the device and the group."""
     pi(chips=frozenset())
     from controller.outputs import lgpio_lines
 
@@ -147,7 +147,7 @@ def test_open_when_chip_is_for_root_only(
 def test_open_when_there_is_no_chip(
     pi: Boot, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    """F17 d: a sandbox that hides the devices is named."""
+    """A sandbox that hides the devices is named."""
     pi(chips=frozenset())
     from controller.outputs import lgpio_lines
 
@@ -158,7 +158,7 @@ def test_open_when_there_is_no_chip(
 
 
 def test_open_when_a_pi_5_has_no_chip_4(pi: Boot) -> None:
-    """F17 e: kernels since July 2024 put the header at chip 0 (gpiozero issue 1166)."""
+    """Kernels since July 2024 put the header at chip 0 (gpiozero issue 1166)."""
     lines = pi(revision=0xC04170)
 
     GpioDriver().open(ACTIVE_LOW).close()
@@ -182,11 +182,11 @@ def test_open_when_this_is_no_pi(pi: Boot, monkeypatch: pytest.MonkeyPatch) -> N
     assert lines.calls == []
 
 
-# --- F18: two owners of one line -------------------------------------------------------------
+# --- two owners of one line -------------------------------------------------------------
 
 
 def test_lines_when_one_line_is_written_in_several_ways() -> None:
-    """F18 a, b: header pin 11 and GPIO17 are the same line, so a check can see the clash."""
+    """Header pin 11 and GPIO17 are the same line, so a check can see the clash."""
     driver = GpioDriver()
 
     assert {driver.lines({"pin": pin}) for pin in (17, "GPIO17", "gpio17", "BOARD11")} == {
@@ -195,7 +195,7 @@ def test_lines_when_one_line_is_written_in_several_ways() -> None:
 
 
 def test_lines_when_the_pin_is_the_one_wire_bus() -> None:
-    """F18 c: the bus can be moved, so the driver only names the line, for others to compare.
+    """The bus can be moved, so the driver only names the line, for others to compare.
 
     Source: raspberrypi/linux issue 6147: the bus driver goes on driving its line.
     """
@@ -206,7 +206,7 @@ def test_lines_when_the_pin_is_the_one_wire_bus() -> None:
 
 
 def test_open_when_another_program_holds_the_line(pi: Boot) -> None:
-    """F18 d: the kernel's name for the holder is passed on, and the line is not touched."""
+    """The kernel's name for the holder is passed on, and the line is not touched."""
     lines = pi(held_elsewhere={17: "w1"})
 
     with pytest.raises(OutputError, match=r"GPIO17 is busy: held by 'w1'.*stop the other"):
@@ -216,7 +216,7 @@ def test_open_when_another_program_holds_the_line(pi: Boot) -> None:
 
 
 def test_open_when_the_line_was_busy_a_moment_ago(pi: Boot) -> None:
-    """F34 c: a second try within the process succeeds, though the first error is still held."""
+    """A second try within the process succeeds, though the first error is still held."""
     lines = pi(held_elsewhere={17: ""})
     with pytest.raises(OutputError, match="held by somebody else") as first:
         GpioDriver().open(ACTIVE_LOW)

@@ -198,3 +198,16 @@ def test_plain_switch_beside_has_no_timers_and_the_same_days(
     assert {alarm["name"] for alarm in plain["alarms"]} <= {"reservoir_warm"}
     assert status_of(["rehearse", str(CONFIG), *arguments]) == 0
     assert "plain switch" in capsys.readouterr().out
+
+
+def test_swap_waits_for_packs_that_are_ready() -> None:
+    """One pack frozen at the start: one goes in; the others follow when they are frozen."""
+    path = shipped_config("scenarios") / "calm-day.toml"
+    scenario = read_scenario(path)
+    grower = scenario.grower.model_copy(update={"packs_ready": 1})
+    rehearsal = Rehearsal(
+        read_settings(CONFIG), scenario.model_copy(update={"grower": grower}), days=1
+    )
+    rehearsal.run()
+
+    assert [swap["packs"] for swap in rehearsal.swaps] == [1, 4]
