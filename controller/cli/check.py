@@ -20,6 +20,8 @@ from controller.settings.simulation import PLANT_PARTS
 from controller.settings.species import disagreements, species_of
 from controller.thermal.sizing import Band, size
 
+WIDTH_FOR_WIRING = 78
+
 CAUTIONS = (
     "Switch off and unplug before you open or change any wiring.",
     "Put every mains outlet of the chamber behind a residual-current device (30 mA or less).",
@@ -138,11 +140,9 @@ def _print_expectation(console: Console, settings: Settings) -> None:
 
 
 def _print_wiring(console: Console, plan: Plan) -> None:
-    table = people.table(
-        "load", "wiring", "supply", "current", "relay module", "why it is allowed", title="\nWiring"
-    )
-    for load in plan.loads:
-        table.add_row(
+    columns = ("load", "wiring", "supply", "current", "relay module", "why it is allowed")
+    rows = [
+        (
             load.name,
             load.wiring,
             str(load.load.supply),
@@ -150,7 +150,19 @@ def _print_wiring(console: Console, plan: Plan) -> None:
             load.relay_module or "none named",
             load.why_allowed,
         )
-    console.print(table)
+        for load in plan.loads
+    ]
+    if console.width < WIDTH_FOR_WIRING:  # six narrow columns cannot be read
+        console.print("\nWiring")
+        for row in rows:
+            console.print(f"[b]{row[0]}[/b]")
+            for column, told in zip(columns[1:], row[1:], strict=True):
+                console.print(f"  {column}: {told}")
+    else:
+        table = people.table(*columns, title="\nWiring")
+        for row in rows:
+            table.add_row(*row)
+        console.print(table)
     if plan.dry:
         console.print("Nothing real is switched: every driver is dry.")
 
