@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import json
 import math
-import threading
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -122,45 +121,3 @@ def write_kept(path: Path, kept: KeptTimers) -> None:
         OSError: The medium is full, read-only or gone; the old file is untouched.
     """
     replace_file(path, json.dumps(asdict(kept)))
-
-
-class Keeper:
-    """Writes in a thread of its own, so that a slow card never delays the loop."""
-
-    def __init__(self, path: Path) -> None:
-        self._path = path
-        self._newest: KeptTimers | None = None
-        self._closing = False
-        self._changed = threading.Condition()
-        self._failed = False
-        self._thread = threading.Thread(target=self._work, name="kept-timers", daemon=True)
-        self._thread.start()
-
-    def keep(self, kept: KeptTimers) -> None:
-        """Hand over what to write, without waiting; only the newest matters."""
-        with self._changed:
-            self._newest = kept
-            self._changed.notify()
-
-    def close(self, timeout_s: float = 1.0) -> None:
-        """Write what waits, if the medium allows it within the time [s]."""
-        with self._changed:
-            self._closing = True
-            self._changed.notify()
-        self._thread.join(timeout_s)
-
-    def _work(self) -> None:
-        while True:
-            with self._changed:
-                self._changed.wait_for(lambda: self._newest is not None or self._closing)
-                kept, self._newest = self._newest, None
-            if kept is None:
-                return
-            try:
-                write_kept(self._path, kept)
-            except OSError as error:
-                if not self._failed:
-                    _log.error("kept_timers_not_written", file=str(self._path), error=str(error))
-                self._failed = True
-            else:
-                self._failed = False

@@ -59,7 +59,7 @@ class ControlLoop:
         self.records_fault: str | None = None
         self.clock = clock
         self._journal = journal
-        self._asked = asked
+        self.asked = asked
         self._band: Band | None = None
         self._band_look_at = float("-inf")
         self._readings: list[Reading] = []
@@ -88,7 +88,7 @@ class ControlLoop:
         if now >= self._band_look_at:
             self._band = self.schedule.band_at(self.clock.local())
             self._band_look_at = now + BAND_LOOK_EVERY_S
-        asked, readings, last = self._asked(), self._readings, self.inputs
+        asked, readings, last = self.asked(), self._readings, self.inputs
         if (
             last is not None
             and (

@@ -16,8 +16,8 @@ KEPT_TIMERS = "kept-timers.json"
 def state_directory(config: Path) -> Path:
     """Return the folder for what the instance keeps, created if need be.
 
-    Under systemd that is what StateDirectory= made; elsewhere a folder named after the
-    configuration file below XDG_STATE_HOME.
+    Under systemd that is what StateDirectory= made, for its commands and for a person's alike;
+    elsewhere a folder named after the configuration file below XDG_STATE_HOME.
 
     Raises:
         OSError: It cannot be created.
@@ -25,6 +25,9 @@ def state_directory(config: Path) -> Path:
     given = os.environ.get("STATE_DIRECTORY", "").split(":")[0]
     if given:
         return Path(given)
+    of_the_service = Path("/var/lib/coldpin") / config.stem
+    if of_the_service.is_dir():
+        return of_the_service
     home = os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state"
     place = Path(home) / "coldpin" / config.stem
     place.mkdir(parents=True, exist_ok=True)

@@ -9,22 +9,39 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from types import FrameType
+from typing import Any
 
 import structlog
 
 from controller.core.state import Cooling, Decision, Inputs
 from controller.errors import ControllerError, OutputError, SettingsError
 from controller.probes.protocol import SampleSource
+from controller.records.requests import REQUESTS, Kind, newest
 from controller.service.clock import Clock, SystemClock, boot_id, boottime, zone_named
 from controller.service.journal import Journal, LogJournal, shown
-from controller.service.kept_timers import Keeper, begin_from, kept_from, read_kept
+from controller.service.kept_timers import (
+    KeptTimers,
+    begin_from,
+    kept_from,
+    read_kept,
+    write_kept,
+)
 from controller.service.kept_wiring import KeptLoad, write_kept_wiring
 from controller.service.loop import ControlLoop
+from controller.service.newest_writer import NewestWriter
 from controller.service.notify import Notifier
 from controller.service.output_bank import OutputBank
 from controller.service.places import KEPT_TIMERS, lock_instance
 from controller.service.probe_watch import ProbeWatch
+from controller.service.request_desk import RequestDesk
 from controller.service.sources import open_source, sieves_of
+from controller.service.status_file import (
+    STATUS,
+    Moment,
+    runtime_directory,
+    status_document,
+    write_status,
+)
 from controller.service.told_once import ToldOnce
 from controller.service.wiring import Plan, open_outputs, plan_of
 from controller.settings.law_of import law_of, schedule_of
@@ -62,6 +79,7 @@ class Service:
         self._reload = False
         self._told = ToldOnce(_log.warning)
         self._kept: tuple[object, ...] = ()
+        self._boot_id = boot_id()
 
     def run(self) -> None:
         """Control until SIGTERM or SIGINT.
@@ -75,16 +93,27 @@ class Service:
         with contextlib.closing(lock_instance(self._place)), self._listening():
             plan = plan_of(self._config)
             loop = self._built(plan)
-            keeper = Keeper(self._place / KEPT_TIMERS)
+            kept_file = self._place / KEPT_TIMERS
+            keeper = NewestWriter[KeptTimers](
+                "kept-timers", lambda kept: write_kept(kept_file, kept)
+            )
+            status_file = runtime_directory(self._place) / STATUS
+            teller = NewestWriter[dict[str, Any]](
+                "status", lambda document: write_status(status_file, document)
+            )
+            desk = self._desk(loop, plan)
             try:
                 self._keep_wiring(plan)
                 self._notifier.ready()
-                self._turn(loop, plan, keeper)
+                self._turn(loop, plan, keeper, teller)
             finally:
                 self._notifier.stopping()
                 loop.close()  # outputs first
                 self._keep(keeper, _stopped(loop.state.cooling, loop.clock.monotonic()), loop.clock)
                 keeper.close()
+                teller.close()
+                status_file.unlink(missing_ok=True)  # nothing that is over may look fresh
+                desk.close()
                 _log.info("stopped", why=self._stop or "an error", outputs="off")
 
     def _built(self, plan: Plan) -> ControlLoop:
@@ -140,14 +169,50 @@ class Service:
         except OSError as error:
             _log.error("kept_wiring_not_written", error=str(error))
 
-    def _turn(self, loop: ControlLoop, plan: Plan, keeper: Keeper) -> None:
+    def _desk(self, loop: ControlLoop, plan: Plan) -> RequestDesk:
+        """Open the desk for people's requests, the stage asked for last in force."""
+        path = self._place / REQUESTS
+        self._stage = plan.settings.chamber.stage
+        self._plan = plan
+        self._loop = loop
+        with contextlib.suppress(OSError):  # the desk itself tells what is wrong with the file
+            last = newest(path, Kind.STAGE)
+            # a stage that people asked for stays until the file itself names another one
+            if last is not None and last.payload.get("instead_of") == self._stage:
+                _log.info("stage", answer=self._set_stage(str(last.payload.get("name"))))
+        desk = RequestDesk(
+            path,
+            boot_id=boot_id(),
+            boottime=boottime,
+            set_stage=self._set_stage,
+            every_s=min(1.0, plan.settings.timing.tick),
+        )
+        loop.asked = desk.asked
+        return desk
+
+    def _set_stage(self, name: str) -> str:
+        stages = self._plan.settings.stages
+        if name not in stages:
+            return f'no stage "{name}", allowed: {", ".join(sorted(stages))}'
+        self._stage = name
+        self._loop.schedule = schedule_of(stages[name])
+        self._loop.look_at_band_again()
+        return f"stage {name} in force"
+
+    def _turn(
+        self,
+        loop: ControlLoop,
+        plan: Plan,
+        keeper: NewestWriter[KeptTimers],
+        teller: NewestWriter[dict[str, Any]],
+    ) -> None:
         """Tick on a grid of monotonic time; a late tick does not shift the ones after it."""
         watch = ProbeWatch(loop.sieves, self._told)
         due = loop.clock.monotonic()
         while self._stop is None:
             if self._reload:
                 self._reload = False
-                plan = self._reloaded(loop, plan)
+                plan = self._plan = self._reloaded(loop, plan)
                 watch = ProbeWatch(loop.sieves, self._told)
             tick_s = plan.settings.timing.tick
             started = loop.clock.monotonic()
@@ -158,8 +223,24 @@ class Service:
             self._notifier.alive()
             if loop.inputs is not None:
                 self._notifier.status(status_line(decision, loop.inputs))
+                teller.give(self._status(loop, loop.inputs, plan))
             due += tick_s * max(1, -(-(loop.clock.monotonic() - due) // tick_s))
             self._wait_until(due, loop.clock)
+
+    def _status(self, loop: ControlLoop, inputs: Inputs, plan: Plan) -> dict[str, Any]:
+        now = loop.clock.monotonic()
+        moment = Moment(
+            now=now, local=loop.clock.local(), boot_id=self._boot_id, boottime_s=boottime()
+        )
+        return status_document(
+            loop.state,
+            inputs,
+            loop.law,
+            moment,
+            chamber=plan.settings.chamber.name,
+            stage=self._stage,
+            tick_s=plan.settings.timing.tick,
+        )
 
     def _wait_until(self, due: float, clock: Clock) -> None:
         """Sleep until the next tick, a signal, or the next ping that the watchdog needs."""
@@ -179,10 +260,10 @@ class Service:
         else:
             self._told.ended("loop")
 
-    def _keep(self, keeper: Keeper, cooling: Cooling, clock: Clock) -> None:
+    def _keep(self, keeper: NewestWriter[KeptTimers], cooling: Cooling, clock: Clock) -> None:
         """Hand what a restart must know to the keeper, when it differs from the last time."""
-        boot = boot_id() if not self._kept else self._kept[0]
-        if not isinstance(boot, str):
+        boot = self._boot_id
+        if boot is None:
             return
         now = clock.monotonic()
         kept = kept_from(cooling, boot=boot, ahead_s=boottime() - now, now=now)
@@ -196,7 +277,7 @@ class Service:
         )
         if telling != self._kept:
             self._kept = telling
-            keeper.keep(kept)
+            keeper.give(kept)
 
     def _reloaded(self, loop: ControlLoop, old: Plan) -> Plan:
         """Take the new configuration whole, or keep the old one whole and say why."""
@@ -216,9 +297,13 @@ class Service:
         settings = plan.settings
         loop.clock = SystemClock(zone_named(settings.site.time_zone))
         loop.law = law_of(settings)
-        loop.schedule = schedule_of(settings.stages[settings.chamber.stage])
+        if old.settings.chamber.stage != settings.chamber.stage or (
+            self._stage not in settings.stages
+        ):
+            self._stage = settings.chamber.stage
+        loop.schedule = schedule_of(settings.stages[self._stage])
         loop.look_at_band_again()
-        _log.info("config_reloaded", stage=settings.chamber.stage)
+        _log.info("config_reloaded", stage=self._stage)
         return plan
 
     def _take_probes(self, loop: ControlLoop, old: Plan, plan: Plan) -> None:

@@ -204,3 +204,33 @@ def test_log_without_a_reader_does_not_stop_control(here: Bench) -> None:
     here.signal(signal.SIGTERM)
     assert here.process.wait(10) == 0
     assert here.tape("pump")[-1] == "close off"
+
+
+def test_people_ask_and_are_answered_while_it_runs_and_after(here: Bench) -> None:
+    """Pause, resume, stage and swap from a shell; status says how it is, by its exit status too."""
+    here.rest_long_ago()
+    here.tree.set(AIR, 18.0)
+    assert here.command("status", str(here.config)).returncode == 2
+    here.start()
+    here.until(lambda: here.is_on("fan"))
+    assert here.command("status", str(here.config)).returncode == 0
+
+    paused = here.command("pause", str(here.config), "--for", "10 min")
+    assert "paused for" in paused.stdout
+    here.until(lambda: not here.is_on("pump") and not here.is_on("fan"))
+    shown = here.command("status", str(here.config), "--json")
+    told = json.loads(shown.stdout)["status"]
+    assert told["reason"] == "paused by a person"
+    assert told["timers_left"]["pause_s"] > 500
+    assert "resume: done" in here.command("resume", str(here.config)).stdout
+    assert "swap: noted" in here.command("swap", str(here.config), "--packs", "3").stdout
+    here.signal(signal.SIGTERM)
+    here.ended()
+
+    later = here.command("swap", str(here.config), "--packs", "2", "--at", "2026-07-01T18:30")
+    assert "The service is not running. The swap is noted all the same." in later.stdout
+    silent = here.command("status", str(here.config), "--json")
+    assert silent.returncode == 2
+    assert json.loads(silent.stdout)["last_swap"]["packs"] == 2
+    assert here.command("stage", str(here.config), "flowering").returncode == 78
+    assert here.command("pause", str(here.config), "--for", "2 d").returncode == 64

@@ -173,6 +173,57 @@ def test_error_falls_at_least_with_the_square_of_the_step() -> None:
     assert error(2) / error(4) > 3
 
 
+def test_error_falls_with_the_square_of_the_step_at_rest() -> None:
+    """Second order: at rest nothing blurs it, every part's error falls to a quarter."""
+    case = cases()[0]
+    spec = replace(
+        case.spec,
+        chamber=replace(case.spec.chamber, humidifier_kg_per_h=0.0),
+        reservoir=ReservoirSpec(litres=15.0, ua_w_k=1.0),
+        packs=PackSpec(count=4, in_reservoir=4, thickness_mm=30.0),
+    )
+    plant = Plant(spec)
+    start = plant.start(air_c=20.0, reservoir_c=3.0, room_c=24.0, rh=0.75, pack_c=0.0)
+
+    def end(dt_s: float) -> tuple[float, ...]:
+        state = start
+        for _ in range(round(960.0 / dt_s)):
+            state = plant.step(state, pump=False, fan=False, room_c=24.0, room_rh=0.5, dt_s=dt_s)
+        return state.air_c, state.fabric_c, state.crop_c, state.reservoir_c
+
+    exact = end(0.15625)
+    errors = [
+        [abs(a - b) for a, b in zip(end(dt_s), exact, strict=True)] for dt_s in (5.0, 2.5, 1.25)
+    ]
+
+    ratios = [
+        coarse / fine
+        for pair in (errors[:2], errors[1:])
+        for coarse, fine in zip(*pair, strict=True)
+    ]
+    assert ratios == pytest.approx([4.0] * 8, rel=0.12)
+
+
+def test_fog_agrees_with_scipy() -> None:
+    """A tropical room blown into a cool chamber: above saturation too, within 0.02 K."""
+    plant = Plant(PlantSpec(chamber=ChamberSpec(air_changes_per_h=40.0, humidifier_kg_per_h=0.05)))
+    state = plant.start(air_c=15.0, reservoir_c=6.0, room_c=30.0, rh=0.9)
+    course = Course(
+        drive=lambda _tick: Drive(pump=False, fan=False, room_c=30.0, room_rh=1.0),
+        hold=HOLD_TICKS,
+        ticks=720,
+        dt_s=TICK_S,
+        cut_in_c=60.0,
+        cut_out_c=10.0,
+    )
+    reference = scipy_run(plant, state, course)
+    own, end = plant_run(plant, state, course)
+
+    assert end.mist_kg < -0.01
+    assert own.air_c == pytest.approx(reference.air_c, abs=0.02)
+    assert own.end[1] == pytest.approx(reference.end[1], abs=1e-5)
+
+
 def test_crop_never_runs_away() -> None:
     """A chamber left to itself in a hot room ends warm, not on fire: breathing has a limit."""
     plant = Plant(PlantSpec(chamber=ChamberSpec(crop_kg=10.0)))

@@ -1,0 +1,158 @@
+"""What people ask of the control process: swap, stage, pause, resume, ack, reset."""
+
+from __future__ import annotations
+
+import getpass
+import os
+import time
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+from controller.core.law import AlarmName
+from controller.errors import SettingsError
+from controller.records.requests import REQUESTS, Kind, answer_to, ask
+from controller.service.clock import boot_id, boottime
+from controller.service.places import state_directory
+from controller.service.request_desk import LONGEST_PAUSE_S
+from controller.service.status_file import STATUS, read_status, runtime_directory, silent
+from controller.settings.load import read_settings
+from controller.settings.units import parse_duration
+
+PATIENCE_TICKS = 3
+CONFIG = click.argument("config", type=click.Path(path_type=Path))
+
+
+@click.command()
+@CONFIG
+@click.option("--packs", required=True, type=click.IntRange(1, 1000), help="How many went in.")
+@click.option("--at", "at_text", help="When, ISO 8601; default: now.")
+@click.option("--note", default="", help="Anything worth remembering.")
+@click.option(
+    "--frozen-through",
+    type=click.Choice(["yes", "no", "unknown"]),
+    default="unknown",
+    help="Were they frozen through?",
+)
+def swap(config: Path, packs: int, at_text: str | None, note: str, frozen_through: str) -> None:
+    """Note that spent packs were taken out and frozen ones put in."""
+    at = datetime.now().astimezone() if at_text is None else _instant(at_text)
+    payload = {
+        "packs": packs,
+        "at": at.isoformat(timespec="seconds"),
+        "note": note,
+        "frozen_through": frozen_through,
+    }
+    _request(config, Kind.SWAP, payload, kept="The swap is noted all the same.")
+
+
+@click.command()
+@CONFIG
+@click.argument("name")
+def stage(config: Path, name: str) -> None:
+    """Put the band of the stage NAME in force, until another is asked for."""
+    settings = read_settings(config)
+    if name not in settings.stages:
+        known = ", ".join(sorted(settings.stages))
+        raise SettingsError(str(config), (f'stages: found no "{name}", allowed: {known}',))
+    _request(config, Kind.STAGE, {"name": name, "instead_of": settings.chamber.stage})
+
+
+@click.command()
+@CONFIG
+@click.option("--for", "for_text", default="15 min", show_default=True, help="How long.")
+def pause(config: Path, for_text: str) -> None:
+    """Stop pump and fan at once, while hands are in the chamber. Ends by itself."""
+    try:
+        for_s = parse_duration(for_text)
+    except ValueError as error:
+        raise click.BadParameter(f'found "{for_text}", {error}', param_hint="--for") from None
+    if not 0 < for_s <= LONGEST_PAUSE_S:
+        raise click.BadParameter(
+            f"found {for_text}, allowed: up to {LONGEST_PAUSE_S / 3600:g} h, so that a forgotten "
+            "pause cannot cost the crop",
+            param_hint="--for",
+        )
+    _request(config, Kind.PAUSE, {"for_s": for_s})
+
+
+@click.command()
+@CONFIG
+def resume(config: Path) -> None:
+    """End a pause."""
+    _request(config, Kind.RESUME, {})
+
+
+@click.command()
+@CONFIG
+@click.argument("alarm", required=False, type=click.Choice([name.value for name in AlarmName]))
+def ack(config: Path, alarm: str | None) -> None:
+    """Tell that you have seen ALARM, or every alarm that stands. It stays until it clears."""
+    _request(config, Kind.ACKNOWLEDGE, {"alarm": alarm})
+
+
+@click.command()
+@CONFIG
+def reset(config: Path) -> None:
+    """End a lockout and forget the tries that failed, once the loop has been seen to."""
+    _request(config, Kind.RESET, {})
+
+
+def _request(config: Path, kind: Kind, payload: dict[str, Any], *, kept: str = "") -> None:
+    """Write the request, and wait a few ticks for its answer where the service is running."""
+    place = state_directory(config)
+    path = place / REQUESTS
+    try:
+        number = ask(
+            path,
+            kind,
+            payload,
+            who=_who(),
+            utc_ms=time.time_ns() // 1_000_000,
+            boot_id=boot_id() or "",
+            boot_ms=round(boottime() * 1000),
+        )
+        tick_s = _running_tick_s(place)
+        if tick_s is None:
+            later = kept or "It will be looked at when the service starts, if it still makes sense."
+            click.echo(f"The service is not running. {later}")
+            return
+        ends = time.monotonic() + PATIENCE_TICKS * tick_s + 2.0
+        while time.monotonic() < ends:
+            answered = answer_to(path, number)
+            if answered is not None:
+                click.echo(f"{kind.value}: {answered}")
+                return
+            time.sleep(0.1)
+    except OSError as error:
+        raise SettingsError(
+            str(config),
+            (f"the request cannot be written: {error}; run it as the service's user or as root",),
+        ) from None
+    click.echo("The service has not answered yet; the request waits for it.")
+
+
+def _running_tick_s(place: Path) -> float | None:
+    document = read_status(runtime_directory(place) / STATUS)
+    if document is None or silent(document, boot_id=boot_id(), boottime_s=boottime()):
+        return None
+    return float(document["tick_s"])
+
+
+def _instant(text: str) -> datetime:
+    try:
+        at = datetime.fromisoformat(text)
+    except ValueError:
+        raise click.BadParameter(
+            f'found "{text}", allowed: ISO 8601 such as 2026-07-01T18:30', param_hint="--at"
+        ) from None
+    return at.astimezone()
+
+
+def _who() -> str:
+    try:
+        return os.environ.get("SUDO_USER") or getpass.getuser()
+    except (KeyError, OSError):
+        return f"uid {os.getuid()}"

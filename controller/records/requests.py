@@ -1,0 +1,199 @@
+"""The requests file: what people ask of the control process, and its answers.
+
+A small SQLite file in rollback-journal mode, forced to the medium at every commit, so that a
+request survives a power cut. Commands write rows; the control process alone answers them. A row
+without an answer is taken again after a restart, so whatever it asks for must bear being done
+twice: a stage, an acknowledgement or a reset does, a swap is a note of something that happened, and
+a pause is counted from the moment at which it was asked for.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from enum import Enum
+from pathlib import Path
+from typing import Any
+
+REQUESTS = "requests.sqlite"
+VERSION = 1
+BUSY_S = 5.0
+_SCHEMA = """
+CREATE TABLE requests (
+    id INTEGER PRIMARY KEY,
+    kind TEXT NOT NULL,
+    payload TEXT NOT NULL,
+    who TEXT NOT NULL,
+    asked_utc_ms INTEGER NOT NULL,
+    boot_id TEXT NOT NULL,
+    asked_boot_ms INTEGER NOT NULL,
+    answer TEXT,
+    answered_utc_ms INTEGER
+) STRICT;
+CREATE INDEX requests_unanswered ON requests (id) WHERE answer IS NULL;
+"""
+
+
+class Kind(Enum):
+    """What can be asked for."""
+
+    SWAP = "swap"
+    STAGE = "stage"
+    PAUSE = "pause"
+    RESUME = "resume"
+    ACKNOWLEDGE = "ack"
+    RESET = "reset"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Request:
+    """One row."""
+
+    id: int
+    kind: Kind
+    payload: dict[str, Any]
+    who: str
+    asked_utc_ms: int
+    boot_id: str
+    """Boot in which it was asked."""
+    asked_boot_ms: int
+    """When it was asked, on the boot-time clock of that boot."""
+    answer: str | None
+
+
+def ask(
+    path: Path,
+    kind: Kind,
+    payload: dict[str, Any],
+    *,
+    who: str,
+    utc_ms: int,
+    boot_id: str,
+    boot_ms: int,
+) -> int:
+    """Write a request and return its number.
+
+    Args:
+        path: The requests file; created if need be.
+        kind: What is asked for.
+        payload: Its particulars.
+        who: Who asks.
+        utc_ms: Wall clock [ms since 1970, UTC].
+        boot_id: This boot.
+        boot_ms: Boot-time clock [ms].
+
+    Raises:
+        OSError: The file cannot be written.
+    """
+    with _opened(path) as file:
+        cursor = file.execute(
+            "INSERT INTO requests (kind, payload, who, asked_utc_ms, boot_id, asked_boot_ms)"
+            " VALUES (?, ?, ?, ?, ?, ?)",
+            (kind.value, json.dumps(payload), who, utc_ms, boot_id, boot_ms),
+        )
+        number = cursor.lastrowid
+    assert number is not None
+    return number
+
+
+def unanswered(path: Path) -> list[Request]:
+    """Return the requests that wait, oldest first.
+
+    Raises:
+        OSError: The file cannot be read.
+    """
+    with _opened(path) as file:
+        rows = file.execute(f"{_SELECT} WHERE answer IS NULL ORDER BY id").fetchall()
+    return [request for row in rows for request in _request(row)]
+
+
+def answer(path: Path, number: int, text: str, *, utc_ms: int) -> None:
+    """Write the answer beside a request; the first answer stands.
+
+    Raises:
+        OSError: The file cannot be written.
+    """
+    with _opened(path) as file:
+        file.execute(
+            "UPDATE requests SET answer = ?, answered_utc_ms = ? WHERE id = ? AND answer IS NULL",
+            (text, utc_ms, number),
+        )
+
+
+def newest(path: Path, kind: Kind) -> Request | None:
+    """Return the newest request of a kind, answered or not.
+
+    Raises:
+        OSError: The file cannot be read.
+    """
+    if not path.exists():
+        return None
+    with _opened(path) as file:
+        row = file.execute(
+            f"{_SELECT} WHERE kind = ? ORDER BY id DESC LIMIT 1", (kind.value,)
+        ).fetchone()
+    return next(_request(row), None) if row else None
+
+
+def answer_to(path: Path, number: int) -> str | None:
+    """Return the answer to a request, None while there is none.
+
+    Raises:
+        OSError: The file cannot be read.
+    """
+    with _opened(path) as file:
+        row = file.execute("SELECT answer FROM requests WHERE id = ?", (number,)).fetchone()
+    return None if row is None else row[0]
+
+
+_SELECT = (
+    "SELECT id, kind, payload, who, asked_utc_ms, boot_id, asked_boot_ms, answer FROM requests"
+)
+
+
+def _request(row: tuple[Any, ...]) -> Iterator[Request]:
+    """Yield the request of a row; a row of a later release, or of nobody's, yields nothing."""
+    number, kind, payload, who, asked_utc_ms, boot_id, asked_boot_ms, text = row
+    try:
+        known, particulars = Kind(kind), json.loads(payload)
+    except ValueError:
+        return
+    if isinstance(particulars, dict):
+        yield Request(
+            id=number,
+            kind=known,
+            payload=particulars,
+            who=who,
+            asked_utc_ms=asked_utc_ms,
+            boot_id=boot_id,
+            asked_boot_ms=asked_boot_ms,
+            answer=text,
+        )
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[sqlite3.Connection]:
+    """Open the file for one transaction, creating what is in it at the first time.
+
+    Raises:
+        OSError: Whatever SQLite says, in one kind of error.
+    """
+    try:
+        with closing(sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)) as file:
+            file.execute("PRAGMA journal_mode = DELETE")
+            file.execute("PRAGMA synchronous = FULL")
+            file.execute("BEGIN IMMEDIATE")
+            (version,) = file.execute("PRAGMA user_version").fetchone()
+            if version == 0:
+                for statement in _SCHEMA.split(";"):
+                    file.execute(statement)
+                file.execute(f"PRAGMA user_version = {VERSION}")
+            elif version != VERSION:
+                raise OSError(f"{path}: found version {version}, this release reads {VERSION}")
+            yield file
+            file.execute("COMMIT")
+    except sqlite3.Error as error:
+        raise OSError(f"{path}: {error}") from error
