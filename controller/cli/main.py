@@ -32,6 +32,7 @@ COMMANDS = {
     "resume": "controller.cli.requests",
     "ack": "controller.cli.requests",
     "reset": "controller.cli.requests",
+    "export": "controller.cli.export",
     "probes": "controller.cli.probes",
     "icepoint": "controller.cli.icepoint",
     "relays": "controller.cli.relays",

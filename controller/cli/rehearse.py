@@ -13,6 +13,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from controller.cli import people
+from controller.cli.reading_rows import COLUMNS, cell
 from controller.errors import ScenarioError
 from controller.rehearsal.document import rehearsal_document
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
@@ -22,16 +23,6 @@ from controller.settings.load import read_settings
 from controller.settings.scenario_file import read_scenario
 from controller.settings.shipped import shipped_config
 
-COLUMNS = (
-    "time",
-    "air_c",
-    "reservoir_c",
-    "room_c",
-    "coil_outlet_c",
-    "pump",
-    "fan",
-    "swap_packs",
-)
 HALF_HOURS_A_DAY = 48
 _LEVELS = " ▁▂▃▄▅▆▇█"
 
@@ -151,17 +142,13 @@ def _trace(path: Path) -> Iterator[Callable[[TraceRow], None]]:
 
         def write(row: TraceRow) -> None:
             readings = (
-                _cell(row.readings_mc.get(column.removesuffix("_c"))) for column in COLUMNS[1:5]
+                cell(row.readings_mc.get(column.removesuffix("_c"))) for column in COLUMNS[1:5]
             )
             swapped = "" if row.swap_packs is None else row.swap_packs
             when = row.time.isoformat(timespec="seconds")
             rows.writerow((when, *readings, int(row.pump), int(row.fan), swapped))
 
         yield write
-
-
-def _cell(value_mc: int | None) -> str:
-    return "" if value_mc is None else f"{value_mc / 1000:g}"
 
 
 def _print_for_people(rehearsal: Rehearsal, name: str, about: str, wall_s: float) -> None:

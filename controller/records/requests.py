@@ -12,8 +12,9 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
+from datetime import datetime
 from enum import Enum
 from pathlib import Path
 from typing import Any
@@ -136,6 +137,25 @@ def newest(path: Path, kind: Kind) -> Request | None:
             f"{_SELECT} WHERE kind = ? ORDER BY id DESC LIMIT 1", (kind.value,)
         ).fetchone()
     return next(_request(row), None) if row else None
+
+
+def swaps(path: Path) -> list[tuple[datetime, int]]:
+    """Return when packs were put in, and how many, as people noted it.
+
+    Raises:
+        OSError: The file cannot be read.
+    """
+    if not path.exists():
+        return []
+    with _opened(path) as file:
+        rows = file.execute(f"{_SELECT} WHERE kind = 'swap' ORDER BY id").fetchall()
+    found = []
+    for row in rows:
+        for request in _request(row):
+            with suppress(ValueError, TypeError):
+                at = datetime.fromisoformat(str(request.payload.get("at")))
+                found.append((at.astimezone(), int(request.payload.get("packs", 0))))
+    return found
 
 
 def answer_to(path: Path, number: int) -> str | None:

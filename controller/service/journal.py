@@ -37,6 +37,18 @@ class LogJournal:
             )
 
 
+class Journals:
+    """Several journals as one."""
+
+    def __init__(self, *journals: Journal) -> None:
+        self._journals = journals
+
+    def note(self, now: float, inputs: Inputs, decision: Decision) -> None:
+        """Tell each of them."""
+        for journal in self._journals:
+            journal.note(now, inputs, decision)
+
+
 def shown(reading: Reading) -> str:
     """Return a reading for a log line."""
     return f"{reading.value_mc / 1000:.2f} °C" if isinstance(reading, Seen) else reading.reason

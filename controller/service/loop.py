@@ -58,7 +58,7 @@ class ControlLoop:
         self.swap_due: bool | None = None
         self.records_fault: str | None = None
         self.clock = clock
-        self._journal = journal
+        self.journal = journal
         self.asked = asked
         self._band: Band | None = None
         self._band_look_at = float("-inf")
@@ -80,7 +80,7 @@ class ControlLoop:
         self.state, decision = decide(self.state, inputs, now, self.law)
         # switching comes first, telling second
         self.outputs.apply(decision, now)
-        self._journal.note(now, inputs, decision)
+        self.journal.note(now, inputs, decision)
         return decision
 
     def _inputs(self, now: float) -> Inputs:

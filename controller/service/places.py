@@ -11,6 +11,7 @@ from controller.errors import BusyError
 
 LOCK = "instance.lock"
 KEPT_TIMERS = "kept-timers.json"
+RECORDS = "records.sqlite"
 
 
 def state_directory(config: Path) -> Path:
@@ -32,6 +33,16 @@ def state_directory(config: Path) -> Path:
     place = Path(home) / "coldpin" / config.stem
     place.mkdir(parents=True, exist_ok=True)
     return place
+
+
+def records_path(named: str | None, place: Path) -> Path:
+    """Return where the records are kept.
+
+    Args:
+        named: ``[records] path``, None where the configuration names none.
+        place: The instance's state directory.
+    """
+    return place / RECORDS if named is None else place / named
 
 
 def lock_instance(place: Path) -> IO[str]:

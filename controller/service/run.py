@@ -17,8 +17,9 @@ from controller.core.state import Cooling, Decision, Inputs
 from controller.errors import ControllerError, OutputError, SettingsError
 from controller.probes.protocol import SampleSource
 from controller.records.requests import REQUESTS, Kind, newest
+from controller.records.writer import RecordsWriter
 from controller.service.clock import Clock, SystemClock, boot_id, boottime, zone_named
-from controller.service.journal import Journal, LogJournal, shown
+from controller.service.journal import Journal, Journals, LogJournal, shown
 from controller.service.kept_timers import (
     KeptTimers,
     begin_from,
@@ -31,7 +32,7 @@ from controller.service.loop import ControlLoop
 from controller.service.newest_writer import NewestWriter
 from controller.service.notify import Notifier
 from controller.service.output_bank import OutputBank
-from controller.service.places import KEPT_TIMERS, lock_instance
+from controller.service.places import KEPT_TIMERS, lock_instance, records_path
 from controller.service.probe_watch import ProbeWatch
 from controller.service.request_desk import RequestDesk
 from controller.service.sources import open_source, sieves_of
@@ -102,10 +103,11 @@ class Service:
                 "status", lambda document: write_status(status_file, document)
             )
             desk = self._desk(loop, plan)
+            records = self._records(loop, plan)
             try:
                 self._keep_wiring(plan)
                 self._notifier.ready()
-                self._turn(loop, plan, keeper, teller)
+                self._turn(loop, plan, keeper, teller, records)
             finally:
                 self._notifier.stopping()
                 loop.close()  # outputs first
@@ -114,6 +116,7 @@ class Service:
                 teller.close()
                 status_file.unlink(missing_ok=True)  # nothing that is over may look fresh
                 desk.close()
+                records.close()
                 _log.info("stopped", why=self._stop or "an error", outputs="off")
 
     def _built(self, plan: Plan) -> ControlLoop:
@@ -190,6 +193,19 @@ class Service:
         loop.asked = desk.asked
         return desk
 
+    def _records(self, loop: ControlLoop, plan: Plan) -> RecordsWriter:
+        """Begin to keep records beside the log."""
+        now = loop.clock.monotonic()
+        records = RecordsWriter(
+            records_path(plan.settings.records.path, self._place),
+            chamber=plan.settings.chamber.name,
+            boot_id=self._boot_id or "",
+            ahead_s=boottime() - now,
+            told=lambda text: _log.warning("records", note=text),
+        )
+        loop.journal = Journals(loop.journal, records)
+        return records
+
     def _set_stage(self, name: str) -> str:
         stages = self._plan.settings.stages
         if name not in stages:
@@ -205,6 +221,7 @@ class Service:
         plan: Plan,
         keeper: NewestWriter[KeptTimers],
         teller: NewestWriter[dict[str, Any]],
+        records: RecordsWriter,
     ) -> None:
         """Tick on a grid of monotonic time; a late tick does not shift the ones after it."""
         watch = ProbeWatch(loop.sieves, self._told)
@@ -218,6 +235,7 @@ class Service:
             started = loop.clock.monotonic()
             self._judge_lateness(started - due, tick_s, started)
             decision = loop.tick()
+            loop.records_fault = records.fault
             watch.look(decision, started)
             self._keep(keeper, loop.state.cooling, loop.clock)
             self._notifier.alive()

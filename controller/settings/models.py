@@ -285,7 +285,7 @@ class Records(Table):
     """[records]: where readings and events are kept."""
 
     path: str | None = None
-    """Default: records.sqlite in the service's state directory."""
+    """Default: records.sqlite in the service's state directory, which a relative path is below."""
 
 
 class Site(Table):

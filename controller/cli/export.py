@@ -1,0 +1,78 @@
+"""``coldpin export``: the records as a CSV file for other tools, which can be played back."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from datetime import datetime
+from itertools import groupby
+from operator import itemgetter
+from pathlib import Path
+
+import click
+
+from controller.cli.reading_rows import COLUMNS, cell
+from controller.errors import SettingsError
+from controller.records.reader import RecordedReading, read_readings
+from controller.records.requests import REQUESTS, swaps
+from controller.service.clock import zone_named
+from controller.service.places import records_path, state_directory
+from controller.settings.load import read_settings
+
+
+@click.command()
+@click.argument("config", type=click.Path(path_type=Path))
+@click.option(
+    "--csv",
+    "csv_file",
+    required=True,
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Where to write.",
+)
+def export(config: Path, csv_file: Path) -> None:
+    """Write the readings, switches and swaps of CONFIG to a CSV file."""
+    settings = read_settings(config)
+    place = state_directory(config)
+    zone = zone_named(settings.site.time_zone)
+    try:
+        noted = swaps(place / REQUESTS)
+        rows = read_readings(records_path(settings.records.path, place))
+        with csv_file.open("w", encoding="utf-8", newline="") as file:
+            out = csv.writer(file, lineterminator="\n")
+            out.writerow(COLUMNS)
+            written = 0
+            for at, reading, packs in _with_swaps(rows, noted):
+                when = at.astimezone(zone).isoformat(timespec="milliseconds")
+                out.writerow((when, *_cells(reading), packs or ""))
+                written += 1
+    except OSError as error:
+        raise SettingsError(str(config), (f"nothing can be exported: {error}",)) from None
+    click.echo(f"{written} rows to {csv_file}")
+
+
+def _cells(reading: RecordedReading | None) -> tuple[str, ...]:
+    """Return the cells between time and swap."""
+    if reading is None:
+        return ("",) * (len(COLUMNS) - 2)
+    return (
+        cell(reading.air_mc),
+        cell(reading.reservoir_mc),
+        cell(reading.room_mc),
+        cell(reading.coil_outlet_mc),
+        str(int(reading.pump)),
+        str(int(reading.fan)),
+    )
+
+
+def _with_swaps(
+    rows: Iterator[RecordedReading], noted: list[tuple[datetime, int]]
+) -> Iterator[tuple[datetime, RecordedReading | None, int]]:
+    """Yield each reading with the packs put in since the one before, then swaps that came later."""
+    waiting = sorted(noted)
+    for reading in rows:
+        packs = 0
+        while waiting and waiting[0][0] <= reading.at:
+            packs += waiting.pop(0)[1]
+        yield reading.at, reading, packs
+    for at, same in groupby(waiting, key=itemgetter(0)):
+        yield at, None, sum(packs for _, packs in same)

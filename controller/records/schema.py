@@ -1,0 +1,77 @@
+"""The records database: its tables, its version, and how an older file becomes a newer one.
+
+Instants are milliseconds on the boot-time clock of a run. What they are on the wall follows from
+the run's newest pair of both clocks, so rows written before a Pi's clock was set right fall into
+place afterwards, and the order of rows never depends on a clock that jumps.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+
+MIGRATIONS: tuple[tuple[str, str], ...] = (
+    (
+        "the first tables",
+        """
+        CREATE TABLE runs (
+            id INTEGER PRIMARY KEY,
+            boot_id TEXT NOT NULL,
+            chamber TEXT NOT NULL,
+            started_ms INTEGER NOT NULL
+        ) STRICT;
+        CREATE TABLE clocks (
+            run INTEGER NOT NULL REFERENCES runs (id),
+            at_ms INTEGER NOT NULL,
+            utc_ms INTEGER NOT NULL
+        ) STRICT;
+        CREATE TABLE readings (
+            id INTEGER PRIMARY KEY,
+            run INTEGER NOT NULL,
+            at_ms INTEGER NOT NULL,
+            air_mc INTEGER,
+            reservoir_mc INTEGER,
+            room_mc INTEGER,
+            coil_outlet_mc INTEGER,
+            pump INTEGER NOT NULL,
+            fan INTEGER NOT NULL
+        ) STRICT;
+        CREATE TABLE events (
+            id INTEGER PRIMARY KEY,
+            run INTEGER NOT NULL,
+            at_ms INTEGER NOT NULL,
+            kind TEXT NOT NULL,
+            name TEXT NOT NULL,
+            detail TEXT NOT NULL
+        ) STRICT;
+        """,
+    ),
+)
+"""Named steps in order; a file's version is the number of steps that it has taken."""
+
+
+def migrate(file: sqlite3.Connection) -> None:
+    """Bring a database to this release's version, each step in a transaction of its own.
+
+    Args:
+        file: A connection in autocommit mode.
+
+    Raises:
+        ValueError: The file was written by a later release.
+    """
+    (version,) = file.execute("PRAGMA user_version").fetchone()
+    if version > len(MIGRATIONS):
+        raise ValueError(
+            f"found records of version {version}, this release knows {len(MIGRATIONS)}; "
+            "use the release that wrote them, or move the file away"
+        )
+    for number in range(version, len(MIGRATIONS)):
+        _, statements = MIGRATIONS[number]
+        file.execute("BEGIN IMMEDIATE")
+        try:
+            for statement in statements.split(";"):
+                file.execute(statement)
+            file.execute(f"PRAGMA user_version = {number + 1}")
+        except BaseException:
+            file.execute("ROLLBACK")
+            raise
+        file.execute("COMMIT")

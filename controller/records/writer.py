@@ -1,0 +1,252 @@
+"""Keeps readings and events: the one writing connection, in a thread of its own.
+
+The loop hands over and goes on. Events are committed at once and forced to the medium; samples go
+in batches, four a minute, so that a card sees few writes. A power cut may cost the last batch of
+samples, and never an event older than a second. A disk that is full, read-only or locked keeps the
+rows waiting in a bounded buffer and is tried again after growing pauses; a file that is damaged is
+set aside with its side files, never deleted, and a new one is begun.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+import time
+from collections import deque
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from controller.core.state import Decision, EventKind, Inputs
+from controller.core.values import Reading, Seen
+from controller.records.schema import migrate
+
+SAMPLE_CHANGE_MK = 250
+"""A reading that moved by less is kept only once a minute."""
+LONGEST_BETWEEN_S = 60.0
+BATCH_S = 15.0
+MOST_SAMPLES = 20_000
+"""Samples that wait while the medium fails: a day or more of an ordinary chamber."""
+MOST_EVENTS = 10_000
+FIRST_PAUSE_S, LONGEST_PAUSE_S = 1.0, 60.0
+CLOCK_JUMP_MS = 2000
+MOST_SET_ASIDE = 5
+_DAMAGED = ("malformed", "not a database", "unsupported file format", "disk image")
+
+Sample = tuple[int, int | None, int | None, int | None, int | None, int, int]
+Happening = tuple[int, str, str, str]
+
+
+class RecordsWriter:
+    """A journal that keeps what it is told."""
+
+    def __init__(
+        self,
+        path: Path,
+        *,
+        chamber: str,
+        boot_id: str,
+        ahead_s: float,
+        told: Callable[[str], object] = lambda _: None,
+    ) -> None:
+        """Start the thread; the file is opened there, so that a bad one delays nobody.
+
+        Args:
+            path: The database.
+            chamber: Name of the chamber.
+            boot_id: This boot.
+            ahead_s: Boot-time clock minus the clock of the control law [s].
+            told: Is told, once each, what is wrong with the medium and that it is over.
+        """
+        self.fault: str | None = None
+        """What is wrong with the records; None while they are kept."""
+        self._path = path
+        self._run = (boot_id, chamber)
+        self._ahead_s = ahead_s
+        self._told = told
+        self._samples: deque[Sample] = deque(maxlen=MOST_SAMPLES)
+        self._events: deque[Happening] = deque(maxlen=MOST_EVENTS)
+        # what the thread has taken over and not committed yet; only the thread touches it
+        self._held_samples: deque[Sample] = deque(maxlen=MOST_SAMPLES)
+        self._held_events: deque[Happening] = deque(maxlen=MOST_EVENTS)
+        self._last: Sample | None = None
+        self._wake = threading.Event()
+        self._closing = False
+        self._file: sqlite3.Connection | None = None
+        self._run_number = 0
+        self._clock_ms: int | None = None
+        self._thread = threading.Thread(target=self._work, name="records", daemon=True)
+        self._thread.start()
+
+    def note(self, now: float, inputs: Inputs, decision: Decision) -> None:
+        """Take note of a tick: its events, and a sample where one is due."""
+        at_ms = round((now + self._ahead_s) * 1000)
+        sample = (
+            at_ms,
+            _value(inputs.air),
+            _value(inputs.reservoir),
+            _value(inputs.room),
+            _value(inputs.coil_outlet),
+            int(decision.pump),
+            int(decision.fan),
+        )
+        if self._worth_keeping(sample):
+            self._last = sample
+            self._samples.append(sample)
+        for event in decision.events:
+            if event.kind is not EventKind.SWITCH:  # a switch is a sample already
+                self._events.append((at_ms, event.kind.value, event.name, event.detail))
+        if decision.events:
+            self._wake.set()
+
+    def close(self, timeout_s: float = 2.0) -> None:
+        """Write what waits, if the medium allows it within the time [s]."""
+        self._closing = True
+        self._wake.set()
+        self._thread.join(timeout_s)
+
+    def _worth_keeping(self, sample: Sample) -> bool:
+        last = self._last
+        if last is None or sample[5:] != last[5:]:
+            return True
+        if sample[0] - last[0] >= LONGEST_BETWEEN_S * 1000:
+            return True
+        return any(
+            (new is None) is not (old is None)
+            or (new is not None and old is not None and abs(new - old) >= SAMPLE_CHANGE_MK)
+            for new, old in zip(sample[1:5], last[1:5], strict=True)
+        )
+
+    def _work(self) -> None:
+        pause_s = FIRST_PAUSE_S
+        while True:
+            self._wake.wait(BATCH_S)
+            self._wake.clear()
+            closing = self._closing
+            try:
+                self._write()
+            except (sqlite3.Error, OSError, ValueError) as error:
+                self._failed(error)
+                if closing:
+                    return
+                self._wake.wait(pause_s)
+                pause_s = min(LONGEST_PAUSE_S, 2 * pause_s)
+            else:
+                pause_s = FIRST_PAUSE_S
+                if self.fault is not None:
+                    self._told("records are kept again")
+                self.fault = None
+                if closing:
+                    self._shut()
+                    return
+
+    def _write(self) -> None:
+        """Write everything that waits in one transaction; nothing is lost where it fails."""
+        _move(self._samples, self._held_samples)
+        _move(self._events, self._held_events)
+        file = self._opened()
+        file.execute("BEGIN IMMEDIATE")
+        try:
+            self._note_clock(file)
+            file.executemany(
+                "INSERT INTO readings (run, at_ms, air_mc, reservoir_mc, room_mc, coil_outlet_mc,"
+                " pump, fan) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                [(self._run_number, *sample) for sample in self._held_samples],
+            )
+            file.executemany(
+                "INSERT INTO events (run, at_ms, kind, name, detail) VALUES (?, ?, ?, ?, ?)",
+                [(self._run_number, *event) for event in self._held_events],
+            )
+            file.execute("COMMIT")
+        except BaseException:
+            with suppress(sqlite3.Error):
+                file.execute("ROLLBACK")
+            raise
+        self._held_samples.clear()
+        self._held_events.clear()
+
+    def _opened(self) -> sqlite3.Connection:
+        if self._file is not None:
+            return self._file
+        file = sqlite3.connect(self._path, isolation_level=None, timeout=1.0)
+        try:
+            file.execute("PRAGMA journal_mode = WAL")
+            file.execute("PRAGMA synchronous = FULL")
+            migrate(file)
+            started_ms = round(time.clock_gettime(time.CLOCK_BOOTTIME) * 1000)
+            number = file.execute(
+                "INSERT INTO runs (boot_id, chamber, started_ms) VALUES (?, ?, ?)",
+                (*self._run, started_ms),
+            ).lastrowid
+        except BaseException:
+            file.close()
+            raise
+        self._run_number = number or 0
+        self._clock_ms = None
+        self._file = file
+        return file
+
+    def _note_clock(self, file: sqlite3.Connection) -> None:
+        """Keep a pair of both clocks, at the start and whenever the wall clock has jumped."""
+        boot_ms = round(time.clock_gettime(time.CLOCK_BOOTTIME) * 1000)
+        utc_ms = time.time_ns() // 1_000_000
+        ahead_ms = utc_ms - boot_ms
+        if self._clock_ms is None or abs(ahead_ms - self._clock_ms) > CLOCK_JUMP_MS:
+            file.execute(
+                "INSERT INTO clocks (run, at_ms, utc_ms) VALUES (?, ?, ?)",
+                (self._run_number, boot_ms, utc_ms),
+            )
+            self._clock_ms = ahead_ms
+
+    def _failed(self, error: Exception) -> None:
+        text = str(error)
+        if text != self.fault:
+            self._told(f"records are not kept: {text}")
+        self.fault = text
+        self._shut()
+        if any(sign in text for sign in _DAMAGED):
+            with suppress(OSError):
+                set_aside(self._path)
+
+    def _shut(self) -> None:
+        file, self._file = self._file, None
+        if file is not None:
+            with suppress(sqlite3.Error):
+                file.close()
+
+
+def set_aside(path: Path) -> Path:
+    """Move a damaged database away with its side files, and return where it is now.
+
+    The name counts up and does not depend on a clock; the oldest beyond `MOST_SET_ASIDE` goes.
+
+    Raises:
+        OSError: It cannot be moved.
+    """
+    taken = sorted(
+        int(found.name.rsplit("-", 1)[1])
+        for found in path.parent.glob(f"{path.name}.damaged-*")
+        if found.name.rsplit("-", 1)[1].isdigit()
+    )
+    for old in taken[: max(0, len(taken) + 1 - MOST_SET_ASIDE)]:
+        for ending in ("", "-wal", "-shm"):
+            path.with_name(f"{path.name}.damaged-{old}{ending}").unlink(missing_ok=True)
+    number = taken[-1] + 1 if taken else 1
+    aside = path.with_name(f"{path.name}.damaged-{number}")
+    for ending in ("-wal", "-shm", ""):
+        side = path.with_name(f"{path.name}{ending}")
+        if side.exists():
+            side.replace(path.with_name(f"{aside.name}{ending}"))
+    return aside
+
+
+def _value(reading: Reading | None) -> int | None:
+    return reading.value_mc if isinstance(reading, Seen) else None
+
+
+def _move(waiting: deque[Any], held: deque[Any]) -> None:
+    """Take over what waits, oldest first, while more may be coming in."""
+    with suppress(IndexError):
+        while True:
+            held.append(waiting.popleft())

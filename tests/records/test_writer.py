@@ -1,0 +1,292 @@
+"""The records: what is kept, in what order, and media that fail in every way."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from controller.core.state import Decision, Event, EventKind, Phase, Reason
+from controller.records import writer as writer_module
+from controller.records.reader import read_readings
+from controller.records.writer import RecordsWriter, set_aside
+from tests.support.laws import make_inputs
+
+OFF = Decision(False, False, Phase.REST, Reason.NO_CALL)
+ON = Decision(True, True, Phase.COOL, Reason.CALL, (Event(EventKind.SWITCH, "pump", "on"),))
+ALARM = Decision(
+    False, False, Phase.REST, Reason.NO_CALL, (Event(EventKind.RAISED, "air_high", ""),)
+)
+PATIENCE_S = 10.0
+
+
+@pytest.fixture
+def write(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[Callable[..., RecordsWriter]]:
+    """Return a maker of writers that batch and retry quickly; all are closed at the end."""
+    monkeypatch.setattr(writer_module, "BATCH_S", 0.01)
+    monkeypatch.setattr(writer_module, "FIRST_PAUSE_S", 0.01)
+    monkeypatch.setattr(writer_module, "LONGEST_PAUSE_S", 0.05)
+    made: list[RecordsWriter] = []
+
+    def make(path: Path | None = None, told: Callable[[str], object] = str) -> RecordsWriter:
+        made.append(
+            RecordsWriter(
+                path or tmp_path / "records.sqlite",
+                chamber="bench",
+                boot_id="boot-a",
+                ahead_s=0.0,
+                told=told,
+            )
+        )
+        return made[-1]
+
+    yield make
+    for each in made:
+        each.close(PATIENCE_S)
+
+
+def until(what: Callable[[], bool]) -> None:
+    """Wait until something holds; fails loudly when it never does."""
+    ends = time.monotonic() + PATIENCE_S
+    while not what():
+        assert time.monotonic() < ends, "never came about"
+        time.sleep(0.005)
+
+
+def kept(path: Path) -> list[tuple[int | None, bool]]:
+    """Return (air, pump) of every row."""
+    try:
+        return [(row.air_mc, row.pump) for row in read_readings(path)]
+    except OSError:
+        return []
+
+
+def test_samples_are_kept_as_they_change_in_a_useful_sense(
+    tmp_path: Path, write: Callable[..., RecordsWriter]
+) -> None:
+    """A quarter of a kelvin, a switch, a probe lost or back, and once a minute at least."""
+    records = write()
+    for at, air_c, decision in (
+        (0, 16.0, OFF),
+        (5, 16.2, OFF),  # too little
+        (10, 16.25, OFF),  # enough
+        (15, 16.25, ON),  # a switch
+        (20, None, ON),  # lost
+        (25, None, ON),
+        (79, None, ON),
+        (80, None, ON),  # a minute
+    ):
+        records.note(float(at), make_inputs(air_c), decision)
+    records.close(PATIENCE_S)
+
+    assert kept(tmp_path / "records.sqlite") == [
+        (16_000, False),
+        (16_250, False),
+        (16_250, True),
+        (None, True),
+        (None, True),
+    ]
+
+
+def test_event_is_on_the_medium_at_once(
+    tmp_path: Path, write: Callable[..., RecordsWriter], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not with the next batch: a batch far away does not hold it back."""
+    monkeypatch.setattr(writer_module, "BATCH_S", 3600.0)
+    records = write()
+    records.note(0.0, make_inputs(20.0), ALARM)
+
+    def events() -> list[tuple[str, str]]:
+        if not (tmp_path / "records.sqlite").exists():
+            return []
+        with closing(sqlite3.connect(tmp_path / "records.sqlite")) as file:
+            try:
+                return file.execute("SELECT kind, name FROM events").fetchall()
+            except sqlite3.Error:
+                return []
+
+    until(lambda: events() == [("alarm_raised", "air_high")])
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"garbage" * 2000, b"SQLite format 3\x00" + b"\x00" * 8176],
+    ids=["noise", "zeroed-behind-the-name"],
+)
+def test_damaged_file_is_set_aside_and_a_new_one_begun(
+    tmp_path: Path, write: Callable[..., RecordsWriter], content: bytes
+) -> None:
+    """Never deleted, and nothing that waited is lost."""
+    path = tmp_path / "records.sqlite"
+    path.write_bytes(content)
+    told: list[str] = []
+    records = write(told=told.append)
+
+    records.note(0.0, make_inputs(16.0), ALARM)
+
+    until(lambda: kept(path) == [(16_000, False)])
+    until(lambda: records.fault is None)
+    assert (tmp_path / "records.sqlite.damaged-1").read_bytes()[:7] == content[:7]
+    assert told[-1] == "records are kept again"
+    assert len(told) <= 3
+
+
+def test_zero_byte_file_is_simply_begun(
+    tmp_path: Path, write: Callable[..., RecordsWriter]
+) -> None:
+    """What a power cut can leave of a file that was just created."""
+    path = tmp_path / "records.sqlite"
+    path.touch()
+
+    write().note(0.0, make_inputs(16.0), ALARM)
+
+    until(lambda: kept(path) == [(16_000, False)])
+
+
+def test_folder_that_cannot_be_written_keeps_the_rows_waiting(
+    tmp_path: Path, write: Callable[..., RecordsWriter]
+) -> None:
+    """A card that is gone and back: the fault stands meanwhile, then all is written in order."""
+    place = tmp_path / "card"
+    records = write(place / "records.sqlite")
+    for at in range(5):
+        records.note(60.0 * at, make_inputs(16.0 + at), ALARM)
+    until(lambda: records.fault is not None)
+
+    place.mkdir()
+
+    until(lambda: len(kept(place / "records.sqlite")) == 5)
+    until(lambda: records.fault is None)
+    assert [air for air, _ in kept(place / "records.sqlite")] == [
+        16_000, 17_000, 18_000, 19_000, 20_000,
+    ]  # fmt: skip
+
+
+def test_locked_database_is_waited_for(tmp_path: Path, write: Callable[..., RecordsWriter]) -> None:
+    """Another process holds it for a while: nothing is lost, nothing is written twice."""
+    path = tmp_path / "records.sqlite"
+    records = write()
+    records.note(0.0, make_inputs(16.0), ALARM)
+    until(lambda: len(kept(path)) == 1)
+
+    with closing(sqlite3.connect(path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        records.note(60.0, make_inputs(17.0), ALARM)
+        until(lambda: records.fault is not None)
+        other.execute("ROLLBACK")
+
+    until(lambda: kept(path) == [(16_000, False), (17_000, False)])
+
+
+def test_full_disk_keeps_the_rows_waiting(
+    tmp_path: Path, write: Callable[..., RecordsWriter], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """SQLite's own "disk is full", by a limit on the file's pages; then there is room again."""
+    path = tmp_path / "records.sqlite"
+    limit = ["PRAGMA max_page_count = 8"]
+    real = sqlite3.connect
+
+    def connect(*arguments: object, **named: object) -> sqlite3.Connection:
+        file = real(*arguments, **named)  # type: ignore[call-overload]
+        file.execute(limit[0])
+        return file
+
+    records = write()
+    records.note(0.0, make_inputs(16.0), ALARM)
+    until(lambda: len(kept(path)) == 1)
+    records.close(PATIENCE_S)
+    monkeypatch.setattr(writer_module.sqlite3, "connect", connect)
+    records = write()
+    for at in range(400):
+        records.note(100.0 + 60.0 * at, make_inputs(16.0 + at % 2), ALARM)
+    until(lambda: "full" in (records.fault or ""))
+
+    limit[0] = "PRAGMA max_page_count = 100000"
+
+    until(lambda: len(kept(path)) == 401)
+
+
+def test_only_a_few_damaged_files_are_kept(tmp_path: Path) -> None:
+    """The newest stay; the name counts on and does not depend on a clock."""
+    path = tmp_path / "records.sqlite"
+    for turn in range(8):
+        path.write_text(f"damage {turn}")
+        (tmp_path / "records.sqlite-wal").write_text("side file")
+        set_aside(path)
+
+    left = sorted(found.name for found in tmp_path.glob("*.damaged-?"))
+    assert left == [f"records.sqlite.damaged-{number}" for number in range(4, 9)]
+    assert (tmp_path / "records.sqlite.damaged-8-wal").exists()
+    assert not path.exists()
+
+
+def test_writer_of_a_later_release_is_not_overwritten(
+    tmp_path: Path, write: Callable[..., RecordsWriter]
+) -> None:
+    """A version that we do not know: said, and left as it is."""
+    path = tmp_path / "records.sqlite"
+    with closing(sqlite3.connect(path)) as file:
+        file.execute("PRAGMA user_version = 99")
+    records = write()
+    records.note(0.0, make_inputs(16.0), ALARM)
+
+    until(lambda: "version 99" in (records.fault or ""))
+
+    assert path.exists()
+    assert list(tmp_path.glob("*.damaged-*")) == []
+
+
+WRITING = """
+import sys, time
+from pathlib import Path
+from controller.records import writer
+from controller.records.writer import RecordsWriter
+from tests.records.test_writer import ALARM
+from tests.support.laws import make_inputs
+writer.BATCH_S = 0.001
+records = RecordsWriter(Path(sys.argv[1]), chamber="b", boot_id="b", ahead_s=0.0)
+for at in range(10**9):
+    records.note(60.0 * at, make_inputs(16.0 + at % 3), ALARM)
+    time.sleep(0.0005)  # lets the writing thread in
+    if at % 20 == 0:
+        print(at, flush=True)
+"""
+
+
+def test_kill_at_any_moment_leaves_a_sound_database_in_order(tmp_path: Path) -> None:
+    """SIGKILL in the middle of heavy writing, again and again on one file: it stays whole.
+
+    It opens, and its rows are in order without a gap. Twelve times here; COLDPIN_KILLS=200 in the
+    environment makes it two hundred.
+    """
+    path = tmp_path / "records.sqlite"
+    kills = int(os.environ.get("COLDPIN_KILLS", "12"))
+    for turn in range(kills):
+        process = subprocess.Popen(
+            [sys.executable, "-c", WRITING, str(path)], stdout=subprocess.PIPE, text=True
+        )
+        assert process.stdout is not None
+        for _ in range(4 + turn % 7):
+            process.stdout.readline()
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+        process.stdout.close()
+
+    with closing(sqlite3.connect(path)) as file:
+        assert file.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        rows = file.execute("SELECT run, at_ms FROM readings ORDER BY id").fetchall()
+        runs = file.execute("SELECT count(*) FROM runs").fetchone()[0]
+    assert 0 < runs <= kills
+    for run in {run for run, _ in rows}:
+        instants = [at_ms for number, at_ms in rows if number == run]
+        assert instants == [60_000 * turn for turn in range(len(instants))]
