@@ -13,10 +13,9 @@ import click
 
 from controller.cli.reading_rows import COLUMNS, cell
 from controller.errors import SettingsError
+from controller.records.places import records_path, state_directory
 from controller.records.reader import RecordedReading, read_readings
 from controller.records.requests import REQUESTS, swaps
-from controller.service.clock import zone_named
-from controller.service.places import records_path, state_directory
 from controller.settings.load import read_settings
 
 
@@ -33,7 +32,7 @@ def export(config: Path, csv_file: Path) -> None:
     """Write the readings, switches and swaps of CONFIG to a CSV file."""
     settings = read_settings(config)
     place = state_directory(config)
-    zone = zone_named(settings.site.time_zone)
+    zone = settings.site.zone()
     try:
         noted = swaps(place / REQUESTS)
         rows = read_readings(records_path(settings.records.path, place))

@@ -13,8 +13,8 @@ import click
 
 from controller.errors import OutputError, SettingsError, UnknownDriverError
 from controller.outputs.registry import find_driver
+from controller.records.places import state_directory
 from controller.service.kept_wiring import KeptLoad, read_kept_wiring
-from controller.service.places import state_directory
 
 
 @click.command()

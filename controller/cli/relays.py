@@ -13,7 +13,7 @@ from controller.errors import ControllerError
 from controller.outputs.mains_rule import is_mains
 from controller.outputs.protocol import Output
 from controller.outputs.registry import find_driver
-from controller.service.places import lock_instance, state_directory
+from controller.records.places import lock_instance, state_directory
 from controller.service.wiring import WiredLoad, plan_of
 
 ON_S = 3.0

@@ -13,11 +13,11 @@ import click
 
 from controller.core.law import AlarmName
 from controller.errors import SettingsError
+from controller.records.boot import boot_id, boottime
+from controller.records.places import state_directory
 from controller.records.requests import REQUESTS, Kind, answer_to, ask
-from controller.service.clock import boot_id, boottime
-from controller.service.places import state_directory
+from controller.records.status_file import STATUS, read_status, runtime_directory, silent
 from controller.service.request_desk import LONGEST_PAUSE_S
-from controller.service.status_file import STATUS, read_status, runtime_directory, silent
 from controller.settings.load import read_settings
 from controller.settings.units import parse_duration
 

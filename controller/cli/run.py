@@ -8,9 +8,9 @@ import click
 
 from controller.cli.logs import set_up_logs
 from controller.probes.protocol import SampleSource
+from controller.records.places import state_directory
 from controller.service.notify import Notifier
 from controller.service.output_bank import OutputBank
-from controller.service.places import state_directory
 from controller.service.run import Service
 from controller.service.sources import open_source
 from controller.settings.load import Settings

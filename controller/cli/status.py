@@ -10,10 +10,10 @@ import click
 from rich.console import Console
 
 from controller.cli import people
+from controller.records.boot import boot_id, boottime
+from controller.records.places import state_directory
 from controller.records.requests import REQUESTS, Kind, newest
-from controller.service.clock import boot_id, boottime
-from controller.service.places import state_directory
-from controller.service.status_file import STATUS, age_s, read_status, runtime_directory, silent
+from controller.records.status_file import STATUS, age_s, read_status, runtime_directory, silent
 from controller.settings.load import read_settings
 
 WELL, ALARMED, SILENT = 0, 1, 2

@@ -9,14 +9,13 @@ from controller.probes.protocol import SampleSource
 from controller.rehearsal.plant_probes import PlantProbes
 from controller.rehearsal.plants import build_chamber
 from controller.rehearsal.room import room_c
-from controller.service.clock import zone_named
 from controller.service.output_bank import OutputBank
 from controller.settings.load import Settings
 
 
 def open_live_chamber(settings: Settings, outputs: OutputBank) -> SampleSource:
     """Return the probes of a chamber that follows the outputs as time really passes."""
-    zone = zone_named(settings.site.time_zone)
+    zone = settings.site.zone()
     room = settings.plant_spec().room
 
     def room_now(_instant: float) -> float:

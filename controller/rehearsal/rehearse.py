@@ -21,7 +21,6 @@ from controller.rehearsal.plants import build_chamber
 from controller.rehearsal.room import room_c
 from controller.rehearsal.room_file import RoomSeries
 from controller.rehearsal.tally import Tally
-from controller.service.clock import zone_named
 from controller.service.loop import ControlLoop
 from controller.service.output_bank import OutputBank
 from controller.service.sources import sieves_of
@@ -84,7 +83,7 @@ class Rehearsal:
         self.days = scenario.days if days is None else days
         if not (0 < self.days <= 400):
             raise ScenarioError(f"days: found {self.days:g}, allowed: above 0 and up to 400")
-        self._zone = zone_named(settings.site.time_zone)
+        self._zone = settings.site.zone()
         start = datetime.combine(FIRST_DAY, scenario.starts)
         self.clock = SimulatedClock(_aware(start, self._zone))
         self.started = self.clock.local()

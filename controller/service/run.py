@@ -16,9 +16,18 @@ import structlog
 from controller.core.state import Cooling, Decision, Inputs
 from controller.errors import ControllerError, OutputError, SettingsError
 from controller.probes.protocol import SampleSource
+from controller.records.boot import boot_id, boottime
+from controller.records.places import KEPT_TIMERS, lock_instance, records_path
 from controller.records.requests import REQUESTS, Kind, newest
+from controller.records.status_file import (
+    STATUS,
+    Moment,
+    runtime_directory,
+    status_document,
+    write_status,
+)
 from controller.records.writer import RecordsWriter
-from controller.service.clock import Clock, SystemClock, boot_id, boottime, zone_named
+from controller.service.clock import Clock, SystemClock
 from controller.service.journal import Journal, Journals, LogJournal, shown
 from controller.service.kept_timers import (
     KeptTimers,
@@ -32,17 +41,9 @@ from controller.service.loop import ControlLoop
 from controller.service.newest_writer import NewestWriter
 from controller.service.notify import Notifier
 from controller.service.output_bank import OutputBank
-from controller.service.places import KEPT_TIMERS, lock_instance, records_path
 from controller.service.probe_watch import ProbeWatch
 from controller.service.request_desk import RequestDesk
 from controller.service.sources import open_source, sieves_of
-from controller.service.status_file import (
-    STATUS,
-    Moment,
-    runtime_directory,
-    status_document,
-    write_status,
-)
 from controller.service.told_once import ToldOnce
 from controller.service.wiring import Plan, open_outputs, plan_of
 from controller.settings.law_of import law_of, schedule_of
@@ -121,7 +122,7 @@ class Service:
 
     def _built(self, plan: Plan) -> ControlLoop:
         settings = plan.settings
-        clock = SystemClock(zone_named(settings.site.time_zone))
+        clock = SystemClock(settings.site.zone())
         outputs = self._opened_outputs(plan)
         try:
             source = self._open_source(settings, outputs, self._config.parent)
@@ -313,7 +314,7 @@ class Service:
             _log.error("config_kept_as_it_was", problem=str(error))
             return old
         settings = plan.settings
-        loop.clock = SystemClock(zone_named(settings.site.time_zone))
+        loop.clock = SystemClock(settings.site.zone())
         loop.law = law_of(settings)
         if old.settings.chamber.stage != settings.chamber.stage or (
             self._stage not in settings.stages

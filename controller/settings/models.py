@@ -6,8 +6,9 @@ named. Range checks stand with the key; what concerns several keys is in `cross_
 
 from __future__ import annotations
 
-from datetime import time
+from datetime import time, tzinfo
 from typing import Annotated, Any, Literal
+from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
@@ -294,6 +295,10 @@ class Site(Table):
     time_zone: str | None = None
     """IANA name such as "Europe/Lisbon" for stages by time of day; default: the machine's."""
     altitude_m: Annotated[float, Field(ge=-400, le=5000, strict=False)] = 0.0
+
+    def zone(self) -> tzinfo | None:
+        """Return the chamber's zone, None for the machine's own."""
+        return None if self.time_zone is None else ZoneInfo(self.time_zone)
 
 
 class Display(Table):

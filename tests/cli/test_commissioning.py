@@ -16,7 +16,7 @@ from controller.errors import ProbeError
 from controller.outputs.mains_rule import Load, LoadKind, Supply, SupplyKind
 from controller.probes.ice_point import IcePoint
 from controller.probes.protocol import Fault, Sample
-from controller.service.places import lock_instance
+from controller.records.places import lock_instance
 from controller.service.wiring import WiredLoad
 from controller.settings.shipped import shipped_config
 

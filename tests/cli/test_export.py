@@ -11,9 +11,9 @@ import pytest
 from controller.cli.main import status_of
 from controller.core.state import Decision, Phase, Reason
 from controller.probes.recorded import read_rows
+from controller.records.boot import boottime
 from controller.records.requests import REQUESTS, Kind, ask
 from controller.records.writer import RecordsWriter
-from controller.service.clock import boottime
 from controller.settings.shipped import shipped_config
 from tests.support.laws import make_inputs, reading
 

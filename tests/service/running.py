@@ -16,7 +16,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from controller.service.clock import boot_id, boottime
+from controller.records.boot import boot_id, boottime
 from controller.service.kept_timers import VERSION
 from tests.support.tape_driver import install_tape_driver
 from tests.support.w1_tree import W1Tree

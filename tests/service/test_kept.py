@@ -13,6 +13,7 @@ from structlog.testing import capture_logs
 from controller.core.decide import begin
 from controller.core.state import Phase
 from controller.errors import BusyError
+from controller.records.places import lock_instance
 from controller.service.kept_timers import (
     KeptTimers,
     begin_from,
@@ -22,7 +23,6 @@ from controller.service.kept_timers import (
 )
 from controller.service.kept_wiring import KeptLoad, read_kept_wiring, write_kept_wiring
 from controller.service.notify import Notifier
-from controller.service.places import lock_instance
 from controller.service.told_once import ToldOnce
 
 KEPT = KeptTimers(
