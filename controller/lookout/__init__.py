@@ -1,0 +1,1 @@
+"""Everything that may fail without the chamber noticing: page, notices, metrics, messages."""
