@@ -1,0 +1,103 @@
+"""Five-minute means of what the probes showed, the only thing that foresight looks at."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
+
+BIN_S = 300.0
+HELD_S = 180.0
+"""A reading holds until the next one, but no longer than this [s]: records keep one a minute."""
+LEAST_COVERED = 0.4
+"""A mean over less of its five minutes than this is no reading [-]."""
+
+
+class Sample(NamedTuple):
+    """What was recorded at an instant [°C]; None where a probe was lost or is not fitted."""
+
+    at_s: float
+    """Seconds since 1970, UTC."""
+    air_c: float | None
+    water_c: float | None
+    room_c: float | None
+    cooling: bool
+    """Pump and fan both on."""
+
+
+class Bin(NamedTuple):
+    """Means over five minutes; None where too little was recorded."""
+
+    start_s: float
+    """Seconds since 1970, UTC; a multiple of `BIN_S`."""
+    air_c: float | None
+    water_c: float | None
+    room_c: float | None
+    duty: float | None
+    """Share of the time with pump and fan on."""
+
+    @property
+    def end_s(self) -> float:
+        """When it ends [s]."""
+        return self.start_s + BIN_S
+
+
+def bins_of(samples: Iterable[Sample], *, until_s: float) -> Iterator[Bin]:
+    """Yield the bins that samples fill, without a hole from the first to the last whole one.
+
+    Args:
+        samples: In the order of time.
+        until_s: Nothing later than this is looked at; a bin that ends later is left out.
+    """
+    making = _Making()
+    last: Sample | None = None
+    for sample in samples:
+        if sample.at_s >= until_s:
+            break
+        if last is not None and sample.at_s > last.at_s:
+            yield from making.spread(last, min(sample.at_s, last.at_s + HELD_S), sample.at_s)
+        last = sample
+    if last is not None:
+        yield from making.spread(last, min(until_s, last.at_s + HELD_S), until_s)
+
+
+class _Making:
+    """The bin being filled: sums of value times seconds, and the seconds."""
+
+    def __init__(self) -> None:
+        self._start_s: float | None = None
+        self._clear()
+
+    def _clear(self) -> None:
+        self._sums = [0.0, 0.0, 0.0, 0.0]
+        self._seconds = [0.0, 0.0, 0.0, 0.0]
+
+    def spread(self, sample: Sample, held_until_s: float, next_s: float) -> Iterator[Bin]:
+        """Spread a sample over the bins that it covers; yield those that end by *next_s*."""
+        if self._start_s is None:
+            self._start_s = sample.at_s // BIN_S * BIN_S
+        at_s = sample.at_s
+        values = (sample.air_c, sample.water_c, sample.room_c, 1.0 if sample.cooling else 0.0)
+        while True:
+            end_s = self._start_s + BIN_S
+            covered_s = min(held_until_s, end_s) - at_s
+            if covered_s > 0.0:
+                for index, value in enumerate(values):
+                    if value is not None:
+                        self._sums[index] += value * covered_s
+                        self._seconds[index] += covered_s
+                at_s += covered_s
+            if end_s > next_s:
+                return
+            yield self._closed()
+            self._start_s = end_s
+            at_s = max(at_s, end_s)
+
+    def _closed(self) -> Bin:
+        assert self._start_s is not None
+        air_c, water_c, room_c, duty = (
+            total / seconds if seconds >= LEAST_COVERED * BIN_S else None
+            for total, seconds in zip(self._sums, self._seconds, strict=True)
+        )
+        made = Bin(self._start_s, air_c, water_c, room_c, duty)
+        self._clear()
+        return made

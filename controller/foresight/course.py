@@ -1,0 +1,149 @@
+"""One set of packs, from its swap on: what drove the water, and what the water did."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from controller.foresight.band import SPENT_BY_K, SPENT_FOR_S, HeldBand
+from controller.foresight.bins import BIN_S, Bin
+from controller.foresight.swaps import Swap
+from controller.foresight.water_side import Course, Group, Step, Water
+
+HELD_BINS = 24
+"""Where nothing was recorded, the coil is taken to have worked as in the two hours before."""
+HARD_AT_WORK = 0.9
+NEARLY_USELESS_K = 1.0
+"""Water this close to the limit of its use makes the pump come and go [K]."""
+
+HourAt = Callable[[float], float]
+"""Local hour at an instant [s since 1970]."""
+
+
+def steps_of(bins: Sequence[Bin], *, usual_room_c: Callable[[float], float]) -> list[Step]:
+    """Return what drove the water, with holes filled by what was before them.
+
+    Args:
+        bins: Without a hole.
+        usual_room_c: The room at an instant [s], for where it was not measured.
+    """
+    steps: list[Step] = []
+    air_c = next((each.air_c for each in bins if each.air_c is not None), 15.0)
+    duties: list[float] = []
+    room_off_k: float | None = None
+    for each in bins:
+        if each.air_c is not None:
+            air_c = each.air_c
+        if each.duty is not None:
+            duties.append(each.duty)
+            duty = each.duty
+        else:
+            recent = duties[-HELD_BINS:]
+            duty = sum(recent) / len(recent) if recent else 0.0
+        usual_c = usual_room_c(each.start_s)
+        if each.room_c is not None:
+            room_off_k = each.room_c - usual_c
+            room_c = each.room_c
+        else:
+            room_c = usual_c + (room_off_k or 0.0)
+        steps.append(Step(duty, air_c, room_c))
+    return steps
+
+
+def groups_after(swap: Swap, before: tuple[Group, ...], packs_in_set: int) -> tuple[Group, ...]:
+    """Return the packs in the water after a swap: the most spent ones went out.
+
+    Args:
+        swap: The swap.
+        before: The packs in the water until then.
+        packs_in_set: Packs of a full set.
+    """
+    share = 1.0 if swap.packs is None or packs_in_set < 1 else min(1.0, swap.packs / packs_in_set)
+    fresh = Group(share, 0.0, None)
+    stays = max(0.0, 1.0 - share)
+    kept: list[Group] = []
+    for group in sorted(before, key=lambda each: each.melted):
+        if stays <= 1e-9:
+            break
+        part = min(group.share, stays)
+        frozen = 1.0 if group.frozen is None else group.frozen
+        kept.append(Group(part, group.melted, frozen))
+        stays -= part
+    if stays > 1e-9:
+        kept.append(Group(stays, 1.0, 1.0))
+    return (fresh, *kept)
+
+
+def course_of(
+    bins: Sequence[Bin], groups: tuple[Group, ...], *, usual_room_c: Callable[[float], float]
+) -> Course:
+    """Return the course of a set of packs.
+
+    Args:
+        bins: From the swap on.
+        groups: The packs then.
+        usual_room_c: See `steps_of`.
+    """
+    begun_c = next((each.water_c for each in bins if each.water_c is not None), 8.0)
+    return Course(
+        start=Water(begun_c, groups),
+        steps=steps_of(bins, usual_room_c=usual_room_c),
+        seen_c=[each.water_c for each in bins],
+    )
+
+
+def due_seen(bins: Sequence[Bin], band: HeldBand, hour_at: HourAt) -> float | None:
+    """Return when the cold of this set had run out, None where that was not seen.
+
+    The first 20 minutes of the air above its limit, after it had come back to cut-in, while the
+    coil worked hard or the water was nearly useless: a small chamber swings that far with cold
+    water too.
+    """
+    came_back = False
+    warm: list[float] = []
+    for each in bins:
+        if each.air_c is None:
+            warm.clear()
+            continue
+        cut_in_c, _ = band.at(hour_at(each.start_s + 0.5 * BIN_S))
+        if each.air_c <= cut_in_c:
+            came_back = True
+        useless = nearly_useless(each, band)
+        hard = each.duty is not None and each.duty > HARD_AT_WORK
+        if came_back and each.air_c > cut_in_c + SPENT_BY_K and (hard or useless):
+            warm.append(each.start_s)
+            if len(warm) * BIN_S >= SPENT_FOR_S:
+                return warm[0]
+        else:
+            warm.clear()
+    return None
+
+
+def nearly_useless(each: Bin, band: HeldBand) -> bool:
+    """Return whether the water is hardly colder than it must be to be used at all."""
+    return (
+        each.water_c is not None
+        and each.air_c is not None
+        and each.water_c >= each.air_c - band.margin_k - NEARLY_USELESS_K
+    )
+
+
+def line_to(values: Sequence[float | None], *, bins: int) -> float | None:
+    """Return where a straight line through the last bins ends; None with too few readings.
+
+    Args:
+        values: Means of consecutive bins, the last one ending now.
+        bins: How many to look back.
+    """
+    points = [
+        (float(i - bins) + 0.5, value)
+        for i, value in enumerate(values[-bins:], start=bins - min(bins, len(values)))
+        if value is not None
+    ]
+    if len(points) < 3:
+        return points[-1][1] if points else None
+    n = len(points)
+    mean_t = sum(t for t, _ in points) / n
+    mean_v = sum(v for _, v in points) / n
+    spread = sum((t - mean_t) ** 2 for t, _ in points)
+    slope = sum((t - mean_t) * (v - mean_v) for t, v in points) / spread
+    return mean_v - slope * mean_t
