@@ -34,6 +34,8 @@ class Bin(NamedTuple):
     room_c: float | None
     duty: float | None
     """Share of the time with pump and fan on."""
+    air_low_c: float | None = None
+    """Coldest reading of the air."""
 
     @property
     def end_s(self) -> float:
@@ -70,6 +72,7 @@ class _Making:
     def _clear(self) -> None:
         self._sums = [0.0, 0.0, 0.0, 0.0]
         self._seconds = [0.0, 0.0, 0.0, 0.0]
+        self._low_c: float | None = None
 
     def spread(self, sample: Sample, held_until_s: float, next_s: float) -> Iterator[Bin]:
         """Spread a sample over the bins that it covers; yield those that end by *next_s*."""
@@ -85,6 +88,8 @@ class _Making:
                     if value is not None:
                         self._sums[index] += value * covered_s
                         self._seconds[index] += covered_s
+                if sample.air_c is not None and (self._low_c is None or sample.air_c < self._low_c):
+                    self._low_c = sample.air_c
                 at_s += covered_s
             if end_s > next_s:
                 return
@@ -98,6 +103,7 @@ class _Making:
             total / seconds if seconds >= LEAST_COVERED * BIN_S else None
             for total, seconds in zip(self._sums, self._seconds, strict=True)
         )
-        made = Bin(self._start_s, air_c, water_c, room_c, duty)
+        low_c = None if air_c is None else self._low_c
+        made = Bin(self._start_s, air_c, water_c, room_c, duty, low_c)
         self._clear()
         return made

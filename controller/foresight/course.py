@@ -107,15 +107,23 @@ def due_seen(bins: Sequence[Bin], band: HeldBand, hour_at: HourAt) -> float | No
         cut_in_c, _ = band.at(hour_at(each.start_s + 0.5 * BIN_S))
         if each.air_c <= cut_in_c:
             came_back = True
-        useless = nearly_useless(each, band)
-        hard = each.duty is not None and each.duty > HARD_AT_WORK
-        if came_back and each.air_c > cut_in_c + SPENT_BY_K and (hard or useless):
+        if came_back and too_warm(each, cut_in_c, band):
             warm.append(each.start_s)
             if len(warm) * BIN_S >= SPENT_FOR_S:
                 return warm[0]
         else:
             warm.clear()
     return None
+
+
+def too_warm(each: Bin, cut_in_c: float, band: HeldBand) -> bool:
+    """Return whether the air stayed above its limit although the coil did what it could."""
+    if each.air_c is None or each.duty is None:
+        return False
+    low_c = each.air_c if each.air_low_c is None else each.air_low_c
+    return low_c > cut_in_c + SPENT_BY_K and (
+        each.duty > HARD_AT_WORK or nearly_useless(each, band)
+    )
 
 
 def nearly_useless(each: Bin, band: HeldBand) -> bool:

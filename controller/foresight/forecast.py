@@ -13,7 +13,7 @@ from random import Random
 
 from controller.foresight.air_side import UNBROKEN, AirSide, Load, Point
 from controller.foresight.algebra import Matrix, Vector, cholesky
-from controller.foresight.band import SPENT_BY_K, SPENT_FOR_S, HeldBand
+from controller.foresight.band import SPENT_FOR_S, HeldBand
 from controller.foresight.bins import BIN_S, Bin
 from controller.foresight.course import (
     HourAt,
@@ -22,6 +22,7 @@ from controller.foresight.course import (
     groups_after,
     line_to,
     nearly_useless,
+    too_warm,
 )
 from controller.foresight.forward import FARTHEST_S, End, Start, run_out
 from controller.foresight.room_side import Room, learned_room, sized_room
@@ -380,7 +381,7 @@ class Foresight:
         )
         warm_s = 0.0
         for each, at in zip(reversed(bins[first:]), reversed(hours[first:]), strict=True):
-            if each.air_c is None or each.air_c <= self.band.at(at)[0] + SPENT_BY_K:
+            if not too_warm(each, self.band.at(at)[0], self.band):
                 break
             warm_s += BIN_S
         air_c = 0.5 * (cut_in_c + cut_out_c) if air_c is None else air_c

@@ -102,7 +102,9 @@ def _draw(random: Random, number: int) -> Drawn | None:
         ),
         room=RoomSpec(day_c=room_c + swing_k, night_c=room_c - swing_k, rh=uniform(0.4, 0.6)),
         fine=FineSpec(
-            fabric_kj_k=uniform(6.0, 30.0), fabric_w_k=uniform(20.0, 60.0),
+            # skin and shelves grow with the chamber; the film is that of `FineSpec`
+            fabric_kj_k=12.0 * area / 4.08 * uniform(0.6, 2.0),
+            fabric_w_k=8.29 * (area + 2.0 * area / 4.08) * uniform(0.75, 1.25),
             pack_film_w_m2k=uniform(60.0, 200.0), humidistat_band=uniform(0.04, 0.1),
         ),
     )  # fmt: skip
@@ -203,7 +205,12 @@ class _Weather:
         level = (1.0 - rest) * self._days[index] + rest * self._days[index + 1]
         wave = math.cos((rest * 24.0 - 16.5) * math.pi / 12.0)
         noise = self._noise[min(int(t_s / 60.0), len(self._noise) - 1)]
-        return 0.5 * (room.day_c + room.night_c) + 0.5 * (room.day_c - room.night_c) * wave + level + noise
+        return (
+            0.5 * (room.day_c + room.night_c)
+            + 0.5 * (room.day_c - room.night_c) * wave
+            + level
+            + noise
+        )
 
 
 @dataclass(slots=True)
@@ -317,9 +324,7 @@ def play(drawn: Drawn, *, days: float) -> Told:
         awake = drawn.wakes_h <= hour < drawn.sleeps_h
         if comes_s is None and cycle is not None and t_s - cycle.swapped_s > 2 * 3600.0:
             spent = cycle.due_s is not None
-            if drawn.habit == "attentive" and (
-                spent or chamber.water_probe_c > middle_c - 5.0
-            ):
+            if drawn.habit == "attentive" and (spent or chamber.water_probe_c > middle_c - 5.0):
                 comes_s = t_s + random.uniform(600.0, 5400.0)
             elif drawn.habit == "late" and spent:
                 comes_s = t_s + random.uniform(1800.0, 4 * 3600.0)
