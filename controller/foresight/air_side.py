@@ -31,6 +31,7 @@ TODAY_WEIGHS_S = 1.5 * 3600.0
 TODAY_LASTS_S = 5 * 3600.0
 NOISE = 0.35
 _FROM_SIZED = 0.84
+_BASE_FROM_SIZED = 0.91
 _OFFSETS = (-2.0, -1.2, -0.5, 0.2, 0.9, 1.6, 2.4)
 _DRY = (0.42, 0.50, 0.58, 0.66, 0.75, 0.83, 0.91, 1.0)
 _OFFSET_PRIOR = (0.5, 1.0)
@@ -165,7 +166,7 @@ class AirSide:
         sized = self._sized
         scale_w_k = _FROM_SIZED * coil_w_k
         out_of_room_k = OUT_OF_ROOM_K
-        base = 0.91 * sized.load_w / scale_w_k
+        base = _BASE_FROM_SIZED * sized.load_w / scale_w_k
         per_k = sized.load_w_k / scale_w_k
         if not self._room_probe:
             at_middle = sized.room_mean_c - self._band.middle_c(12.0) - out_of_room_k

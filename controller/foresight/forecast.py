@@ -27,7 +27,7 @@ from controller.foresight.course import (
 from controller.foresight.forward import FARTHEST_S, End, Start, run_out
 from controller.foresight.room_side import Room, learned_room, sized_room
 from controller.foresight.sized import Sized
-from controller.foresight.swaps import Logged, Swap, find_swaps
+from controller.foresight.swaps import FALL_BINS, FALL_K, Logged, Swap, find_swaps
 from controller.foresight.water_side import (
     FROZEN,
     HIGHEST,
@@ -50,7 +50,7 @@ MOST_CYCLES = 12
 """Sets of packs that are looked back at."""
 PAST_CYCLES = 5
 LEADS_S = (3600.0, 3 * 3600.0, 6 * 3600.0)
-FIRST_GUESS_S = (600.0, 300.0, 0.0)
+FIRST_GUESS_S = (300.0, 1500.0, 1500.0)
 """Error supposed before any was seen, by lead: late close to the end [s]."""
 FADING = 0.8
 PAIRS = 24
@@ -58,7 +58,7 @@ DISTURBED = 0.08
 DISTURBANCE_LASTS_S = 6 * 3600.0
 NARROWED = 0.5
 """The ensemble is twice too wide, because its errors partly cancel."""
-WIDER_AT_FIRST = (1.7, 1.4, 1.2, 1.0)
+WIDER_AT_FIRST = (1.7, 1.5, 1.4, 1.4)
 NARROWEST_S = 300.0
 LEAST_FROZEN = 0.83
 """A set less frozen than this teaches nothing about the next one."""
@@ -129,6 +129,7 @@ class Foresight:
         self._groups: tuple[Group, ...] = ()
         self._past: list[_Past] = []
         self._dues = 0
+        self._judged: dict[tuple[float, float], bool] = {}
         self._errors: dict[float, float] = dict(zip(LEADS_S, FIRST_GUESS_S, strict=True))
 
     @property
@@ -149,21 +150,65 @@ class Foresight:
         swaps = swaps[-MOST_CYCLES:]
         if not bins or not swaps or bins[-1].end_s < now_s - 6 * 3600.0:
             return _unknown(now_s, "no swap is known yet" if bins else "nothing is recorded yet")
-        starts = [max(0, round((swap.at_s - bins[0].start_s) / BIN_S)) for swap in swaps]
-        self._learn(bins, swaps, starts)
-        return self._now(bins, swaps[-1], starts[-1])
+        swap, first = self._learn(bins, swaps)
+        return self._now(bins, swap, first)
 
     # --- learning
 
-    def _learn(self, bins: Sequence[Bin], swaps: list[Swap], starts: list[int]) -> None:
-        finished = [(swap.at_s, swap.packs) for swap in swaps[:-1]]
-        if finished[: len(self._known)] != self._known:
-            self._forget()
+    def _learn(self, bins: Sequence[Bin], swaps: list[Swap]) -> tuple[Swap, int]:
+        """Learn from every set of packs that is over; return the present one and its first bin."""
+
+        def index_of(swap: Swap) -> int:
+            return max(0, round((swap.at_s - bins[0].start_s) / BIN_S))
+
         hours = self._hours(bins)
-        for number in range(len(self._known), len(finished)):
-            first, last = starts[number], starts[number + 1]
-            self._finish(bins[:last], hours[:last], swaps[number], first)
-            self._known.append(finished[number])
+        finished: list[tuple[float, int | None]] = []
+        present = swaps[0]
+        if self._known and self._known[0] != (present.at_s, present.packs):
+            self._forget()
+        for swap in swaps[1:]:
+            until = index_of(swap)
+            number = len(finished)
+            if number < len(self._known) and self._known[number] != (present.at_s, present.packs):
+                self._forget()
+                return self._learn(bins, swaps)
+            if swap.packs is None and not self._is_swap(bins, hours, present, swap):
+                continue
+            if number >= len(self._known):
+                self._finish(bins[:until], hours[:until], present, index_of(present))
+                self._known.append((present.at_s, present.packs))
+            finished.append((present.at_s, present.packs))
+            present = swap
+        if len(self._known) > len(finished):
+            self._forget()
+            return self._learn(bins, swaps)
+        return present, index_of(present)
+
+    def _is_swap(self, bins: Sequence[Bin], hours: Vector, before: Swap, fall: Swap) -> bool:
+        """Return whether a fall that nobody logged is more than the packs in the water explain."""
+        key = (before.at_s, fall.at_s)
+        if key in self._judged:
+            return self._judged[key]
+        first = max(0, round((before.at_s - bins[0].start_s) / BIN_S))
+        onset = round((fall.at_s - bins[0].start_s) / BIN_S)
+        after = bins[onset : onset + FALL_BINS]
+        if onset - first < FALL_BINS or not after:
+            return onset - first >= FALL_BINS
+        room = self._room(bins[:onset], hours[:onset])
+        groups = groups_after(before, self._groups, self.sized.packs_in_set)
+        course = self._course(bins[first : onset + len(after)], groups, room)
+        until = Course(course.start, course.steps[: -len(after)], course.seen_c[: -len(after)])
+        fitted = fit(self._belief, until, self.sized)
+        water = self._present(until, fitted)
+        expected = WaterSide(fitted.belief.mean, self.sized).run(water, course.steps[-len(after) :])
+        seen = [value for value in course.seen_c[-len(after) :] if value is not None]
+        if not seen:
+            return False
+        more_k = min(state.water_c for state in expected) - min(seen)
+        swap = more_k > FALL_K * 0.6
+        if len(after) == FALL_BINS and bins[-1].end_s > after[-1].end_s:
+            self._judged[key] = swap
+        return swap
 
     def _finish(self, bins: Sequence[Bin], hours: Vector, swap: Swap, first: int) -> None:
         """Learn from a set of packs that is over."""

@@ -34,6 +34,7 @@ WIDEST = 1.15
 LOWEST: Vector = [-math.inf] * 4 + [0.0] + [-math.inf] * 2 + [-1.5, 0.3]
 HIGHEST: Vector = [math.inf] * 4 + [0.95] + [math.inf, 0.05, 3.0, 1.2]
 
+WET_OVER_DRY = 1.6
 SIGMA_K = 0.6
 CORRELATED_BINS = 9.0
 """Errors stay alike for about 45 minutes."""
@@ -84,7 +85,7 @@ def first_belief(sized: Sized) -> Belief:
     """Return what sizing says of the unknowns."""
     return Belief(
         [
-            math.log(1.6 * sized.coil_dry_w_k),
+            math.log(WET_OVER_DRY * sized.coil_dry_w_k),
             math.log(WATER_KJ_KGK * 1000.0 * sized.litres),
             math.log(max(0.02, sized.leak_w_k)),
             math.log(max(0.05, sized.packs_w_k)),
