@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from controller.foresight.air_side import (
@@ -60,31 +60,61 @@ RoomAhead = Callable[[float, float], float]
 """Room [°C] at a local hour, so many seconds from now."""
 
 
-def run_out(
-    *,
-    start: Start,
-    water: Water,
-    side: WaterSide,
-    load: Load,
-    values: list[float],
-    room: RoomAhead,
-    room_probe: bool,
-    band: HeldBand,
-    disturbance_k: Callable[[int], float] | None = None,
-) -> End | None:
-    """Return when the air begins to stay above its limit, None if not within `FARTHEST_S`.
+@dataclass(frozen=True, slots=True)
+class Ahead:
+    """One step of the run."""
+
+    ahead_s: float
+    """End of the step, from now [s]."""
+    air_c: float
+    slow_c: float
+    over_k: float
+    """Air above cut-in, 0 if not [K]."""
+    water: Water
+    end: End | None
+    """Set once the air has been too warm for long enough."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surroundings:
+    """What acts on the chamber in the run."""
+
+    load: Load
+    """The load as it was learned."""
+    values: list[float]
+    """Its coefficients in this run."""
+    room: RoomAhead
+    room_probe: bool
+    """Whether the load was learned with a room probe."""
+    band: HeldBand
+    disturbance_k: Callable[[int], float] | None = None
+    """Load that nobody foresaw, by step [K]."""
+
+
+def run_out(start: Start, water: Water, side: WaterSide, around: Surroundings) -> End | None:
+    """Return when the air begins to stay above its limit, None if not within `FARTHEST_S`."""
+    for step in run_ahead(start, water, side, around):
+        if step.end is not None:
+            return step.end
+    return None
+
+
+# one straight run: three regimes share the state, and a call more in each step would be felt
+def run_ahead(  # noqa: C901, PLR0912, PLR0915
+    start: Start, water: Water, side: WaterSide, around: Surroundings
+) -> Iterator[Ahead]:
+    """Yield the chamber step by step, to `FARTHEST_S`.
+
+    Cycling, the air is held at its mean; close to a run without a break that mean slides to
+    cut-out; without a break the air follows the balance of load and coil from cut-out on.
 
     Args:
         start: How things stand now.
         water: The reservoir now.
         side: Its equation.
-        load: The load; its coefficients are taken from *values*.
-        values: Coefficients of the load.
-        room: The room to come.
-        room_probe: Whether the load was learned with a room probe.
-        band: The band by the hour.
-        disturbance_k: Load that nobody foresaw, by step [K].
+        around: Load, room and band.
     """
+    load, values, band = around.load, around.values, around.band
     air_c, slow_c = start.air_c, start.slow_c
     unbroken, came_back = start.unbroken, start.came_back
     warm_s = start.too_warm_for_s
@@ -93,10 +123,11 @@ def run_out(
     rate_s = max(_SHORTEST_RATE_S, values[RATE])
     break_k = values[BREAK]
     offset, dry = load.offset, load.dry
+    end: End | None = None
     for index in range(int(FARTHEST_S / BIN_S)):
         ahead_s = (index + 0.5) * BIN_S
         hour = start.hour + ahead_s / 3600.0
-        room_c = room(hour, ahead_s)
+        room_c = around.room(hour, ahead_s)
         cut_in_c, cut_out_c = band.at(hour)
         middle_c = 0.5 * (cut_in_c + cut_out_c)
         base_k = (
@@ -104,9 +135,9 @@ def run_out(
             + sum(a * b for a, b in zip(values[COS : COS + 4], day_wave(hour), strict=True))
             + load.today_k * math.exp(-ahead_s / TODAY_LASTS_S)
         )
-        if disturbance_k is not None:
-            base_k += disturbance_k(index)
-        outside_c = room_c - OUT_OF_ROOM_K if room_probe else middle_c
+        if around.disturbance_k is not None:
+            base_k += around.disturbance_k(index)
+        outside_c = room_c - OUT_OF_ROOM_K if around.room_probe else middle_c
 
         # load at an air temperature, as a line in it
         level_k = base_k + per_room * outside_c + per_slow * slow_c
@@ -151,12 +182,12 @@ def run_out(
                 if air_was_c < limit_c:
                     over_s = BIN_S * (air_c - limit_c) / (air_c - air_was_c)
                 warm_s += over_s
-                if warm_s >= SPENT_FOR_S:
-                    return End(max(0.0, (index + 1) * BIN_S - warm_s), water.water_c)
+                if warm_s >= SPENT_FOR_S and end is None:
+                    end = End(max(0.0, (index + 1) * BIN_S - warm_s), water.water_c)
             else:
                 warm_s = 0.0
         else:
             warm_s = 0.0
         slow_c += slow_share * (air_c - slow_c)
         water = side.after(water, Step(min(1.0, duty), air_c, room_c))
-    return None
+        yield Ahead((index + 1) * BIN_S, air_c, slow_c, max(0.0, air_c - cut_in_c), water, end)

@@ -68,6 +68,10 @@ _exp = math.exp
 
 LONGEST_STEP_S = 60.0
 """A longer step is cut into equal parts no longer than this [s]."""
+COOLING_STEP = 0.7
+"""While cooling, no step is longer than this share of the time in which the fan moves the chamber's
+air once through the coil [-]: the coil's own slopes are taken where the step begins, and longer
+steps swing about a small chamber's balance instead of reaching it."""
 _FIRST_STRIDE_S = LONGEST_STRIDE_S
 
 
@@ -85,6 +89,9 @@ class Plant:
         self.spec = spec
         self.equations = Equations(spec)
         self._tables = StepTables(self.equations)
+        self._longest_cooling_s = min(
+            LONGEST_STEP_S, COOLING_STEP * self.equations.air_kg / spec.coil.air_kg_s
+        )
         self._room = (math.nan, math.nan, 0.0, 0.0, 0.0, 0.0)
 
     def start(
@@ -173,8 +180,9 @@ class Plant:
         tables = self._tables
         mode = tables.modes.get((dt_s, pump, fan, lights, flow))
         if mode is None:
-            if dt_s > LONGEST_STEP_S and dt_s < math.inf:
-                parts = math.ceil(dt_s / LONGEST_STEP_S)
+            longest_s = self._longest_cooling_s if pump and fan else LONGEST_STEP_S
+            if longest_s < dt_s < math.inf:
+                parts = math.ceil(dt_s / longest_s)
                 for _ in range(parts):
                     state = self.step(
                         state, pump=pump, fan=fan, room_c=room_c, room_rh=room_rh,

@@ -448,3 +448,24 @@ def test_memory_does_not_grow_with_ever_new_steps() -> None:
     tables = plant._tables
     assert len(tables.modes) <= 64
     assert len(tables._coils) <= 16
+
+
+def test_small_chamber_with_a_strong_coil_bears_long_steps() -> None:
+    """Steps of a minute end where steps of two seconds do, where the fan turns the air over fast.
+
+    Steps that long once swung about the balance, by kelvins, until the air left every formula.
+    """
+    plant = Plant(
+        PlantSpec(
+            chamber=ChamberSpec(volume_m3=0.23, wall_area_m2=1.9, humidifier_kg_per_h=0.25),
+            coil=CoilSpec(ua_air_w_k=41.0, air_kg_s=0.0316, water_kg_s=0.027),
+        )
+    )
+    ends = []
+    for dt_s in (2.0, 60.0):
+        state = plant.start(air_c=20.0, reservoir_c=6.0, room_c=24.0, rh=0.9)
+        for _ in range(round(1800.0 / dt_s)):
+            state = plant.step(state, pump=True, fan=True, room_c=24.0, room_rh=0.5, dt_s=dt_s)
+        ends.append((state.air_c, state.reservoir_c))
+
+    assert ends[1] == pytest.approx(ends[0], abs=0.05)

@@ -1,0 +1,112 @@
+"""How things stand at an instant: everything that a forecast starts from."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from controller.foresight.air_side import SLOW_S, UNBROKEN, Load
+from controller.foresight.algebra import Vector
+from controller.foresight.band import HeldBand
+from controller.foresight.bins import BIN_S, Bin
+from controller.foresight.course import line_to, nearly_useless, too_warm
+from controller.foresight.forward import Start, Surroundings
+from controller.foresight.room_side import Room
+from controller.foresight.sized import Sized
+from controller.foresight.swaps import Swap
+from controller.foresight.water_side import Course, Fit, Water, WaterSide
+
+HALF_DAY_BINS = 144
+LINE_OF_AIR_BINS = 8
+LINE_OF_WATER_BINS = 5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Situation:
+    """The chamber at the end of the last bin."""
+
+    now_s: float
+    """Seconds since 1970, UTC."""
+    swap: Swap
+    """The swap that brought the packs that are in the water."""
+    sized: Sized
+    course: Course
+    fitted: Fit
+    start: Start
+    water: Water
+    load: Load
+    room: Room
+    band: HeldBand
+    room_probe: bool
+
+    @property
+    def around(self) -> Surroundings:
+        """What acts on the chamber from here on, as far as it is foreseen."""
+        return Surroundings(
+            load=self.load,
+            values=self.load.mean,
+            room=self.room.ahead_c,
+            room_probe=self.room_probe,
+            band=self.band,
+        )
+
+    @property
+    def side(self) -> WaterSide:
+        """The reservoir's equation with the values that fit best."""
+        return WaterSide(self.fitted.belief.mean, self.sized)
+
+
+def present_water(course: Course, fitted: Fit) -> Water:
+    """Return the water now: from what was seen, or from the model where the probe is lost."""
+    recent = course.seen_c[-LINE_OF_WATER_BINS:]
+    if sum(value is not None for value in recent) < 4 or recent[-1] is None:
+        return fitted.now
+    water_c = line_to(course.seen_c, bins=LINE_OF_WATER_BINS)
+    return fitted.now if water_c is None else replace(fitted.now, water_c=water_c)
+
+
+def start_of(
+    bins: Sequence[Bin], hours: Vector, *, first: int, hour_now: float, band: HeldBand
+) -> Start:
+    """Return how the air stands at the end of *bins*.
+
+    Args:
+        bins: Without a hole.
+        hours: Local hour of the middle of each.
+        first: Index of the bin in which the present packs went in.
+        hour_now: Local hour at the end.
+        band: What the air is held between.
+    """
+    cut_in_c, cut_out_c = band.at(hour_now)
+    lately = list(zip(bins[-HALF_DAY_BINS:], hours[-HALF_DAY_BINS:], strict=True))
+    share = 1.0 - math.exp(-BIN_S / SLOW_S)
+    slow_c: float | None = None
+    over: Vector = []
+    for each, hour in lately:
+        if each.air_c is None:
+            continue
+        slow_c = each.air_c if slow_c is None else slow_c + share * (each.air_c - slow_c)
+        cycling = each.duty is not None and 0.0 < each.duty < 0.9
+        if cycling and each.air_c < band.at(hour)[0] + 1.0:
+            over.append(each.air_c - band.middle_c(hour))
+    own = list(zip(bins[first:], hours[first:], strict=True))
+    came_back = any(each.air_c is not None and each.air_c <= band.at(hour)[0] for each, hour in own)
+    warm_s = 0.0
+    for each, hour in reversed(own):
+        if not too_warm(each, band.at(hour)[0], band):
+            break
+        warm_s += BIN_S
+    air_c = line_to([each.air_c for each in bins[-LINE_OF_AIR_BINS:]], bins=LINE_OF_AIR_BINS)
+    air_c = 0.5 * (cut_in_c + cut_out_c) if air_c is None else air_c
+    recent = [each.duty for each in bins[-6:] if each.duty is not None]
+    hard_pressed = air_c > cut_in_c and (not came_back or nearly_useless(bins[-1], band))
+    return Start(
+        hour=hour_now,
+        air_c=air_c,
+        slow_c=air_c if slow_c is None else slow_c,
+        over_middle_k=sum(over) / len(over) if over else 0.0,
+        unbroken=bool(recent) and (min(recent) > UNBROKEN or hard_pressed),
+        came_back=came_back,
+        too_warm_for_s=warm_s if came_back else 0.0,
+    )
