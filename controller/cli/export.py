@@ -34,7 +34,7 @@ def export(config: Path, csv_file: Path) -> None:
     place = state_directory(config)
     zone = settings.site.zone()
     try:
-        noted = swaps(place / REQUESTS)
+        noted = [(swap.at, swap.packs) for swap in swaps(place / REQUESTS)]
         rows = read_readings(records_path(settings.records.path, place))
         with csv_file.open("w", encoding="utf-8", newline="") as file:
             out = csv.writer(file, lineterminator="\n")

@@ -32,6 +32,8 @@ COMMANDS = {
     "resume": "controller.cli.requests",
     "ack": "controller.cli.requests",
     "reset": "controller.cli.requests",
+    "forecast": "controller.cli.forecast",
+    "import": "controller.cli.import_",
     "export": "controller.cli.export",
     "probes": "controller.cli.probes",
     "icepoint": "controller.cli.icepoint",
@@ -51,7 +53,9 @@ class _Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = getattr(import_module(COMMANDS[cmd_name]), cmd_name)
+        command: click.Command = getattr(
+            import_module(COMMANDS[cmd_name]), "import_" if cmd_name == "import" else cmd_name
+        )
         return command
 
 

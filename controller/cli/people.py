@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime
 from typing import Any
 
 import click
@@ -34,6 +35,15 @@ def temperature(value_mc: float | None, unit: str = "C") -> str:
         return "–"
     celsius = value_mc / 1000
     return f"{celsius * 1.8 + 32:.2f} °F" if unit == "F" else f"{celsius:.2f} °C"
+
+
+def moment(iso: str, now: datetime) -> str:
+    """Return an instant as people say it: today's hour, or weekday and hour, and how far it is."""
+    at = datetime.fromisoformat(iso)
+    day = "" if at.date() == now.date() else f"{at:%a} "
+    far_s = (at - now).total_seconds()
+    far = f"in {duration(60 * round(far_s / 60))}" if far_s >= 0 else f"{duration(-far_s)} ago"
+    return f"{day}{at:%H:%M} ({far})"
 
 
 def duration(seconds: float | None) -> str:

@@ -11,6 +11,7 @@ from typing import Any
 
 import click
 
+from controller.cli.instants import instant
 from controller.core.law import AlarmName
 from controller.errors import SettingsError
 from controller.records.boot import boot_id, boottime
@@ -38,7 +39,7 @@ CONFIG = click.argument("config", type=click.Path(path_type=Path))
 )
 def swap(config: Path, packs: int, at_text: str | None, note: str, frozen_through: str) -> None:
     """Note that spent packs were taken out and frozen ones put in."""
-    at = datetime.now().astimezone() if at_text is None else _instant(at_text)
+    at = datetime.now().astimezone() if at_text is None else instant(at_text, option="--at")
     payload = {
         "packs": packs,
         "at": at.isoformat(timespec="seconds"),
@@ -109,7 +110,7 @@ def _request(config: Path, kind: Kind, payload: dict[str, Any], *, kept: str = "
             path,
             kind,
             payload,
-            who=_who(),
+            who=who_asks(),
             utc_ms=time.time_ns() // 1_000_000,
             boot_id=boot_id() or "",
             boot_ms=round(boottime() * 1000),
@@ -141,17 +142,8 @@ def _running_tick_s(place: Path) -> float | None:
     return float(document["tick_s"])
 
 
-def _instant(text: str) -> datetime:
-    try:
-        at = datetime.fromisoformat(text)
-    except ValueError:
-        raise click.BadParameter(
-            f'found "{text}", allowed: ISO 8601 such as 2026-07-01T18:30', param_hint="--at"
-        ) from None
-    return at.astimezone()
-
-
-def _who() -> str:
+def who_asks() -> str:
+    """Return the name of the person at the shell."""
     try:
         return os.environ.get("SUDO_USER") or getpass.getuser()
     except (KeyError, OSError):

@@ -42,7 +42,7 @@ def take_snapshot(
     boot, boottime_s = boot_id(), boottime()
     status = read_status(runtime_directory(place) / STATUS)
     try:
-        logged = swaps(place / REQUESTS)
+        logged = [(swap.at, swap.packs) for swap in swaps(place / REQUESTS)]
     except OSError:
         logged = []
     return Snapshot(

@@ -8,6 +8,7 @@ from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 PAGE = 5000
 """Rows taken at a time: a read transaction held while they are used makes the writer's log grow."""
@@ -27,42 +28,58 @@ class RecordedReading:
     fan: bool
 
 
-def read_readings(path: Path) -> Iterator[RecordedReading]:
-    """Yield every reading in the order in which it was taken.
+def read_readings(
+    path: Path, *, since: datetime | None = None, until: datetime | None = None
+) -> Iterator[RecordedReading]:
+    """Yield readings in the order in which they were taken.
+
+    Args:
+        path: The database.
+        since: First instant, aware; None: from the beginning.
+        until: Instant before which to end, aware; None: to the end.
 
     Raises:
         OSError: The file is not there or not readable as records.
     """
-    after = 0
-    while True:
-        rows = _page(path, after)
-        for row in rows:
-            after = row[0]
-            yield RecordedReading(
-                at=datetime.fromtimestamp(row[1] / 1000, UTC),
-                air_mc=row[2],
-                reservoir_mc=row[3],
-                room_mc=row[4],
-                coil_outlet_mc=row[5],
-                pump=bool(row[6]),
-                fan=bool(row[7]),
-            )
-        if len(rows) < PAGE:
-            return
+    since_ms = -(2**62) if since is None else round(since.timestamp() * 1000)
+    until_ms = 2**62 if until is None else round(until.timestamp() * 1000)
+    for run, ahead_ms in _fetched(path, _RUNS, ()):
+        after = since_ms - ahead_ms - 1, 0
+        while True:
+            rows = _fetched(path, _READINGS, (run, *after, until_ms - ahead_ms, PAGE))
+            for row in rows:
+                yield RecordedReading(
+                    at=datetime.fromtimestamp((row[1] + ahead_ms) / 1000, UTC),
+                    air_mc=row[2],
+                    reservoir_mc=row[3],
+                    room_mc=row[4],
+                    coil_outlet_mc=row[5],
+                    pump=bool(row[6]),
+                    fan=bool(row[7]),
+                )
+            if len(rows) < PAGE:
+                break
+            after = rows[-1][1], rows[-1][0]
 
 
-def _page(path: Path, after: int) -> list[tuple[int, ...]]:
+_RUNS = """
+    SELECT r.id, (SELECT c.utc_ms - c.at_ms FROM clocks c WHERE c.run = r.id
+                  ORDER BY c.at_ms DESC LIMIT 1) AS ahead_ms
+    FROM runs r WHERE ahead_ms IS NOT NULL ORDER BY r.started_ms + ahead_ms, r.id
+"""
+_READINGS = """
+    SELECT id, at_ms, air_mc, reservoir_mc, room_mc, coil_outlet_mc, pump, fan
+    FROM readings WHERE run = ? AND (at_ms, id) > (?, ?) AND at_ms < ?
+    ORDER BY at_ms, id LIMIT ?
+"""
+
+
+def _fetched(path: Path, query: str, values: tuple[int, ...]) -> list[tuple[Any, ...]]:
     if not path.is_file():
         raise OSError(f"{path}: no records are kept here yet")
     try:
         with closing(_connected(path)) as file:
-            return file.execute(
-                "SELECT r.id, r.at_ms + (SELECT c.utc_ms - c.at_ms FROM clocks c"
-                " WHERE c.run = r.run ORDER BY c.at_ms DESC LIMIT 1),"
-                " r.air_mc, r.reservoir_mc, r.room_mc, r.coil_outlet_mc, r.pump, r.fan"
-                " FROM readings r WHERE r.id > ? ORDER BY r.id LIMIT ?",
-                (after, PAGE),
-            ).fetchall()
+            return file.execute(query, values).fetchall()
     except sqlite3.Error as error:
         raise OSError(f"{path}: {error}") from error
 

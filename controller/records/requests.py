@@ -14,7 +14,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from enum import Enum
 from pathlib import Path
 from typing import Any
@@ -100,6 +100,28 @@ def ask(
     return number
 
 
+def note_past_swap(path: Path, *, at: datetime, packs: int, who: str) -> None:
+    """Note a swap of the past, as if it had been noted when it happened; nobody has to answer.
+
+    Args:
+        path: The requests file; created if need be.
+        at: When the packs went in, aware.
+        packs: How many.
+        who: Who notes it.
+
+    Raises:
+        OSError: The file cannot be written.
+    """
+    utc_ms = round(at.timestamp() * 1000)
+    payload = json.dumps({"packs": packs, "at": at.isoformat()})
+    with _opened(path) as file:
+        file.execute(
+            "INSERT INTO requests (kind, payload, who, asked_utc_ms, boot_id, asked_boot_ms,"
+            " answer, answered_utc_ms) VALUES (?, ?, ?, ?, '', 0, 'imported', ?)",
+            (Kind.SWAP.value, payload, who, utc_ms, utc_ms),
+        )
+
+
 def unanswered(path: Path) -> list[Request]:
     """Return the requests that wait, oldest first.
 
@@ -139,8 +161,21 @@ def newest(path: Path, kind: Kind) -> Request | None:
     return next(_request(row), None) if row else None
 
 
-def swaps(path: Path) -> list[tuple[datetime, int]]:
-    """Return when packs were put in, and how many, as people noted it.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotedSwap:
+    """A swap as somebody noted it."""
+
+    at: datetime
+    """When the packs went in, aware."""
+    packs: int
+    noted: datetime
+    """When it was noted, aware."""
+    through: bool | None
+    """Whether the packs were frozen through, where the person said so."""
+
+
+def swaps(path: Path) -> list[NotedSwap]:
+    """Return the swaps that people noted, in the order of noting.
 
     Raises:
         OSError: The file cannot be read.
@@ -152,9 +187,16 @@ def swaps(path: Path) -> list[tuple[datetime, int]]:
     found = []
     for row in rows:
         for request in _request(row):
-            with suppress(ValueError, TypeError):
-                at = datetime.fromisoformat(str(request.payload.get("at")))
-                found.append((at.astimezone(), int(request.payload.get("packs", 0))))
+            told = request.payload
+            with suppress(ValueError, TypeError, OverflowError):
+                found.append(
+                    NotedSwap(
+                        at=datetime.fromisoformat(str(told.get("at"))).astimezone(UTC),
+                        packs=int(told.get("packs", 0)),
+                        noted=datetime.fromtimestamp(request.asked_utc_ms / 1000, UTC),
+                        through={"yes": True, "no": False}.get(str(told.get("frozen_through"))),
+                    )
+                )
     return found
 
 

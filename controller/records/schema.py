@@ -45,6 +45,10 @@ MIGRATIONS: tuple[tuple[str, str], ...] = (
         ) STRICT;
         """,
     ),
+    (
+        "readings by their time",
+        "CREATE INDEX readings_by_time ON readings (run, at_ms)",
+    ),
 )
 """Named steps in order; a file's version is the number of steps that it has taken."""
 

@@ -33,6 +33,7 @@ class Settings(models.Table):
     relay_modules: models.RelayModules = models.RelayModules()
     records: models.Records = models.Records()
     site: models.Site = models.Site()
+    people: models.People = models.People()
     display: models.Display = models.Display()
     simulation: Simulation = Simulation()
     plant: PlantTables = PlantTables()

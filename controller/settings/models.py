@@ -301,6 +301,13 @@ class Site(Table):
         return None if self.time_zone is None else ZoneInfo(self.time_zone)
 
 
+class People(Table):
+    """[people]: when somebody is awake to change packs. Common practice, no source."""
+
+    wakes: LocalTime = time(6, 30)
+    sleeps: LocalTime = time(22, 30)
+
+
 class Display(Table):
     """[display]: how people see temperatures."""
 

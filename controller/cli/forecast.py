@@ -1,0 +1,85 @@
+"""``coldpin forecast``: when the packs must be changed, how sure that is, and what to do when."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+from controller.cli import people
+from controller.cli.instants import instant
+from controller.errors import SettingsError
+from controller.lookout.forecasting import Forecaster
+from controller.records.places import state_directory
+from controller.settings.load import read_settings
+
+BASES = {
+    "sized": "from the sized values alone: no set of packs was seen to its end yet",
+    "mixed": "from the sized values and what was seen so far",
+    "learned": "from what this plant did with earlier sets of packs",
+    "unknown": "nothing can be said yet",
+}
+
+
+@click.command()
+@click.argument("config", type=click.Path(path_type=Path))
+@click.option("--as-of", "as_of_text", help="Judge a past moment, ISO 8601; default: now.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+def forecast(config: Path, as_of_text: str | None, as_json: bool) -> None:
+    """Say when the cold runs out, and plan the swaps of the next two days."""
+    settings = read_settings(config)
+    as_of = datetime.now().astimezone()
+    if as_of_text is not None:
+        as_of = instant(as_of_text, option="--as-of", zone=settings.site.zone())
+    place = state_directory(config)
+    try:
+        document = Forecaster(settings, place).document(as_of)
+    except (OSError, ArithmeticError) as error:
+        raise SettingsError(str(config), (f"no forecast can be made: {error}",)) from None
+    if as_json:
+        people.print_json(document)
+    else:
+        print_forecast(document)
+
+
+def print_forecast(document: dict[str, Any]) -> None:
+    """Print a forecast for people."""
+    console = people.console()
+    as_of = datetime.fromisoformat(document["as_of"])
+    if document["basis"] == "unknown":
+        console.print("[b]No forecast yet[/b]: " + "; ".join(document["notes"]) + ".")
+        return
+
+    def at(text: str | None) -> str:
+        return "later than 60 h from now" if text is None else people.moment(text, as_of)
+
+    table = people.table("", "")
+    table.show_header = False
+    table.add_row("swap due", f"[b]{at(document['swap_due'])}[/b]")
+    if document["early"] is not None:
+        until = "" if document["late"] is None else f" to {at(document['late'])}"
+        table.add_row("likely from", f"{at(document['early'])}{until}")
+    if document["reserve_kj"] is not None:
+        table.add_row(
+            "cold reserve",
+            f"{document['reserve_kj']:.0f} kJ ({document['reserve_early_kj']:.0f} to "
+            f"{document['reserve_late_kj']:.0f}), {document['taken_up_kj']:.0f} kJ taken up",
+        )
+    table.add_row("since the swap of", at(document["swapped_at"]))
+    table.add_row("basis", f"{BASES[document['basis']]} ({document['cycles_learned']} ends seen)")
+    console.print(table)
+    for note in document["notes"]:
+        console.print(f"Note: {note}.")
+    if document["plan"]:
+        plan = people.table("swap", "packs", "why", title="Plan for two days")
+        for swap in document["plan"]:
+            plan.add_row(at(swap["at"]), str(swap["packs"]), swap["why"])
+        console.print(plan)
+    if not document["freezer_keeps_up"]:
+        console.print(
+            "[b]The freezer cannot keep up[/b]: over these two days the air is above cut-in by "
+            f"{document['degree_hours_above']:.1f} degree-hours. More packs, or packs frozen "
+            "elsewhere, would help."
+        )

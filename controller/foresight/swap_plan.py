@@ -1,0 +1,229 @@
+"""When to put how many packs in over the next two days, and what it costs where too few are ready.
+
+The same run forward that gives the forecast, set after set: each set is changed shortly before it
+is spent, before the night if it would be spent then, and later where no pack is frozen in time.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from controller.foresight.air_side import TODAY_LASTS_S
+from controller.foresight.bins import BIN_S
+from controller.foresight.course import HourAt, groups_after
+from controller.foresight.forecast import Forecast
+from controller.foresight.forward import Ahead, Start, Surroundings, run_ahead, run_out
+from controller.foresight.situation import Situation
+from controller.foresight.swaps import Logged, Swap
+from controller.foresight.water_side import FROZEN, FROZEN_MEAN, Group, Water, WaterSide
+
+HORIZON_S = 48 * 3600.0
+SOONER_S = 1800.0
+"""A set is changed this long before it is spent: fresh packs need it to cool water and coil."""
+BEFORE_BED_S = 900.0
+APART_S = 3600.0
+MOST_SWAPS = 30
+_HOUR_S = 3600.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Habits:
+    """When somebody is awake, and what the freezer does."""
+
+    wakes_h: float
+    """Local hour."""
+    sleeps_h: float
+    packs: int
+    """Packs in all."""
+    packs_in_set: int
+    refreeze_s: float
+    """From spent to frozen [s]; infinite: never in this freezer."""
+
+    def awake(self, hour: float) -> bool:
+        """Return whether somebody is awake at a local hour."""
+        hour %= 24.0
+        if self.wakes_h < self.sleeps_h:
+            return self.wakes_h <= hour < self.sleeps_h
+        return hour >= self.wakes_h or hour < self.sleeps_h
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlannedSwap:
+    """One swap to come."""
+
+    at_s: float
+    """Seconds since 1970, UTC."""
+    packs: int
+    why: str
+    too_warm_k_h: float
+    """Degree-hours above cut-in from the swap before to this one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SwapPlan:
+    """The next two days."""
+
+    swaps: tuple[PlannedSwap, ...]
+    short: bool
+    """Whether the freezer cannot keep up."""
+
+    @property
+    def too_warm_k_h(self) -> float:
+        """Degree-hours above cut-in over the plan."""
+        return sum(swap.too_warm_k_h for swap in self.swaps)
+
+
+def plan_swaps(
+    forecast: Forecast, logged: Sequence[Logged], habits: Habits, *, hour_at: HourAt
+) -> SwapPlan:
+    """Return the plan that follows from a forecast.
+
+    Args:
+        forecast: The forecast; the first swap goes by its early bound.
+        logged: Swaps so far, from which follows what is in the freezer.
+        habits: The grower and the freezer.
+        hour_at: Local hour at an instant.
+    """
+    situation = forecast.situation
+    if situation is None or habits.packs_in_set < 1:
+        return SwapPlan(swaps=(), short=False)
+    ready_s = _freezer(logged, habits)
+    now_s, ends_s = forecast.as_of_s, forecast.as_of_s + HORIZON_S
+    from_s, start, water = now_s, situation.start, _marked(situation)
+    spent_s = forecast.early_s
+    side = _fresh_side(situation)
+    swaps: list[PlannedSwap] = []
+    short = False
+    while spent_s is not None and spent_s < ends_s and len(swaps) < MOST_SWAPS:
+        wish_s, why = _wished(spent_s, from_s if not swaps else from_s + APART_S, habits, hour_at)
+        at_s, packs, lacking = _possible(wish_s, ready_s, habits, hour_at)
+        if at_s >= ends_s or math.isinf(at_s):
+            short = True
+            break
+        short = short or lacking != ""
+        around = _later(situation, from_s - now_s)
+        arrived = _walked(start, water, side, around, at_s - from_s)
+        swaps.append(
+            PlannedSwap(
+                at_s=at_s,
+                packs=packs,
+                why=f"{why}; {lacking}" if lacking else why,
+                too_warm_k_h=sum(step.over_k for step in arrived) * BIN_S / _HOUR_S,
+            )
+        )
+        ready_s = sorted([*ready_s[packs:], *([at_s + habits.refreeze_s] * packs)])
+        last = arrived[-1] if arrived else None
+        air_c = start.air_c if last is None else last.air_c
+        before = water if last is None else last.water
+        groups = groups_after(Swap(at_s=at_s, packs=packs), before.groups, habits.packs_in_set)
+        cut_in_c, _ = situation.band.at(hour_at(at_s))
+        water = Water(before.water_c, groups)
+        start = replace(
+            start,
+            hour=hour_at(at_s),
+            air_c=air_c,
+            slow_c=start.slow_c if last is None else last.slow_c,
+            unbroken=air_c > cut_in_c,
+            came_back=air_c <= cut_in_c,
+            too_warm_for_s=0.0,
+        )
+        from_s = at_s
+        end = run_out(start, water, side, _later(situation, from_s - now_s))
+        spent_s = None if end is None else from_s + end.ahead_s
+    return SwapPlan(swaps=tuple(swaps), short=short)
+
+
+def _freezer(logged: Sequence[Logged], habits: Habits) -> list[float]:
+    """Return when each pack outside the water is frozen [s], earliest first."""
+    ready_s = [-math.inf] * max(0, habits.packs - habits.packs_in_set)
+    for note in sorted(logged, key=lambda each: each.at_s):
+        packs = min(note.packs, len(ready_s))
+        ready_s = sorted([*ready_s[packs:], *([note.at_s + habits.refreeze_s] * packs)])
+    return ready_s
+
+
+def _wished(
+    spent_s: float, earliest_s: float, habits: Habits, hour_at: HourAt
+) -> tuple[float, str]:
+    """Return when the set is best changed, and why."""
+    wish_s = max(spent_s - SOONER_S, earliest_s)
+    at = _clock(hour_at(spent_s))
+    if habits.awake(hour_at(wish_s)):
+        return wish_s, f"the cold may run out from {at} on"
+    asleep_for_s = (hour_at(wish_s) - habits.sleeps_h) % 24.0 * _HOUR_S
+    bed_s = wish_s - asleep_for_s - BEFORE_BED_S
+    if bed_s >= earliest_s:
+        return bed_s, f"before the night: the cold may run out from {at} on"
+    return _waking(wish_s, habits, hour_at), f"on waking: the cold may run out from {at} on"
+
+
+def _possible(
+    wish_s: float, ready_s: Sequence[float], habits: Habits, hour_at: HourAt
+) -> tuple[float, int, str]:
+    """Return when how many packs can go in, and what is lacking."""
+    ready = sum(at_s <= wish_s for at_s in ready_s)
+    wanted = habits.packs_in_set
+    if ready >= wanted:
+        return wish_s, wanted, ""
+    if ready:
+        return wish_s, ready, f"only {ready} of {wanted} packs are frozen by then"
+    if not ready_s:
+        return math.inf, 0, "there are no packs in the freezer"
+    at_s = _waking(ready_s[0], habits, hour_at)
+    ready = sum(each_s <= at_s for each_s in ready_s)
+    packs = min(ready, wanted)
+    return at_s, packs, f"no pack is frozen before {_clock(hour_at(ready_s[0]))}"
+
+
+def _waking(at_s: float, habits: Habits, hour_at: HourAt) -> float:
+    """Return the first moment from an instant on when somebody is awake [s]."""
+    if math.isinf(at_s):
+        return at_s
+    hour = hour_at(at_s)
+    return at_s if habits.awake(hour) else at_s + (habits.wakes_h - hour) % 24.0 * _HOUR_S
+
+
+def _walked(
+    start: Start, water: Water, side: WaterSide, around: Surroundings, for_s: float
+) -> list[Ahead]:
+    steps = []
+    for step in run_ahead(start, water, side, around):
+        if step.ahead_s > for_s:
+            break
+        steps.append(step)
+    return steps
+
+
+def _later(situation: Situation, later_s: float) -> Surroundings:
+    """Return what acts on the chamber from a later moment on."""
+    around, room = situation.around, situation.room
+    load = replace(
+        situation.load, today_k=situation.load.today_k * math.exp(-later_s / TODAY_LASTS_S)
+    )
+    return replace(
+        around, load=load, room=lambda hour, ahead_s: room.ahead_c(hour, later_s + ahead_s)
+    )
+
+
+def _marked(situation: Situation) -> Water:
+    """Return the reservoir with the frozen share of its packs written beside them."""
+    frozen = situation.side.frozen
+    groups = tuple(
+        group if group.frozen is not None else Group(group.share, group.melted, frozen)
+        for group in situation.water.groups
+    )
+    return Water(situation.water.water_c, groups)
+
+
+def _fresh_side(situation: Situation) -> WaterSide:
+    """Return the reservoir's equation for sets to come, frozen as sets usually are."""
+    values = list(situation.fitted.belief.mean)
+    values[FROZEN] = math.log(FROZEN_MEAN)
+    return WaterSide(values, situation.sized)
+
+
+def _clock(hour: float) -> str:
+    minutes = round(hour * 60.0) % 1440
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"

@@ -1,0 +1,206 @@
+"""Forecasts of one chamber from its records: what was recorded goes in, a document comes out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from controller.foresight.bins import Sample, bins_of
+from controller.foresight.forecast import Forecast, make_forecast
+from controller.foresight.learning import Learning
+from controller.foresight.swap_plan import SwapPlan, plan_swaps
+from controller.foresight.swaps import Logged
+from controller.foresight.water_side import COIL, LEAK, PACKS, WATER, WORTH
+from controller.records.places import records_path
+from controller.records.reader import RecordedReading, read_readings
+from controller.records.requests import REQUESTS, NotedSwap, swaps
+from controller.settings.foresight_of import habits_of, held_band_of, sized_of
+from controller.settings.load import Settings
+
+LOOKED_BACK = timedelta(days=10)
+OVERLAP = timedelta(minutes=10)
+_LEARNED = (
+    ("coil", COIL, "w_k", 1.0),
+    ("water", WATER, "kj_k", 1000.0),
+    ("leak", LEAK, "w_k", 1.0),
+    ("packs_conductance", PACKS, "w_k", 1.0),
+    ("set_of_packs", WORTH, "kj", 1000.0),
+)
+
+
+class Forecaster:
+    """Makes forecasts as time goes on, and reads only what is new."""
+
+    def __init__(self, settings: Settings, place: Path, *, stage: str | None = None) -> None:
+        """Begin with the sized values.
+
+        Args:
+            settings: The configuration.
+            place: The instance's state directory.
+            stage: The stage in force; None: the configuration's.
+
+        Raises:
+            PhysicsError: The plant's figures are outside their range.
+        """
+        self._records = records_path(settings.records.path, place)
+        self._requests = place / REQUESTS
+        self._zone = settings.site.zone()
+        self._habits = habits_of(settings)
+        chosen = settings.stages.get(stage or "") or settings.stages[settings.chamber.stage]
+        self._learning = Learning(
+            sized_of(settings, chosen),
+            held_band_of(settings, chosen),
+            hour_at=self._hour_at,
+            room_probe=settings.probes.room is not None,
+        )
+        self._samples: list[Sample] = []
+
+    def document(self, as_of: datetime) -> dict[str, Any]:
+        """Return the forecast of an instant; only what was recorded and noted before it counts.
+
+        Args:
+            as_of: Aware.
+
+        Raises:
+            OSError: Nothing is recorded, or it cannot be read.
+        """
+        self._read_on(as_of)
+        logged = logged_swaps(swaps(self._requests), as_of)
+        return self.document_of(self._samples, logged, as_of)
+
+    def document_of(
+        self, samples: Iterable[Sample], logged: list[Logged], as_of: datetime
+    ) -> dict[str, Any]:
+        """Return the forecast from samples that are at hand."""
+        now_s = as_of.timestamp()
+        bins = list(bins_of(samples, until_s=now_s))
+        forecast = make_forecast(self._learning, bins, logged, now_s=now_s)
+        plan = plan_swaps(forecast, logged, self._habits, hour_at=self._hour_at)
+        return self._as_document(forecast, plan, as_of)
+
+    def _read_on(self, as_of: datetime) -> None:
+        begins_s = (as_of - LOOKED_BACK).timestamp()
+        kept = [sample for sample in self._samples if sample.at_s >= begins_s]
+        since = as_of - LOOKED_BACK
+        if kept and kept[-1].at_s < as_of.timestamp():
+            # rows of the last minutes may have come in late, in their batch
+            since = datetime.fromtimestamp(kept[-1].at_s, UTC) - OVERLAP
+            since_s = since.timestamp()
+            kept = [sample for sample in kept if sample.at_s < since_s]
+        else:
+            kept = []
+        read = read_readings(self._records, since=since, until=as_of)
+        # runs may overlap where a clock was set: the order of time counts here
+        self._samples = sorted([*kept, *(sample_of(row) for row in read)], key=lambda s: s.at_s)
+
+    def _hour_at(self, at_s: float) -> float:
+        local = datetime.fromtimestamp(at_s, UTC).astimezone(self._zone)
+        return local.hour + local.minute / 60 + local.second / 3600
+
+    def _as_document(self, forecast: Forecast, plan: SwapPlan, as_of: datetime) -> dict[str, Any]:
+        situation = forecast.situation
+        return {
+            "as_of": self._iso(as_of.timestamp()),
+            "swap_due": self._iso(forecast.due_s),
+            "early": self._iso(forecast.early_s),
+            "late": self._iso(forecast.late_s),
+            "reserve_kj": _rounded(forecast.reserve_kj),
+            "reserve_early_kj": _rounded(forecast.reserve_early_kj),
+            "reserve_late_kj": _rounded(forecast.reserve_late_kj),
+            "taken_up_kj": _rounded(forecast.taken_up_kj),
+            "cycles_learned": forecast.cycles_learned,
+            "basis": forecast.basis,
+            "swapped_at": None if situation is None else self._iso(situation.swap.at_s),
+            "swap_logged": None if situation is None else situation.swap.packs is not None,
+            "notes": list(forecast.notes),
+            "plan": [
+                {
+                    "at": self._iso(swap.at_s),
+                    "packs": swap.packs,
+                    "why": swap.why,
+                    "degree_hours_above": round(swap.too_warm_k_h, 2),
+                }
+                for swap in plan.swaps
+            ],
+            "freezer_keeps_up": not plan.short,
+            "degree_hours_above": round(plan.too_warm_k_h, 2),
+            "learned": self._learned(forecast),
+        }
+
+    def _learned(self, forecast: Forecast) -> dict[str, Any]:
+        """Return what is believed of the plant, each with one standard deviation as a share."""
+        situation = forecast.situation
+        if situation is None:
+            return {}
+        belief = situation.fitted.belief
+        return {
+            f"{name}_{unit}": {
+                "value": round(math.exp(belief.mean[place]) / divisor, 3),
+                "sd_share": round(math.sqrt(max(0.0, belief.covariance[place][place])), 3),
+            }
+            for name, place, unit, divisor in _LEARNED
+        }
+
+    def _iso(self, at_s: float | None) -> str | None:
+        if at_s is None:
+            return None
+        return (
+            datetime.fromtimestamp(at_s, UTC).astimezone(self._zone).isoformat(timespec="seconds")
+        )
+
+
+def sample_of(row: RecordedReading) -> Sample:
+    """Return a recorded reading as the forecast sees it."""
+    return Sample(
+        row.at.timestamp(),
+        _celsius(row.air_mc),
+        _celsius(row.reservoir_mc),
+        _celsius(row.room_mc),
+        row.pump and row.fan,
+    )
+
+
+def logged_swaps(noted: Iterable[NotedSwap], as_of: datetime) -> list[Logged]:
+    """Return the swaps that had been noted by an instant."""
+    return [
+        Logged(at_s=swap.at.timestamp(), packs=swap.packs, through=swap.through)
+        for swap in noted
+        if swap.noted <= as_of
+    ]
+
+
+def guarded(
+    make: Callable[[datetime], dict[str, Any]], told: Callable[[str], object]
+) -> Callable[[datetime], dict[str, Any] | None]:
+    """Return a maker of forecasts that never raises: what went wrong is told once.
+
+    Args:
+        make: Makes a forecast.
+        told: Is told what is wrong.
+    """
+    last = ""
+
+    def safely(as_of: datetime) -> dict[str, Any] | None:
+        nonlocal last
+        try:
+            document = make(as_of)
+        except (OSError, ValueError, ArithmeticError) as error:
+            if str(error) != last:
+                told(f"no forecast: {error}")
+            last = str(error)
+            return None
+        last = ""
+        return document
+
+    return safely
+
+
+def _celsius(value_mc: int | None) -> float | None:
+    return None if value_mc is None else value_mc / 1000
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 1)

@@ -1,0 +1,56 @@
+"""From settings to what the forecast starts from."""
+
+from __future__ import annotations
+
+from datetime import time
+
+from controller.foresight.band import HeldBand
+from controller.foresight.sized import Sized, sized_from
+from controller.foresight.swap_plan import Habits
+from controller.settings.load import Settings
+from controller.settings.models import Stage
+from controller.thermal.freezing import refreeze_h
+
+
+def held_band_of(settings: Settings, stage: Stage) -> HeldBand:
+    """Return what the air is held between in a stage."""
+    night = stage.night
+    margin_k = settings.limits.reservoir_margin / 1000
+    if night is None:
+        return HeldBand(
+            cut_in_c=stage.cut_in / 1000, cut_out_c=stage.cut_out / 1000, margin_k=margin_k
+        )
+    return HeldBand(
+        cut_in_c=stage.cut_in / 1000,
+        cut_out_c=stage.cut_out / 1000,
+        night_cut_in_c=night.cut_in / 1000,
+        night_cut_out_c=night.cut_out / 1000,
+        night_from_h=_hour(night.from_),
+        night_to_h=_hour(night.to),
+        margin_k=margin_k,
+    )
+
+
+def sized_of(settings: Settings, stage: Stage) -> Sized:
+    """Return the plant as the configuration describes it.
+
+    Raises:
+        PhysicsError: A figure outside its range.
+    """
+    return sized_from(settings.plant_spec(), air_c=held_band_of(settings, stage).middle_c(12.0))
+
+
+def habits_of(settings: Settings) -> Habits:
+    """Return when somebody is awake, and what the freezer does."""
+    packs = settings.plant_spec().packs
+    return Habits(
+        wakes_h=_hour(settings.people.wakes),
+        sleeps_h=_hour(settings.people.sleeps),
+        packs=packs.count,
+        packs_in_set=packs.in_reservoir,
+        refreeze_s=3600.0 * refreeze_h(packs),
+    )
+
+
+def _hour(at: time) -> float:
+    return at.hour + at.minute / 60 + at.second / 3600
