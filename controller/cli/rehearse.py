@@ -55,6 +55,12 @@ def scenario_names() -> list[str]:
     type=click.Path(path_type=Path, dir_okay=False),
     help="Write a row a minute of what the probes showed.",
 )
+@click.option(
+    "--html",
+    "html_file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write a picture of it, as a page that stands alone.",
+)
 def rehearse(
     config: Path,
     scenario: str,
@@ -63,6 +69,7 @@ def rehearse(
     against: str | None,
     as_json: bool,
     csv_file: Path | None,
+    html_file: Path | None,
 ) -> None:
     """Rehearse CONFIG on simulated probes and simulated time.
 
@@ -72,7 +79,13 @@ def rehearse(
     script = read_scenario(_scenario_path(scenario))
     room = room_series(settings, config.parent)
     with ExitStack() as files:
-        trace = files.enter_context(_trace(csv_file)) if csv_file else None
+        traces: list[Callable[[TraceRow], None]] = []
+        seen: list[TraceRow] = []
+        if csv_file:
+            traces.append(files.enter_context(_trace(csv_file)))
+        if html_file:
+            traces.append(seen.append)
+        trace = _all_of(traces) if traces else None
         progress = files.enter_context(_progress_bar())
 
         def run(*, plain: bool) -> tuple[Rehearsal, float]:
@@ -92,6 +105,8 @@ def rehearse(
 
         ours, ours_s = run(plain=False)
         other = run(plain=True) if against else None
+    if html_file:
+        _write_picture(html_file, ours, seen, scenario, script.about)
     if as_json:
         document = rehearsal_document(ours, config=str(config), scenario=scenario, wall_s=ours_s)
         if other is not None:
@@ -149,6 +164,26 @@ def _trace(path: Path) -> Iterator[Callable[[TraceRow], None]]:
             rows.writerow((when, *readings, int(row.pump), int(row.fan), swapped))
 
         yield write
+
+
+def _all_of(traces: list[Callable[[TraceRow], None]]) -> Callable[[TraceRow], None]:
+    def each(row: TraceRow) -> None:
+        for trace in traces:
+            trace(row)
+
+    return each
+
+
+def _write_picture(
+    path: Path, rehearsal: Rehearsal, rows: list[TraceRow], scenario: str, about: str
+) -> None:
+    """Write the page; what draws it is imported only here, since most rehearsals need none."""
+    from controller.cli.rehearsal_page import rehearsal_page  # noqa: PLC0415
+
+    try:
+        path.write_text(rehearsal_page(rehearsal, rows, scenario, about), encoding="utf-8")
+    except OSError as error:
+        raise ScenarioError(f"--html: cannot write {path}: {error}") from None
 
 
 def _print_for_people(rehearsal: Rehearsal, name: str, about: str, wall_s: float) -> None:

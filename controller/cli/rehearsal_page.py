@@ -1,0 +1,68 @@
+"""A rehearsal as a page that stands alone."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from controller.cli import people
+from controller.pictures.figures import History, Moment, chamber_figure
+from controller.pictures.html import standalone_page
+from controller.rehearsal.rehearse import Rehearsal, TraceRow
+
+
+def rehearsal_page(
+    rehearsal: Rehearsal, rows: Sequence[TraceRow], scenario: str, about: str
+) -> str:
+    """Return the page.
+
+    Args:
+        rehearsal: A rehearsal that has been run.
+        rows: What its probes showed.
+        scenario: Name of the scenario.
+        about: What the scenario says of itself.
+
+    Raises:
+        OSError: The charting library is not there.
+    """
+    settings, tally = rehearsal.settings, rehearsal.tally
+    began_s = rehearsal.started.timestamp()
+    stage = settings.stages[settings.chamber.stage]
+    history = History(
+        moments=[_moment(row) for row in rows],
+        band_c=(stage.cut_out / 1000, stage.cut_in / 1000),
+        swaps=[(began_s + swap["t_s"], f"{swap['packs']:.0f} packs") for swap in rehearsal.swaps],
+        alarms=[(began_s + alarm.raised_t_s, alarm.name) for alarm in tally.alarms],
+        unit=settings.display.unit,
+        zone=settings.site.zone(),
+    )
+    return standalone_page(
+        title=f"{settings.chamber.name}, {scenario}: a rehearsal",
+        lead=about,
+        facts=(
+            ("in its band", f"{tally.in_band_share:.1%} of the time"),
+            ("above cut-in", f"{tally.degree_hours_above:.2f} K·h"),
+            ("below cut-out", f"{tally.degree_hours_below:.2f} K·h"),
+            ("starts", str(tally.starts)),
+            ("shortest run", people.duration(tally.shortest_run_s)),
+            ("shortest rest", people.duration(tally.shortest_rest_s)),
+            ("packs put in", str(rehearsal.packs_used)),
+            ("length, seed", f"{rehearsal.days:g} days, {rehearsal.seed}"),
+        ),
+        figures=[chamber_figure(history)],
+    )
+
+
+def _moment(row: TraceRow) -> Moment:
+    def celsius(name: str) -> float | None:
+        value_mc = row.readings_mc.get(name)
+        return None if value_mc is None else value_mc / 1000
+
+    return Moment(
+        at_s=row.time.timestamp(),
+        air_c=celsius("air"),
+        reservoir_c=celsius("reservoir"),
+        room_c=celsius("room"),
+        coil_outlet_c=celsius("coil_outlet"),
+        pump=row.pump,
+        fan=row.fan,
+    )

@@ -1,0 +1,1 @@
+"""Pictures of what was recorded or rehearsed, from plain values."""
