@@ -12,6 +12,7 @@ from controller.cli import people
 from controller.cli.expectation import cycles_of, hours_of, print_cycles, proposal_of
 from controller.errors import PhysicsError, SettingsError
 from controller.outputs.mains_rule import is_mains
+from controller.pictures import words
 from controller.probes.one_wire import list_ids
 from controller.service.wiring import Plan, plan_of
 from controller.settings.load import Settings
@@ -98,8 +99,8 @@ def _print_bands(console: Console, settings: Settings) -> None:
             bands = [(shown, stage, "else"), ("", stage.night, hours)]
         for label, band, when in bands:
             cut_in, cut_out = (
-                people.temperature(band.cut_in, unit),
-                people.temperature(band.cut_out, unit),
+                words.temperature(band.cut_in, unit),
+                words.temperature(band.cut_out, unit),
             )
             table.add_row(label, cut_in, cut_out, when)
     console.print(table)

@@ -6,6 +6,7 @@ from rich.console import Console
 
 from controller.cli import people
 from controller.core.law import Band as SwitchingPoints
+from controller.pictures import words
 from controller.settings.law_of import law_of
 from controller.settings.load import Settings
 from controller.settings.species import band_of, species_of
@@ -84,14 +85,14 @@ def print_cycles(
     """Print the cycles as a table, and the proposal below."""
 
     def shown(celsius: float) -> str:
-        return people.temperature(celsius * 1000, unit)
+        return words.temperature(celsius * 1000, unit)
 
     table = people.table("hour", "on", "off", "starts", "true air", title="\nThe cycle to expect")
     for cycle in cycles:
         table.add_row(
             cycle.when,
-            people.duration(cycle.on_s),
-            people.duration(cycle.off_s),
+            words.duration(cycle.on_s),
+            words.duration(cycle.off_s),
             f"{cycle.starts_per_h:.1f}/h",
             f"{shown(cycle.air_min_c)} to {shown(cycle.air_max_c)}",
         )

@@ -12,6 +12,7 @@ from controller.cli import people
 from controller.cli.instants import instant
 from controller.errors import SettingsError
 from controller.lookout.forecasting import Forecaster
+from controller.pictures import words
 from controller.records.places import state_directory
 from controller.settings.load import read_settings
 
@@ -53,7 +54,7 @@ def print_forecast(document: dict[str, Any]) -> None:
         return
 
     def at(text: str | None) -> str:
-        return "later than 60 h from now" if text is None else people.moment(text, as_of)
+        return "later than 60 h from now" if text is None else words.moment(text, as_of)
 
     table = people.table("", "")
     table.show_header = False

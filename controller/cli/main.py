@@ -32,6 +32,7 @@ COMMANDS = {
     "resume": "controller.cli.requests",
     "ack": "controller.cli.requests",
     "reset": "controller.cli.requests",
+    "lookout": "controller.cli.lookout",
     "forecast": "controller.cli.forecast",
     "import": "controller.cli.import_",
     "export": "controller.cli.export",

@@ -11,6 +11,7 @@ import click
 
 from controller.cli import people
 from controller.errors import ProbeError
+from controller.pictures import words
 from controller.probes.one_wire import OneWireProbe, survey
 from controller.probes.protocol import PROBE_NAMES, Sample
 
@@ -67,7 +68,7 @@ def probes(root: Path, as_json: bool, tell_apart: bool) -> None:
     else:
         table = people.table("id", "reads")
         for probe_id, sample in read.items():
-            told = sample.fault.value if sample.fault else people.temperature(sample.value_mc)
+            told = sample.fault.value if sample.fault else words.temperature(sample.value_mc)
             table.add_row(probe_id, told)
         console.print(table)
     if found.ghosts:

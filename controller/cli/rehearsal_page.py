@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from controller.cli import people
+from controller.pictures import words
 from controller.pictures.figures import History, Moment, chamber_figure
 from controller.pictures.html import standalone_page
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
@@ -43,8 +43,8 @@ def rehearsal_page(
             ("above cut-in", f"{tally.degree_hours_above:.2f} K·h"),
             ("below cut-out", f"{tally.degree_hours_below:.2f} K·h"),
             ("starts", str(tally.starts)),
-            ("shortest run", people.duration(tally.shortest_run_s)),
-            ("shortest rest", people.duration(tally.shortest_rest_s)),
+            ("shortest run", words.duration(tally.shortest_run_s)),
+            ("shortest rest", words.duration(tally.shortest_rest_s)),
             ("packs put in", str(rehearsal.packs_used)),
             ("length, seed", f"{rehearsal.days:g} days, {rehearsal.seed}"),
         ),

@@ -15,6 +15,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from controller.cli import people
 from controller.cli.reading_rows import COLUMNS, cell
 from controller.errors import ScenarioError
+from controller.pictures import words
 from controller.rehearsal.document import rehearsal_document
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
 from controller.rehearsal.room_file import room_series
@@ -199,7 +200,7 @@ def _print_for_people(rehearsal: Rehearsal, name: str, about: str, wall_s: float
 
     def spread(of: dict[str, float]) -> str:
         least, mean, most = (
-            people.temperature(of[key] * 1000, unit) for key in ("min", "mean", "max")
+            words.temperature(of[key] * 1000, unit) for key in ("min", "mean", "max")
         )
         return f"{least} to {most}, mean {mean}"
 
@@ -218,8 +219,8 @@ def _print_for_people(rehearsal: Rehearsal, name: str, about: str, wall_s: float
             "pump",
             (
                 f"{tally.starts} starts, {tally.duty:.1%} of the time, shortest run "
-                f"{people.duration(tally.shortest_run_s)}, shortest rest "
-                f"{people.duration(tally.shortest_rest_s)}"
+                f"{words.duration(tally.shortest_run_s)}, shortest rest "
+                f"{words.duration(tally.shortest_rest_s)}"
             ),
         ),
         ("packs", f"{rehearsal.packs_used} put in at {len(rehearsal.swaps)} swaps"),
@@ -234,10 +235,10 @@ def _print_for_people(rehearsal: Rehearsal, name: str, about: str, wall_s: float
         until = (
             "still standing"
             if alarm.cleared_t_s is None
-            else f"for {people.duration(alarm.cleared_t_s - alarm.raised_t_s)}"
+            else f"for {words.duration(alarm.cleared_t_s - alarm.raised_t_s)}"
         )
         about_what = f" ({alarm.about})" if alarm.about else ""
-        when = people.duration(alarm.raised_t_s)
+        when = words.duration(alarm.raised_t_s)
         console.print(f"alarm {alarm.name}{about_what} after {when}, {until}")
     console.print(f"{rehearsal.days:g} days in {wall_s:.1f} s, seed {rehearsal.seed}", style="dim")
 
@@ -265,8 +266,8 @@ def _ice_told(rehearsal: Rehearsal) -> str:
 
 _COMPARED: tuple[tuple[str, Callable[[Rehearsal], str]], ...] = (
     ("starts", lambda run: str(run.tally.starts)),
-    ("shortest run", lambda run: people.duration(run.tally.shortest_run_s)),
-    ("shortest rest", lambda run: people.duration(run.tally.shortest_rest_s)),
+    ("shortest run", lambda run: words.duration(run.tally.shortest_run_s)),
+    ("shortest rest", lambda run: words.duration(run.tally.shortest_rest_s)),
     ("in its band", lambda run: f"{run.tally.in_band_share:.1%}"),
     ("above cut-in", lambda run: f"{run.tally.degree_hours_above:.2f} K·h"),
     ("below cut-out", lambda run: f"{run.tally.degree_hours_below:.2f} K·h"),

@@ -16,7 +16,7 @@ from controller.core.law import AlarmName
 from controller.errors import SettingsError
 from controller.records.boot import boot_id, boottime
 from controller.records.places import state_directory
-from controller.records.requests import REQUESTS, Kind, answer_to, ask
+from controller.records.requests import REQUESTS, Kind, answer_to, ask_now, swap_payload
 from controller.records.status_file import STATUS, read_status, runtime_directory, silent
 from controller.service.request_desk import LONGEST_PAUSE_S
 from controller.settings.load import read_settings
@@ -40,12 +40,7 @@ CONFIG = click.argument("config", type=click.Path(path_type=Path))
 def swap(config: Path, packs: int, at_text: str | None, note: str, frozen_through: str) -> None:
     """Note that spent packs were taken out and frozen ones put in."""
     at = datetime.now().astimezone() if at_text is None else instant(at_text, option="--at")
-    payload = {
-        "packs": packs,
-        "at": at.isoformat(timespec="seconds"),
-        "note": note,
-        "frozen_through": frozen_through,
-    }
+    payload = swap_payload(packs, at, note=note, frozen_through=frozen_through)
     _request(config, Kind.SWAP, payload, kept="The swap is noted all the same.")
 
 
@@ -106,15 +101,7 @@ def _request(config: Path, kind: Kind, payload: dict[str, Any], *, kept: str = "
     place = state_directory(config)
     path = place / REQUESTS
     try:
-        number = ask(
-            path,
-            kind,
-            payload,
-            who=who_asks(),
-            utc_ms=time.time_ns() // 1_000_000,
-            boot_id=boot_id() or "",
-            boot_ms=round(boottime() * 1000),
-        )
+        number = ask_now(path, kind, payload, who=who_asks())
         tick_s = _running_tick_s(place)
         if tick_s is None:
             later = kept or "It will be looked at when the service starts, if it still makes sense."

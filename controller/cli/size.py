@@ -12,6 +12,7 @@ from rich.console import Console
 from controller.cli import people
 from controller.cli.expectation import cycles_of, hours_of, print_cycles, proposal_of
 from controller.errors import PhysicsError, ScenarioError
+from controller.pictures import words
 from controller.settings.load import Settings, read_settings
 from controller.settings.plant_sources import assumed_figures
 from controller.settings.species import read_species
@@ -83,7 +84,7 @@ def _print_for_people(console: Console, settings: Settings, sizing: Sizing) -> N
     unit = settings.display.unit
 
     def shown(celsius: float | None) -> str:
-        return people.temperature(None if celsius is None else celsius * 1000, unit)
+        return words.temperature(None if celsius is None else celsius * 1000, unit)
 
     design = sizing.conditions
     console.print(

@@ -10,6 +10,7 @@ import click
 from rich.console import Console
 
 from controller.cli import people
+from controller.pictures import words
 from controller.records.boot import boot_id, boottime
 from controller.records.places import state_directory
 from controller.records.requests import REQUESTS, Kind, newest
@@ -76,11 +77,11 @@ def _print_for_people(console: Console, document: dict[str, Any], unit: str) -> 
         return
     if document["silent"]:
         age = document["age_s"]
-        since = "before the last boot" if age is None else f"{people.duration(age)} ago"
+        since = "before the last boot" if age is None else f"{words.duration(age)} ago"
         console.print(f"[b]The service is silent.[/b] What follows is old: {since}.")
 
     def shown(celsius: float | None) -> str:
-        return people.temperature(None if celsius is None else celsius * 1000, unit)
+        return words.temperature(None if celsius is None else celsius * 1000, unit)
 
     console.print(
         f"[b]{found['chamber']}[/b], {found['stage']}: {found['phase']}, {found['reason']}"
@@ -99,11 +100,11 @@ def _print_for_people(console: Console, document: dict[str, Any], unit: str) -> 
     table.add_row("pump, fan", f"{on[found['pump']]}, {on[found['fan']]}")
     for name, left_s in found["timers_left"].items():
         label = name.removesuffix("_s").replace("_", " ")
-        table.add_row(f"{label} left", people.duration(left_s))
+        table.add_row(f"{label} left", words.duration(left_s))
     swap = document["last_swap"]
     if swap is not None:
         table.add_row("last swap", f"{swap.get('packs', '?')} packs, {swap.get('at', '?')}")
-    table.add_row("as of", f"{found['as_of']}, {people.duration(document['age_s'])} ago")
+    table.add_row("as of", f"{found['as_of']}, {words.duration(document['age_s'])} ago")
     console.print(table)
     for alarm in found["alarms"]:
         about = f" ({alarm['about']})" if alarm["about"] else ""

@@ -129,8 +129,7 @@ def chamber_figure(history: History) -> dict[str, Any]:
     return {
         "data": data,
         "layout": _layout(history, when, shown),
-        "config": {"displaylogo": False, "responsive": True, "modeBarButtonsToRemove": ["lasso2d",
-                   "select2d"]},
+        "config": {"displayModeBar": False, "responsive": True},
     }  # fmt: skip
 
 

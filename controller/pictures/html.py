@@ -1,4 +1,4 @@
-"""A page that stands alone: figures with the charting library inside, nothing loaded from outside."""
+"""A page that stands alone: the charting library is inside, nothing is loaded from outside."""
 
 from __future__ import annotations
 

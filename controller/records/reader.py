@@ -62,6 +62,39 @@ def read_readings(
             after = rows[-1][1], rows[-1][0]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordedEvent:
+    """Something that happened: an alarm raised or cleared, a trip, a stage put in force."""
+
+    at: datetime
+    """Aware, UTC."""
+    kind: str
+    name: str
+    detail: str
+
+
+def read_events(path: Path, *, since: datetime) -> list[RecordedEvent]:
+    """Return what happened since an instant, in the order in which it did.
+
+    Raises:
+        OSError: The file is not there or not readable as records.
+    """
+    since_ms = round(since.timestamp() * 1000)
+    return [
+        RecordedEvent(
+            at=datetime.fromtimestamp((at_ms + ahead_ms) / 1000, UTC),
+            kind=kind,
+            name=name,
+            detail=detail,
+        )
+        for run, ahead_ms in _fetched(path, _RUNS, ())
+        for at_ms, kind, name, detail in _fetched(path, _EVENTS, (run, since_ms - ahead_ms))
+    ]
+
+
+_EVENTS = """
+    SELECT at_ms, kind, name, detail FROM events WHERE run = ? AND at_ms >= ? ORDER BY at_ms, id
+"""
 _RUNS = """
     SELECT r.id, (SELECT c.utc_ms - c.at_ms FROM clocks c WHERE c.run = r.id
                   ORDER BY c.at_ms DESC LIMIT 1) AS ahead_ms

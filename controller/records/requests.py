@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
@@ -18,6 +19,8 @@ from datetime import UTC, datetime
 from enum import Enum
 from pathlib import Path
 from typing import Any
+
+from controller.records.boot import boot_id, boottime
 
 REQUESTS = "requests.sqlite"
 VERSION = 1
@@ -98,6 +101,42 @@ def ask(
         number = cursor.lastrowid
     assert number is not None
     return number
+
+
+def ask_now(path: Path, kind: Kind, payload: dict[str, Any], *, who: str) -> int:
+    """Write a request with the clocks as they are now, and return its number.
+
+    Raises:
+        OSError: The file cannot be written.
+    """
+    return ask(
+        path,
+        kind,
+        payload,
+        who=who,
+        utc_ms=time.time_ns() // 1_000_000,
+        boot_id=boot_id() or "",
+        boot_ms=round(boottime() * 1000),
+    )
+
+
+def swap_payload(
+    packs: int, at: datetime, *, note: str = "", frozen_through: str = "unknown"
+) -> dict[str, Any]:
+    """Return the particulars of a swap.
+
+    Args:
+        packs: How many went in.
+        at: When, aware.
+        note: Anything worth remembering.
+        frozen_through: ``yes``, ``no`` or ``unknown``.
+    """
+    return {
+        "packs": packs,
+        "at": at.isoformat(timespec="seconds"),
+        "note": note,
+        "frozen_through": frozen_through,
+    }
 
 
 def note_past_swap(path: Path, *, at: datetime, packs: int, who: str) -> None:

@@ -47,7 +47,10 @@ MIGRATIONS: tuple[tuple[str, str], ...] = (
     ),
     (
         "readings by their time",
-        "CREATE INDEX readings_by_time ON readings (run, at_ms)",
+        """
+        CREATE INDEX readings_by_time ON readings (run, at_ms);
+        CREATE INDEX events_by_time ON events (run, at_ms);
+        """,
     ),
 )
 """Named steps in order; a file's version is the number of steps that it has taken."""

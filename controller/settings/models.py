@@ -308,6 +308,18 @@ class People(Table):
     sleeps: LocalTime = time(22, 30)
 
 
+class Lookout(Table):
+    """[lookout]: the page for phone and shell."""
+
+    address: str = "127.0.0.1"
+    """Where it listens. Any address but the machine's own needs a secret to exist."""
+    port: Annotated[int, Field(ge=1024, le=65_535)] = 8427
+    names: Annotated[tuple[str, ...], Field(strict=False)] = ()
+    """Names by which people call the machine, such as "loft.local"; others are refused."""
+    reading: Literal["open", "closed"] = "open"
+    """Whether looking needs no secret. Acting always needs it."""
+
+
 class Display(Table):
     """[display]: how people see temperatures."""
 

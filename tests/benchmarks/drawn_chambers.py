@@ -61,7 +61,7 @@ class Drawn:
 
 def draw(number: int, *, seed: int) -> Drawn:
     """Return a chamber whose sets of packs last 4 to 36 hours, by a rough reckoning."""
-    random = Random(f"{seed}/{number}")  # noqa: S311 - a benchmark's draws
+    random = Random(f"{seed}/{number}")
     while True:
         drawn = _draw(random, number)
         if drawn is not None:
@@ -184,7 +184,7 @@ class _Weather:
     """Room by the minute: a day's wave, days that differ, noise of two hours, a heat wave."""
 
     def __init__(self, drawn: Drawn, days: float) -> None:
-        random = Random(drawn.seed)  # noqa: S311
+        random = Random(drawn.seed)
         self._drawn = drawn
         self._days: list[float] = []
         level = 0.0
@@ -234,7 +234,7 @@ class _Play:
         self.drawn = drawn
         self.plant = Plant(drawn.spec)
         self.weather = _Weather(drawn, days)
-        self.random = Random(drawn.seed + 1)  # noqa: S311
+        self.random = Random(drawn.seed + 1)
         self.days = days
 
     def step(self, chamber: _Chamber, t_s: float, samples: list[Sample]) -> float | None:
@@ -297,7 +297,7 @@ class _Play:
 def play(drawn: Drawn, *, days: float) -> Told:
     """Return what one chamber recorded over some days, and the truth."""
     show = _Play(drawn, days)
-    random = Random(drawn.seed + 2)  # noqa: S311
+    random = Random(drawn.seed + 2)
     band = drawn.band
     middle_c = band.middle_c(12.0)
     frozen = random.uniform(0.85, 1.0)

@@ -1,0 +1,47 @@
+"""``coldpin lookout``: the page, forecasts and notices, beside the control process."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from controller.errors import SettingsError
+from controller.records.places import state_directory
+from controller.settings.load import read_settings
+
+
+@click.command()
+@click.argument("config", type=click.Path(path_type=Path))
+@click.option(
+    "--new-secret", is_flag=True, help="Make the secret that acting needs, show it once, and end."
+)
+def lookout(config: Path, new_secret: bool) -> None:
+    """Serve the page of CONFIG until told to stop.
+
+    It reads what the control process records, and can ask it for things; it controls nothing.
+    """
+    settings = read_settings(config)
+    place = state_directory(config)
+    if new_secret:
+        from controller.lookout.access import new_secret as make  # noqa: PLC0415
+
+        try:
+            secret = make(place)
+        except OSError as error:
+            raise SettingsError(str(config), (f"no secret was made: {error}",)) from None
+        click.echo(f"The secret is: {secret}")
+        click.echo("It is not shown again; whoever has it can act on the chamber.")
+        return
+    try:
+        from controller.lookout.run import run_lookout  # noqa: PLC0415
+    except ModuleNotFoundError as error:
+        problem = f"found no package {error.name}, which the page needs; install it with "
+        problem += "pip install 'coldpin[lookout]'"
+        raise SettingsError(str(config), (problem,)) from None
+    from controller.cli.logs import set_up_logs  # noqa: PLC0415
+
+    set_up_logs()
+    own = settings.lookout
+    click.echo(f"The page is at http://{own.address}:{own.port}/", err=True)
+    run_lookout(config, place)

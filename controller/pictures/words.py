@@ -1,0 +1,47 @@
+"""Temperatures, durations and moments as people read them, on every screen and page alike."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+
+def temperature(value_mc: float | None, unit: str = "C") -> str:
+    """Return a temperature in the unit that people chose."""
+    if value_mc is None:
+        return "–"
+    celsius = value_mc / 1000
+    return f"{celsius * 1.8 + 32:.2f} °F" if unit == "F" else f"{celsius:.2f} °C"
+
+
+def moment(iso: str, now: datetime, *, far: bool = True) -> str:
+    """Return an instant as people say it: today's hour, or weekday and hour, and how far it is.
+
+    Args:
+        iso: The instant, ISO 8601 with offset.
+        now: Now, in the zone to speak in.
+        far: Whether to say how far it is.
+    """
+    at = datetime.fromisoformat(iso).astimezone(now.tzinfo)
+    day = "" if at.date() == now.date() else f"{at:%a} "
+    if not far:
+        return f"{day}{at:%H:%M}"
+    away_s = 60.0 * round((at - now).total_seconds() / 60.0)
+    away = f"in {duration(away_s)}" if away_s >= 0 else f"{duration(-away_s)} ago"
+    return f"{day}{at:%H:%M} ({away})"
+
+
+def duration(seconds: float | None) -> str:
+    """Return a duration in the two largest units that matter."""
+    if seconds is None:
+        return "–"
+    whole = round(seconds)
+    if whole < 120:
+        return f"{whole} s"
+    minutes, rest_s = divmod(whole, 60)
+    if minutes < 120:
+        return f"{minutes} min {rest_s} s" if rest_s else f"{minutes} min"
+    hours, rest_min = divmod(minutes, 60)
+    if hours < 48:
+        return f"{hours} h {rest_min} min" if rest_min else f"{hours} h"
+    days, rest_h = divmod(hours, 24)
+    return f"{days} d {rest_h} h" if rest_h else f"{days} d"
