@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import structlog
@@ -11,13 +12,79 @@ import uvicorn
 from controller.errors import SettingsError
 from controller.lookout.access import Access
 from controller.lookout.forecasting import Forecaster, guarded
+from controller.lookout.notices import Rules
 from controller.lookout.page import House, page_app
+from controller.lookout.sending import Sender, read_addresses, service_for
+from controller.lookout.snapshot import Snapshot
 from controller.lookout.watch import Watch
-from controller.settings.load import read_settings
+from controller.records.requests import REQUESTS, tell_swap_due
+from controller.settings.load import Settings, read_settings
 
+TOLD_AGAIN_AFTER = timedelta(minutes=10)
 OWN_ADDRESSES = {"127.0.0.1", "::1", "localhost"}
 
 _log = structlog.get_logger("coldpin.lookout")
+
+
+class SwapDueTeller:
+    """Tells the control process whether packs are due, so that its own alarm stands."""
+
+    def __init__(self, place: Path, settings: Settings) -> None:
+        self._path = place / REQUESTS
+        self._lead = timedelta(seconds=max(settings.notices.swap_due_before, default=0.0))
+        self._last: tuple[bool, datetime] | None = None
+
+    def __call__(self, snapshot: Snapshot) -> None:
+        """Tell it when it changes, and now and then so that it stays known.
+
+        Raises:
+            OSError: It cannot be told.
+        """
+        forecast = snapshot.forecast
+        if forecast is None or forecast["basis"] == "unknown":
+            return
+        now = snapshot.taken_utc
+        early = forecast["early"]
+        due = early is not None and now >= datetime.fromisoformat(early) - self._lead
+        if self._last is not None:
+            was, at = self._last
+            if was is due and timedelta() <= now - at < TOLD_AGAIN_AFTER:
+                return
+        tell_swap_due(self._path, due=due, for_s=3.0 * TOLD_AGAIN_AFTER.total_seconds())
+        self._last = due, now
+
+
+def sender_of(settings: Settings, folder: Path, place: Path) -> Sender | None:
+    """Return what sends notices, None where no service is named.
+
+    Args:
+        settings: The configuration.
+        folder: The folder that its file names are relative to.
+        place: The instance's state directory.
+
+    Raises:
+        SettingsError: The file of addresses cannot be used.
+    """
+    notices = settings.notices
+    if notices.addresses is None:
+        return None
+    deliver = service_for(read_addresses(folder / notices.addresses))
+    return Sender(place, rules_of(settings), deliver, zone=settings.site.zone())
+
+
+def rules_of(settings: Settings) -> Rules:
+    """Return what the grower wants to be told."""
+    notices = settings.notices
+    return Rules(
+        leads_s=tuple(notices.swap_due_before),
+        wakes=settings.people.wakes,
+        sleeps=settings.people.sleeps,
+        alarms=None if notices.alarms is None else frozenset(notices.alarms),
+        cleared=notices.tell_cleared,
+        summary=notices.summary_at,
+        chamber=settings.chamber.name,
+        unit=settings.display.unit,
+    )
 
 
 def run_lookout(config: Path, place: Path) -> None:
@@ -41,9 +108,11 @@ def run_lookout(config: Path, place: Path) -> None:
         )
         raise SettingsError(str(config), (problem,))
     forecaster = Forecaster(settings, place)
+    sender = sender_of(settings, config.parent, place)
     watch = Watch(
         place,
         forecast=guarded(forecaster.document, lambda text: _log.warning("forecast", note=text)),
+        listeners=[SwapDueTeller(place, settings), *([] if sender is None else [sender])],
     )
     app = page_app(House(settings=settings, place=place, look=watch.now, access=access))
     server = uvicorn.Server(
@@ -65,7 +134,11 @@ def run_lookout(config: Path, place: Path) -> None:
     )
     _log.info("lookout", chamber=settings.chamber.name, at=f"{lookout.address}:{lookout.port}")
     watch.begin()
+    if sender is not None:
+        sender.begin()
     try:
         server.run()
     finally:
         watch.close()
+        if sender is not None:
+            sender.close()

@@ -50,6 +50,8 @@ class Kind(Enum):
     RESUME = "resume"
     ACKNOWLEDGE = "ack"
     RESET = "reset"
+    FORECAST = "forecast"
+    """The lookout's word on whether packs are due; there is only ever the newest one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,6 +120,34 @@ def ask_now(path: Path, kind: Kind, payload: dict[str, Any], *, who: str) -> int
         boot_id=boot_id() or "",
         boot_ms=round(boottime() * 1000),
     )
+
+
+def tell_swap_due(path: Path, *, due: bool, for_s: float) -> None:
+    """Tell the control process whether packs are due, in the place of what was told before.
+
+    Args:
+        path: The requests file; created if need be.
+        due: Whether they are.
+        for_s: How long this holds [s]; after that nothing is known.
+
+    Raises:
+        OSError: The file cannot be written.
+    """
+    boot_ms = round(boottime() * 1000)
+    payload = json.dumps({"due": due, "until_boot_ms": boot_ms + round(for_s * 1000)})
+    with _opened(path) as file:
+        file.execute("DELETE FROM requests WHERE kind = ?", (Kind.FORECAST.value,))
+        file.execute(
+            "INSERT INTO requests (kind, payload, who, asked_utc_ms, boot_id, asked_boot_ms)"
+            " VALUES (?, ?, 'lookout', ?, ?, ?)",
+            (
+                Kind.FORECAST.value,
+                payload,
+                time.time_ns() // 1_000_000,
+                boot_id() or "",
+                boot_ms,
+            ),
+        )
 
 
 def swap_payload(

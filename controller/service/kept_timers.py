@@ -16,7 +16,7 @@ import structlog
 
 from controller.core.decide import begin
 from controller.core.state import Cooling, Phase, State
-from controller.service.durable import replace_file
+from controller.records.durable import replace_file
 
 VERSION = 1
 _log = structlog.get_logger("coldpin.kept")

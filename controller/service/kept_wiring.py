@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from controller.service.durable import replace_file
+from controller.records.durable import replace_file
 
 KEPT_WIRING = "kept-wiring.json"
 

@@ -30,6 +30,7 @@ class RequestDesk:
         boot_id: str | None,
         boottime: Callable[[], float],
         set_stage: Callable[[str], str],
+        set_swap_due: Callable[[bool, float], object],
         every_s: float,
     ) -> None:
         """Begin to look for requests.
@@ -39,12 +40,15 @@ class RequestDesk:
             boot_id: This boot; None where the kernel does not say.
             boottime: Gives the boot-time clock [s].
             set_stage: Puts a stage in force, called in the loop's thread; returns the answer.
+            set_swap_due: Takes whether packs are due and until when on the boot-time clock [s],
+                called in the loop's thread.
             every_s: How often the file is looked at [s].
         """
         self._path = path
         self._boot_id = boot_id
         self._boottime = boottime
         self._set_stage = set_stage
+        self._set_swap_due = set_swap_due
         self._every_s = every_s
         self._waiting: deque[Request] = deque(maxlen=MOST_WAITING)
         self._answers: deque[tuple[int, str]] = deque()
@@ -79,7 +83,10 @@ class RequestDesk:
                     text = self._set_stage(str(request.payload.get("name", "")))
                 case Kind.SWAP:
                     text = "noted"
-            _log.info("request", kind=request.kind.value, who=request.who, answer=text)
+                case Kind.FORECAST:
+                    self._told_swap_due(request)
+            if request.kind is not Kind.FORECAST:  # comes every few minutes
+                _log.info("request", kind=request.kind.value, who=request.who, answer=text)
             self._answers.append((request.id, text))
         return Asked(pause_s=pause_s, resume=resume, reset=reset, acknowledge=acknowledge)
 
@@ -95,6 +102,11 @@ class RequestDesk:
             return 0.0  # asked before the last boot: the hands are out of the chamber
         gone_s = self._boottime() - request.asked_boot_ms / 1000
         return min(wanted_s, LONGEST_PAUSE_S) - max(0.0, gone_s)
+
+    def _told_swap_due(self, request: Request) -> None:
+        until_ms = request.payload.get("until_boot_ms")
+        if request.boot_id == self._boot_id and isinstance(until_ms, int | float):
+            self._set_swap_due(request.payload.get("due") is True, until_ms / 1000)
 
     def _work(self) -> None:
         while True:

@@ -82,6 +82,7 @@ class Service:
         self._told = ToldOnce(_log.warning)
         self._kept: tuple[object, ...] = ()
         self._boot_id = boot_id()
+        self._swap_due_until_s = 0.0
 
     def run(self) -> None:
         """Control until SIGTERM or SIGINT.
@@ -189,6 +190,7 @@ class Service:
             boot_id=boot_id(),
             boottime=boottime,
             set_stage=self._set_stage,
+            set_swap_due=self._set_swap_due,
             every_s=min(1.0, plan.settings.timing.tick),
         )
         loop.asked = desk.asked
@@ -206,6 +208,10 @@ class Service:
         )
         loop.journal = Journals(loop.journal, records)
         return records
+
+    def _set_swap_due(self, due: bool, until_s: float) -> None:
+        self._loop.swap_due = due
+        self._swap_due_until_s = until_s
 
     def _set_stage(self, name: str) -> str:
         stages = self._plan.settings.stages
@@ -237,6 +243,8 @@ class Service:
             self._judge_lateness(started - due, tick_s, started)
             decision = loop.tick()
             loop.records_fault = records.fault
+            if loop.swap_due is not None and boottime() > self._swap_due_until_s:
+                loop.swap_due = None  # the lookout has gone quiet: nothing is known any more
             watch.look(decision, started)
             self._keep(keeper, loop.state.cooling, loop.clock)
             self._notifier.alive()

@@ -34,6 +34,7 @@ class Settings(models.Table):
     records: models.Records = models.Records()
     site: models.Site = models.Site()
     people: models.People = models.People()
+    notices: models.Notices = models.Notices()
     lookout: models.Lookout = models.Lookout()
     display: models.Display = models.Display()
     simulation: Simulation = Simulation()

@@ -10,7 +10,7 @@ from datetime import time, tzinfo
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, field_validator
 
 from controller.core.law import AlarmName
 from controller.settings.units import (
@@ -306,6 +306,32 @@ class People(Table):
 
     wakes: LocalTime = time(6, 30)
     sleeps: LocalTime = time(22, 30)
+
+
+class Notices(Table):
+    """[notices]: what is told, when, and through which services."""
+
+    addresses: str | None = None
+    """File with the services' addresses, one a line, which others must not be able to read.
+    Relative to the configuration. Default: nothing is sent."""
+    swap_due_before: Annotated[
+        tuple[Annotated[Duration, between(0, 86_400, "0 s to 1 d")], ...], Field(strict=False)
+    ] = (Seconds(10_800), Seconds(3600))
+    """How long before the cold may run out to say so; the first also raises the alarm swap_due."""
+    alarms: Annotated[tuple[str, ...], Field(strict=False)] | None = None
+    """Names of the alarms to be told; default: every one."""
+    tell_cleared: bool = True
+    summary_at: LocalTime | None = None
+    """When to tell once a day how things are; default: never."""
+
+    @field_validator("alarms")
+    @classmethod
+    def _known(cls, named: tuple[str, ...] | None) -> tuple[str, ...] | None:
+        known = {name.value for name in AlarmName}
+        wrong = [name for name in named or () if name not in known]
+        if wrong:
+            raise ValueError(f"found {', '.join(wrong)}, allowed: {', '.join(sorted(known))}")
+        return named
 
 
 class Lookout(Table):

@@ -116,7 +116,7 @@ def test_write_that_fails_leaves_the_old_file_whole(
     def full(_descriptor: int) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("controller.service.durable.os.fsync", full)
+    monkeypatch.setattr("controller.records.durable.os.fsync", full)
     with pytest.raises(OSError, match="No space"):
         write_kept(path, replace(KEPT, pump=True))
 

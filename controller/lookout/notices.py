@@ -1,0 +1,273 @@
+"""Which notices are due: decided from a snapshot, a time and what was said before. Pure.
+
+The lead notices go by the early bound, one for each lead and set of packs. While people sleep they
+are kept back, unless the cold would run out before morning; then it is told in the evening already.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime, time, timedelta
+from typing import Any
+
+from controller.lookout.snapshot import Snapshot
+from controller.lookout.view import ALARM_WORDS, view_of
+from controller.pictures.words import duration, moment
+
+EVENING = timedelta(minutes=90)
+"""How long before bedtime the night ahead is looked at."""
+SAME_SET_S = 3600.0
+"""A set of packs is the same while its swap, as it is believed, moves by less than this [s]."""
+SILENT_FOR = timedelta(minutes=3)
+QUIET_AFTER = timedelta(hours=1)
+"""An alarm that comes back within this is not told again."""
+EVENING_LEAD_S = -1.0
+_KEPT = 40
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rules:
+    """What the grower wants to be told, and when."""
+
+    leads_s: Sequence[float]
+    """How long before the early bound to say that packs are due [s]."""
+    wakes: time
+    sleeps: time
+    alarms: frozenset[str] | None = None
+    """Alarms to be told; None: every one."""
+    cleared: bool = True
+    """Whether the end of an alarm is told too."""
+    summary: time | None = None
+    """When to tell how things are, once a day."""
+    chamber: str = ""
+    unit: str = "C"
+
+    def awake(self, at: datetime) -> bool:
+        """Return whether people are awake at a local time."""
+        now = at.time()
+        if self.wakes < self.sleeps:
+            return self.wakes <= now < self.sleeps
+        return now >= self.wakes or now < self.sleeps
+
+    def next_waking(self, at: datetime) -> datetime:
+        """Return when people wake next."""
+        today = at.replace(hour=self.wakes.hour, minute=self.wakes.minute, second=0, microsecond=0)
+        return today if today > at else today + timedelta(days=1)
+
+    def bedtime(self, at: datetime) -> datetime:
+        """Return when people go to sleep next."""
+        today = at.replace(
+            hour=self.sleeps.hour, minute=self.sleeps.minute, second=0, microsecond=0
+        )
+        return today if today > at else today + timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Notice:
+    """Something to be told."""
+
+    title: str
+    body: str
+    urgent: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Said:
+    """What was said so far; survives a restart."""
+
+    leads: tuple[tuple[float, float], ...] = ()
+    """Swap of the set [s since 1970] and the lead [s], -1 for the word in the evening."""
+    standing: frozenset[str] = frozenset()
+    """Alarms that were told and not cleared."""
+    cleared: tuple[tuple[str, float], ...] = ()
+    """When alarms cleared last [s since 1970]."""
+    silent_since_s: float | None = None
+    silent_told: bool = False
+    summary_day: int = 0
+    """Day of the last summary, as an ordinal."""
+
+    def document(self) -> dict[str, Any]:
+        """Return it as JSON-able values."""
+        return {
+            "leads": [list(lead) for lead in self.leads],
+            "standing": sorted(self.standing),
+            "cleared": [list(each) for each in self.cleared],
+            "silent_since_s": self.silent_since_s,
+            "silent_told": self.silent_told,
+            "summary_day": self.summary_day,
+        }
+
+    @classmethod
+    def from_document(cls, document: dict[str, Any]) -> Said:
+        """Return what a document tells; one that is not understood tells nothing."""
+        try:
+            silent = document["silent_since_s"]
+            return cls(
+                leads=tuple((float(at), float(lead)) for at, lead in document["leads"]),
+                standing=frozenset(str(key) for key in document["standing"]),
+                cleared=tuple((str(key), float(at)) for key, at in document["cleared"]),
+                silent_since_s=None if silent is None else float(silent),
+                silent_told=bool(document["silent_told"]),
+                summary_day=int(document["summary_day"]),
+            )
+        except (KeyError, TypeError, ValueError):
+            return cls()
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    said: Said
+    notices: list[Notice] = field(default_factory=list)
+
+
+def notices_due(
+    said: Said, snapshot: Snapshot, rules: Rules, now: datetime
+) -> tuple[Said, list[Notice]]:
+    """Return what has been said after this moment, and what to say now.
+
+    Args:
+        said: What was said so far.
+        snapshot: How the chamber is.
+        rules: What the grower wants.
+        now: Now, in the chamber's zone.
+    """
+    step = _silence(_Step(said), snapshot, rules, now)
+    if not snapshot.silent:
+        step = _alarms(step, snapshot, rules, now)
+    step = _leads(step, snapshot, rules, now)
+    step = _summary(step, snapshot, rules, now)
+    return step.said, step.notices
+
+
+def _silence(step: _Step, snapshot: Snapshot, rules: Rules, now: datetime) -> _Step:
+    said, now_s = step.said, now.timestamp()
+    if not snapshot.silent:
+        notices = list(step.notices)
+        if said.silent_told:
+            notices.append(Notice(title=_title(rules), body="The controller speaks again."))
+        return _Step(replace(said, silent_since_s=None, silent_told=False), notices)
+    if said.silent_since_s is None:
+        return _Step(replace(said, silent_since_s=now_s), step.notices)
+    if said.silent_told or now_s - said.silent_since_s < SILENT_FOR.total_seconds():
+        return step
+    body = (
+        "The controller has been silent for "
+        f"{duration(now_s - said.silent_since_s)}: nobody cools the chamber. Look at its machine."
+    )
+    return _Step(
+        replace(said, silent_told=True),
+        [*step.notices, Notice(title=_title(rules), body=body, urgent=True)],
+    )
+
+
+def _alarms(step: _Step, snapshot: Snapshot, rules: Rules, now: datetime) -> _Step:
+    """Tell alarms that are new, and those that are over; swap due has its own leads."""
+    said, notices = step.said, list(step.notices)
+    alarms = (snapshot.status or {}).get("alarms", ())
+    standing = {
+        f"{alarm['name']} {alarm['about']}".strip(): alarm
+        for alarm in alarms
+        if alarm["name"] != "swap_due" and (rules.alarms is None or alarm["name"] in rules.alarms)
+    }
+    lately = dict(said.cleared)
+    for key, alarm in standing.items():
+        if key in said.standing:
+            continue
+        if now.timestamp() - lately.get(key, 0.0) < QUIET_AFTER.total_seconds():
+            continue
+        about = f" ({alarm['about'].replace('_', ' ')})" if alarm["about"] else ""
+        words = ALARM_WORDS.get(alarm["name"], alarm["name"])
+        body = f"{words[0].upper()}{words[1:]}{about}. {_readings(snapshot, rules)}"
+        notices.append(Notice(title=_title(rules), body=body, urgent=True))
+    for key in said.standing - standing.keys():
+        lately[key] = now.timestamp()
+        if rules.cleared:
+            name, _, about = key.partition(" ")
+            words = ALARM_WORDS.get(name, name)
+            body = f"Over: {words}{f' ({about})' if about else ''}."
+            notices.append(Notice(title=_title(rules), body=body))
+    return _Step(
+        replace(
+            said,
+            standing=frozenset(standing),
+            cleared=tuple(sorted(lately.items(), key=lambda each: each[1])[-_KEPT:]),
+        ),
+        notices,
+    )
+
+
+def _leads(step: _Step, snapshot: Snapshot, rules: Rules, now: datetime) -> _Step:
+    forecast = snapshot.forecast
+    if not rules.leads_s or forecast is None or not forecast.get("early"):
+        return step
+    early = datetime.fromisoformat(forecast["early"]).astimezone(now.tzinfo)
+    set_s = datetime.fromisoformat(forecast["swapped_at"]).timestamp()
+    passed = [lead_s for lead_s in rules.leads_s if now >= early - timedelta(seconds=lead_s)]
+    waking = rules.next_waking(now)
+    before_morning = early < waking
+    lead_s: float | None = None
+    if rules.awake(now):
+        if passed:
+            lead_s = min(passed)
+        elif now >= rules.bedtime(now) - EVENING and early < rules.next_waking(rules.bedtime(now)):
+            lead_s = EVENING_LEAD_S
+    elif before_morning and passed:
+        told_in_the_evening = _was_said(step.said, set_s, EVENING_LEAD_S)
+        lead_s = None if told_in_the_evening else min(passed)
+    if lead_s is None or _was_said(step.said, set_s, lead_s):
+        return step
+    said = replace(step.said, leads=(*step.said.leads, (set_s, lead_s))[-_KEPT:])
+    return _Step(said, [*step.notices, _lead_notice(forecast, early, lead_s, rules, now)])
+
+
+def _was_said(said: Said, set_s: float, lead_s: float) -> bool:
+    """Return whether this lead, or a shorter one, was said of this set of packs."""
+    return any(
+        abs(of_s - set_s) < SAME_SET_S
+        and (said_s == lead_s or (lead_s >= 0.0 and 0.0 <= said_s <= lead_s))
+        for of_s, said_s in said.leads
+    )
+
+
+def _lead_notice(
+    forecast: dict[str, Any], early: datetime, lead_s: float, rules: Rules, now: datetime
+) -> Notice:
+    from_at = moment(early.isoformat(), now)
+    due = forecast["swap_due"]
+    likely = "" if due is None else f", most likely at {moment(due, now, far=False)}"
+    if early <= now:
+        body = f"Change the packs now: the cold is running out{likely}."
+    elif lead_s == EVENING_LEAD_S:
+        body = (
+            f"Change the packs before you sleep: the cold may run out from {from_at}{likely}, "
+            "before you wake."
+        )
+    else:
+        body = f"Change the packs before {from_at}: the cold may run out from then{likely}."
+    plan = forecast.get("plan") or ()
+    if plan:
+        body += f" {plan[0]['packs']} packs: {plan[0]['why']}."
+    return Notice(title=_title(rules), body=body, urgent=early <= now)
+
+
+def _summary(step: _Step, snapshot: Snapshot, rules: Rules, now: datetime) -> _Step:
+    today = now.toordinal()
+    if rules.summary is None or now.time() < rules.summary or step.said.summary_day >= today:
+        return step
+    view = view_of(snapshot, chamber=rules.chamber, unit=rules.unit, zone=now.tzinfo)
+    body = f"{view.verdict} Packs: {view.swap}"
+    return _Step(
+        replace(step.said, summary_day=today),
+        [*step.notices, Notice(title=_title(rules), body=body)],
+    )
+
+
+def _title(rules: Rules) -> str:
+    return rules.chamber or "fruiting chamber"
+
+
+def _readings(snapshot: Snapshot, rules: Rules) -> str:
+    view = view_of(snapshot, chamber=rules.chamber, unit=rules.unit, zone=None)
+    shown = [f"{name} {value}" for name, value in view.readings[:2]]
+    return f"{', '.join(shown).capitalize()}." if shown else ""
