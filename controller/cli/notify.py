@@ -17,9 +17,7 @@ def notify(config: Path, text: str) -> None:
     """Send a notice through every service that CONFIG names, at once."""
     settings = read_settings(config)
     if settings.notices.addresses is None:
-        problem = (
-            "notices.addresses: found nothing, allowed: a file of addresses, one a line"
-        )
+        problem = "notices.addresses: found nothing, allowed: a file of addresses, one a line"
         raise SettingsError(str(config), (problem,))
     from controller.lookout.notices import Notice  # noqa: PLC0415
     from controller.lookout.sending import read_addresses, service_for  # noqa: PLC0415

@@ -17,6 +17,7 @@ from controller.cli.reading_rows import COLUMNS, cell
 from controller.errors import ScenarioError
 from controller.pictures import words
 from controller.rehearsal.document import rehearsal_document
+from controller.rehearsal.dry_forecaster import DryForecaster
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
 from controller.rehearsal.room_file import room_series
 from controller.rehearsal.tally import HalfHour
@@ -57,6 +58,12 @@ def scenario_names() -> list[str]:
     help="Write a row a minute of what the probes showed.",
 )
 @click.option(
+    "--forecast",
+    "foresee",
+    is_flag=True,
+    help="Forecast as the lookout would; the alarm swap_due then stands when it is time.",
+)
+@click.option(
     "--html",
     "html_file",
     type=click.Path(path_type=Path, dir_okay=False),
@@ -71,6 +78,7 @@ def rehearse(
     as_json: bool,
     csv_file: Path | None,
     html_file: Path | None,
+    foresee: bool,
 ) -> None:
     """Rehearse CONFIG on simulated probes and simulated time.
 
@@ -99,6 +107,7 @@ def rehearse(
                 keep_switches=as_json,
                 plain=plain,
                 room=room,
+                forecaster=DryForecaster(settings) if foresee and not plain else None,
             )
             began = time.perf_counter()
             rehearsal.run(progress)

@@ -177,7 +177,8 @@ def run_ahead(  # noqa: C901, PLR0912, PLR0915
                 unbroken = False
             came_back = came_back or air_c <= cut_in_c
             limit_c = cut_in_c + SPENT_BY_K
-            if air_c > limit_c and came_back:
+            # air that still rises above the limit will not come back by this set
+            if air_c > limit_c and (came_back or rise_k > 0.0):
                 over_s = BIN_S
                 if air_was_c < limit_c:
                     over_s = BIN_S * (air_c - limit_c) / (air_c - air_was_c)

@@ -19,6 +19,8 @@ from controller.foresight.water_side import Course, Fit, Water, WaterSide
 
 HALF_DAY_BINS = 144
 LINE_OF_AIR_BINS = 8
+PULL_DOWN_BINS = 36
+"""Fresh packs bring the air back to cut-in within three hours, or not at all."""
 LINE_OF_WATER_BINS = 5
 
 

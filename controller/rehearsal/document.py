@@ -54,7 +54,7 @@ def rehearsal_document(
             for alarm in tally.alarms
         ],
         "swaps": rehearsal.swaps,
-        "forecasts": [],
+        "forecasts": rehearsal.forecasts,
     }
 
 

@@ -12,6 +12,7 @@ HOUR_S = 3600.0
 FORGOTTEN_WITHIN_S = HOUR_S
 WORTH_PUTTING_IN = 0.5
 """A pack that is not half frozen stays in the freezer."""
+FROZEN_THROUGH = 0.97
 SWAP_APART_S = HOUR_S
 """Nobody swaps again within the hour."""
 
@@ -32,18 +33,19 @@ class Freezer:
     refreeze_s: float
     since_s: list[float] = field(default_factory=list)
 
-    def take(self, wanted: int, at_s: float) -> tuple[int, float]:
+    def take(self, wanted: int, at_s: float, *, worth: float) -> tuple[int, float]:
         """Take up to *wanted* packs worth putting in; return how many and their mean share frozen.
 
         Args:
             wanted: Packs asked for.
             at_s: Seconds since the start of the rehearsal.
+            worth: Least share that must be frozen.
         """
         self.since_s.sort()
         shares = [min(1.0, (at_s - since_s) / self.refreeze_s) for since_s in self.since_s[:wanted]]
-        worth = [share for share in shares if share >= WORTH_PUTTING_IN]
-        del self.since_s[: len(worth)]
-        return len(worth), (sum(worth) / len(worth) if worth else 0.0)
+        taken = [share for share in shares if share >= worth]
+        del self.since_s[: len(taken)]
+        return len(taken), (sum(taken) / len(taken) if taken else 0.0)
 
     def put(self, packs: int, at_s: float) -> None:
         """Put spent packs in."""
@@ -110,7 +112,11 @@ class Grower:
             self._coming[name] = at_s + SWAP_APART_S
         if at_s - self._last_swap_s < SWAP_APART_S:
             return None
-        packs, frozen_share = self._freezer.take(self._packs_in_use, at_s)
+        # told hours ahead, a person waits for packs that are frozen through
+        told_early = called == ["swap_due"]
+        packs, frozen_share = self._freezer.take(
+            self._packs_in_use, at_s, worth=FROZEN_THROUGH if told_early else WORTH_PUTTING_IN
+        )
         if not packs:
             return None
         self._last_swap_s = at_s

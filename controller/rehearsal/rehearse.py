@@ -12,8 +12,10 @@ from controller.core.decide import begin
 from controller.core.state import NOTHING_ASKED, Asked, State
 from controller.core.values import Seen
 from controller.errors import PhysicsError, ScenarioError
+from controller.foresight.bins import Sample
 from controller.outputs.dry import DryOutput
 from controller.rehearsal.clock import SimulatedClock
+from controller.rehearsal.dry_forecaster import EVERY_S, DryForecaster
 from controller.rehearsal.grower import Freezer, Grower, Visit
 from controller.rehearsal.plain_switch import PlainSwitch
 from controller.rehearsal.plant_probes import PlantProbes
@@ -61,6 +63,7 @@ class Rehearsal:
         keep_switches: bool = False,
         plain: bool = False,
         room: RoomSeries | None = None,
+        forecaster: DryForecaster | None = None,
     ) -> None:
         """Set the stage.
 
@@ -73,6 +76,7 @@ class Rehearsal:
             keep_switches: Keep every switch and not only their number.
             plain: Put a plain on/off switch in the place of the control, to compare with.
             room: The room from a file; None: the plant's daily curve.
+            forecaster: Forecasts as the lookout would, and raises the alarm swap_due by it.
 
         Raises:
             ScenarioError: Length or plant cannot be used.
@@ -93,6 +97,9 @@ class Rehearsal:
         self._trace = trace
         self._plain = plain
         self._room = room
+        self._forecaster = forecaster
+        self._forecast_due_s = 0.0
+        self.forecasts: list[dict[str, float | None]] = []
         self._swapped_since_row: int | None = None
         self._asked: Asked = NOTHING_ASKED
         self._outputs = {"pump": DryOutput(), "fan": DryOutput()}
@@ -217,8 +224,43 @@ class Rehearsal:
         visit = self._grower.look(at_s, self.clock.local(), standing)
         if visit is not None:
             self._visited(visit, at_s)
-        if self._trace is not None:
-            self._trace(self._row(now, loop))
+        if self._trace is not None or self._forecaster is not None:
+            row = self._row(now, loop)
+            if self._trace is not None:
+                self._trace(row)
+            if self._forecaster is not None and powered and isinstance(loop, ControlLoop):
+                self._foresee(self._forecaster, row, loop, at_s)
+
+    def _foresee(
+        self, forecaster: DryForecaster, row: TraceRow, loop: ControlLoop, at_s: float
+    ) -> None:
+        now_s = row.time.timestamp()
+        if row.swap_packs:
+            forecaster.swapped(now_s, row.swap_packs)
+        air_c, water_c, room_c = (
+            None if value is None else value / 1000
+            for value in (row.readings_mc.get(name) for name in ("air", "reservoir", "room"))
+        )
+        forecaster.seen(Sample(now_s, air_c, water_c, room_c, row.pump and row.fan))
+        if at_s < self._forecast_due_s:
+            return
+        self._forecast_due_s = at_s + EVERY_S
+        forecast = forecaster.forecast(now_s)
+        loop.swap_due = forecaster.due(forecast)
+        if forecast.basis == "unknown":
+            return
+
+        def t_s(instant_s: float | None) -> float | None:
+            return None if instant_s is None else round(instant_s - now_s + at_s, 1)
+
+        self.forecasts.append(
+            {
+                "t_s": at_s,
+                "swap_due_t_s": t_s(forecast.due_s),
+                "early_t_s": t_s(forecast.early_s),
+                "late_t_s": t_s(forecast.late_s),
+            }
+        )
 
     def _moved(self, dt_s: float, pump: bool) -> None:
         chamber = self.chamber
