@@ -1,0 +1,157 @@
+"""The reservoir's equation: exact cases, energy, and unknowns that are found again."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from itertools import pairwise
+
+import pytest
+
+from controller.foresight.sized import Sized
+from controller.foresight.water_side import (
+    COIL,
+    FROZEN,
+    HIGHEST,
+    LOWEST,
+    PACKS,
+    WORTH,
+    Course,
+    Group,
+    Step,
+    Water,
+    WaterSide,
+    coil_k,
+    first_belief,
+    fit,
+    next_belief,
+    told_not_through,
+)
+
+SIZED = Sized(
+    coil_dry_w_k=8.0, litres=24.0, leak_w_k=0.5, pump_w=5.0, packs_in_set=4, packs_w_k=9.0,
+    packs_kj=1480.0, packs_kg=4.0, plateau_c=0.0, load_w=60.0, load_w_k=3.0, air_kj_k=15.0,
+    crop_w_k=2.0, room_mean_c=24.0, room_swing_k=3.0,
+)  # fmt: skip
+FRESH = (Group(1.0, 0.0, None),)
+VALUES = first_belief(SIZED).mean
+
+
+def test_resting_water_warms_as_the_exact_solution_says() -> None:
+    """Without ice and coil: Rm − (Rm − R₀)·exp(−U·t/C), to the order of the implicit step."""
+    side = WaterSide(VALUES, SIZED)
+    start = Water(5.0, (Group(1.0, 1.0, 1.0),))
+    hours = 12.0
+
+    end = side.run(start, [Step(0.0, 16.0, 24.0)] * round(hours * 12))[-1]
+
+    capacity = side.capacity_j_k(start)
+    exact_c = 24.0 - 19.0 * math.exp(-side.leak_w_k * hours * 3600.0 / capacity)
+    assert end.water_c == pytest.approx(exact_c, abs=0.01)
+
+
+def test_what_the_coil_brings_goes_into_water_and_ice() -> None:
+    """Heat in by coil, pump and leak = heat in the water + ice melted, within two parts in 100."""
+    side = WaterSide(VALUES, SIZED)
+    step = Step(0.6, 16.0, 24.0)
+    states = side.run(Water(6.0, FRESH), [step] * 60)
+
+    brought_j = 0.0
+    for state in states[1:]:
+        x = step.air_c - state.water_c
+        brought_j += 300.0 * (
+            step.duty * (side.coil_w_k * coil_k(x, side.offset, side.dry) + SIZED.pump_w)
+            + side.leak_w_k * (step.room_c - state.water_c)
+        )
+    stored_j = side.ice_left_j(states[0]) - side.ice_left_j(states[-1])
+    for before, after in pairwise(states):
+        stored_j += side.capacity_j_k(before) * (after.water_c - before.water_c)
+
+    assert stored_j == pytest.approx(brought_j, rel=0.02)
+
+
+def test_ice_melts_to_its_frozen_share_and_no_further() -> None:
+    """Once it is gone it neither cools nor melts."""
+    side = WaterSide(VALUES, SIZED)
+
+    end = side.run(Water(8.0, FRESH), [Step(1.0, 17.0, 26.0)] * 300)[-1]
+
+    assert end.groups[0].melted == pytest.approx(side.frozen)
+    assert side.ice_w_k(end) == 0.0
+    assert side.ice_left_j(end) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("x", "expected"),
+    [(-1.0, -0.63), (10.0, 9.6), (0.5, 0.44)],
+    ids=["water-warmer", "wet", "dry"],
+)
+def test_coil_is_dry_or_wet(x: float, expected: float) -> None:
+    """Near the larger of the dry slope and the wet line; warmer water heats along the dry slope."""
+    assert coil_k(x, 0.4, 0.63) == pytest.approx(expected, abs=0.13)
+
+
+def course(values: list[float], bins: int) -> Course:
+    steps = [
+        Step(0.4 + 0.3 * math.sin(i / 20.0), 16.0, 24.0 + 2.0 * math.sin(i / 45.0))
+        for i in range(bins)
+    ]
+    states = WaterSide(values, SIZED).run(Water(9.0, FRESH), steps)
+    seen = [0.5 * (a.water_c + b.water_c) for a, b in pairwise(states)]
+    return Course(Water(9.0, FRESH), steps, seen)
+
+
+def test_fit_finds_what_made_the_record() -> None:
+    """Over a whole set: how well the packs conduct, and what they hold for each watt of the coil.
+
+    Coil, packs and water share one scale that the water's own temperature cannot tell.
+    """
+    true = list(VALUES)
+    true[PACKS] += 0.3
+    true[WORTH] -= 0.05
+    true[FROZEN] = math.log(0.88)
+
+    found = fit(first_belief(SIZED), course(true, 260), SIZED).belief.mean
+
+    assert found[PACKS] == pytest.approx(true[PACKS], abs=0.1)
+    assert found[FROZEN] + found[WORTH] - found[COIL] == pytest.approx(
+        true[FROZEN] + true[WORTH] - true[COIL], abs=0.04
+    )
+
+
+def test_fit_to_a_record_of_nothing_stays_with_the_prior() -> None:
+    """A lost reservoir probe teaches nothing."""
+    true = course(VALUES, 60)
+
+    found = fit(first_belief(SIZED), replace(true, seen_c=[None] * 60), SIZED).belief
+
+    assert found.mean == pytest.approx(VALUES)
+
+
+def test_fit_stays_in_range_on_nonsense() -> None:
+    """Readings that no reservoir gives leave unknowns within their bounds."""
+    strange = replace(course(VALUES, 60), seen_c=[(-1.0) ** i * 30.0 for i in range(60)])
+
+    found = fit(first_belief(SIZED), strange, SIZED).belief.mean
+
+    assert all(low <= v <= high for low, v, high in zip(LOWEST, found, HIGHEST, strict=True))
+
+
+def test_the_next_set_is_believed_less_sure_and_frozen_as_usual() -> None:
+    """What was fitted widens; how frozen the next packs are is not known from these."""
+    first = first_belief(SIZED)
+    fitted = fit(first, course(VALUES, 120), SIZED).belief
+
+    following = next_belief(fitted, first=first)
+
+    assert following.mean[FROZEN] == first.mean[FROZEN]
+    assert following.covariance[FROZEN][FROZEN] == first.covariance[FROZEN][FROZEN]
+    assert following.covariance[PACKS][PACKS] > fitted.covariance[PACKS][PACKS]
+    assert following.covariance[PACKS][FROZEN] == 0.0
+
+
+def test_packs_said_not_to_be_through_are_believed_half_thawed() -> None:
+    """The person's word moves the frozen share down and widens it."""
+    told = told_not_through(first_belief(SIZED))
+
+    assert math.exp(told.mean[FROZEN]) == pytest.approx(0.65)

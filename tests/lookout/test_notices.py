@@ -1,0 +1,161 @@
+"""When something is told: early, once, at night only if the crop would suffer before morning."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import datetime, time, timedelta
+from typing import Any
+
+import pytest
+
+from controller.lookout.notices import Notice, Rules, Said, notices_due
+from controller.lookout.snapshot import Snapshot
+from tests.lookout.houses import NOW, alarm, forecast, snapshot
+
+RULES = Rules(
+    leads_s=(3 * 3600.0, 3600.0), wakes=time(6, 30), sleeps=time(22, 30), chamber="hall shelf"
+)
+MINUTE = timedelta(minutes=1)
+
+
+def told(
+    snapshots: Iterable[Snapshot], rules: Rules = RULES, said: Said | None = None
+) -> list[tuple[datetime, Notice]]:
+    """Return what is told as snapshots come in, what was said going through a file each time."""
+    said = Said() if said is None else said
+    found = []
+    for each in snapshots:
+        said, notices = notices_due(said, each, rules, each.taken_utc)
+        said = Said.from_document(json.loads(json.dumps(said.document())))
+        found += [(each.taken_utc, notice) for notice in notices]
+    return found
+
+
+def every(minutes: int, hours: float, **changes: Any) -> list[Snapshot]:
+    """Return snapshots from now on, so many minutes apart."""
+    count = round(hours * 60 / minutes)
+    return [snapshot(NOW + i * minutes * MINUTE, **changes) for i in range(count)]
+
+
+def test_each_lead_is_told_once_however_the_forecast_wanders() -> None:
+    """Three hours and one hour before the early bound; minutes to and fro change nothing."""
+    begins = NOW + timedelta(hours=4)
+    snapshots = [
+        replace(each, forecast=forecast(begins + (i % 7 - 3) * 5 * MINUTE))
+        for i, each in enumerate(every(5, 3.9))
+    ]
+
+    at = [when - NOW for when, _ in told(snapshots)]
+
+    assert len(at) == 2
+    assert abs(at[0] - timedelta(hours=1)) <= 20 * MINUTE
+    assert abs(at[1] - timedelta(hours=3)) <= 20 * MINUTE
+
+
+def test_a_new_set_begins_anew_and_a_swap_moved_a_little_does_not() -> None:
+    """A set is known by its swap, as far as that is known to an hour."""
+    begins = NOW + timedelta(hours=2)
+    first = snapshot(forecast=forecast(begins))
+    moved = snapshot(
+        NOW + MINUTE,
+        forecast=forecast(begins, swapped=NOW - timedelta(hours=5, minutes=20)),
+    )
+    swapped = snapshot(NOW + 2 * MINUTE, forecast=forecast(begins, swapped=NOW))
+
+    assert [at for at, _ in told([first, moved, swapped])] == [NOW, NOW + 2 * MINUTE]
+
+
+def test_leads_that_passed_together_are_one_notice() -> None:
+    """A lookout that starts late says the most urgent thing only."""
+    ((_, notice),) = told([snapshot(forecast=forecast(NOW + 30 * MINUTE))])
+
+    assert "14:30" in notice.body
+    assert "4 packs" in notice.body
+
+
+def test_the_night_is_told_of_in_the_evening() -> None:
+    """Due at four in the morning: said before bedtime, and not again at one."""
+    early = NOW.replace(hour=4) + timedelta(days=1)
+    snapshots = every(10, 16, forecast=forecast(early))
+
+    ((at, notice),) = told(snapshots)
+
+    assert at.time() == time(21, 0)
+    assert "before you sleep" in notice.body
+
+
+def test_a_night_that_turns_bad_wakes_people() -> None:
+    """Nothing was said in the evening, and now it would run out before they wake."""
+    evening, night = NOW.replace(hour=21, minute=30), NOW.replace(hour=23, minute=30)
+    calm = snapshot(evening, forecast=forecast(NOW + timedelta(hours=20)))
+    bad = snapshot(night, forecast=forecast(night + timedelta(hours=2)))
+
+    assert [at for at, _ in told([calm, bad])] == [night]
+
+
+def test_people_are_let_sleep_where_morning_is_early_enough() -> None:
+    """Due at eight: the three-hour lead falls into the night and waits until they wake."""
+    early = NOW.replace(hour=8) + timedelta(days=1)
+    snapshots = [
+        snapshot(NOW.replace(hour=23) + i * 10 * MINUTE, forecast=forecast(early))
+        for i in range(60)
+    ]
+
+    assert [at.time() for at, _ in told(snapshots)] == [time(6, 30), time(7, 0)]
+
+
+def test_an_alarm_is_told_when_it_is_raised_and_when_it_is_over() -> None:
+    """Not in between, and not again at once when it comes back."""
+    standing = {"alarms": [alarm("probe_lost", "air")]}
+    calm: dict[str, Any] = {"alarms": []}
+    story = [calm, standing, standing, calm, standing, calm]
+    snapshots = [snapshot(NOW + i * MINUTE, **changes) for i, changes in enumerate(story)]
+
+    bodies = [notice.body for _, notice in told(snapshots)]
+
+    assert bodies[0].startswith("A probe does not answer (air)")
+    assert bodies[1] == "Over: a probe does not answer (air)."
+    assert [body for body in bodies if not body.startswith("Over")] == bodies[:1]
+
+
+def test_only_chosen_alarms_are_told() -> None:
+    """The others stand on the page."""
+    rules = replace(RULES, alarms=frozenset({"air_high"}))
+    both = snapshot(alarms=[alarm("air_high"), alarm("reservoir_warm")])
+
+    assert [notice.body.split(".")[0] for _, notice in told([both], rules)] == [
+        "The air is too warm"
+    ]
+
+
+def test_silence_is_told_once_and_its_end_too() -> None:
+    """Three minutes of grace: a restart is no news."""
+    snapshots = [snapshot(NOW + i * MINUTE, silent=2 <= i < 12) for i in range(15)]
+
+    found = told(snapshots)
+
+    assert [round((at - NOW) / MINUTE) for at, _ in found] == [5, 12]
+    assert found[0][1].urgent
+    assert "nobody cools the chamber" in found[0][1].body
+
+
+def test_the_summary_comes_once_a_day() -> None:
+    """At its hour, with how things are."""
+    rules = replace(RULES, summary=time(15, 0))
+
+    found = told(every(10, 30), rules)
+
+    assert [(at - NOW) / timedelta(hours=1) for at, _ in found] == [1.0, 25.0]
+    assert "All is well" in found[0][1].body
+
+
+@pytest.mark.parametrize(
+    "document",
+    [{}, {"leads": 3}, {"leads": [["a", 1]], "standing": []}],
+    ids=["empty", "wrong-type", "wrong-value"],
+)
+def test_a_damaged_memory_says_nothing_was_said(document: dict[str, Any]) -> None:
+    """Rather a notice twice than none."""
+    assert Said.from_document(document) == Said()
