@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import sqlite3
+import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -17,11 +19,16 @@ from controller.records.requests import (
     answer_to,
     ask,
     newest,
+    note_past_swap,
+    swaps,
+    tell_swap_due,
     unanswered,
 )
 from controller.service.request_desk import RequestDesk
 
 BOOT = "boot-a"
+DUE: list[tuple[bool, float]] = []
+"""What the loop was told of packs being due."""
 
 
 def put(path: Path, kind: Kind, boot: str = BOOT, boot_ms: int = 1_000_000, **what: object) -> int:
@@ -105,6 +112,7 @@ def desk(tmp_path: Path) -> Iterator[Callable[..., RequestDesk]]:
                 boot_id=boot,
                 boottime=lambda: now_s,
                 set_stage=lambda name: f"stage {name} in force",
+                set_swap_due=lambda due, until_s: DUE.append((due, until_s)),
                 every_s=0.01,
             )
         )
@@ -195,3 +203,50 @@ def test_answer_that_was_lost_with_the_power_is_given_again(
     assert first_asked(after) == Asked(reset=True)
     after.close(5.0)
     assert answer_to(path, number) == "done"
+
+
+def test_swap_due_has_one_row_and_comes_with_its_end(
+    tmp_path: Path, desk: Callable[..., RequestDesk], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Told every few minutes for ever, the file keeps one row; the loop learns until when it holds.
+
+    What was told before the last boot tells nothing.
+    """
+    path = tmp_path / "requests.sqlite"
+    monkeypatch.setattr("controller.records.requests.boot_id", lambda: BOOT)
+    monkeypatch.setattr("controller.records.requests.boottime", lambda: 500.0)
+    for _ in range(50):
+        tell_swap_due(path, due=False, for_s=60.0)
+    tell_swap_due(path, due=True, for_s=1800.0)
+    DUE.clear()
+
+    with sqlite3.connect(path) as file:
+        assert file.execute("SELECT count(*) FROM requests").fetchone() == (1,)
+    file.close()
+    opened = desk()
+    ends = time.monotonic() + 10.0
+    while not DUE and time.monotonic() < ends:
+        opened.asked()
+        time.sleep(0.01)
+    assert DUE == [(True, 2300.0)]
+
+    DUE.clear()
+    monkeypatch.setattr("controller.records.requests.boot_id", lambda: "boot-b")
+    tell_swap_due(path, due=True, for_s=1800.0)
+    ends = time.monotonic() + 10.0
+    while unanswered(path) and time.monotonic() < ends:
+        opened.asked()
+        time.sleep(0.01)
+    assert DUE == []
+
+
+def test_a_swap_of_the_past_is_noted_as_of_then(tmp_path: Path) -> None:
+    """It asks nothing of anybody, and a forecast of that day may know it."""
+    path = tmp_path / "requests.sqlite"
+    at = datetime(2026, 7, 1, 18, 30, tzinfo=UTC)
+
+    note_past_swap(path, at=at, packs=4, who="Tove")
+
+    (swap,) = swaps(path)
+    assert (swap.at, swap.noted, swap.packs, swap.through) == (at, at, 4, None)
+    assert unanswered(path) == []
