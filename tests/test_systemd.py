@@ -18,6 +18,7 @@ import pytest
 
 SYSTEMD = Path(__file__).parents[1] / "systemd"
 UNIT = SYSTEMD / "coldpin@.service"
+LOOKOUT = SYSTEMD / "coldpin-lookout@.service"
 DROP_IN = SYSTEMD / "bulk-read.conf"
 SYSUSERS = SYSTEMD / "coldpin.sysusers.conf"
 RULES = (SYSTEMD / "60-coldpin-gpio.rules", SYSTEMD / "61-coldpin-one-wire.rules")
@@ -83,11 +84,13 @@ def environment(unit: dict[str, list[str]]) -> dict[str, str]:
 # --- systemd's own judgement ----------------------------------------------------------------
 
 
-def lay_out(folder: Path, *, text: str | None = None, drop_in: str | None = None) -> Path:
+def lay_out(
+    folder: Path, *, text: str | None = None, drop_in: str | None = None, source: Path = UNIT
+) -> Path:
     """Copy the unit with the program's path replaced by one that exists; nothing else changes."""
-    text = read(UNIT) if text is None else text
+    text = read(source) if text is None else text
     assert PROGRAM in text
-    unit = folder / UNIT.name
+    unit = folder / source.name
     unit.write_text(text.replace(PROGRAM, shutil.which("true") or "/bin/true"), encoding="utf-8")
     if drop_in is not None:
         (folder / f"{UNIT.name}.d").mkdir()
@@ -167,6 +170,29 @@ def test_exposure_check_fails_when_the_sandbox_is_gone(tmp_path: Path) -> None:
 
     assert rating.returncode != 0
     assert "Overall exposure level" in rating.stdout
+
+
+@needs_systemd_analyze
+def test_lookout_verifies_clean_and_is_shut_in(tmp_path: Path) -> None:
+    """The page's unit: nothing to say about it, and 2.5 of 10 or better although it has network."""
+    unit = lay_out(tmp_path, source=LOOKOUT)
+
+    assert verify(unit) == (0, "")
+    assert rate(unit).returncode == 0
+
+
+def test_lookout_cannot_harm_the_control_process() -> None:
+    """Not its runtime directory, not its pins, not its place in line for memory or processor."""
+    control, lookout = settings(read(UNIT)), settings(read(LOOKOUT))
+
+    assert "Service.RuntimeDirectory" not in lookout
+    assert "Service.SupplementaryGroups" not in lookout
+    assert not any("coldpin@" in value for key in ("Unit.Requires", "Unit.BindsTo", "Unit.PartOf")
+                   for value in lookout.get(key, []))  # fmt: skip
+    assert lookout["Service.StateDirectory"] == control["Service.StateDirectory"]
+    assert lookout["Service.User"] == control["Service.User"]
+    for key in ("Service.Nice", "Service.OOMScoreAdjust"):
+        assert int(lookout[key][0]) > int(control[key][0])
 
 
 # --- traps, one by one ----------------------------------------------------------------------
