@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime, timedelta, tzinfo
 from enum import Enum
 from pathlib import Path
@@ -46,7 +47,7 @@ def history_of(
     """
     since = snapshot.taken_utc - span.length
     try:
-        moments = [moment_of(row) for row in read_readings(records, since=since)]
+        moments = moments_of(read_readings(records, since=since))
         raised = [
             event
             for event in read_events(records, since=since)
@@ -73,14 +74,25 @@ def history_of(
     )
 
 
-def moment_of(row: RecordedReading) -> Moment:
-    """Return a recorded reading as a figure shows it."""
+def moments_of(rows: Iterable[RecordedReading]) -> list[Moment]:
+    """Return recorded readings as a figure shows them, five minutes as their lowest and highest."""
+    moments: list[Moment] = []
+    for row in rows:
+        if row.air_min_mc is None or row.air_max_mc is None:
+            moments.append(_moment(row, row.air_mc, 0.0))
+        else:
+            moments.append(_moment(row, row.air_min_mc, -60.0))
+            moments.append(_moment(row, row.air_max_mc, 60.0))
+    return moments
+
+
+def _moment(row: RecordedReading, air_mc: int | None, shift_s: float) -> Moment:
     air, reservoir, room, outlet = (
         None if value is None else value / 1000
-        for value in (row.air_mc, row.reservoir_mc, row.room_mc, row.coil_outlet_mc)
+        for value in (air_mc, row.reservoir_mc, row.room_mc, row.coil_outlet_mc)
     )
     return Moment(
-        at_s=row.at.timestamp(),
+        at_s=row.at.timestamp() + shift_s,
         air_c=air,
         reservoir_c=reservoir,
         room_c=room,

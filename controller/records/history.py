@@ -39,6 +39,7 @@ def add_history(
     """
     try:
         with closing(sqlite3.connect(path, isolation_level=None, timeout=5.0)) as file:
+            file.execute("PRAGMA auto_vacuum = INCREMENTAL")  # takes hold in a new file only
             file.execute("PRAGMA journal_mode = WAL")
             migrate(file)
             file.execute("BEGIN IMMEDIATE")

@@ -10,6 +10,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+THINNED_MS = 300_000
+"""Length of a row that old readings are thinned to."""
 PAGE = 5000
 """Rows taken at a time: a read transaction held while they are used makes the writer's log grow."""
 
@@ -26,6 +28,13 @@ class RecordedReading:
     coil_outlet_mc: int | None
     pump: bool
     fan: bool
+    air_min_mc: int | None = None
+    """Of a row of five minutes, and of nothing else: coldest and warmest air, shares of the time
+    with pump and fan on, starts; its own temperatures are means, its instant the middle."""
+    air_max_mc: int | None = None
+    pump_share: float | None = None
+    fan_share: float | None = None
+    starts: int | None = None
 
 
 def read_readings(
@@ -44,6 +53,7 @@ def read_readings(
     since_ms = -(2**62) if since is None else round(since.timestamp() * 1000)
     until_ms = 2**62 if until is None else round(until.timestamp() * 1000)
     for run, ahead_ms in _fetched(path, _RUNS, ()):
+        yield from _thinned(path, run, ahead_ms, since_ms, until_ms)
         after = since_ms - ahead_ms - 1, 0
         while True:
             rows = _fetched(path, _READINGS, (run, *after, until_ms - ahead_ms, PAGE))
@@ -60,6 +70,38 @@ def read_readings(
             if len(rows) < PAGE:
                 break
             after = rows[-1][1], rows[-1][0]
+
+
+def _thinned(
+    path: Path, run: int, ahead_ms: int, since_ms: int, until_ms: int
+) -> Iterator[RecordedReading]:
+    """Yield the rows of five minutes of a run; they are older than its detail."""
+    after = since_ms - ahead_ms - 1
+    while True:
+        try:
+            rows = _fetched(path, _THINNED, (run, after, until_ms - ahead_ms, PAGE))
+        except OSError as error:
+            if "no such table" in str(error):  # written by a release that did not thin
+                return
+            raise
+        for row in rows:
+            yield RecordedReading(
+                at=datetime.fromtimestamp((row[0] + ahead_ms + THINNED_MS // 2) / 1000, UTC),
+                air_min_mc=row[1],
+                air_mc=row[2],
+                air_max_mc=row[3],
+                reservoir_mc=row[4],
+                room_mc=row[5],
+                coil_outlet_mc=row[6],
+                pump=row[7] >= 0.5,
+                fan=row[8] >= 0.5,
+                pump_share=row[7],
+                fan_share=row[8],
+                starts=row[9],
+            )
+        if len(rows) < PAGE:
+            return
+        after = rows[-1][0]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,6 +134,11 @@ def read_events(path: Path, *, since: datetime) -> list[RecordedEvent]:
     ]
 
 
+_THINNED = """
+    SELECT at_ms, air_min_mc, air_mc, air_max_mc, reservoir_mc, room_mc, coil_outlet_mc,
+           pump_share, fan_share, starts
+    FROM thinned WHERE run = ? AND at_ms > ? AND at_ms < ? ORDER BY at_ms LIMIT ?
+"""
 _EVENTS = """
     SELECT at_ms, kind, name, detail FROM events WHERE run = ? AND at_ms >= ? ORDER BY at_ms, id
 """

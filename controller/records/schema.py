@@ -52,6 +52,24 @@ MIGRATIONS: tuple[tuple[str, str], ...] = (
         CREATE INDEX events_by_time ON events (run, at_ms);
         """,
     ),
+    (
+        "old readings thinned to five minutes",
+        """
+        CREATE TABLE thinned (
+            run INTEGER NOT NULL,
+            at_ms INTEGER NOT NULL,
+            air_min_mc INTEGER, air_mc INTEGER, air_max_mc INTEGER,
+            reservoir_min_mc INTEGER, reservoir_mc INTEGER, reservoir_max_mc INTEGER,
+            room_min_mc INTEGER, room_mc INTEGER, room_max_mc INTEGER,
+            coil_outlet_min_mc INTEGER, coil_outlet_mc INTEGER, coil_outlet_max_mc INTEGER,
+            pump_share REAL NOT NULL,
+            fan_share REAL NOT NULL,
+            starts INTEGER NOT NULL,
+            pump_at_end INTEGER NOT NULL,
+            PRIMARY KEY (run, at_ms)
+        ) STRICT, WITHOUT ROWID
+        """,
+    ),
 )
 """Named steps in order; a file's version is the number of steps that it has taken."""
 

@@ -18,9 +18,15 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from controller.core.law import Band
 from controller.core.state import Decision, EventKind, Inputs
 from controller.core.values import Reading, Seen
 from controller.records.schema import migrate
+from controller.records.thinning import give_back, thin_once
+
+BAND, STAGE = "band", "stage"
+"""Kinds of event that are no decision: the band in force (name: cut-out and cut-in [m°C]), and the
+stage (name: the stage)."""
 
 SAMPLE_CHANGE_MK = 250
 """A reading that moved by less is kept only once a minute."""
@@ -29,6 +35,8 @@ BATCH_S = 15.0
 MOST_SAMPLES = 20_000
 """Samples that wait while the medium fails: a day or more of an ordinary chamber."""
 MOST_EVENTS = 10_000
+KEEP_DETAIL_S = 30 * 86_400.0
+FIRST_THINNING_S, THINNING_EVERY_S = 120.0, 3600.0
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 1.0, 60.0
 CLOCK_JUMP_MS = 2000
 MOST_SET_ASIDE = 5
@@ -49,6 +57,7 @@ class RecordsWriter:
         boot_id: str,
         ahead_s: float,
         told: Callable[[str], object] = lambda _: None,
+        keep_detail_s: float = KEEP_DETAIL_S,
     ) -> None:
         """Start the thread; the file is opened there, so that a bad one delays nobody.
 
@@ -58,6 +67,7 @@ class RecordsWriter:
             boot_id: This boot.
             ahead_s: Boot-time clock minus the clock of the control law [s].
             told: Is told, once each, what is wrong with the medium and that it is over.
+            keep_detail_s: How long every reading is kept [s]; older ones are thinned.
         """
         self.fault: str | None = None
         """What is wrong with the records; None while they are kept."""
@@ -65,6 +75,9 @@ class RecordsWriter:
         self._run = (boot_id, chamber)
         self._ahead_s = ahead_s
         self._told = told
+        self._keep_detail_s = keep_detail_s
+        self._thin_at_s = time.monotonic() + FIRST_THINNING_S
+        self._band: Band | None = None
         self._samples: deque[Sample] = deque(maxlen=MOST_SAMPLES)
         self._events: deque[Happening] = deque(maxlen=MOST_EVENTS)
         # what the thread has taken over and not committed yet; only the thread touches it
@@ -97,8 +110,17 @@ class RecordsWriter:
         for event in decision.events:
             if event.kind is not EventKind.SWITCH:  # a switch is a sample already
                 self._events.append((at_ms, event.kind.value, event.name, event.detail))
+        if inputs.band is not self._band:
+            band = self._band = inputs.band
+            self._events.append((at_ms, BAND, f"{band.cut_out_mc} {band.cut_in_mc}", ""))
+            self._wake.set()
         if decision.events:
             self._wake.set()
+
+    def tell(self, now: float, kind: str, name: str, detail: str = "") -> None:
+        """Take note of something that no tick decided, such as a stage put in force."""
+        self._events.append((round((now + self._ahead_s) * 1000), kind, name, detail))
+        self._wake.set()
 
     def close(self, timeout_s: float = 2.0) -> None:
         """Write what waits, if the medium allows it within the time [s]."""
@@ -126,6 +148,7 @@ class RecordsWriter:
             closing = self._closing
             try:
                 self._write()
+                self._thin()
             except (sqlite3.Error, OSError, ValueError) as error:
                 self._failed(error)
                 if closing:
@@ -166,11 +189,27 @@ class RecordsWriter:
         self._held_samples.clear()
         self._held_events.clear()
 
+    def _thin(self) -> None:
+        """Thin one step of what is old, now and then; go on at the next batch while there is more.
+
+        Not before the machine has been up for a while: a clock that is not set yet calls
+        everything new, and one that was set wrong once would call everything old.
+        """
+        now_s = time.monotonic()
+        file = self._file
+        if now_s < self._thin_at_s or file is None or self._closing:
+            return
+        before_utc_ms = round((time.time() - self._keep_detail_s) * 1000)
+        if not thin_once(file, before_utc_ms=before_utc_ms):
+            give_back(file)
+            self._thin_at_s = now_s + THINNING_EVERY_S
+
     def _opened(self) -> sqlite3.Connection:
         if self._file is not None:
             return self._file
         file = sqlite3.connect(self._path, isolation_level=None, timeout=1.0)
         try:
+            file.execute("PRAGMA auto_vacuum = INCREMENTAL")  # takes hold in a new file only
             file.execute("PRAGMA journal_mode = WAL")
             file.execute("PRAGMA synchronous = FULL")
             migrate(file)

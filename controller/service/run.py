@@ -26,7 +26,7 @@ from controller.records.status_file import (
     status_document,
     write_status,
 )
-from controller.records.writer import RecordsWriter
+from controller.records.writer import STAGE, RecordsWriter
 from controller.service.clock import Clock, SystemClock
 from controller.service.journal import Journal, Journals, LogJournal, shown
 from controller.service.kept_timers import (
@@ -83,6 +83,7 @@ class Service:
         self._kept: tuple[object, ...] = ()
         self._boot_id = boot_id()
         self._swap_due_until_s = 0.0
+        self._tell_stage: Callable[[str], object] = lambda _: None
 
     def run(self) -> None:
         """Control until SIGTERM or SIGINT.
@@ -205,7 +206,10 @@ class Service:
             boot_id=self._boot_id or "",
             ahead_s=boottime() - now,
             told=lambda text: _log.warning("records", note=text),
+            keep_detail_s=plan.settings.records.keep_detail,
         )
+        records.tell(now, STAGE, self._stage)
+        self._tell_stage = lambda name: records.tell(loop.clock.monotonic(), STAGE, name)
         loop.journal = Journals(loop.journal, records)
         return records
 
@@ -220,6 +224,7 @@ class Service:
         self._stage = name
         self._loop.schedule = schedule_of(stages[name])
         self._loop.look_at_band_again()
+        self._tell_stage(name)
         return f"stage {name} in force"
 
     def _turn(

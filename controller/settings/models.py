@@ -287,6 +287,10 @@ class Records(Table):
 
     path: str | None = None
     """Default: records.sqlite in the service's state directory, which a relative path is below."""
+    keep_detail: Annotated[Duration, between(86_400, 315_360_000, "1 d to 3650 d")] = Seconds(
+        2_592_000
+    )
+    """Older readings are thinned to minimum, mean and maximum of five minutes."""
 
 
 class Site(Table):

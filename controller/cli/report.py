@@ -1,0 +1,277 @@
+"""``coldpin report``: what the crop had, afterwards."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta, tzinfo
+from pathlib import Path
+from typing import Any
+
+import click
+
+from controller.cli import people
+from controller.cli.instants import instant
+from controller.errors import SettingsError
+from controller.lookout.report import Report, Stood, report_of
+from controller.pictures import words
+from controller.records.places import records_path, state_directory
+from controller.records.reader import read_events, read_readings
+from controller.records.requests import REQUESTS, NotedSwap, swaps
+from controller.settings.load import Settings, read_settings
+
+DAY = timedelta(days=1)
+BEFORE = timedelta(days=60)
+"""How far before the span stages and alarms are looked for that still hold in it."""
+_BARS = " ▁▂▃▄▅▆▇█"
+
+
+@click.command()
+@click.argument("config", type=click.Path(path_type=Path))
+@click.option("--from", "from_text", help="Begin, ISO 8601; default: a day before the end.")
+@click.option("--to", "to_text", help="End, ISO 8601; default: now.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+@click.option(
+    "--html",
+    "html_file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write it as a page that stands alone, with its picture.",
+)
+def report(
+    config: Path,
+    from_text: str | None,
+    to_text: str | None,
+    as_json: bool,
+    html_file: Path | None,
+) -> None:
+    """Sum up a day, or a crop, of CONFIG: band, duty, packs, alarms, and gaps in the record."""
+    settings = read_settings(config)
+    zone = settings.site.zone()
+    until = datetime.now(UTC) if to_text is None else instant(to_text, option="--to", zone=zone)
+    since = until - DAY if from_text is None else instant(from_text, option="--from", zone=zone)
+    if not since < until:
+        raise click.BadParameter("found an end that is not later", param_hint="--from, --to")
+    place = state_directory(config)
+    try:
+        noted = swaps(place / REQUESTS)
+        made = _report(settings, records_path(settings.records.path, place), noted, since, until)
+        if html_file is not None:
+            page = _page(made, settings, records_path(settings.records.path, place), noted)
+            html_file.write_text(page, encoding="utf-8")
+    except OSError as error:
+        raise SettingsError(str(config), (f"nothing can be reported: {error}",)) from None
+    if as_json:
+        people.print_json(_document(made, zone))
+    else:
+        _print_for_people(made, settings)
+
+
+def _report(
+    settings: Settings, path: Path, noted: Sequence[NotedSwap], since: datetime, until: datetime
+) -> Report:
+    stage = settings.stages[settings.chamber.stage]
+    return report_of(
+        read_readings(path, since=since, until=until),
+        [event for event in read_events(path, since=since - BEFORE) if event.at < until],
+        noted,
+        since=since,
+        until=until,
+        zone=settings.site.zone(),
+        stage=settings.chamber.stage,
+        band_mc=(stage.cut_out, stage.cut_in),
+    )
+
+
+def _rows(report: Report, unit: str) -> list[tuple[str, str]]:
+    """Return the figures as names and values."""
+    days = (report.until - report.since) / DAY
+    rows: list[tuple[str, str]] = []
+    for name, figures in report.stages.items():
+        mean = None if figures.mean_c is None else figures.mean_c * 1000
+        rows.append(
+            (
+                name,
+                (
+                    f"{figures.in_band_share:.1%} of {words.duration(figures.known_s)} in its "
+                    f"band, mean {words.temperature(mean, unit)}, {figures.above_k_h:.2f} K·h "
+                    f"above, {figures.below_k_h:.2f} K·h below"
+                ),
+            )
+        )
+    duty = report.pump_s / report.recorded_s if report.recorded_s else 0.0
+    rows.append(("pump", f"{report.starts} starts, {duty:.1%} of the time"))
+    if report.starts_by_day:
+        most = max(report.starts_by_day.items(), key=lambda day: day[1])
+        rows.append(("most starts", f"{most[1]} on {most[0]}"))
+    rows.append(
+        (
+            "runs",
+            (
+                f"longest {words.duration(report.longest_run_s)}, shortest "
+                f"{words.duration(report.shortest_run_s)}; shortest rest "
+                f"{words.duration(report.shortest_rest_s)}"
+            ),
+        )
+    )
+    rows.append(("packs", f"{report.packs} put in"))
+    if report.set_hours:
+        mean_h = sum(report.set_hours) / len(report.set_hours)
+        rows.append(
+            (
+                "sets",
+                (
+                    f"in for {min(report.set_hours):.1f} to {max(report.set_hours):.1f} h, "
+                    f"mean {mean_h:.1f} h"
+                ),
+            )
+        )
+    lost = ", ".join(f"{name} {count} times" for name, count in report.probes_lost.items())
+    rows.append(("probes lost", lost or "never"))
+    rows.append(("trips", str(report.trips)))
+    rows.append(
+        (
+            "recorded",
+            (
+                f"{words.duration(report.recorded_s)} of {days:.1f} d, {len(report.gaps)} gaps; "
+                f"air not known for {words.duration(report.air_lost_s)}"
+            ),
+        )
+    )
+    return rows
+
+
+def _print_for_people(report: Report, settings: Settings) -> None:
+    console = people.console()
+    zone = settings.site.zone()
+    begins, ends = report.since.astimezone(zone), report.until.astimezone(zone)
+    console.print(
+        f"[b]{settings.chamber.name}[/b], {begins:%Y-%m-%d %H:%M} to {ends:%Y-%m-%d %H:%M}"
+    )
+    if not report.recorded_s:
+        console.print("Nothing was recorded in this time.")
+        return
+    table = people.table("", "")
+    table.show_header = False
+    for name, value in _rows(report, settings.display.unit):
+        table.add_row(name, value)
+    console.print(table)
+    bars = "".join(
+        "?" if share is None else _BARS[round(share * 8)] for share in report.duty_by_hour
+    )
+    console.print(f"duty by hour, 0 to 23 h: {bars}")
+    for stood in report.alarms:
+        console.print(f"alarm {_alarm_words(stood.name, stood.about)}: {_span(stood, zone)}")
+    for begin, end in report.gaps[:20]:
+        console.print(
+            f"gap: {begin.astimezone(zone):%Y-%m-%d %H:%M}, "
+            f"{words.duration((end - begin).total_seconds())}"
+        )
+    if len(report.gaps) > 20:
+        console.print(f"and {len(report.gaps) - 20} more gaps")
+
+
+def _alarm_words(name: str, about: str) -> str:
+    return f"{name} ({about})" if about else name
+
+
+def _span(stood: Stood, zone: tzinfo | None) -> str:
+    raised = f"{stood.raised.astimezone(zone):%Y-%m-%d %H:%M}"
+    if stood.cleared is None:
+        return f"{raised}, still standing"
+    return f"{raised}, for {words.duration((stood.cleared - stood.raised).total_seconds())}"
+
+
+def _document(report: Report, zone: tzinfo | None) -> dict[str, Any]:
+    def iso(at: datetime | None) -> str | None:
+        return None if at is None else at.astimezone(zone).isoformat(timespec="seconds")
+
+    return {
+        "from": iso(report.since),
+        "to": iso(report.until),
+        "recorded_s": round(report.recorded_s, 1),
+        "air_lost_s": round(report.air_lost_s, 1),
+        "stages": {
+            name: {
+                "known_s": round(figures.known_s, 1),
+                "in_band_share": round(figures.in_band_share, 4),
+                "mean_c": None if figures.mean_c is None else round(figures.mean_c, 3),
+                "degree_hours_above": round(figures.above_k_h, 3),
+                "degree_hours_below": round(figures.below_k_h, 3),
+            }
+            for name, figures in report.stages.items()
+        },
+        "starts": report.starts,
+        "starts_by_day": report.starts_by_day,
+        "duty": round(report.pump_s / report.recorded_s, 4) if report.recorded_s else None,
+        "duty_by_hour": [
+            None if share is None else round(share, 4) for share in report.duty_by_hour
+        ],
+        "longest_run_s": report.longest_run_s,
+        "shortest_run_s": report.shortest_run_s,
+        "shortest_rest_s": report.shortest_rest_s,
+        "packs": report.packs,
+        "set_hours": [round(hours, 2) for hours in report.set_hours],
+        "trips": report.trips,
+        "probes_lost": report.probes_lost,
+        "alarms": [
+            {
+                "name": stood.name,
+                "about": stood.about,
+                "raised": iso(stood.raised),
+                "cleared": iso(stood.cleared),
+            }
+            for stood in report.alarms
+        ],
+        "gaps": [{"from": iso(begin), "to": iso(end)} for begin, end in report.gaps],
+    }
+
+
+def _page(report: Report, settings: Settings, path: Path, noted: Sequence[NotedSwap]) -> str:
+    """Return the report as a page; what draws it is loaded only here."""
+    from controller.lookout.history import moments_of  # noqa: PLC0415
+    from controller.pictures.figures import History, chamber_figure  # noqa: PLC0415
+    from controller.pictures.html import standalone_page  # noqa: PLC0415
+
+    zone = settings.site.zone()
+    stage = settings.stages[settings.chamber.stage]
+    figure = chamber_figure(
+        History(
+            moments=moments_of(read_readings(path, since=report.since, until=report.until)),
+            band_c=(stage.cut_out / 1000, stage.cut_in / 1000),
+            swaps=[
+                (swap.at.timestamp(), f"{swap.packs} packs")
+                for swap in noted
+                if report.since <= swap.at < report.until
+            ],
+            alarms=[(stood.raised.timestamp(), stood.name) for stood in report.alarms],
+            unit=settings.display.unit,
+            zone=zone,
+        )
+    )
+    begins, ends = report.since.astimezone(zone), report.until.astimezone(zone)
+    return standalone_page(
+        title=f"{settings.chamber.name}: what the crop had",
+        lead=f"From {begins:%Y-%m-%d %H:%M} to {ends:%Y-%m-%d %H:%M}.",
+        facts=_rows(report, settings.display.unit),
+        figures=[figure],
+        tables=[
+            (
+                "Alarms",
+                ("alarm", "stood"),
+                [
+                    (_alarm_words(stood.name, stood.about), _span(stood, zone))
+                    for stood in report.alarms
+                ],
+            ),
+            (
+                "Gaps in the record",
+                ("from", "for"),
+                [
+                    (
+                        f"{begin.astimezone(zone):%Y-%m-%d %H:%M}",
+                        words.duration((end - begin).total_seconds()),
+                    )
+                    for begin, end in report.gaps
+                ],
+            ),
+        ],
+    )
