@@ -126,6 +126,9 @@ def _rows(report: Report, unit: str) -> list[tuple[str, str]]:
         )
     lost = ", ".join(f"{name} {count} times" for name, count in report.probes_lost.items())
     rows.append(("probes lost", lost or "never"))
+    for name, faults in report.refused.items():
+        told = "; ".join(f"{count} × {fault}" for fault, count in faults.items())
+        rows.append((f"refused, {name}", told))
     rows.append(("trips", str(report.trips)))
     rows.append(
         (
@@ -212,6 +215,7 @@ def _document(report: Report, zone: tzinfo | None) -> dict[str, Any]:
         "set_hours": [round(hours, 2) for hours in report.set_hours],
         "trips": report.trips,
         "probes_lost": report.probes_lost,
+        "refused": report.refused,
         "alarms": [
             {
                 "name": stood.name,

@@ -15,7 +15,7 @@ from controller.core.law import AlarmName
 from controller.core.state import EventKind
 from controller.records.reader import RecordedEvent, RecordedReading
 from controller.records.requests import NotedSwap
-from controller.records.writer import BAND, STAGE
+from controller.records.writer import BAND, REFUSED, STAGE
 
 HELD = timedelta(minutes=5)
 NEAR_MK = 500
@@ -77,6 +77,8 @@ class Report:
     trips: int = 0
     probes_lost: dict[str, int] = field(default_factory=dict)
     """How often each probe was lost."""
+    refused: dict[str, dict[str, int]] = field(default_factory=dict)
+    """Readings refused, by probe and reason."""
     gaps: list[tuple[datetime, datetime]] = field(default_factory=list)
 
 
@@ -107,6 +109,7 @@ def report_of(
     _times(report, readings, _Held(events, stage, band_mc), zone)
     _swaps(report, swaps)
     _alarms(report, events)
+    _refused(report, events)
     return report
 
 
@@ -258,6 +261,14 @@ def _alarms(report: Report, events: Sequence[RecordedEvent]) -> None:
         _stood(key, raised, None) for key, raised in standing.items() if raised < report.until
     ]
     report.alarms.sort(key=lambda stood: stood.raised)
+
+
+def _refused(report: Report, events: Sequence[RecordedEvent]) -> None:
+    for event in events:
+        count, _, fault = event.detail.partition(" ")
+        if event.kind == REFUSED and count.isdigit() and report.since <= event.at < report.until:
+            faults = report.refused.setdefault(event.name, {})
+            faults[fault] = faults.get(fault, 0) + int(count)
 
 
 def _stood(key: tuple[str, str], raised: datetime, cleared: datetime | None) -> Stood:

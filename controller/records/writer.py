@@ -24,9 +24,9 @@ from controller.core.values import Reading, Seen
 from controller.records.schema import migrate
 from controller.records.thinning import give_back, thin_once
 
-BAND, STAGE = "band", "stage"
-"""Kinds of event that are no decision: the band in force (name: cut-out and cut-in [m°C]), and the
-stage (name: the stage)."""
+BAND, STAGE, REFUSED = "band", "stage", "refused"
+"""Kinds of event that are no decision: the band in force (name: cut-out and cut-in [m°C]), the
+stage (name: the stage), and readings that were refused (name: the probe; how many, and why)."""
 
 SAMPLE_CHANGE_MK = 250
 """A reading that moved by less is kept only once a minute."""

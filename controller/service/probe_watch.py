@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping
 
 from controller.core.state import Decision, EventKind
 from controller.probes.common_cause import common_cause
+from controller.probes.protocol import Fault
 from controller.probes.sieve import Sieve
 from controller.service.told_once import ToldOnce
 
@@ -18,6 +20,14 @@ class ProbeWatch:
     def __init__(self, sieves: Mapping[str, Sieve], told: ToldOnce) -> None:
         self._sieves = dict(sieves)
         self._told = told
+        self._tallied: dict[str, Counter[Fault]] = {name: Counter() for name in sieves}
+
+    def refused(self) -> Iterator[tuple[str, str, int]]:
+        """Yield probe, reason and how many readings were refused for it since the last call."""
+        for name, sieve in self._sieves.items():
+            for fault, count in (sieve.counts - self._tallied[name]).items():
+                yield name, fault.value, count
+            self._tallied[name] = Counter(sieve.counts)
 
     def look(self, decision: Decision, now: float) -> None:
         """Report faults that are new, that go on, and that are over.

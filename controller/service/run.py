@@ -26,7 +26,7 @@ from controller.records.status_file import (
     status_document,
     write_status,
 )
-from controller.records.writer import STAGE, RecordsWriter
+from controller.records.writer import REFUSED, STAGE, RecordsWriter
 from controller.service.clock import Clock, SystemClock
 from controller.service.journal import Journal, Journals, LogJournal, shown
 from controller.service.kept_timers import (
@@ -51,6 +51,8 @@ from controller.settings.load import Settings
 
 OPEN_TRIES = 5
 OPEN_AGAIN_AFTER_S = 1.0
+REFUSED_EVERY_S = 900.0
+"""How often readings that were refused are summed up for the records."""
 """A line may stay busy for a moment after a crash of the process that held it."""
 
 _log = structlog.get_logger("coldpin")
@@ -238,6 +240,7 @@ class Service:
         """Tick on a grid of monotonic time; a late tick does not shift the ones after it."""
         watch = ProbeWatch(loop.sieves, self._told)
         due = loop.clock.monotonic()
+        tally_at = due + REFUSED_EVERY_S
         while self._stop is None:
             if self._reload:
                 self._reload = False
@@ -251,6 +254,10 @@ class Service:
             if loop.swap_due is not None and boottime() > self._swap_due_until_s:
                 loop.swap_due = None  # the lookout has gone quiet: nothing is known any more
             watch.look(decision, started)
+            if started >= tally_at:
+                tally_at = started + REFUSED_EVERY_S
+                for name, fault, count in watch.refused():
+                    records.tell(started, REFUSED, name, f"{count} {fault}")
             self._keep(keeper, loop.state.cooling, loop.clock)
             self._notifier.alive()
             if loop.inputs is not None:

@@ -213,3 +213,30 @@ def test_everything_has_a_name(served: tuple[str, Path, str], browser: Any) -> N
     assert all(b - a <= 1 for a, b in pairwise(levels))
     assert page.get_attribute("html", "lang") == "en"
     context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_an_independent_judge_finds_nothing_serious(
+    served: tuple[str, Path, str], browser: Any, scheme: str
+) -> None:
+    """axe-core, the open checker of the WCAG rules, on every page that people see."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="no axe-core").Axe()
+    address, place, secret = served
+    put_status(place, status(alarms=[alarm("air_high")]))
+    # the checker is put into the page, which our own policy forbids
+    context = browser.new_context(color_scheme=scheme, bypass_csp=True)
+    page = context.new_page()
+    found = []
+    for path in ("/", "/do/reset", "/entered", "/do/swap?packs=4"):
+        if path == "/entered":
+            page.goto(address)
+            page.fill("input[name=secret]", secret)
+            page.press("input[name=secret]", "Enter")
+            page.wait_for_selector("input[name=packs]")
+        else:
+            page.goto(address + path)
+        violations = axe.run(page).response["violations"]
+        found += [(path, each["id"], each["impact"]) for each in violations]
+
+    assert [each for each in found if each[2] in {"serious", "critical"}] == []
+    context.close()

@@ -122,6 +122,9 @@ def test_alarms_stand_from_raise_to_clear() -> None:
         event(4, "alarm_raised", "output_failed", "pump: stuck"),
         event(5, "alarm_cleared", "output_failed", ""),
         event(6, "trip", "low_limit"),
+        event(7, "refused", "air", "3 checksum wrong"),
+        event(8, "refused", "air", "2 checksum wrong"),
+        event(9, "refused", "air", "many"),
     )
 
     assert report.alarms == [
@@ -133,6 +136,7 @@ def test_alarms_stand_from_raise_to_clear() -> None:
     ]
     assert report.trips == 1
     assert report.probes_lost == {"room": 1}
+    assert report.refused == {"air": {"checksum wrong": 5}}
 
 
 def test_a_set_is_in_until_the_next_swap() -> None:

@@ -290,3 +290,30 @@ def test_kill_at_any_moment_leaves_a_sound_database_in_order(tmp_path: Path) -> 
     for run in {run for run, _ in rows}:
         instants = [at_ms for number, at_ms in rows if number == run]
         assert instants == [60_000 * turn for turn in range(len(instants))]
+
+
+def test_files_as_a_power_cut_leaves_them_are_whole(tmp_path: Path) -> None:
+    """What lies on the medium at any moment opens, is sound, and lost at most its newest rows."""
+    path, copies = tmp_path / "records.sqlite", tmp_path / "copies"
+    copies.mkdir()
+    with subprocess.Popen(
+        [sys.executable, "-c", WRITING, str(path)], stdout=subprocess.PIPE, text=True
+    ) as process:
+        assert process.stdout is not None
+        for turn in range(12):
+            for _ in range(2 + turn % 5):
+                told = int(process.stdout.readline())
+            # both files at one instant: the process stands still while they are copied
+            process.send_signal(signal.SIGSTOP)
+            copy = copies / f"{turn}.sqlite"
+            copy.write_bytes(path.read_bytes())
+            wal = path.with_name(f"{path.name}-wal")
+            copy.with_name(f"{copy.name}-wal").write_bytes(wal.read_bytes())
+            process.send_signal(signal.SIGCONT)
+
+            with closing(sqlite3.connect(copy)) as file:
+                assert file.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+                instants = [at for (at,) in file.execute("SELECT at_ms FROM readings ORDER BY id")]
+            assert instants == [60_000 * number for number in range(len(instants))]
+            assert len(instants) >= told - 200, "the writing thread is that far behind at most"
+        process.kill()
