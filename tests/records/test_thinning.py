@@ -124,3 +124,18 @@ def test_a_step_that_fails_changes_nothing(path: Path) -> None:
             thin_once(file, before_utc_ms=2**60)
 
     assert list(read_readings(path)) == before
+
+
+def test_freed_pages_are_given_back_by_the_hundred(path: Path) -> None:
+    """One call gives back all that a small file has free, not a page."""
+    rows = minutes(*((i, 16.0, False) for i in range(6000)))
+    add_history(path, rows, name="one", chamber="c")
+
+    with closing(sqlite3.connect(path, isolation_level=None)) as file:
+        file.execute("DELETE FROM readings WHERE id > 10")
+        (free,) = file.execute("PRAGMA freelist_count").fetchone()
+        give_back(file)
+        (left,) = file.execute("PRAGMA freelist_count").fetchone()
+
+    assert free > 50
+    assert left == 0
