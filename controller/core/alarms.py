@@ -213,3 +213,15 @@ def _step(
     if alarm.name is AlarmName.OUTPUT_FAILED and inputs.output_fault:
         about = inputs.output_fault
     return changed, Event(kind, alarm.name.value, about)
+
+
+def signal_wanted(alarms: tuple[AlarmState, ...], names: frozenset[AlarmName]) -> bool:
+    """Return whether a lamp or buzzer should be on: an alarm of these stands that nobody has seen.
+
+    Args:
+        alarms: All alarms.
+        names: Those that it is for.
+    """
+    return any(
+        alarm.standing and not alarm.acknowledged and alarm.name in names for alarm in alarms
+    )

@@ -10,8 +10,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from operator import is_not
 
+from controller.core.alarms import signal_wanted
 from controller.core.decide import begin, decide
-from controller.core.law import Band, Law
+from controller.core.law import AlarmName, Band, Law
 from controller.core.state import NOTHING_ASKED, Asked, Cooling, Decision, Inputs, Phase, State
 from controller.core.values import Lost, Reading
 from controller.probes.protocol import SampleSource
@@ -47,6 +48,7 @@ class ControlLoop:
         journal: Journal,
         state: State,
         asked: Callable[[], Asked] = nobody_asks,
+        signal_for: frozenset[AlarmName] = frozenset(),
     ) -> None:
         self.law = law
         self.schedule = schedule
@@ -60,6 +62,7 @@ class ControlLoop:
         self.clock = clock
         self.journal = journal
         self.asked = asked
+        self.signal_for = signal_for
         self._band: Band | None = None
         self._band_look_at = float("-inf")
         self._readings: list[Reading] = []
@@ -80,6 +83,8 @@ class ControlLoop:
         self.state, decision = decide(self.state, inputs, now, self.law)
         # switching comes first, telling second
         self.outputs.apply(decision, now)
+        if self.signal_for:
+            self.outputs.signal(on=signal_wanted(self.state.alarms, self.signal_for))
         self.journal.note(now, inputs, decision)
         return decision
 

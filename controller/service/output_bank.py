@@ -9,6 +9,8 @@ import structlog
 from controller.core.state import Decision
 from controller.outputs.protocol import Output
 
+SIGNAL = "signal"
+"""Name of the load that calls people."""
 CHECK_EVERY_S = 60.0
 """How often a resting output is read back; a switch is read back at once."""
 
@@ -21,6 +23,7 @@ class OutputBank:
     def __init__(self, outputs: Mapping[str, Output]) -> None:
         self._outputs = dict(outputs)
         self._on: dict[str, bool | None] = dict.fromkeys(self._outputs, False)
+        self._told: dict[str, str] = {}
         self._last: Decision | None = None
         self._check_at = float("-inf")
         self.fault: str | None = None
@@ -49,6 +52,15 @@ class OutputBank:
                 self._bring(name, on=False, check=True)
         self.fault = failed
 
+    def signal(self, *, on: bool) -> None:
+        """Bring the lamp or buzzer to what is wanted, where one is fitted.
+
+        One that fails is told of once and tried again; it stops no cooling and is no `fault`.
+        """
+        if SIGNAL not in self._outputs or (self._on[SIGNAL] is on):
+            return
+        self._bring(SIGNAL, on=on, check=False)
+
     def is_on(self, name: str) -> bool:
         """Return whether a load is known to be on."""
         return self._on[name] is True
@@ -69,8 +81,11 @@ class OutputBank:
                     return False
             self._on[name] = on
         except Exception as error:  # noqa: BLE001 - any driver's failure ends in off
-            _log.error("output_failed", load=name, wanted=on, error=str(error))
+            if str(error) != self._told.get(name):
+                _log.error("output_failed", load=name, wanted=on, error=str(error))
+            self._told[name] = str(error)
             return False
+        self._told.pop(name, None)
         return True
 
     def close(self) -> None:

@@ -46,7 +46,7 @@ from controller.service.request_desk import RequestDesk
 from controller.service.sources import open_source, sieves_of
 from controller.service.told_once import ToldOnce
 from controller.service.wiring import Plan, open_outputs, plan_of
-from controller.settings.law_of import law_of, schedule_of
+from controller.settings.law_of import law_of, schedule_of, signal_for
 from controller.settings.load import Settings
 
 OPEN_TRIES = 5
@@ -153,6 +153,7 @@ class Service:
             clock=clock,
             journal=self._journal,
             state=state,
+            signal_for=signal_for(settings),
         )
 
     def _opened_outputs(self, plan: Plan) -> OutputBank:
@@ -336,6 +337,7 @@ class Service:
         settings = plan.settings
         loop.clock = SystemClock(settings.site.zone())
         loop.law = law_of(settings)
+        loop.signal_for = signal_for(settings)
         if old.settings.chamber.stage != settings.chamber.stage or (
             self._stage not in settings.stages
         ):

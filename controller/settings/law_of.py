@@ -99,3 +99,9 @@ def schedule_of(stage: Stage) -> BandSchedule:
         night_from=time() if night is None else night.from_,
         night_to=time() if night is None else night.to,
     )
+
+
+def signal_for(settings: Settings) -> frozenset[AlarmName]:
+    """Return the alarms that the lamp or buzzer is for; none where there is no such load."""
+    signal = settings.loads.signal
+    return frozenset() if signal is None else frozenset(signal.alarms)

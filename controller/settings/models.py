@@ -263,11 +263,37 @@ class Load(BaseModel):
         return dict(self.model_extra or {})
 
 
+class Signal(Load):
+    """[loads.signal]: a lamp or buzzer, on while an alarm stands that nobody has acknowledged."""
+
+    alarms: Annotated[tuple[AlarmName, ...], Field(strict=False)] = (
+        AlarmName.AIR_HIGH,
+        AlarmName.AIR_LOW,
+        AlarmName.SWAP_DUE,
+        AlarmName.PROBE_LOST,
+        AlarmName.FLOW_NOT_PROVED,
+        AlarmName.OUTPUT_FAILED,
+    )
+    """What it calls for."""
+
+    @field_validator("alarms", mode="before")
+    @classmethod
+    def _named(cls, found: object) -> object:
+        known = {name.value: name for name in AlarmName}
+        if not isinstance(found, list | tuple) or not all(isinstance(n, str) for n in found):
+            return found
+        wrong = [name for name in found if name not in known]
+        if wrong:
+            raise ValueError(f"found {', '.join(wrong)}, allowed: {', '.join(sorted(known))}")
+        return tuple(known[name] for name in found)
+
+
 class Loads(Table):
-    """[loads]: both are compulsory."""
+    """[loads]: pump and fan are compulsory, the signal is not."""
 
     pump: Load
     fan: Load
+    signal: Signal | None = None
 
     def each(self) -> dict[str, Load]:
         """Return the loads by name."""

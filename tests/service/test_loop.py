@@ -7,10 +7,11 @@ from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
+import structlog
 from freezegun import freeze_time
 
 from controller.core.decide import begin
-from controller.core.law import Band
+from controller.core.law import AlarmName, Band
 from controller.core.state import Asked, Decision, Inputs, Phase, Reason
 from controller.errors import OutputError
 from controller.outputs.dry import DryOutput
@@ -18,12 +19,13 @@ from controller.probes.protocol import Fault, Sample
 from controller.probes.sieve import Sieve, SieveRules
 from controller.rehearsal.clock import SimulatedClock
 from controller.service.clock import SystemClock
-from controller.service.loop import ControlLoop
+from controller.service.loop import ControlLoop, nobody_asks
 from controller.service.output_bank import OutputBank
 from controller.settings.law_of import BandSchedule
 from tests.support.laws import make_law
 
 BERLIN = ZoneInfo("Europe/Berlin")
+UTC_NOON = datetime(2026, 7, 1, 12, 0, tzinfo=UTC)
 DAY, NIGHT = Band(16_500, 15_500), Band(14_500, 13_500)
 SCHEDULE = BandSchedule(day=DAY, night=NIGHT, night_from=time(22), night_to=time(6, 30))
 
@@ -258,3 +260,68 @@ def test_close_gives_every_load_its_turn() -> None:
 
     assert not fan.on
     assert bank.closed
+
+
+def loop_with_signal(signal: DryOutput, clock: SimulatedClock, air: Script) -> ControlLoop:
+    loop = make_loop(clock, air, Kept(), signal_for=frozenset({AlarmName.AIR_HIGH}))
+    loop.outputs = OutputBank({"pump": DryOutput(), "fan": DryOutput(), "signal": signal})
+    return loop
+
+
+def test_signal_calls_until_somebody_has_seen_it_or_it_is_over() -> None:
+    """On with the alarm, off with the acknowledge; on again with the next one, off at its end."""
+    signal, clock, air = DryOutput(), SimulatedClock(UTC_NOON), Script(air=30_000, reservoir=4000)
+    loop = loop_with_signal(signal, clock, air)
+
+    turn(loop, clock, 3600)
+    called = signal.on
+    loop.asked = lambda: Asked(acknowledge=(AlarmName.AIR_HIGH,))
+    turn(loop, clock, 5)
+    loop.asked = nobody_asks
+    turn(loop, clock, 60)
+    seen = signal.on
+    air.values_mc["air"] = 16_000
+    turn(loop, clock, 3600)
+    air.values_mc["air"] = 30_000
+    turn(loop, clock, 3600)
+    again = signal.on
+    air.values_mc["air"] = 16_000
+    turn(loop, clock, 3600)
+
+    assert (called, seen, again, signal.on) == (True, False, True, False)
+
+
+def test_signal_is_silent_for_other_alarms() -> None:
+    """Only for those that it was given."""
+    signal, clock, air = DryOutput(), SimulatedClock(UTC_NOON), Script(air=5000, reservoir=4000)
+    loop = loop_with_signal(signal, clock, air)
+
+    turn(loop, clock, 3600)
+
+    assert any(alarm.standing for alarm in loop.state.alarms)
+    assert not signal.on
+
+
+@pytest.mark.parametrize("trouble", ["refuses", "odd exception"])
+def test_a_signal_that_fails_stops_no_cooling(trouble: str) -> None:
+    """A dead buzzer is told of once; pump and fan go on, and no output is called failed."""
+    clock, air = SimulatedClock(UTC_NOON), Script(air=30_000, reservoir=4000)
+    loop = loop_with_signal(Stubborn(trouble), clock, air)
+
+    with structlog.testing.capture_logs() as logs:
+        turn(loop, clock, 3600)
+
+    assert loop.outputs.is_on("pump")
+    assert loop.outputs.fault is None
+    assert len([line for line in logs if line["event"] == "output_failed"]) == 1
+
+
+def test_signal_is_off_after_close() -> None:
+    """Like every load."""
+    signal, clock = DryOutput(), SimulatedClock(UTC_NOON)
+    loop = loop_with_signal(signal, clock, Script(air=30_000, reservoir=4000))
+    turn(loop, clock, 3600)
+
+    loop.close()
+
+    assert not signal.on
