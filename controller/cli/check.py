@@ -11,8 +11,10 @@ from rich.console import Console
 from controller.cli import people
 from controller.cli.expectation import cycles_of, hours_of, print_cycles, proposal_of
 from controller.errors import PhysicsError, SettingsError
-from controller.outputs.mains_rule import is_mains
+from controller.outputs.header import PIN_OF_LINE, line_number
+from controller.outputs.mains_rule import SupplyKind, is_mains
 from controller.pictures import words
+from controller.pictures.wiring import WiredLine, WiringPlan, wiring_svg
 from controller.probes.one_wire import list_ids
 from controller.service.wiring import Plan, plan_of
 from controller.settings.load import Settings
@@ -36,13 +38,21 @@ CAUTIONS = (
 @click.command()
 @click.argument("config", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
-def check(config: Path, as_json: bool) -> None:
+@click.option(
+    "--wiring",
+    "wiring_file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Draw the wiring into an SVG file.",
+)
+def check(config: Path, as_json: bool, wiring_file: Path | None) -> None:
     """Judge CONFIG: every problem at once, or the bands, probes and wiring it stands for."""
     plan = plan_of(config)
     on_bus = _ids_on_bus(plan.settings)
     problems = missing_probes(plan.settings, on_bus)
     if problems:
         raise SettingsError(str(config), tuple(problems))
+    if wiring_file is not None:
+        _draw_wiring(config, plan, wiring_file)
     species = species_of(plan.settings)
     warnings = [] if species is None else list(disagreements(plan.settings, species))
     if as_json:
@@ -60,6 +70,47 @@ def check(config: Path, as_json: bool) -> None:
     console.print("\nCautions", style="bold")
     for caution in CAUTIONS:
         console.print(f"- {caution}")
+
+
+def _draw_wiring(config: Path, plan: Plan, path: Path) -> None:
+    try:
+        path.write_text(wiring_svg(wiring_of(plan)), encoding="utf-8")
+    except OSError as error:
+        raise SettingsError(str(config), (f"--wiring: cannot write {path}: {error}",)) from None
+
+
+def wiring_of(plan: Plan) -> WiringPlan:
+    """Return what is drawn of a plan."""
+    settings = plan.settings
+
+    def pin_words(found: object) -> str:
+        line = line_number(found)
+        return f"GPIO{line}, header pin {PIN_OF_LINE[line]}"
+
+    return WiringPlan(
+        chamber=settings.chamber.name,
+        lines=[
+            WiredLine(
+                name=load.name,
+                pin=pin_words(load.options["pin"])
+                if load.driver_name == "gpio"
+                else (load.wiring if load.hardware else ""),
+                active_low=bool(load.options.get("active_low", False)),
+                supply=str(load.load.supply),
+                current_a=load.load.current_a,
+                kind=load.load.kind.value,
+                direct=load.load.supply.kind is SupplyKind.DC,
+                mains=is_mains(load.load.supply),
+                relay_module=load.relay_module,
+            )
+            for load in plan.loads
+        ],
+        bus_pin=pin_words(settings.one_wire.pin),
+        probes=[
+            (name.replace("_", " "), probe.id or probe.kind)
+            for name, probe in settings.probes.fitted().items()
+        ],
+    )
 
 
 def _ids_on_bus(settings: Settings) -> tuple[str, ...] | None:
