@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from rich.console import Console
 from controller.cli import people
 from controller.pictures import words
 from controller.records.boot import boot_id, boottime
+from controller.records.forecast_file import read_forecast
 from controller.records.places import state_directory
 from controller.records.requests import REQUESTS, Kind, newest
 from controller.records.status_file import STATUS, age_s, read_status, runtime_directory, silent
@@ -60,6 +62,7 @@ def status_of(config: Path) -> dict[str, Any]:
         "silent": silent(found, boot_id=boot_id(), boottime_s=boottime()),
         "age_s": None if age is None else round(age, 1),
         "last_swap": None if last is None else last.payload,
+        "forecast": read_forecast(place, now=datetime.now(UTC)),
         "status": found,
     }
 
@@ -104,6 +107,9 @@ def _print_for_people(console: Console, document: dict[str, Any], unit: str) -> 
     swap = document["last_swap"]
     if swap is not None:
         table.add_row("last swap", f"{swap.get('packs', '?')} packs, {swap.get('at', '?')}")
+    forecast = document["forecast"]
+    if forecast is not None and forecast.get("swap_due"):
+        table.add_row("swap due", _swap_due(forecast))
     table.add_row("as of", f"{found['as_of']}, {words.duration(document['age_s'])} ago")
     console.print(table)
     for alarm in found["alarms"]:
@@ -112,3 +118,13 @@ def _print_for_people(console: Console, document: dict[str, Any], unit: str) -> 
         console.print(f"alarm: {alarm['name']}{about}{seen}")
     if not found["alarms"] and not document["silent"]:
         console.print("No alarm stands.")
+
+
+def _swap_due(forecast: dict[str, Any]) -> str:
+    now = datetime.fromisoformat(forecast["as_of"])
+    due = words.moment(forecast["swap_due"], now)
+    early, late = forecast.get("early"), forecast.get("late")
+    if not (early and late):
+        return due
+    likely = [words.moment(each, now, far=False) for each in (early, late)]
+    return f"{due}, likely {likely[0]} to {likely[1]}"

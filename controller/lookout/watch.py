@@ -11,6 +11,7 @@ from typing import Any
 import structlog
 
 from controller.lookout.snapshot import Snapshot, take_snapshot
+from controller.records.forecast_file import write_forecast
 
 LOOK_EVERY_S = 5.0
 FORECAST_EVERY_S = 300.0
@@ -59,6 +60,7 @@ class Watch:
         if due:
             self._forecast_at = at
             self._forecast = self._make_forecast(at)
+            self._keep_forecast()
         snapshot = self.now(at)
         for listener in self._listeners:
             try:
@@ -76,6 +78,13 @@ class Watch:
         self._stop.set()
         if self._thread.is_alive():
             self._thread.join(2.0)
+
+    def _keep_forecast(self) -> None:
+        """Leave the newest forecast where a command finds it without making one of its own."""
+        try:
+            write_forecast(self._place, self._forecast)
+        except OSError as error:
+            self._tell(f"the forecast is not kept: {error}")
 
     def _work(self) -> None:
         while not self._stop.is_set():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from xml.etree import ElementTree
+from xml.etree import ElementTree as ET
 
 import pytest
 
@@ -26,7 +26,7 @@ PLAN = WiringPlan(
 
 
 def words(svg: str) -> list[str]:
-    return [element.text or "" for element in ElementTree.fromstring(svg).iter() if element.text]
+    return [element.text or "" for element in ET.fromstring(svg).iter() if element.text]
 
 
 def test_example_in_the_notes_is_what_the_program_draws() -> None:
@@ -87,7 +87,7 @@ def test_nothing_is_drawn_outside_the_page() -> None:
         lines=tuple(replace(PUMP, name=f"load {i}") for i in range(3)),
         probes=tuple((f"probe {i}", "28-0119a3c4d5e6") for i in range(4)),
     )
-    root = ElementTree.fromstring(wiring_svg(many))
+    root = ET.fromstring(wiring_svg(many))
     width, height = (float(part) for part in root.attrib["viewBox"].split()[2:])
 
     for element in root.iter():
