@@ -12,6 +12,7 @@ import uvicorn
 from controller.errors import SettingsError
 from controller.lookout.access import Access
 from controller.lookout.forecasting import Forecaster, guarded
+from controller.lookout.metrics import metrics_route
 from controller.lookout.notices import Rules
 from controller.lookout.page import House, page_app
 from controller.lookout.sending import Sender, read_addresses, service_for
@@ -114,7 +115,16 @@ def run_lookout(config: Path, place: Path) -> None:
         forecast=guarded(forecaster.document, lambda text: _log.warning("forecast", note=text)),
         listeners=[SwapDueTeller(place, settings), *([] if sender is None else [sender])],
     )
-    app = page_app(House(settings=settings, place=place, look=watch.now, access=access))
+    app = page_app(
+        House(
+            settings=settings,
+            place=place,
+            look=watch.now,
+            access=access,
+            # a scraper cannot enter: where looking needs the secret, there are no figures for it
+            extra_routes=[metrics_route(watch.now)] if lookout.reading == "open" else [],
+        )
+    )
     server = uvicorn.Server(
         uvicorn.Config(
             app,

@@ -55,8 +55,9 @@ def status_document(
     chamber: str,
     stage: str,
     tick_s: float,
+    figures: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
-    """Return the status as one JSON-able document."""
+    """Return the status as one JSON-able document; *figures* are for monitoring systems."""
     cooling, band, timing = state.cooling, inputs.band, law.timing
     since_s = moment.now - cooling.pump_since
     left = {
@@ -97,6 +98,7 @@ def status_document(
             for alarm in state.alarms
             if alarm.standing
         ],
+        "figures": figures or {},
     }
 
 

@@ -122,6 +122,12 @@ class RecordsWriter:
         self._events.append((round((now + self._ahead_s) * 1000), kind, name, detail))
         self._wake.set()
 
+    @property
+    def waiting(self) -> int:
+        """Rows that are not on the medium yet."""
+        here, held = len(self._samples) + len(self._events), self._held_samples
+        return here + len(held) + len(self._held_events)
+
     def close(self, timeout_s: float = 2.0) -> None:
         """Write what waits, if the medium allows it within the time [s]."""
         self._closing = True

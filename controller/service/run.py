@@ -85,6 +85,9 @@ class Service:
         self._kept: tuple[object, ...] = ()
         self._boot_id = boot_id()
         self._swap_due_until_s = 0.0
+        self._starts = 0
+        self._pump_s = 0.0
+        self._ticked_at = 0.0
         self._tell_stage: Callable[[str], object] = lambda _: None
 
     def run(self) -> None:
@@ -250,7 +253,11 @@ class Service:
             tick_s = plan.settings.timing.tick
             started = loop.clock.monotonic()
             self._judge_lateness(started - due, tick_s, started)
+            was_on = loop.state.cooling.pump
             decision = loop.tick()
+            self._pump_s += was_on * (started - self._ticked_at) if self._ticked_at else 0.0
+            self._ticked_at = started
+            self._starts += decision.pump and not was_on
             loop.records_fault = records.fault
             if loop.swap_due is not None and boottime() > self._swap_due_until_s:
                 loop.swap_due = None  # the lookout has gone quiet: nothing is known any more
@@ -263,11 +270,24 @@ class Service:
             self._notifier.alive()
             if loop.inputs is not None:
                 self._notifier.status(status_line(decision, loop.inputs))
-                teller.give(self._status(loop, loop.inputs, plan))
+                figures = {
+                    "late_s": round(max(0.0, started - due), 4),
+                    "records_waiting": records.waiting,
+                    "starts": self._starts,
+                    "pump_s": round(self._pump_s, 1),
+                    "refused": {
+                        name: {fault.value: count for fault, count in sieve.counts.items()}
+                        for name, sieve in loop.sieves.items()
+                        if sieve.counts
+                    },
+                }
+                teller.give(self._status(loop, loop.inputs, plan, figures))
             due += tick_s * max(1, -(-(loop.clock.monotonic() - due) // tick_s))
             self._wait_until(due, loop.clock)
 
-    def _status(self, loop: ControlLoop, inputs: Inputs, plan: Plan) -> dict[str, Any]:
+    def _status(
+        self, loop: ControlLoop, inputs: Inputs, plan: Plan, figures: dict[str, Any]
+    ) -> dict[str, Any]:
         now = loop.clock.monotonic()
         moment = Moment(
             now=now, local=loop.clock.local(), boot_id=self._boot_id, boottime_s=boottime()
@@ -280,6 +300,7 @@ class Service:
             chamber=plan.settings.chamber.name,
             stage=self._stage,
             tick_s=plan.settings.timing.tick,
+            figures=figures,
         )
 
     def _wait_until(self, due: float, clock: Clock) -> None:

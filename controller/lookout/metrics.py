@@ -1,0 +1,138 @@
+"""Figures for monitoring systems, in OpenMetrics text; what is old is not shown as if it held.
+
+Names follow the conventions of Prometheus: base units, a unit at the end, ``_total`` for counters.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from datetime import datetime
+from typing import Any
+
+from prometheus_client import CollectorRegistry
+from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
+from prometheus_client.openmetrics.exposition import CONTENT_TYPE_LATEST, generate_latest
+from prometheus_client.registry import Collector
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from controller.lookout.snapshot import Snapshot
+
+
+def metrics_route(look: Callable[[], Snapshot]) -> Route:
+    """Return the route that answers a scrape.
+
+    Args:
+        look: Gives how the chamber is now.
+    """
+
+    def metrics(_request: Request) -> Response:
+        return Response(metrics_text(look()), media_type=CONTENT_TYPE_LATEST)
+
+    return Route("/metrics", metrics, methods=["GET"])
+
+
+def metrics_text(snapshot: Snapshot) -> bytes:
+    """Return the figures of a snapshot as OpenMetrics text."""
+    text: bytes = generate_latest(registry_of(snapshot))  # type: ignore[no-untyped-call]
+    return text
+
+
+def registry_of(snapshot: Snapshot) -> CollectorRegistry:
+    """Return the figures of a snapshot, to be written in any format."""
+    registry = CollectorRegistry()
+    registry.register(_Figures(snapshot))
+    return registry
+
+
+class _Figures(Collector):
+    def __init__(self, snapshot: Snapshot) -> None:
+        self._snapshot = snapshot
+
+    def collect(self) -> Iterator[Metric]:
+        snapshot = self._snapshot
+        up = 0.0 if snapshot.silent else 1.0
+        yield _gauge("coldpin_up", "Whether the control process has spoken lately.", up)
+        if snapshot.age_s is not None:
+            yield _gauge("coldpin_status_age_seconds", "Age of what it last said.", snapshot.age_s)
+        if snapshot.status is None or snapshot.silent:
+            return  # series end here, so that nobody takes the last numbers for fresh ones
+        yield from _status(snapshot.status)
+        if snapshot.forecast is not None:
+            yield from _forecast(snapshot.forecast)
+
+
+def _gauge(name: str, about: str, value: float) -> Metric:
+    return GaugeMetricFamily(name, about, value=value)
+
+
+def _status(status: dict[str, Any]) -> Iterator[Metric]:
+    temperatures = GaugeMetricFamily(
+        "coldpin_temperature_celsius", "What each probe reads.", labels=["place"]
+    )
+    lost = GaugeMetricFamily(
+        "coldpin_probe_lost", "Whether a probe gives no usable reading.", labels=["place"]
+    )
+    for place, probe in status["probes"].items():
+        lost.add_metric([place], float(probe["lost"] is not None))
+        if probe["reading_c"] is not None:
+            temperatures.add_metric([place], probe["reading_c"])
+    yield temperatures
+    yield lost
+    yield _gauge("coldpin_cut_in_celsius", "Air that starts cooling.", status["cut_in_c"])
+    yield _gauge("coldpin_cut_out_celsius", "Air that ends cooling.", status["cut_out_c"])
+    outputs = GaugeMetricFamily("coldpin_output_on", "Whether a load is on.", labels=["load"])
+    for load in ("pump", "fan"):
+        outputs.add_metric([load], float(status[load]))
+    yield outputs
+    phase = GaugeMetricFamily("coldpin_phase", "The phase that cooling is in.", labels=["phase"])
+    phase.add_metric([status["phase"]], 1.0)
+    yield phase
+    alarms = GaugeMetricFamily(
+        "coldpin_alarm_standing", "An alarm that stands.", labels=["alarm", "about", "seen"]
+    )
+    for alarm in status["alarms"]:
+        seen = "yes" if alarm["acknowledged"] else "no"
+        alarms.add_metric([alarm["name"], alarm["about"], seen], 1.0)
+    yield alarms
+    figures = status.get("figures") or {}
+    if "late_s" in figures:
+        yield _gauge(
+            "coldpin_loop_lateness_seconds", "How late the last tick began.", figures["late_s"]
+        )
+    if "records_waiting" in figures:
+        yield _gauge(
+            "coldpin_records_waiting", "Rows that are not written yet.", figures["records_waiting"]
+        )
+    for name, about in (("starts", "Starts of the pump"), ("pump_s", "Time with the pump on")):
+        if name in figures:
+            metric = "coldpin_pump_starts" if name == "starts" else "coldpin_pump_on_seconds"
+            yield CounterMetricFamily(
+                metric, f"{about} since the service began.", value=figures[name]
+            )
+    refused = CounterMetricFamily(
+        "coldpin_readings_refused", "Readings that were refused.", labels=["place", "reason"]
+    )
+    for place, faults in (figures.get("refused") or {}).items():
+        for reason, count in faults.items():
+            refused.add_metric([place, reason], count)
+    yield refused
+
+
+def _forecast(forecast: dict[str, Any]) -> Iterator[Metric]:
+    if forecast.get("reserve_kj") is not None:
+        yield _gauge(
+            "coldpin_cold_reserve_joules",
+            "Heat that the reservoir still takes before it stops being useful.",
+            1000.0 * forecast["reserve_kj"],
+        )
+    due = GaugeMetricFamily(
+        "coldpin_swap_due_timestamp_seconds",
+        "When packs must be changed: early and late bound, and most likely.",
+        labels=["bound"],
+    )
+    for bound, key in (("early", "early"), ("likely", "swap_due"), ("late", "late")):
+        if forecast.get(key):
+            due.add_metric([bound], datetime.fromisoformat(forecast[key]).timestamp())
+    yield due
