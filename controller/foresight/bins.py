@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 BIN_S = 300.0
@@ -107,3 +107,25 @@ class _Making:
         made = Bin(self._start_s, air_c, water_c, room_c, duty, low_c)
         self._clear()
         return made
+
+
+def line_to(values: Sequence[float | None], *, bins: int) -> float | None:
+    """Return where a straight line through the last bins ends; None with too few readings.
+
+    Args:
+        values: Means of consecutive bins, the last one ending now.
+        bins: How many to look back.
+    """
+    points = [
+        (float(i - bins) + 0.5, value)
+        for i, value in enumerate(values[-bins:], start=bins - min(bins, len(values)))
+        if value is not None
+    ]
+    if len(points) < 3:
+        return points[-1][1] if points else None
+    n = len(points)
+    mean_t = sum(t for t, _ in points) / n
+    mean_v = sum(v for _, v in points) / n
+    spread = sum((t - mean_t) ** 2 for t, _ in points)
+    slope = sum((t - mean_t) * (v - mean_v) for t, v in points) / spread
+    return mean_v - slope * mean_t

@@ -9,19 +9,18 @@ from dataclasses import dataclass, replace
 from controller.foresight.air_side import SLOW_S, UNBROKEN, Load
 from controller.foresight.algebra import Vector
 from controller.foresight.band import HeldBand
-from controller.foresight.bins import BIN_S, Bin
-from controller.foresight.course import line_to, nearly_useless, too_warm
+from controller.foresight.bins import BIN_S, Bin, line_to
+from controller.foresight.course import nearly_useless, too_warm
 from controller.foresight.forward import Start, Surroundings
 from controller.foresight.room_side import Room
 from controller.foresight.sized import Sized
 from controller.foresight.swaps import Swap
-from controller.foresight.water_side import Course, Fit, Water, WaterSide
+from controller.foresight.water_side import LINE_BINS, Course, Fit, Water, WaterSide
 
 HALF_DAY_BINS = 144
 LINE_OF_AIR_BINS = 8
 PULL_DOWN_BINS = 36
 """Fresh packs bring the air back to cut-in within three hours, or not at all."""
-LINE_OF_WATER_BINS = 5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,10 +60,10 @@ class Situation:
 
 def present_water(course: Course, fitted: Fit) -> Water:
     """Return the water now: from what was seen, or from the model where the probe is lost."""
-    recent = course.seen_c[-LINE_OF_WATER_BINS:]
+    recent = course.seen_c[-LINE_BINS:]
     if sum(value is not None for value in recent) < 4 or recent[-1] is None:
         return fitted.now
-    water_c = line_to(course.seen_c, bins=LINE_OF_WATER_BINS)
+    water_c = line_to(course.seen_c, bins=LINE_BINS)
     return fitted.now if water_c is None else replace(fitted.now, water_c=water_c)
 
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from controller.foresight.algebra import Matrix, Vector, cholesky, diagonal, inverse, solved, times
-from controller.foresight.bins import BIN_S
+from controller.foresight.bins import BIN_S, line_to
 from controller.foresight.sized import Sized
 
 WATER_KJ_KGK = 4.19
@@ -39,6 +39,8 @@ SIGMA_K = 0.6
 CORRELATED_BINS = 9.0
 """Errors stay alike for about 45 minutes."""
 HUBER_K = 1.0
+LINE_BINS = 5
+"""Where the water is, by a line through so many bins."""
 SETTLING_BINS = 3
 """Just after a swap the water is not one temperature."""
 FROZEN_MEAN = 0.925
@@ -304,10 +306,8 @@ def gone(fitted: Fit, course: Course, sized: Sized) -> Fit:
     bins = 14
     if len(course.steps) < bins + SETTLING_BINS:
         return fitted
-    begun, ended = (
-        _line(course.seen_c, -bins - 1, first=True),
-        _line(course.seen_c, len(course.seen_c)),
-    )
+    begun = line_to(course.seen_c[:-bins], bins=LINE_BINS)
+    ended = line_to(course.seen_c, bins=LINE_BINS)
     if begun is None or ended is None:
         return fitted
     side = WaterSide(fitted.belief.mean, sized)
@@ -337,22 +337,6 @@ def gone(fitted: Fit, course: Course, sized: Sized) -> Fit:
         WaterSide(mean, sized).run(course.start, course.steps),
         fitted.cost,
     )
-
-
-def _line(seen_c: Sequence[float | None], end: int, *, first: bool = False) -> float | None:
-    """Return the water at the end of a bin, from a line through about 25 minutes before it."""
-    stop = end if end >= 0 else len(seen_c) + end + 1
-    points = [
-        (i - stop + 0.5, v) for i, v in enumerate(seen_c[:stop]) if v is not None and i >= stop - 5
-    ]
-    if len(points) < 3:
-        return points[-1][1] if points and first else None
-    n = len(points)
-    mean_t = sum(t for t, _ in points) / n
-    mean_v = sum(v for _, v in points) / n
-    spread = sum((t - mean_t) ** 2 for t, _ in points)
-    slope = sum((t - mean_t) * (v - mean_v) for t, v in points) / spread
-    return mean_v - slope * mean_t
 
 
 class _Problem:

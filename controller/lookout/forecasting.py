@@ -17,7 +17,7 @@ from controller.foresight.water_side import COIL, LEAK, PACKS, WATER, WORTH
 from controller.records.places import records_path
 from controller.records.reader import RecordedReading, read_readings
 from controller.records.requests import REQUESTS, NotedSwap, swaps
-from controller.settings.foresight_of import habits_of, held_band_of, sized_of
+from controller.settings.foresight_of import habits_of, held_band_of, local_hour, sized_of
 from controller.settings.load import Settings
 
 LOOKED_BACK = timedelta(days=10)
@@ -97,8 +97,7 @@ class Forecaster:
         self._samples = sorted([*kept, *(sample_of(row) for row in read)], key=lambda s: s.at_s)
 
     def _hour_at(self, at_s: float) -> float:
-        local = datetime.fromtimestamp(at_s, UTC).astimezone(self._zone)
-        return local.hour + local.minute / 60 + local.second / 3600
+        return local_hour(at_s, self._zone)
 
     def _as_document(self, forecast: Forecast, plan: SwapPlan, as_of: datetime) -> dict[str, Any]:
         situation = forecast.situation

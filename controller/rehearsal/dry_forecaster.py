@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
-
 from controller.foresight.bins import Sample, bins_of
 from controller.foresight.forecast import Forecast, make_forecast
 from controller.foresight.learning import Learning
 from controller.foresight.swaps import Logged
-from controller.settings.foresight_of import held_band_of, sized_of
+from controller.settings.foresight_of import held_band_of, local_hour, sized_of
 from controller.settings.load import Settings
 
 EVERY_S = 1800.0
@@ -60,5 +58,4 @@ class DryForecaster:
         return forecast.early_s is not None and forecast.as_of_s >= forecast.early_s - self._lead_s
 
     def _hour_at(self, at_s: float) -> float:
-        local = datetime.fromtimestamp(at_s, UTC).astimezone(self._zone)
-        return local.hour + local.minute / 60 + local.second / 3600
+        return local_hour(at_s, self._zone)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import time
+from datetime import UTC, datetime, time, tzinfo
 
 from controller.foresight.band import HeldBand
 from controller.foresight.sized import Sized, sized_from
@@ -54,3 +54,14 @@ def habits_of(settings: Settings) -> Habits:
 
 def _hour(at: time) -> float:
     return at.hour + at.minute / 60 + at.second / 3600
+
+
+def local_hour(at_s: float, zone: tzinfo | None) -> float:
+    """Return the local hour of the day.
+
+    Args:
+        at_s: Seconds since 1970, UTC.
+        zone: The chamber's zone; None: the machine's.
+    """
+    local = datetime.fromtimestamp(at_s, UTC).astimezone(zone)
+    return _hour(local.time())
