@@ -36,6 +36,8 @@ COMMANDS = {
     "report": "controller.cli.report",
     "notify": "controller.cli.notify",
     "forecast": "controller.cli.forecast",
+    "backup": "controller.cli.backup",
+    "restore": "controller.cli.backup",
     "import": "controller.cli.import_",
     "export": "controller.cli.export",
     "probes": "controller.cli.probes",

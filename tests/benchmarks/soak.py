@@ -35,7 +35,7 @@ def main() -> None:
     parser.add_argument("--ticks", type=int, default=1_000_000)
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
-    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(60))
+    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(50))
     with tempfile.TemporaryDirectory() as folder:
         soak = Soak(asked.seed, Path(folder) / "records.sqlite")
         began = time.perf_counter()

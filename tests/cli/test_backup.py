@@ -1,0 +1,180 @@
+"""Backup and restore: whole while it runs, refused where anything is not as it should be."""
+
+from __future__ import annotations
+
+import io
+import json
+import tarfile
+import threading
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from controller.cli.main import status_of
+from controller.lookout.access import SECRET_FILE, Access, new_secret
+from controller.records.history import add_history, reading_at
+from controller.records.places import RECORDS, lock_instance
+from controller.records.reader import read_readings
+from controller.records.requests import REQUESTS, note_past_swap, swaps
+from controller.settings.shipped import shipped_config
+
+BEGINS = datetime(2026, 7, 1, tzinfo=UTC)
+
+
+class House:
+    """A configuration and its state directory."""
+
+    def __init__(self, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        folder.mkdir()
+        self.config = folder / "hall.toml"
+        self.place = folder / "state"
+        self.place.mkdir()
+        self._monkeypatch = monkeypatch
+
+    def run(self, command: str, *more: str) -> int:
+        self._monkeypatch.setenv("STATE_DIRECTORY", str(self.place))
+        return status_of([command, str(self.config), *more])
+
+    def fill(self, rows: int = 500) -> None:
+        self.config.write_text(shipped_config("larkmoor-laptop.toml").read_text(encoding="utf-8"))
+        history = (
+            reading_at(
+                BEGINS + i * timedelta(minutes=1), (16.0, 4.0, None, None), pump=False, fan=False
+            )
+            for i in range(rows)
+        )
+        add_history(self.place / RECORDS, history, name="one", chamber="c")
+        note_past_swap(self.place / REQUESTS, at=BEGINS, packs=4, who="Tove")
+
+
+@pytest.fixture
+def old(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> House:
+    house = House(tmp_path / "old", monkeypatch)
+    house.fill()
+    return house
+
+
+@pytest.fixture
+def new(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> House:
+    return House(tmp_path / "new", monkeypatch)
+
+
+def test_a_dead_card_costs_no_history(old: House, new: House, tmp_path: Path) -> None:
+    """Config, records and swaps on another machine; the secret only where it was asked for."""
+    secret = new_secret(old.place)
+    plain, full = tmp_path / "plain.tar.gz", tmp_path / "full.tar.gz"
+
+    assert old.run("backup", str(plain)) == 0
+    assert old.run("backup", str(full), "--with-secrets") == 0
+    assert new.run("restore", str(plain)) == 0
+    without = (new.place / SECRET_FILE).exists()
+    assert new.run("restore", str(full), "--replace") == 0
+
+    assert new.config.read_bytes() == old.config.read_bytes()
+    assert list(read_readings(new.place / RECORDS)) == list(read_readings(old.place / RECORDS))
+    assert swaps(new.place / REQUESTS) == swaps(old.place / REQUESTS)
+    assert not without
+    assert Access(new.place, clock=lambda: 0.0).enter(secret) is not None
+    assert (new.place / SECRET_FILE).stat().st_mode & 0o777 == 0o600
+    assert full.stat().st_mode & 0o777 == 0o600
+
+
+def test_a_backup_under_way_holds_up_no_writer_and_is_whole(
+    old: House, new: House, tmp_path: Path
+) -> None:
+    """Rows come in while it is made: it has those from before, and the database is sound."""
+    stop = threading.Event()
+    written = []
+
+    def write() -> None:
+        turn = 0
+        while not stop.is_set():
+            turn += 1
+            at = BEGINS + timedelta(days=turn)
+            row = reading_at(at, (16.0, 4.0, None, None), pump=False, fan=False)
+            add_history(old.place / RECORDS, [row], name=f"turn {turn}", chamber="c")
+            written.append(turn)
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    try:
+        assert old.run("backup", str(tmp_path / "b.tar.gz")) == 0
+    finally:
+        stop.set()
+        writer.join()
+
+    assert written
+    assert new.run("restore", str(tmp_path / "b.tar.gz")) == 0
+    assert len(list(read_readings(new.place / RECORDS))) >= 500
+
+
+def test_a_running_instance_and_what_is_there_are_left_alone(
+    old: House, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Said, and nothing is touched."""
+    archive = str(tmp_path / "b.tar.gz")
+    assert old.run("backup", archive) == 0
+    before = (old.place / RECORDS).read_bytes()
+
+    assert old.run("restore", archive) == 78
+    with lock_instance(old.place):
+        assert old.run("restore", archive, "--replace") == 75
+
+    told = capsys.readouterr().err
+    assert "--replace" in told
+    assert "already controls this chamber" in told
+    assert (old.place / RECORDS).read_bytes() == before
+
+
+def rewritten(archive: Path, change: str) -> None:
+    """Change an archive in one way."""
+    with tarfile.open(archive) as old_archive:
+        parts = {
+            member.name: (old_archive.extractfile(member) or io.BytesIO()).read()
+            for member in old_archive
+        }
+    match change:
+        case "content":
+            parts["config.toml"] += b"\n# changed"
+        case "manifest":
+            del parts["manifest.json"]
+        case "version":
+            manifest = json.loads(parts["manifest.json"])
+            parts["manifest.json"] = json.dumps({**manifest, "version": 99}).encode()
+        case "traversal":
+            parts["../../etc/passwd"] = b"root"
+        case "foreign":
+            parts["extra.py"] = b"import os"
+    with tarfile.open(archive, "w:gz") as new_archive:
+        for name, data in parts.items():
+            member = tarfile.TarInfo(name)
+            member.size = len(data)
+            new_archive.addfile(member, io.BytesIO(data))
+        if change == "link":
+            link = tarfile.TarInfo("relay-modules.toml")
+            link.type, link.linkname = tarfile.SYMTYPE, "/etc/passwd"
+            new_archive.addfile(link)
+    if change == "cut":
+        archive.write_bytes(archive.read_bytes()[:-200])
+    if change == "garbage":
+        archive.write_bytes(b"garbage" * 100)
+
+
+@pytest.mark.parametrize(
+    "change",
+    ["content", "manifest", "version", "traversal", "foreign", "link", "cut", "garbage"],
+)
+def test_an_archive_that_is_not_right_is_refused_whole(
+    old: House, new: House, tmp_path: Path, change: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whatever was done to it: a message, and nothing is written."""
+    archive = tmp_path / "b.tar.gz"
+    assert old.run("backup", str(archive)) == 0
+    rewritten(archive, change)
+
+    assert new.run("restore", str(archive)) == 78
+
+    assert "no backup that can be used" in capsys.readouterr().err
+    assert not new.config.exists()
+    assert list(new.place.iterdir()) == []
