@@ -1,0 +1,129 @@
+"""What it is all for: a hot week under coldpin with its forecast, beside a plain on/off switch.
+
+    python -m tests.benchmarks.purpose [--chambers 12] [--seed 1] [--processes 2]
+
+The same plants, weather, noise and growers. A grower comes by habit morning and evening and when
+called: by the reservoir and the air under both, by swap due under coldpin only. Prints a row for
+each chamber and judges nothing; where coldpin does worse, the row shows it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+from dataclasses import dataclass
+from multiprocessing import Pool
+from pathlib import Path
+from random import Random
+
+from controller.rehearsal.dry_forecaster import DryForecaster
+from controller.rehearsal.rehearse import Rehearsal
+from controller.settings.load import read_settings
+from controller.settings.scenario_file import read_scenario
+from controller.settings.shipped import shipped_config
+from controller.thermal.sizing import Band, size
+
+SCENARIO = """
+about = "A hot week; a grower who comes by habit and when called."
+days = 7
+starts = "07:00"
+[room]
+warmer_by = ["0 K", "1 K", "3 K", "5 K", "5 K", "4 K", "2 K"]
+[grower]
+wakes = "06:30"
+sleeps = "22:30"
+swaps_at = ["07:15", "19:00"]
+answers = ["swap_due", "reservoir_warm", "air_high"]
+comes_within = "45 min"
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Week:
+    """One chamber's week under one control."""
+
+    above_k_h: float
+    packs: int
+    starts: int
+    cover: float
+
+
+def config_text(random: Random) -> str:
+    """Return a configuration of a chamber drawn at random."""
+    text = shipped_config("larkmoor-laptop.toml").read_text(encoding="utf-8")
+    uniform = random.uniform
+    in_water = random.randint(3, 6)
+    for old, new in (
+        ("volume_m3 = 0.35", f"volume_m3 = {uniform(0.25, 0.8):.2f}"),
+        ("wall_area_m2 = 3.0", f"wall_area_m2 = {uniform(2.6, 5.0):.2f}"),
+        ("wall_u_w_m2k = 0.51", f"wall_u_w_m2k = {uniform(0.45, 1.2):.2f}"),
+        ("crop_kg = 4.0", f"crop_kg = {uniform(2.0, 8.0):.1f}"),
+        ("ua_air_w_k = 6.0", f"ua_air_w_k = {uniform(8.0, 22.0):.1f}"),
+        ("air_kg_s = 0.010", f"air_kg_s = {uniform(0.010, 0.02):.4f}"),
+        ("litres = 24.0", f"litres = {uniform(16.0, 40.0):.0f}"),
+        ("count = 8", f"count = {in_water * random.choice((3, 4))}"),
+        ("in_reservoir = 4", f"in_reservoir = {in_water}"),
+        ("\nkg = 1.0", f"\nkg = {uniform(0.7, 1.5):.2f}"),
+    ):
+        assert old in text
+        text = text.replace(old, new)
+    return text
+
+
+def week(arguments: tuple[int, int]) -> tuple[int, Week, Week]:
+    """Return a chamber's week under coldpin and under the plain switch."""
+    number, seed = arguments
+    random = Random(f"{seed}/{number}")
+    with tempfile.TemporaryDirectory() as folder:
+        config, script = Path(folder) / "c.toml", Path(folder) / "s.toml"
+        script.write_text(SCENARIO, encoding="utf-8")
+        scenario = read_scenario(script)
+        while True:
+            config.write_text(config_text(random), encoding="utf-8")
+            settings = read_settings(config)
+            stage = settings.stages["cropping"]
+            band = Band(cut_in_c=stage.cut_in / 1000, cut_out_c=stage.cut_out / 1000)
+            cover = size(settings.plant_spec(), band).cover.least
+            if 0.8 < cover < 2.5:  # neither hopeless nor so ample that nothing can go wrong
+                break
+    ours = Rehearsal(settings, scenario, seed=number, forecaster=DryForecaster(settings))
+    ours.run()
+    plain = Rehearsal(settings, scenario, seed=number, plain=True)
+    plain.run()
+    return (
+        number,
+        *(
+            Week(run.tally.degree_hours_above, run.packs_used, run.tally.starts, cover)
+            for run in (ours, plain)
+        ),
+    )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--chambers", type=int, default=12)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--processes", type=int, default=2)
+    asked = parser.parse_args()
+    with Pool(asked.processes) as pool:
+        found = pool.map(week, [(n, asked.seed) for n in range(asked.chambers)], chunksize=1)
+    print(f"{'':>4} {'sized':>6} {'K·h above cut-in':>18} {'packs':>11} {'starts':>13}")
+    for number, ours, plain in found:
+        print(
+            f"{number:4} {ours.cover:6.2f} {ours.above_k_h:8.2f} / {plain.above_k_h:7.2f} "
+            f"{ours.packs:4} / {plain.packs:4} {ours.starts:5} / {plain.starts:5}"
+        )
+    totals = [
+        (sum(getattr(week, name) for week in weeks))
+        for name in ("above_k_h", "packs", "starts")
+        for weeks in ([ours for _, ours, _ in found], [plain for _, _, plain in found])
+    ]
+    worse = sum(ours.above_k_h > plain.above_k_h + 0.1 for _, ours, plain in found)
+    print(
+        f"together, coldpin / plain: {totals[0]:.1f} / {totals[1]:.1f} K·h, {totals[2]} / "
+        f"{totals[3]} packs, {totals[4]} / {totals[5]} starts; worse by over 0.1 K·h in {worse}"
+    )
+
+
+if __name__ == "__main__":
+    main()
