@@ -15,6 +15,7 @@ from controller.foresight.bins import BIN_S
 from controller.foresight.course import HourAt, groups_after
 from controller.foresight.forecast import Forecast
 from controller.foresight.forward import Ahead, Start, Surroundings, run_ahead, run_out
+from controller.foresight.room_side import Room
 from controller.foresight.situation import Situation
 from controller.foresight.swaps import Logged, Swap
 from controller.foresight.water_side import FROZEN, FROZEN_MEAN, Group, Water, WaterSide
@@ -25,6 +26,10 @@ SOONER_S = 1800.0
 BEFORE_BED_S = 900.0
 APART_S = 3600.0
 MOST_SWAPS = 30
+WORTH_MORE_PACKS_K_H = 0.5
+"""Degree-hours over two days that are worth the work of more swaps."""
+HOTTER_K, HOTTER_WITHIN_S = 3.0, 12 * 3600.0
+"""How much hotter than foreseen the days may come, and how fast; common practice, no source."""
 _HOUR_S = 3600.0
 
 
@@ -68,11 +73,13 @@ class SwapPlan:
     swaps: tuple[PlannedSwap, ...]
     short: bool
     """Whether the freezer cannot keep up."""
+    after_k_h: float = 0.0
+    """Degree-hours above cut-in after the last swap."""
 
     @property
     def too_warm_k_h(self) -> float:
-        """Degree-hours above cut-in over the plan."""
-        return sum(swap.too_warm_k_h for swap in self.swaps)
+        """Degree-hours above cut-in over the two days."""
+        return self.after_k_h + sum(swap.too_warm_k_h for swap in self.swaps)
 
 
 def plan_swaps(
@@ -89,6 +96,36 @@ def plan_swaps(
     situation = forecast.situation
     if situation is None or habits.packs_in_set < 1:
         return SwapPlan(swaps=(), short=False)
+    # packs that lie frozen while the air is too warm are cold that nobody used in time: what the
+    # plan loses is judged by a day that comes hotter than it looks now
+    hotter = replace(situation, room=_Hotter(situation.room.wave, situation.room.off_k))
+    at_worst = [
+        _planned(forecast, hotter, logged, habits, hour_at, eager=eager).too_warm_k_h
+        for eager in (False, True)
+    ]
+    eager = at_worst[0] - at_worst[1] > WORTH_MORE_PACKS_K_H
+    return _planned(forecast, situation, logged, habits, hour_at, eager=eager)
+
+
+class _Hotter(Room):
+    """The room as it is foreseen, and warmer by `HOTTER_K` within half a day."""
+
+    def ahead_c(self, hour: float, ahead_s: float) -> float:
+        """Return the room this long from now [°C]."""
+        usual_c = Room.ahead_c(self, hour, ahead_s)
+        return usual_c + HOTTER_K * min(1.0, ahead_s / HOTTER_WITHIN_S)
+
+
+def _planned(
+    forecast: Forecast,
+    situation: Situation,
+    logged: Sequence[Logged],
+    habits: Habits,
+    hour_at: HourAt,
+    *,
+    eager: bool,
+) -> SwapPlan:
+    """Return one plan: as late as it may be, or as soon as a set is frozen."""
     ready_s = _freezer(logged, habits)
     now_s, ends_s = forecast.as_of_s, forecast.as_of_s + HORIZON_S
     from_s, start, water = now_s, situation.start, _marked(situation)
@@ -97,7 +134,11 @@ def plan_swaps(
     swaps: list[PlannedSwap] = []
     short = False
     while spent_s is not None and spent_s < ends_s and len(swaps) < MOST_SWAPS:
-        wish_s, why = _wished(spent_s, from_s if not swaps else from_s + APART_S, habits, hour_at)
+        earliest_s = from_s + APART_S if swaps else from_s
+        wish_s, why = _wished(spent_s, earliest_s, habits, hour_at)
+        if eager:
+            wish_s, why = _sooner(wish_s, why, max(earliest_s, _all_ready_s(ready_s, habits)),
+                                  habits, hour_at)  # fmt: skip
         at_s, packs, lacking = _possible(wish_s, ready_s, habits, hour_at)
         if at_s >= ends_s or math.isinf(at_s):
             short = True
@@ -110,16 +151,16 @@ def plan_swaps(
                 at_s=at_s,
                 packs=packs,
                 why=f"{why}; {lacking}" if lacking else why,
-                too_warm_k_h=sum(step.over_k for step in arrived) * BIN_S / _HOUR_S,
+                too_warm_k_h=_too_warm_k_h(arrived),
             )
         )
         ready_s = sorted([*ready_s[packs:], *([at_s + habits.refreeze_s] * packs)])
         last = arrived[-1] if arrived else None
-        air_c = start.air_c if last is None else last.air_c
         before = water if last is None else last.water
-        groups = groups_after(Swap(at_s=at_s, packs=packs), before.groups, habits.packs_in_set)
+        air_c = start.air_c if last is None else last.air_c
         cut_in_c, _ = situation.band.at(hour_at(at_s))
-        water = Water(before.water_c, groups)
+        swap = Swap(at_s=at_s, packs=packs)
+        water = Water(before.water_c, groups_after(swap, before.groups, habits.packs_in_set))
         start = replace(
             start,
             hour=hour_at(at_s),
@@ -132,7 +173,28 @@ def plan_swaps(
         from_s = at_s
         end = run_out(start, water, side, _later(situation, from_s - now_s))
         spent_s = None if end is None else from_s + end.ahead_s
-    return SwapPlan(swaps=tuple(swaps), short=short)
+    rest = _walked(start, water, side, _later(situation, from_s - now_s), ends_s - from_s)
+    return SwapPlan(swaps=tuple(swaps), short=short, after_k_h=_too_warm_k_h(rest))
+
+
+def _too_warm_k_h(steps: Sequence[Ahead]) -> float:
+    return sum(step.over_k for step in steps) * BIN_S / _HOUR_S
+
+
+def _all_ready_s(ready_s: Sequence[float], habits: Habits) -> float:
+    """Return when a full set is frozen [s]."""
+    wanted = habits.packs_in_set
+    return ready_s[wanted - 1] if len(ready_s) >= wanted else math.inf
+
+
+def _sooner(
+    wish_s: float, why: str, frozen_s: float, habits: Habits, hour_at: HourAt
+) -> tuple[float, str]:
+    """Return the swap as soon as a set is frozen and somebody awake, where that is sooner."""
+    at_s = _waking(frozen_s, habits, hour_at)
+    if at_s >= wish_s:
+        return wish_s, why
+    return at_s, "a set is frozen, and the freezer is what runs short"
 
 
 def _freezer(logged: Sequence[Logged], habits: Habits) -> list[float]:

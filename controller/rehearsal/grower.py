@@ -66,14 +66,26 @@ class Grower:
         self._coming: dict[str, float] = {}
         self._last_swap_s = float("-inf")
 
-    def look(self, at_s: float, local: datetime, standing: frozenset[str]) -> Visit | None:
+    def look(
+        self,
+        at_s: float,
+        local: datetime,
+        standing: frozenset[str],
+        *,
+        planned: bool | None = None,
+    ) -> Visit | None:
         """Return what the person does now, if anything.
 
         Args:
             at_s: Seconds since the start of the rehearsal.
             local: Time of day.
             standing: Names of the alarms that stand.
+            planned: Whether the swap plan has packs changed now; a person who has a plan goes by
+                it, and neither by habit nor by the word that they are due or the water warm: that was
+                known hours ago. None: there is none.
         """
+        if planned is not None:
+            standing -= {"swap_due", "reservoir_warm"}
         for name in standing:
             if name in self._script.answers and name not in self._coming:
                 self._coming[name] = at_s + self._script.comes_within * self._random.uniform(0.3, 1)
@@ -85,8 +97,9 @@ class Grower:
             del self._coming["flow_not_proved"]
             return Visit(bleeds_the_pump=True)
         called = [name for name, due_s in self._coming.items() if due_s <= at_s]
-        if called or self._habit(at_s, local):
-            return self._swap(at_s, called)
+        habit = self._habit(at_s, local)
+        if called or (habit if planned is None else planned):
+            return self._swap(at_s, called, patient=planned is not None)
         return None
 
     def _awake(self, local: datetime) -> bool:
@@ -106,14 +119,14 @@ class Grower:
             )
         return False
 
-    def _swap(self, at_s: float, called: list[str]) -> Visit | None:
+    def _swap(self, at_s: float, called: list[str], *, patient: bool) -> Visit | None:
         for name in called:
             # asked again only if the alarm still stands an hour from now
             self._coming[name] = at_s + SWAP_APART_S
         if at_s - self._last_swap_s < SWAP_APART_S:
             return None
         # told hours ahead, a person waits for packs that are frozen through
-        told_early = called == ["swap_due"]
+        told_early = called == ["swap_due"] or (patient and not called)
         packs, frozen_share = self._freezer.take(
             self._packs_in_use, at_s, worth=FROZEN_THROUGH if told_early else WORTH_PUTTING_IN
         )

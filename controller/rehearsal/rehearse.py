@@ -34,6 +34,8 @@ DAY_S = 86_400.0
 MINUTE_S = 60.0
 FIRST_DAY = datetime(2026, 7, 13)  # noqa: DTZ001 - given its zone where it is used
 """A Monday in July; the date matters for nothing but daylight saving and the look of a table."""
+SETTLED_S = 1200.0
+"""After a swap, the next forecast waits until the reservoir shows it."""
 REFREEZE_S = 12 * 3600.0
 """Where the plant gives no time of its own; common practice, no source."""
 
@@ -99,6 +101,7 @@ class Rehearsal:
         self._room = room
         self._forecaster = forecaster
         self._forecast_due_s = 0.0
+        self._next_swap_s: float | None = None
         self.forecasts: list[dict[str, float | None]] = []
         self._swapped_since_row: int | None = None
         self._asked: Asked = NOTHING_ASKED
@@ -221,7 +224,11 @@ class Rehearsal:
         """Let the person act and the faults come and go."""
         at_s = now - self.clock.origin
         standing = self.tally.standing() if powered else frozenset()
-        visit = self._grower.look(at_s, self.clock.local(), standing)
+        local = self.clock.local()
+        planned = None
+        if self._next_swap_s is not None:
+            planned = local.timestamp() >= self._next_swap_s
+        visit = self._grower.look(at_s, local, standing, planned=planned)
         if visit is not None:
             self._visited(visit, at_s)
         if self._trace is not None or self._forecaster is not None:
@@ -247,6 +254,10 @@ class Rehearsal:
         self._forecast_due_s = at_s + EVERY_S
         forecast = forecaster.forecast(now_s)
         loop.swap_due = forecaster.due(forecast)
+        script = self.scenario.grower
+        self._next_swap_s = forecaster.next_swap_s(
+            forecast, wakes=script.wakes, sleeps=script.sleeps
+        )
         if forecast.basis == "unknown":
             return
 
@@ -274,6 +285,7 @@ class Rehearsal:
 
     def _visited(self, visit: Visit, at_s: float) -> None:
         if visit.packs:
+            self._next_swap_s, self._forecast_due_s = None, at_s + SETTLED_S
             self.chamber.swap(packs=visit.packs, frozen_share=visit.frozen_share)
             self.swaps.append({"t_s": at_s, "packs": visit.packs})
             self.packs_used += visit.packs

@@ -25,8 +25,8 @@ def held_band_of(settings: Settings, stage: Stage) -> HeldBand:
         cut_out_c=stage.cut_out / 1000,
         night_cut_in_c=night.cut_in / 1000,
         night_cut_out_c=night.cut_out / 1000,
-        night_from_h=_hour(night.from_),
-        night_to_h=_hour(night.to),
+        night_from_h=hour_of(night.from_),
+        night_to_h=hour_of(night.to),
         margin_k=margin_k,
     )
 
@@ -44,15 +44,16 @@ def habits_of(settings: Settings) -> Habits:
     """Return when somebody is awake, and what the freezer does."""
     packs = settings.plant_spec().packs
     return Habits(
-        wakes_h=_hour(settings.people.wakes),
-        sleeps_h=_hour(settings.people.sleeps),
+        wakes_h=hour_of(settings.people.wakes),
+        sleeps_h=hour_of(settings.people.sleeps),
         packs=packs.count,
         packs_in_set=packs.in_reservoir,
         refreeze_s=3600.0 * refreeze_h(packs),
     )
 
 
-def _hour(at: time) -> float:
+def hour_of(at: time) -> float:
+    """Return a time of day in hours."""
     return at.hour + at.minute / 60 + at.second / 3600
 
 
@@ -64,4 +65,4 @@ def local_hour(at_s: float, zone: tzinfo | None) -> float:
         zone: The chamber's zone; None: the machine's.
     """
     local = datetime.fromtimestamp(at_s, UTC).astimezone(zone)
-    return _hour(local.time())
+    return hour_of(local.time())

@@ -1,0 +1,106 @@
+"""A rehearsal with the lookout's forecast: it sees the probes only; a person goes by its plan."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+from random import Random
+
+import pytest
+
+from controller.cli.main import status_of
+from controller.rehearsal.dry_forecaster import DryForecaster
+from controller.rehearsal.grower import FROZEN_THROUGH, Freezer, Grower
+from controller.rehearsal.rehearse import Rehearsal
+from controller.settings.load import read_settings
+from controller.settings.scenario_file import GrowerScript, read_scenario
+from controller.settings.shipped import shipped_config
+
+CONFIG = shipped_config("larkmoor-laptop.toml")
+HOUR_S = 3600.0
+MORNING = datetime(2026, 7, 1, 7, 15, tzinfo=UTC)
+LATER = MORNING.replace(hour=15)
+
+
+def run(days: float, *, foresee: bool, packs: int = 8, folder: Path | None = None) -> Rehearsal:
+    config = CONFIG
+    if folder is not None:
+        config = folder / "c.toml"
+        text = CONFIG.read_text(encoding="utf-8").replace("count = 8", f"count = {packs}")
+        config.write_text(text, encoding="utf-8")
+    settings = read_settings(config)
+    scenario = read_scenario(shipped_config("scenarios") / "heat-wave.toml")
+    rehearsal = Rehearsal(
+        settings, scenario, days=days, seed=1,
+        forecaster=DryForecaster(settings) if foresee else None,
+    )  # fmt: skip
+    rehearsal.run()
+    return rehearsal
+
+
+def test_forecasts_come_each_half_hour_with_their_bounds_in_order() -> None:
+    """From the first swap on; none looks back."""
+    forecasts = run(1.0, foresee=True).forecasts
+
+    assert len(forecasts) > 40
+    for each in forecasts:
+        assert each["t_s"] is not None
+        known = [each[key] for key in ("early_t_s", "swap_due_t_s", "late_t_s")]
+        there = [value for value in known if value is not None]
+        assert there == sorted(there)
+
+
+def test_a_person_with_a_plan_loses_less_of_the_crop(tmp_path: Path) -> None:
+    """Three days into the heat, with packs for three sets: fewer packs, and less air too warm."""
+    habit = run(3.0, foresee=False, packs=12, folder=tmp_path)
+    plan = run(3.0, foresee=True, packs=12, folder=tmp_path)
+
+    assert plan.packs_used <= habit.packs_used
+    assert plan.tally.degree_hours_above < 0.8 * habit.tally.degree_hours_above
+
+
+def grower(freezer: Freezer) -> Grower:
+    script = GrowerScript.model_validate(
+        {"wakes": "06:30", "sleeps": "22:30", "swaps_at": ["07:15"], "answers": ["swap_due"]}
+    )
+    return Grower(script, freezer, packs_in_use=2, random=Random(1))
+
+
+@pytest.mark.parametrize(
+    ("planned", "comes"), [(None, True), (False, False), (True, True)], ids=["habit", "not", "now"]
+)
+def test_a_plan_takes_the_place_of_habit(planned: bool | None, comes: bool) -> None:
+    """At the hour of habit: without a plan, with one that says later, with one that says now."""
+    freezer = Freezer(refreeze_s=10 * HOUR_S, since_s=[-1e6] * 2)
+
+    visit = grower(freezer).look(
+        0.0, datetime(2026, 7, 1, 7, 15, tzinfo=UTC), frozenset(), planned=planned
+    )
+
+    assert (visit is not None) is comes
+
+
+def test_a_person_with_a_plan_waits_for_frozen_packs() -> None:
+    """Half frozen is for emergencies."""
+    freezer = Freezer(refreeze_s=10 * HOUR_S, since_s=[0.0, 0.0])
+    person = grower(freezer)
+
+    early = person.look(8 * HOUR_S, LATER, frozenset(), planned=True)
+    ready = person.look(10 * HOUR_S, LATER, frozenset(), planned=True)
+
+    assert early is None
+    assert ready is not None
+    assert ready.frozen_share >= FROZEN_THROUGH
+
+
+def test_json_carries_the_forecasts(capsys: pytest.CaptureFixture[str]) -> None:
+    """With --forecast, and an empty list without."""
+    arguments = ["rehearse", str(CONFIG), "--days", "0.5", "--json"]
+
+    assert status_of([*arguments, "--forecast"]) == 0
+    foreseen = json.loads(capsys.readouterr().out)["forecasts"]
+    assert status_of(arguments) == 0
+
+    assert foreseen
+    assert json.loads(capsys.readouterr().out)["forecasts"] == []
