@@ -81,8 +81,8 @@ class Grower:
             local: Time of day.
             standing: Names of the alarms that stand.
             planned: Whether the swap plan has packs changed now; a person who has a plan goes by
-                it, and neither by habit nor by the word that they are due or the water warm: that was
-                known hours ago. None: there is none.
+                it, and neither by habit nor by the word that they are due or that the water is
+                warm: that was known hours ago. None: there is none.
         """
         if planned is not None:
             standing -= {"swap_due", "reservoir_warm"}

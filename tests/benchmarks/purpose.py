@@ -2,9 +2,10 @@
 
     python -m tests.benchmarks.purpose [--chambers 12] [--seed 1] [--processes 2]
 
-The same plants, weather, noise and growers. A grower comes by habit morning and evening and when
-called: by the reservoir and the air under both, by swap due under coldpin only. Prints a row for
-each chamber and judges nothing; where coldpin does worse, the row shows it.
+The same plants, weather and noise. Under the plain switch the grower comes by habit, morning and
+evening, and when the reservoir or the air calls; under coldpin by its swap plan, and when the air
+calls. "sized" is the scarcest of coil, rotation and night, as `coldpin size` reckons it. Prints a
+row for each chamber and judges nothing; where coldpin does worse, the row shows it.
 """
 
 from __future__ import annotations
