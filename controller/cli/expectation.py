@@ -105,6 +105,8 @@ def print_cycles(
         else "comes nearest, but the air leaves the species' band"
     )
     console.print(
-        f"to try: cut_in {shown(proposal.cut_in_c)}, cut_out {shown(proposal.cut_out_c)}: {keeps}, "
-        f"at {proposal.starts_per_h:.1f} starts an hour"
+        f"to try: cut_in {shown(proposal.cut_in_c)}, cut_out {shown(proposal.cut_out_c)}, "
+        f"minimum_run {words.duration(proposal.minimum_run_s)}, anti_short_cycle "
+        f"{words.duration(proposal.anti_short_cycle_s)}: {keeps}, at "
+        f"{proposal.starts_per_h:.1f} starts an hour"
     )

@@ -181,6 +181,8 @@ def _proposed(proposal: Proposal | None) -> dict[str, Any] | None:
         "cut_out_c": proposal.cut_out_c,
         "starts_per_h": proposal.starts_per_h,
         "keeps": proposal.keeps,
+        "minimum_run_s": proposal.minimum_run_s,
+        "anti_short_cycle_s": proposal.anti_short_cycle_s,
     }
 
 

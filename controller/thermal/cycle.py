@@ -7,10 +7,10 @@ while the probe shows it between them.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from controller.core.decide import begin, decide
-from controller.core.law import Band, Law
+from controller.core.law import Band, Law, Timing
 from controller.core.state import Inputs
 from controller.core.values import Seen, millidegrees
 from controller.thermal.plant import Plant
@@ -108,6 +108,11 @@ def expected_cycle(
     )
 
 
+TIMERS_S = ((300.0, 480.0), (180.0, 300.0), (120.0, 300.0), (120.0, 180.0), (60.0, 180.0))
+"""Minimum run and rest that are worth trying [s]: three to eight minutes of rest spare a small pump
+and its relay. Common practice, no source."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Proposal:
     """Switching points that keep the true air where it shall be."""
@@ -118,6 +123,8 @@ class Proposal:
     """At the busiest of the hours looked at."""
     keeps: bool
     """Whether the air stays inside; where no pair does, this is the one that comes nearest."""
+    minimum_run_s: float
+    anti_short_cycle_s: float
 
 
 def propose_points(
@@ -130,11 +137,11 @@ def propose_points(
     tick_s: float,
     lag_s: float,
 ) -> Proposal:
-    """Return the switching points with the fewest starts that keep the air inside a band.
+    """Return the switching points and timers with the fewest starts that keep the air in a band.
 
     Args:
         spec: The plant.
-        law: Timers and limits.
+        law: Timers and limits; its timers are tried first.
         hours: Hours in which the air must stay inside.
         low_c: Lowest air [°C].
         high_c: Highest air [°C].
@@ -142,29 +149,46 @@ def propose_points(
         lag_s: Time constant of the air probe [s].
     """
     width_k = high_c - low_c
-    best: tuple[tuple[float, float], Proposal] | None = None
-    for below in (0.1, 0.25, 0.4):
-        for above in (0.1, 0.25, 0.4):
-            points = Band(_on_step(high_c - below * width_k), _on_step(low_c + above * width_k))
-            cycles = [
-                expected_cycle(spec, points, law, hour, tick_s=tick_s, lag_s=lag_s)
-                for hour in hours
-            ]
-            out_k = max(
-                max(0.0, cycle.air_max_c - high_c, low_c - cycle.air_min_c) for cycle in cycles
+
+    def judged(points: Band, timing: Timing) -> tuple[tuple[float, float], Proposal]:
+        cycles = [
+            expected_cycle(
+                spec, points, replace(law, timing=timing), hour, tick_s=tick_s, lag_s=lag_s
             )
-            starts = max(cycle.starts_per_h for cycle in cycles)
-            proposal = Proposal(
-                cut_in_c=points.cut_in_mc / 1000,
-                cut_out_c=points.cut_out_mc / 1000,
-                starts_per_h=starts,
-                keeps=out_k <= 0.05,
-            )
-            rank = (0.0 if proposal.keeps else out_k, starts)
-            if best is None or rank < best[0]:
-                best = (rank, proposal)
-    assert best is not None
-    return best[1]
+            for hour in hours
+        ]
+        out_k = max(max(0.0, cycle.air_max_c - high_c, low_c - cycle.air_min_c) for cycle in cycles)
+        starts = max(cycle.starts_per_h for cycle in cycles)
+        keeps = out_k <= 0.05
+        return (0.0 if keeps else out_k, starts), Proposal(
+            cut_in_c=points.cut_in_mc / 1000,
+            cut_out_c=points.cut_out_mc / 1000,
+            starts_per_h=starts,
+            keeps=keeps,
+            minimum_run_s=timing.minimum_run_s,
+            anti_short_cycle_s=timing.anti_short_cycle_s,
+        )
+
+    every_points = [
+        Band(_on_step(high_c - below * width_k), _on_step(low_c + above * width_k))
+        for below in (0.1, 0.25, 0.4)
+        for above in (0.1, 0.25, 0.4)
+    ]
+    found = [(*judged(points, law.timing), points) for points in every_points]
+    rank, proposal, points = min(found, key=lambda each: each[0])
+    # then the timers, from gentle on pump and relay to quick; a tie leaves them as they are
+    for minimum_run_s, rest_s in TIMERS_S:
+        timing = replace(
+            law.timing,
+            minimum_run_s=max(minimum_run_s, law.timing.prime_s),
+            anti_short_cycle_s=max(rest_s, law.timing.run_on_s),
+        )
+        other_rank, other = judged(points, timing)
+        if other_rank[0] < rank[0] - 0.02 or (
+            other_rank[0] <= rank[0] and other_rank[1] < 0.9 * rank[1]
+        ):
+            rank, proposal = other_rank, other
+    return proposal
 
 
 def _on_step(temp_c: float) -> int:

@@ -72,3 +72,31 @@ def test_band_that_no_points_can_keep_is_said_so() -> None:
     proposal = propose_points(SPEC, LAW, (MILD, HOT), low_c=16.0, high_c=16.5, tick_s=5, lag_s=120)
 
     assert not proposal.keeps
+
+
+def test_proposed_timers_are_the_ones_that_were_judged() -> None:
+    """The proposal's own cycle, run again with its timers, has its starts and keeps the air.
+
+    From timers too long for this chamber shorter ones are proposed, and they leave the air nearer
+    to its band.
+    """
+    clumsy = make_law(minimum_run_s=1800, anti_short_cycle_s=1800, run_on_s=20)
+    proposal = propose_points(
+        SPEC, clumsy, (MILD, HOT), low_c=14.5, high_c=17.5, tick_s=5, lag_s=45
+    )
+    points = Band(round(proposal.cut_in_c * 1000), round(proposal.cut_out_c * 1000))
+    law = make_law(
+        minimum_run_s=proposal.minimum_run_s,
+        anti_short_cycle_s=proposal.anti_short_cycle_s,
+        run_on_s=20,
+    )
+    ours = [expected_cycle(SPEC, points, law, hour, tick_s=5, lag_s=45) for hour in (MILD, HOT)]
+    before = [
+        expected_cycle(SPEC, points, clumsy, hour, tick_s=5, lag_s=45) for hour in (MILD, HOT)
+    ]
+
+    assert proposal.minimum_run_s < 1800
+    assert proposal.starts_per_h == max(cycle.starts_per_h for cycle in ours)
+    assert max(c.air_max_c for c in ours) - min(c.air_min_c for c in ours) < max(
+        c.air_max_c for c in before
+    ) - min(c.air_min_c for c in before)
