@@ -21,7 +21,7 @@ def lookout(config: Path, new_secret: bool) -> None:
 
     It reads what the control process records, and can ask it for things; it controls nothing.
     """
-    settings = read_settings(config)
+    read_settings(config)  # what is wrong with it is said before anything is made
     place = state_directory(config)
     if new_secret:
         from controller.lookout.access import new_secret as make  # noqa: PLC0415
@@ -42,6 +42,4 @@ def lookout(config: Path, new_secret: bool) -> None:
     from controller.cli.logs import set_up_logs  # noqa: PLC0415
 
     set_up_logs()
-    own = settings.lookout
-    click.echo(f"The page is at http://{own.address}:{own.port}/", err=True)
     run_lookout(config, place)

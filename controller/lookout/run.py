@@ -9,7 +9,7 @@ from pathlib import Path
 import structlog
 import uvicorn
 
-from controller.errors import SettingsError
+from controller.errors import BusyError, SettingsError
 from controller.lookout.access import Access
 from controller.lookout.forecasting import Forecaster, guarded
 from controller.lookout.metrics import metrics_route
@@ -98,6 +98,7 @@ def run_lookout(config: Path, place: Path) -> None:
     Raises:
         SettingsError: The configuration cannot be used, or the page would be open to the house
             without a secret.
+        BusyError: The address cannot be listened at.
     """
     settings = read_settings(config)
     lookout = settings.lookout
@@ -148,6 +149,11 @@ def run_lookout(config: Path, place: Path) -> None:
         sender.begin()
     try:
         server.run()
+    except SystemExit:  # how the server says that it could not listen; its log has the reason
+        raise BusyError(
+            f"nothing can listen at {lookout.address}:{lookout.port}; is it taken, or no address "
+            "of this machine? [lookout] address and port name another one"
+        ) from None
     finally:
         watch.close()
         if sender is not None:
