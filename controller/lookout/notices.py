@@ -6,6 +6,7 @@ are kept back, unless the cold would run out before morning; then it is told in 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, time, timedelta
@@ -21,9 +22,15 @@ SAME_SET_S = 3600.0
 """A set of packs is the same while its swap, as it is believed, moves by less than this [s]."""
 SILENT_FOR = timedelta(minutes=3)
 QUIET_AFTER = timedelta(hours=1)
-"""An alarm that comes back within this is not told again."""
+"""An alarm that comes back within this of being told waits; where it still stands then, it is told
+again."""
+UNTIL_MORNING = frozenset({"long_run", "frequent_starts", "records_failing"})
+"""Alarms that hurt no crop before morning; people are let sleep."""
+SWAP_DUE, SILENT, SUMMARY = "swap_due", "silent", "summary"
 EVENING_LEAD_S = -1.0
 _KEPT = 40
+_JUST_NOW = timedelta(minutes=5)
+"""A swap is not believed to lie farther ahead than this."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,6 +77,8 @@ class Notice:
     title: str
     body: str
     urgent: bool = False
+    about: str = ""
+    """The alarm's name, ``silent`` or ``summary``."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,8 +89,8 @@ class Said:
     """Swap of the set [s since 1970] and the lead [s], -1 for the word in the evening."""
     standing: frozenset[str] = frozenset()
     """Alarms that were told and not cleared."""
-    cleared: tuple[tuple[str, float], ...] = ()
-    """When alarms cleared last [s since 1970]."""
+    told: tuple[tuple[str, float], ...] = ()
+    """When alarms were told last [s since 1970]."""
     silent_since_s: float | None = None
     silent_told: bool = False
     summary_day: int = 0
@@ -92,7 +101,7 @@ class Said:
         return {
             "leads": [list(lead) for lead in self.leads],
             "standing": sorted(self.standing),
-            "cleared": [list(each) for each in self.cleared],
+            "told": [list(each) for each in self.told],
             "silent_since_s": self.silent_since_s,
             "silent_told": self.silent_told,
             "summary_day": self.summary_day,
@@ -106,7 +115,7 @@ class Said:
             return cls(
                 leads=tuple((float(at), float(lead)) for at, lead in document["leads"]),
                 standing=frozenset(str(key) for key in document["standing"]),
-                cleared=tuple((str(key), float(at)) for key, at in document["cleared"]),
+                told=tuple((str(key), float(at)) for key, at in document["told"]),
                 silent_since_s=None if silent is None else float(silent),
                 silent_told=bool(document["silent_told"]),
                 summary_day=int(document["summary_day"]),
@@ -145,9 +154,11 @@ def _silence(step: _Step, snapshot: Snapshot, rules: Rules, now: datetime) -> _S
     if not snapshot.silent:
         notices = list(step.notices)
         if said.silent_told:
-            notices.append(Notice(title=_title(rules), body="The controller speaks again."))
+            body = "The controller speaks again."
+            notices.append(Notice(title=_title(rules), body=body, about=SILENT))
         return _Step(replace(said, silent_since_s=None, silent_told=False), notices)
-    if said.silent_since_s is None:
+    # a clock that was set back would have the silence begin in the future
+    if said.silent_since_s is None or now_s < said.silent_since_s:
         return _Step(replace(said, silent_since_s=now_s), step.notices)
     if said.silent_told or now_s - said.silent_since_s < SILENT_FOR.total_seconds():
         return step
@@ -157,50 +168,60 @@ def _silence(step: _Step, snapshot: Snapshot, rules: Rules, now: datetime) -> _S
     )
     return _Step(
         replace(said, silent_told=True),
-        [*step.notices, Notice(title=_title(rules), body=body, urgent=True)],
+        [*step.notices, Notice(title=_title(rules), body=body, urgent=True, about=SILENT)],
     )
 
 
 def _alarms(step: _Step, snapshot: Snapshot, rules: Rules, now: datetime) -> _Step:
     """Tell alarms that are new, and those that are over; swap due has its own leads."""
-    said, notices = step.said, list(step.notices)
-    alarms = (snapshot.status or {}).get("alarms", ())
+    notices = list(step.notices)
     standing = {
         f"{alarm['name']} {alarm['about']}".strip(): alarm
-        for alarm in alarms
-        if alarm["name"] != "swap_due" and (rules.alarms is None or alarm["name"] in rules.alarms)
+        for alarm in (snapshot.status or {}).get("alarms", ())
+        if alarm["name"] != SWAP_DUE and (rules.alarms is None or alarm["name"] in rules.alarms)
     }
-    lately = dict(said.cleared)
+    awake, now_s = rules.awake(now), now.timestamp()
+    told_at = dict(step.said.told)
+    told = set(step.said.standing)
     for key, alarm in standing.items():
-        if key in said.standing:
+        # a clock that was set back makes no alarm quiet: then it was told in the future
+        lately = 0.0 <= now_s - told_at.get(key, -math.inf) < QUIET_AFTER.total_seconds()
+        if key in told or lately or (not awake and alarm["name"] in UNTIL_MORNING):
             continue
-        if now.timestamp() - lately.get(key, 0.0) < QUIET_AFTER.total_seconds():
-            continue
-        about = f" ({alarm['about'].replace('_', ' ')})" if alarm["about"] else ""
-        words = ALARM_WORDS.get(alarm["name"], alarm["name"])
-        body = f"{words[0].upper()}{words[1:]}{about}. {_readings(snapshot, rules)}"
-        notices.append(Notice(title=_title(rules), body=body, urgent=True))
-    for key in said.standing - standing.keys():
-        lately[key] = now.timestamp()
+        told.add(key)
+        told_at[key] = now_s
+        words = f"{_words(alarm['name'], alarm['about'])}. {_readings(snapshot, rules)}"
+        body = f"{words[0].upper()}{words[1:]}"
+        notices.append(
+            Notice(title=_title(rules), body=body, urgent=True, about=str(alarm["name"]))
+        )
+    for key in sorted(told - standing.keys()):
+        told.remove(key)
         if rules.cleared:
             name, _, about = key.partition(" ")
-            words = ALARM_WORDS.get(name, name)
-            body = f"Over: {words}{f' ({about})' if about else ''}."
-            notices.append(Notice(title=_title(rules), body=body))
-    return _Step(
-        replace(
-            said,
-            standing=frozenset(standing),
-            cleared=tuple(sorted(lately.items(), key=lambda each: each[1])[-_KEPT:]),
-        ),
-        notices,
+            body = f"Over: {_words(name, about)}."
+            notices.append(Notice(title=_title(rules), body=body, about=name))
+    said = replace(
+        step.said,
+        standing=frozenset(told),
+        told=tuple(sorted(told_at.items(), key=lambda each: each[1])[-_KEPT:]),
     )
+    return _Step(said, notices)
+
+
+def _words(name: str, about: str) -> str:
+    words = ALARM_WORDS.get(name, name.replace("_", " "))
+    return f"{words} ({about.replace('_', ' ')})" if about else words
 
 
 def _leads(step: _Step, snapshot: Snapshot, rules: Rules, now: datetime) -> _Step:
     forecast = snapshot.forecast
     if not rules.leads_s or forecast is None or not forecast.get("early"):
         return step
+    if snapshot.last_swap is not None:
+        swapped, as_of = snapshot.last_swap[0], datetime.fromisoformat(forecast["as_of"])
+        if as_of < swapped <= now + _JUST_NOW:
+            return step  # it tells of the packs that have just been taken out
     early = datetime.fromisoformat(forecast["early"]).astimezone(now.tzinfo)
     set_s = datetime.fromisoformat(forecast["swapped_at"]).timestamp()
     passed = [lead_s for lead_s in rules.leads_s if now >= early - timedelta(seconds=lead_s)]
@@ -248,18 +269,18 @@ def _lead_notice(
     plan = forecast.get("plan") or ()
     if plan:
         body += f" {plan[0]['packs']} packs: {plan[0]['why']}."
-    return Notice(title=_title(rules), body=body, urgent=early <= now)
+    return Notice(title=_title(rules), body=body, urgent=early <= now, about=SWAP_DUE)
 
 
 def _summary(step: _Step, snapshot: Snapshot, rules: Rules, now: datetime) -> _Step:
     today = now.toordinal()
-    if rules.summary is None or now.time() < rules.summary or step.said.summary_day >= today:
+    if rules.summary is None or now.time() < rules.summary or step.said.summary_day == today:
         return step
     view = view_of(snapshot, chamber=rules.chamber, unit=rules.unit, zone=now.tzinfo)
     body = f"{view.verdict} Packs: {view.swap}"
     return _Step(
         replace(step.said, summary_day=today),
-        [*step.notices, Notice(title=_title(rules), body=body)],
+        [*step.notices, Notice(title=_title(rules), body=body, about=SUMMARY)],
     )
 
 

@@ -120,6 +120,79 @@ def test_an_alarm_is_told_when_it_is_raised_and_when_it_is_over() -> None:
     assert [body for body in bodies if not body.startswith("Over")] == bodies[:1]
 
 
+def standing_at(minutes: Iterable[int], name: str = "air_high") -> list[Snapshot]:
+    """Return a snapshot a minute; an alarm stands at the minutes given."""
+    chosen = set(minutes)
+    return [
+        snapshot(NOW + i * MINUTE, alarms=[alarm(name)] if i in chosen else [])
+        for i in range(max(chosen) + 2)
+    ]
+
+
+def test_an_alarm_that_comes_back_and_stays_is_told_when_the_quiet_hour_is_over() -> None:
+    """Told at 0, over at 10, back at 40 and there to stay: said again at 60, not never."""
+    found = told(standing_at([*range(10), *range(40, 300)]))
+
+    assert [(round((at - NOW) / MINUTE), notice.about, notice.urgent) for at, notice in found] == [
+        (0, "air_high", True),
+        (10, "air_high", False),
+        (60, "air_high", True),
+        (300, "air_high", False),
+    ]
+
+
+def test_an_alarm_that_flaps_is_told_once_an_hour() -> None:
+    """Five minutes on, five off, for three hours; nothing is over that was not told."""
+    flapping = [i for i in range(181) if i // 5 % 2 == 0]
+
+    found = [(round((at - NOW) / MINUTE), notice) for at, notice in told(standing_at(flapping))]
+
+    assert [minute for minute, notice in found if notice.urgent] == [0, 60, 120, 180]
+    assert len([notice for _, notice in found if not notice.urgent]) == 4
+
+
+def test_a_clock_set_back_makes_no_alarm_quiet() -> None:
+    """Told an hour ahead of time, over, and raised again by the right clock: it is told."""
+    ahead = NOW + timedelta(days=30)
+    story = [
+        snapshot(ahead, alarms=[alarm("air_high")]),
+        snapshot(ahead + MINUTE, alarms=[]),
+        snapshot(NOW, alarms=[alarm("air_high")]),
+    ]
+
+    assert [at for at, notice in told(story) if notice.urgent] == [ahead, NOW]
+
+
+def test_a_clock_set_back_does_not_hide_a_silence() -> None:
+    """The silence began by the wrong clock; by the right one it is told after three minutes."""
+    ahead = snapshot(NOW + timedelta(days=30), silent=True)
+    after = [snapshot(NOW + i * MINUTE, silent=True) for i in range(6)]
+
+    assert [at for at, _ in told([ahead, *after])] == [NOW + 3 * MINUTE]
+
+
+@pytest.mark.parametrize(
+    ("name", "at"),
+    [("frequent_starts", time(6, 30)), ("records_failing", time(6, 30)), ("air_high", time(1, 0))],
+)
+def test_nobody_is_woken_for_what_hurts_no_crop(name: str, at: time) -> None:
+    """Raised at one in the morning and standing until eight."""
+    night = NOW.replace(hour=1) + timedelta(days=1)
+    snapshots = [snapshot(night + i * 10 * MINUTE, alarms=[alarm(name)]) for i in range(42)]
+
+    assert [when.time() for when, _ in told(snapshots)] == [at]
+
+
+def test_a_forecast_of_packs_that_were_just_taken_out_tells_nothing() -> None:
+    """The swap is noted, the next forecast comes within minutes; a swap far ahead is no swap."""
+    old = snapshot(NOW + MINUTE, forecast=forecast(NOW + 20 * MINUTE))
+    swapped = replace(old, last_swap=(NOW + MINUTE, 4))
+    mistaken = replace(old, last_swap=(NOW + timedelta(days=30), 4))
+
+    assert told([swapped]) == []
+    assert len(told([mistaken])) == 1
+
+
 def test_only_chosen_alarms_are_told() -> None:
     """The others stand on the page."""
     rules = replace(RULES, alarms=frozenset({"air_high"}))
