@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from pathlib import Path
 
 import click
 
+from controller.cli import people
+from controller.cli.main import EX_TEMPFAIL
 from controller.errors import SettingsError
 from controller.settings.load import read_settings
 
@@ -13,21 +16,51 @@ from controller.settings.load import read_settings
 @click.command()
 @click.argument("config", type=click.Path(path_type=Path))
 @click.option("--text", default="A test: notices arrive.", show_default=True, help="What to send.")
-def notify(config: Path, text: str) -> None:
-    """Send a notice through every service that CONFIG names, at once."""
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+def notify(config: Path, text: str, as_json: bool) -> int:
+    """Send a notice through every service that CONFIG names, at once.
+
+    Exit status 75: a service did not take it.
+    """
     settings = read_settings(config)
     if settings.notices.addresses is None:
         problem = "notices.addresses: found nothing, allowed: a file of addresses, one a line"
         raise SettingsError(str(config), (problem,))
-    from controller.lookout.notices import Notice  # noqa: PLC0415
-    from controller.lookout.sending import read_addresses, service_for  # noqa: PLC0415
-
-    addresses = read_addresses(config.parent / settings.notices.addresses)
-    deliver = service_for(addresses)
-    if not deliver(Notice(title=settings.chamber.name, body=text)):
-        problem = (
-            f"not every one of the {len(addresses)} services took it: is the network there, "
-            "and are user and password right?"
+    try:
+        # what only `coldpin lookout` and this command need, so that nothing else pays for it
+        from controller.lookout.notices import Notice  # noqa: PLC0415
+        from controller.lookout.sending import (  # noqa: PLC0415
+            read_addresses,
+            services_for,
+            taken_by,
         )
-        raise SettingsError(str(config), (problem,))
-    click.echo(f"Sent to {len(addresses)} service(s).")
+
+        services = services_for(read_addresses(config.parent / settings.notices.addresses))
+    except ModuleNotFoundError as error:
+        problem = f"found no package {error.name}, which notices need; "
+        problem += "pip install 'coldpin[lookout]'"
+        raise SettingsError(str(config), (problem,)) from None
+    sent_at = datetime.now(UTC).astimezone(settings.site.zone())
+    notice = Notice(title=settings.chamber.name, body=text)
+    outcome = [(service, taken_by(service, notice)) for service in services]
+    all_took_it = all(taken for _, taken in outcome)
+    if as_json:
+        people.print_json(
+            {
+                "chamber": settings.chamber.name,
+                "sent_at": sent_at.isoformat(timespec="seconds"),
+                "services": [
+                    {"number": service.number, "kind": service.kind, "taken": taken}
+                    for service, taken in outcome
+                ],
+            }
+        )
+    else:
+        for service, taken in outcome:
+            told = (
+                "took it"
+                if taken
+                else "did not take it: is the network there, and are user and password right?"
+            )
+            click.echo(f"address {service.number} ({service.kind}): {told}")
+    return 0 if all_took_it else EX_TEMPFAIL

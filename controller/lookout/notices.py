@@ -15,6 +15,7 @@ from typing import Any
 from controller.lookout.snapshot import Snapshot
 from controller.lookout.view import ALARM_WORDS, view_of
 from controller.pictures.words import duration, moment
+from controller.settings.load import Settings
 
 EVENING = timedelta(minutes=90)
 """How long before bedtime the night ahead is looked at."""
@@ -68,6 +69,21 @@ class Rules:
             hour=self.sleeps.hour, minute=self.sleeps.minute, second=0, microsecond=0
         )
         return today if today > at else today + timedelta(days=1)
+
+
+def rules_of(settings: Settings) -> Rules:
+    """Return what the grower wants to be told."""
+    notices = settings.notices
+    return Rules(
+        leads_s=tuple(notices.swap_due_before),
+        wakes=settings.people.wakes,
+        sleeps=settings.people.sleeps,
+        alarms=None if notices.alarms is None else frozenset(notices.alarms),
+        cleared=notices.tell_cleared,
+        summary=notices.summary_at,
+        chamber=settings.chamber.name,
+        unit=settings.display.unit,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -291,4 +307,6 @@ def _title(rules: Rules) -> str:
 def _readings(snapshot: Snapshot, rules: Rules) -> str:
     view = view_of(snapshot, chamber=rules.chamber, unit=rules.unit, zone=None)
     shown = [f"{name} {value}" for name, value in view.readings[:2]]
-    return f"{', '.join(shown).capitalize()}." if shown else ""
+    words = ", ".join(shown)
+    # not capitalize(): the unit stays as it is
+    return f"{words[:1].upper()}{words[1:]}." if shown else ""

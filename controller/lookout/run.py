@@ -13,11 +13,12 @@ from controller.errors import BusyError, SettingsError
 from controller.lookout.access import Access
 from controller.lookout.forecasting import Forecaster, guarded
 from controller.lookout.metrics import metrics_route
-from controller.lookout.notices import Rules
+from controller.lookout.notices import rules_of
 from controller.lookout.page import House, page_app
-from controller.lookout.sending import Sender, read_addresses, service_for
+from controller.lookout.sending import Sender, read_addresses, services_for
 from controller.lookout.snapshot import Snapshot
 from controller.lookout.watch import Watch
+from controller.records.boot import boot_id
 from controller.records.requests import REQUESTS, tell_swap_due
 from controller.settings.load import Settings, read_settings
 
@@ -69,23 +70,8 @@ def sender_of(settings: Settings, folder: Path, place: Path) -> Sender | None:
     notices = settings.notices
     if notices.addresses is None:
         return None
-    deliver = service_for(read_addresses(folder / notices.addresses))
-    return Sender(place, rules_of(settings), deliver, zone=settings.site.zone())
-
-
-def rules_of(settings: Settings) -> Rules:
-    """Return what the grower wants to be told."""
-    notices = settings.notices
-    return Rules(
-        leads_s=tuple(notices.swap_due_before),
-        wakes=settings.people.wakes,
-        sleeps=settings.people.sleeps,
-        alarms=None if notices.alarms is None else frozenset(notices.alarms),
-        cleared=notices.tell_cleared,
-        summary=notices.summary_at,
-        chamber=settings.chamber.name,
-        unit=settings.display.unit,
-    )
+    services = services_for(read_addresses(folder / notices.addresses))
+    return Sender(place, rules_of(settings), services, zone=settings.site.zone(), boot=boot_id())
 
 
 def run_lookout(config: Path, place: Path) -> None:
