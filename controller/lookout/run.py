@@ -17,7 +17,7 @@ from controller.lookout.notices import rules_of
 from controller.lookout.page import House, page_app
 from controller.lookout.sending import Sender, read_addresses, services_for
 from controller.lookout.snapshot import Snapshot
-from controller.lookout.watch import Watch
+from controller.lookout.watch import Watch, in_a_thread
 from controller.records.boot import boot_id
 from controller.records.requests import REQUESTS, tell_swap_due
 from controller.settings.load import Settings, read_settings
@@ -101,6 +101,7 @@ def run_lookout(config: Path, place: Path) -> None:
         place,
         forecast=guarded(forecaster.document, lambda text: _log.warning("forecast", note=text)),
         listeners=[SwapDueTeller(place, settings), *([] if sender is None else [sender])],
+        aside=in_a_thread,
     )
     app = page_app(
         House(

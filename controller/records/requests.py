@@ -136,8 +136,9 @@ def tell_swap_due(path: Path, *, due: bool, for_s: float) -> None:
     boot_ms = round(boottime() * 1000)
     payload = json.dumps({"due": due, "until_boot_ms": boot_ms + round(for_s * 1000)})
     with _opened(path) as file:
-        file.execute("DELETE FROM requests WHERE kind = ?", (Kind.FORECAST.value,))
-        file.execute(
+        # the old row goes last: were its number given to the new one, an answer on its way to
+        # the old would be written beside the new, which nobody would then read
+        cursor = file.execute(
             "INSERT INTO requests (kind, payload, who, asked_utc_ms, boot_id, asked_boot_ms)"
             " VALUES (?, ?, 'lookout', ?, ?, ?)",
             (
@@ -147,6 +148,10 @@ def tell_swap_due(path: Path, *, due: bool, for_s: float) -> None:
                 boot_id() or "",
                 boot_ms,
             ),
+        )
+        file.execute(
+            "DELETE FROM requests WHERE kind = ? AND id < ?",
+            (Kind.FORECAST.value, cursor.lastrowid),
         )
 
 

@@ -12,7 +12,7 @@ import structlog
 
 from controller.core.law import AlarmName
 from controller.core.state import NOTHING_ASKED, Asked
-from controller.records.requests import Kind, Request, answer, unanswered
+from controller.records.requests import Kind, Request, answer, newest, unanswered
 
 LONGEST_PAUSE_S = 4 * 3600.0
 MOST_WAITING = 200
@@ -55,6 +55,7 @@ class RequestDesk:
         self._taken: set[int] = set()
         self._stop = threading.Event()
         self._failed = False
+        self._first = True
         self._thread = threading.Thread(target=self._work, name="requests", daemon=True)
         self._thread.start()
 
@@ -130,6 +131,12 @@ class RequestDesk:
             self._taken.discard(number)
         if not take:
             return
+        if self._first:
+            # the lookout's word holds until its end, also where it was told to the process before
+            word = newest(self._path, Kind.FORECAST)
+            if word is not None and word.answer is not None:
+                self._waiting.append(word)
+            self._first = False
         for request in unanswered(self._path):
             if request.id not in self._taken:
                 self._taken.add(request.id)

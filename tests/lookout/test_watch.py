@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -12,11 +13,13 @@ import structlog
 
 from controller.cli.main import status_of
 from controller.lookout.forecasting import guarded
+from controller.lookout.run import SwapDueTeller
 from controller.lookout.snapshot import Snapshot
 from controller.lookout.watch import FORECAST_EVERY_S, Watch
 from controller.records.forecast_file import FORECAST, read_forecast
+from controller.records.requests import REQUESTS, Kind, newest
 from controller.settings.shipped import shipped_config
-from tests.lookout.houses import NOW, forecast, put_status, status
+from tests.lookout.houses import NOW, forecast, put_status, settings_with, snapshot, status
 
 CONFIG = str(shipped_config("larkmoor-laptop.toml"))
 SECOND = timedelta(seconds=1)
@@ -97,3 +100,84 @@ def test_an_old_or_damaged_word_is_no_word(tmp_path: Path, content: str) -> None
     (tmp_path / FORECAST).write_text(content, encoding="utf-8")
 
     assert read_forecast(tmp_path, now=NOW) is None
+
+
+def test_a_forecast_that_breaks_is_told_once_and_the_watch_goes_on(tmp_path: Path) -> None:
+    """Whatever it raises: no forecast, everybody hears, the next one is tried in its time."""
+    heard: list[Snapshot] = []
+
+    def broken(_: datetime) -> dict[str, Any]:
+        raise KeyError("basis")
+
+    watch = Watch(tmp_path, forecast=broken, listeners=[heard.append])
+    with structlog.testing.capture_logs() as logs:
+        for i in range(4):
+            watch.step(NOW + i * FORECAST_EVERY_S * SECOND)
+
+    assert [each.forecast for each in heard] == [None] * 4
+    assert [line["event"] for line in logs] == ["forecast_failed"]
+
+
+def test_a_slow_forecast_holds_nobody_up(tmp_path: Path) -> None:
+    """Made beside the watch, one at a time; it is spoken of once, and an old one is dropped."""
+    begun: list[Callable[[], None]] = []
+    heard: list[Snapshot] = []
+    made = forecast(NOW + timedelta(hours=3))
+    watch = Watch(tmp_path, forecast=lambda _: made, listeners=[heard.append], aside=begun.append)
+
+    with structlog.testing.capture_logs() as logs:
+        watch.step(NOW)
+        begun.pop()()
+        for minute in range(1, 60):
+            watch.step(NOW + minute * 60 * SECOND)
+
+    assert len(begun) == 1  # begun at five minutes, and never done
+    assert [line["event"] for line in logs] == ["forecast_slow"]
+    assert [each.forecast is None for each in heard[1:]] == [m > 30 for m in range(1, 60)]
+    begun.pop()()
+    watch.step(NOW + 3600 * SECOND)
+    begun.pop()()
+    assert watch.now(NOW + 3600 * SECOND).forecast == made
+
+
+def told_swap_due(tmp_path: Path, *snapshots: Snapshot) -> list[tuple[bool, float]]:
+    """Return what the control process is told, with how long it holds [s]."""
+    teller = SwapDueTeller(tmp_path, settings_with(tmp_path))
+    found = []
+    number = None
+    for each in snapshots:
+        teller(each)
+        word = newest(tmp_path / REQUESTS, Kind.FORECAST)
+        if word is not None and word.id != number:
+            number = word.id
+            held_s = word.payload["until_boot_ms"] / 1000 - word.asked_boot_ms / 1000
+            found.append((word.payload["due"], held_s))
+    return found
+
+
+@pytest.mark.parametrize(
+    ("early_min", "due"), [(181, False), (180, True), (60, True), (-60, True), (None, False)]
+)
+def test_the_control_process_is_told_by_the_longest_lead(
+    tmp_path: Path, early_min: int | None, due: bool
+) -> None:
+    """Three hours before the early bound; no end in sight is not due."""
+    made = forecast(NOW + timedelta(minutes=early_min or 0))
+    if early_min is None:
+        made = {**made, "early": None, "swap_due": None, "late": None}
+
+    assert told_swap_due(tmp_path, snapshot(forecast=made)) == [(due, 1800.0)]
+
+
+def test_the_control_process_is_told_now_and_then_and_of_every_change(tmp_path: Path) -> None:
+    """A row in the place of the last, each ten minutes; nothing where nothing is known."""
+    made = forecast(NOW + timedelta(hours=3, minutes=25))
+    looks = [snapshot(NOW + i * 60 * SECOND, forecast=made) for i in range(31)]
+    unknown = {**made, "basis": "unknown"}
+    after = NOW + timedelta(hours=1)
+
+    told = told_swap_due(
+        tmp_path, *looks, snapshot(after), snapshot(after + SECOND, forecast=unknown)
+    )
+
+    assert [due for due, _ in told] == [False, False, False, True]

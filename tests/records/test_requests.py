@@ -240,6 +240,43 @@ def test_swap_due_has_one_row_and_comes_with_its_end(
     assert DUE == []
 
 
+def test_a_new_word_on_swap_due_never_takes_the_number_of_the_old(tmp_path: Path) -> None:
+    """An answer that is on its way to the old one must not silence the new one."""
+    path = tmp_path / "requests.sqlite"
+    tell_swap_due(path, due=False, for_s=60.0)
+    (old,) = unanswered(path)
+    tell_swap_due(path, due=True, for_s=60.0)
+
+    answer(path, old.id, "done", utc_ms=0)
+
+    (new,) = unanswered(path)
+    assert new.payload["due"] is True
+
+
+def test_the_word_on_swap_due_outlives_a_restart_of_the_control_process(
+    tmp_path: Path, desk: Callable[..., RequestDesk], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Answered before the restart, it still holds until its end; after a boot it does not."""
+    path = tmp_path / "requests.sqlite"
+    monkeypatch.setattr("controller.records.requests.boot_id", lambda: BOOT)
+    monkeypatch.setattr("controller.records.requests.boottime", lambda: 500.0)
+    tell_swap_due(path, due=True, for_s=1800.0)
+    (word,) = unanswered(path)
+    answer(path, word.id, "done", utc_ms=0)
+
+    def heard(boot: str) -> list[tuple[bool, float]]:
+        DUE.clear()
+        opened = desk(boot=boot)
+        number = put(path, Kind.RESUME)  # comes after the word
+        first_asked(opened)
+        opened.close(5.0)
+        assert answer_to(path, number) == "done"
+        return list(DUE)
+
+    assert heard(BOOT) == [(True, 2300.0)]
+    assert heard("boot-b") == []
+
+
 def test_a_swap_of_the_past_is_noted_as_of_then(tmp_path: Path) -> None:
     """It asks nothing of anybody, and a forecast of that day may know it."""
     path = tmp_path / "requests.sqlite"
