@@ -77,7 +77,10 @@ class OutputBank:
                 found = output.read_back()
                 if found is not None and found is not on:
                     self._on[name] = None
-                    _log.error("output_reads_back_wrong", load=name, wanted=on, found=found)
+                    told = f"reads back {found}"
+                    if told != self._told.get(name):
+                        _log.error("output_reads_back_wrong", load=name, wanted=on, found=found)
+                    self._told[name] = told
                     return False
             self._on[name] = on
         except Exception as error:  # noqa: BLE001 - any driver's failure ends in off

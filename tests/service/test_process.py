@@ -189,6 +189,84 @@ def test_output_that_fails_puts_everything_off_within_the_tick(here: Bench) -> N
     assert [line["what"] for line in lines if line["event"] == "alarm_raised"] == ["output_failed"]
 
 
+SIGNAL = """
+[loads.signal]
+driver = "tape"
+path = "{signal}"
+supply = "{supply}"
+current = "0.1 A"
+load_kind = "resistive"
+alarms = ["air_high"]
+
+[alarms.air_high]
+after = "0 s"
+clear_after = "0 s"
+"""
+
+
+def with_signal(here: Bench, supply: str = "12 V DC") -> None:
+    """Add a lamp that calls for air that is too warm."""
+    here.write_config()
+    more = SIGNAL.format(signal=here.folder / "signal", supply=supply)
+    here.config.write_text(here.config.read_text(encoding="utf-8") + more, encoding="utf-8")
+
+
+def test_signal_calls_until_it_is_seen_and_off_finds_it(here: Bench) -> None:
+    """On with its alarm, off with the acknowledge; after SIGKILL `coldpin off` puts it off too."""
+    here.rest_long_ago()
+    with_signal(here)
+    here.tree.set(AIR, 21.0)
+    here.start()
+    here.until(lambda: here.is_on("signal"))
+    assert "ack: done" in here.command("ack", str(here.config)).stdout
+    here.until(lambda: here.tape("signal")[-1] == "off")
+    here.tree.set(AIR, 16.0)
+    here.until(lambda: not _alarms_of(here))
+    here.tree.set(AIR, 21.0)
+    here.until(lambda: here.is_on("signal"))
+    here.signal(signal.SIGKILL)
+    here.ended()
+    assert here.is_on("signal")
+
+    off = here.command("off", str(here.config))
+
+    assert "signal: off" in off.stdout
+    assert here.tape("signal")[-1] == "close off"
+
+
+def _alarms_of(here: Bench) -> list[str]:
+    shown = here.command("status", str(here.config), "--json").stdout
+    return [alarm["name"] for alarm in json.loads(shown)["status"]["alarms"]]
+
+
+def test_signal_that_is_wired_later_is_taken_at_a_reload(here: Bench) -> None:
+    """SIGHUP: opened off, kept for `coldpin off`, and it calls for an alarm that stands."""
+    here.rest_long_ago()
+    here.write_config()
+    here.tree.set(AIR, 21.0)
+    here.start()
+    here.until_message("STATUS=cool")
+    with_signal(here)
+    here.signal(signal.SIGHUP)
+
+    here.until(lambda: here.is_on("signal"))
+    assert "signal" in (here.state / "kept-wiring.json").read_text(encoding="utf-8")
+    here.signal(signal.SIGTERM)
+    here.ended()
+    assert here.tape("signal") == ["open off", "on", "close off"]
+
+
+def test_signal_on_mains_without_a_relay_module_is_refused(here: Bench) -> None:
+    """The mains rule holds for a lamp as for any load."""
+    with_signal(here, "230 V AC")
+
+    ran = here.command("run", str(here.config))
+
+    assert ran.returncode == 78
+    assert "loads.signal" in ran.stderr
+    assert here.tape("signal") == []
+
+
 def test_log_without_a_reader_does_not_stop_control(here: Bench) -> None:
     """Whoever read the log has gone: the loads still follow the air."""
     here.rest_long_ago()
