@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import timedelta
+from typing import Any
 
 from controller.pictures import words
 from controller.pictures.figures import History, Moment, chamber_figure
+from controller.pictures.foreseen import Foreseen, foreseen_figure
 from controller.pictures.html import standalone_page
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
 
@@ -27,11 +30,13 @@ def rehearsal_page(
     settings, tally = rehearsal.settings, rehearsal.tally
     began_s = rehearsal.started.timestamp()
     stage = settings.stages[settings.chamber.stage]
+    told = [(float(each["t_s"]), str(each["text"])) for each in rehearsal.hearing.notices]
     history = History(
         moments=[_moment(row) for row in rows],
         band_c=(stage.cut_out / 1000, stage.cut_in / 1000),
         swaps=[(began_s + swap["t_s"], f"{swap['packs']:.0f} packs") for swap in rehearsal.swaps],
         alarms=[(began_s + alarm.raised_t_s, alarm.name) for alarm in tally.alarms],
+        told=[(began_s + at_s, text) for at_s, text in told],
         unit=settings.display.unit,
         zone=settings.site.zone(),
     )
@@ -48,8 +53,37 @@ def rehearsal_page(
             ("packs put in", str(rehearsal.packs_used)),
             ("length, seed", f"{rehearsal.days:g} days, {rehearsal.seed}"),
         ),
-        figures=[chamber_figure(history)],
+        figures=[chamber_figure(history), *_forecasts(rehearsal)],
+        tables=[("What was told", ("when", "what"), _told(rehearsal, told))] if told else [],
     )
+
+
+def _forecasts(rehearsal: Rehearsal) -> list[dict[str, Any]]:
+    """Return the figure of the forecasts, where there were any."""
+    if not rehearsal.forecasts:
+        return []
+    began_s = rehearsal.started.timestamp()
+
+    def instant(t_s: float | None) -> float | None:
+        return None if t_s is None else began_s + t_s
+
+    forecasts = [
+        Foreseen(
+            at_s=began_s + (each["t_s"] or 0.0),
+            early_s=instant(each["early_t_s"]),
+            due_s=instant(each["swap_due_t_s"]),
+            late_s=instant(each["late_t_s"]),
+        )
+        for each in rehearsal.forecasts
+    ]
+    swaps_s = [began_s + swap["t_s"] for swap in rehearsal.swaps]
+    return [foreseen_figure(forecasts, swaps_s, zone=rehearsal.settings.site.zone())]
+
+
+def _told(rehearsal: Rehearsal, told: Sequence[tuple[float, str]]) -> list[tuple[str, str]]:
+    started = rehearsal.started
+    # a space that does not break, so that the hour stays beside its day
+    return [(f"{started + timedelta(seconds=t_s):%a\u00a0%H:%M}", text) for t_s, text in told]
 
 
 def _moment(row: TraceRow) -> Moment:

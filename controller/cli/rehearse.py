@@ -6,6 +6,7 @@ import csv
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
+from datetime import timedelta
 from pathlib import Path
 
 import click
@@ -18,11 +19,12 @@ from controller.errors import ScenarioError
 from controller.pictures import words
 from controller.rehearsal.document import rehearsal_document
 from controller.rehearsal.dry_forecaster import DryForecaster
+from controller.rehearsal.hearing import Teller
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
 from controller.rehearsal.room_file import room_series
 from controller.rehearsal.tally import HalfHour
-from controller.settings.load import read_settings
-from controller.settings.scenario_file import read_scenario
+from controller.settings.load import Settings, read_settings
+from controller.settings.scenario_file import ScenarioFile, read_scenario
 from controller.settings.shipped import shipped_config
 
 HALF_HOURS_A_DAY = 48
@@ -61,7 +63,7 @@ def scenario_names() -> list[str]:
     "--forecast",
     "foresee",
     is_flag=True,
-    help="Forecast as the lookout would; the alarm swap_due then stands when it is time.",
+    help="Forecast as the lookout would, and tell the person what it would tell.",
 )
 @click.option(
     "--html",
@@ -108,6 +110,7 @@ def rehearse(
                 plain=plain,
                 room=room,
                 forecaster=DryForecaster(settings) if foresee and not plain else None,
+                teller=_teller(settings, script) if foresee and not plain else None,
             )
             began = time.perf_counter()
             rehearsal.run(progress)
@@ -128,6 +131,13 @@ def rehearse(
         _print_for_people(ours, scenario, script.about, ours_s)
     else:
         _print_beside(ours, other[0], scenario)
+
+
+def _teller(settings: Settings, script: ScenarioFile) -> Teller:
+    """Return what decides on notices; imported only here, since most rehearsals need none."""
+    from controller.cli.rehearsal_notices import RehearsedNotices  # noqa: PLC0415
+
+    return RehearsedNotices(settings, script.grower)
 
 
 def _scenario_path(named: str) -> Path:
@@ -249,6 +259,9 @@ def _print_for_people(rehearsal: Rehearsal, name: str, about: str, wall_s: float
         about_what = f" ({alarm.about})" if alarm.about else ""
         when = words.duration(alarm.raised_t_s)
         console.print(f"alarm {alarm.name}{about_what} after {when}, {until}")
+    for notice in rehearsal.hearing.notices:
+        told_at = rehearsal.started + timedelta(seconds=float(notice["t_s"]))
+        console.print(f"told {told_at:%a %H:%M}: {notice['text']}")
     console.print(f"{rehearsal.days:g} days in {wall_s:.1f} s, seed {rehearsal.seed}", style="dim")
 
 

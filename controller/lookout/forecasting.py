@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import Any
 
@@ -79,7 +79,7 @@ class Forecaster:
         bins = list(bins_of(samples, until_s=now_s))
         forecast = make_forecast(self._learning, bins, logged, now_s=now_s)
         plan = plan_swaps(forecast, logged, self._habits, hour_at=self._hour_at)
-        return self._as_document(forecast, plan, as_of)
+        return forecast_document(forecast, plan, zone=self._zone)
 
     def _read_on(self, as_of: datetime) -> None:
         begins_s = (as_of - LOOKED_BACK).timestamp()
@@ -98,57 +98,6 @@ class Forecaster:
 
     def _hour_at(self, at_s: float) -> float:
         return local_hour(at_s, self._zone)
-
-    def _as_document(self, forecast: Forecast, plan: SwapPlan, as_of: datetime) -> dict[str, Any]:
-        situation = forecast.situation
-        return {
-            "as_of": self._iso(as_of.timestamp()),
-            "swap_due": self._iso(forecast.due_s),
-            "early": self._iso(forecast.early_s),
-            "late": self._iso(forecast.late_s),
-            "reserve_kj": _rounded(forecast.reserve_kj),
-            "reserve_early_kj": _rounded(forecast.reserve_early_kj),
-            "reserve_late_kj": _rounded(forecast.reserve_late_kj),
-            "taken_up_kj": _rounded(forecast.taken_up_kj),
-            "cycles_learned": forecast.cycles_learned,
-            "basis": forecast.basis,
-            "swapped_at": None if situation is None else self._iso(situation.swap.at_s),
-            "swap_logged": None if situation is None else situation.swap.packs is not None,
-            "notes": list(forecast.notes),
-            "plan": [
-                {
-                    "at": self._iso(swap.at_s),
-                    "packs": swap.packs,
-                    "why": swap.why,
-                    "degree_hours_above": round(swap.too_warm_k_h, 2),
-                }
-                for swap in plan.swaps
-            ],
-            "freezer_keeps_up": not plan.short,
-            "degree_hours_above": round(plan.too_warm_k_h, 2),
-            "learned": self._learned(forecast),
-        }
-
-    def _learned(self, forecast: Forecast) -> dict[str, Any]:
-        """Return what is believed of the plant, each with one standard deviation as a share."""
-        situation = forecast.situation
-        if situation is None:
-            return {}
-        belief = situation.fitted.belief
-        return {
-            f"{name}_{unit}": {
-                "value": round(math.exp(belief.mean[place]) / divisor, 3),
-                "sd_share": round(math.sqrt(max(0.0, belief.covariance[place][place])), 3),
-            }
-            for name, place, unit, divisor in _LEARNED
-        }
-
-    def _iso(self, at_s: float | None) -> str | None:
-        if at_s is None:
-            return None
-        return (
-            datetime.fromtimestamp(at_s, UTC).astimezone(self._zone).isoformat(timespec="seconds")
-        )
 
 
 def sample_of(row: RecordedReading) -> Sample:
@@ -195,6 +144,65 @@ def guarded(
         return document
 
     return safely
+
+
+def forecast_document(forecast: Forecast, plan: SwapPlan, *, zone: tzinfo | None) -> dict[str, Any]:
+    """Return a forecast as ``coldpin forecast --json`` prints it.
+
+    Args:
+        forecast: The forecast.
+        plan: What follows from it.
+        zone: The chamber's zone; None: the machine's.
+    """
+
+    def iso(at_s: float | None) -> str | None:
+        if at_s is None:
+            return None
+        return datetime.fromtimestamp(at_s, UTC).astimezone(zone).isoformat(timespec="seconds")
+
+    situation = forecast.situation
+    return {
+        "as_of": iso(forecast.as_of_s),
+        "swap_due": iso(forecast.due_s),
+        "early": iso(forecast.early_s),
+        "late": iso(forecast.late_s),
+        "reserve_kj": _rounded(forecast.reserve_kj),
+        "reserve_early_kj": _rounded(forecast.reserve_early_kj),
+        "reserve_late_kj": _rounded(forecast.reserve_late_kj),
+        "taken_up_kj": _rounded(forecast.taken_up_kj),
+        "cycles_learned": forecast.cycles_learned,
+        "basis": forecast.basis,
+        "swapped_at": None if situation is None else iso(situation.swap.at_s),
+        "swap_logged": None if situation is None else situation.swap.packs is not None,
+        "notes": list(forecast.notes),
+        "plan": [
+            {
+                "at": iso(swap.at_s),
+                "packs": swap.packs,
+                "why": swap.why,
+                "degree_hours_above": round(swap.too_warm_k_h, 2),
+            }
+            for swap in plan.swaps
+        ],
+        "freezer_keeps_up": not plan.short,
+        "degree_hours_above": round(plan.too_warm_k_h, 2),
+        "learned": _learned(forecast),
+    }
+
+
+def _learned(forecast: Forecast) -> dict[str, Any]:
+    """Return what is believed of the plant, each with one standard deviation as a share."""
+    situation = forecast.situation
+    if situation is None:
+        return {}
+    belief = situation.fitted.belief
+    return {
+        f"{name}_{unit}": {
+            "value": round(math.exp(belief.mean[place]) / divisor, 3),
+            "sd_share": round(math.sqrt(max(0.0, belief.covariance[place][place])), 3),
+        }
+        for name, place, unit, divisor in _LEARNED
+    }
 
 
 def _celsius(value_mc: int | None) -> float | None:

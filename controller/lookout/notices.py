@@ -273,18 +273,28 @@ def _lead_notice(
     from_at = moment(early.isoformat(), now)
     due = forecast["swap_due"]
     likely = "" if due is None else f", most likely at {moment(due, now, far=False)}"
+    plan: list[dict[str, Any]] = forecast.get("plan") or []
+    # no frozen packs, or nobody awake: what cannot be done is not asked for
+    too_late = bool(plan) and datetime.fromisoformat(plan[0]["at"]) > early
+    evening = lead_s == EVENING_LEAD_S
     if early <= now:
         body = f"Change the packs now: the cold is running out{likely}."
-    elif lead_s == EVENING_LEAD_S:
+    elif too_late:
+        before = ", before you wake" if evening else ""
+        body = f"The cold may run out from {from_at}{likely}{before}."
+    elif evening:
         body = (
             f"Change the packs before you sleep: the cold may run out from {from_at}{likely}, "
             "before you wake."
         )
     else:
         body = f"Change the packs before {from_at}: the cold may run out from then{likely}."
-    plan = forecast.get("plan") or ()
     if plan:
-        body += f" {plan[0]['packs']} packs: {plan[0]['why']}."
+        # the rest of its reason has just been said
+        _, _, more = plan[0]["why"].partition("; ")
+        planned = moment(plan[0]["at"], now, far=False)
+        only = "only " if too_late else ""
+        body += f" Planned: {plan[0]['packs']} packs {only}at {planned}{more and f'; {more}'}."
     return Notice(title=_title(rules), body=body, urgent=early <= now, about=SWAP_DUE)
 
 

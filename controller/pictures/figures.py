@@ -52,6 +52,8 @@ class History:
     swaps: Sequence[tuple[float, str]] = ()
     """Instants [s] and what to write beside them."""
     alarms: Sequence[tuple[float, str]] = ()
+    told: Sequence[tuple[float, str]] = ()
+    """Notices."""
     due_s: tuple[float, float, float] | None = None
     """Early, due and late [s], where a swap is foreseen."""
     unit: str = "C"
@@ -110,6 +112,7 @@ def chamber_figure(history: History) -> dict[str, Any]:
     marks = (
         ("swap", history.swaps, "triangle-up", BLUE),
         ("alarm", history.alarms, "x", VERMILION),
+        ("told", history.told, "circle-open", GREEN),
     )
     for name, seen, symbol, colour in marks:
         if seen:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from datetime import time
 
 from controller.foresight.bins import Sample, bins_of
 from controller.foresight.forecast import Forecast, make_forecast
 from controller.foresight.learning import Learning
-from controller.foresight.swap_plan import plan_swaps
+from controller.foresight.swap_plan import SwapPlan, plan_swaps
 from controller.foresight.swaps import Logged
 from controller.settings.foresight_of import habits_of, held_band_of, hour_of, local_hour, sized_of
 from controller.settings.load import Settings
@@ -57,8 +56,8 @@ class DryForecaster:
         bins = list(bins_of(self._samples, until_s=now_s))
         return make_forecast(self._learning, bins, self._logged, now_s=now_s)
 
-    def next_swap_s(self, forecast: Forecast, *, wakes: time, sleeps: time) -> float | None:
-        """Return when the plan has packs changed next [s since 1970], infinite for not in two days.
+    def plan(self, forecast: Forecast, *, wakes: time, sleeps: time) -> SwapPlan | None:
+        """Return the plan for the next two days.
 
         Args:
             forecast: The forecast that the plan follows from.
@@ -71,8 +70,7 @@ class DryForecaster:
         if forecast.basis == "unknown":
             return None
         habits = replace(self._habits, wakes_h=hour_of(wakes), sleeps_h=hour_of(sleeps))
-        plan = plan_swaps(forecast, self._logged, habits, hour_at=self._hour_at)
-        return plan.swaps[0].at_s if plan.swaps else math.inf
+        return plan_swaps(forecast, self._logged, habits, hour_at=self._hour_at)
 
     def due(self, forecast: Forecast) -> bool | None:
         """Return whether packs are due, by the longest lead; None where nothing is known."""

@@ -73,6 +73,7 @@ class Grower:
         standing: frozenset[str],
         *,
         planned: bool | None = None,
+        woken: frozenset[str] = frozenset(),
     ) -> Visit | None:
         """Return what the person does now, if anything.
 
@@ -83,26 +84,31 @@ class Grower:
             planned: Whether the swap plan has packs changed now; a person who has a plan goes by
                 it, and neither by habit nor by the word that they are due or that the water is
                 warm: that was known hours ago. None: there is none.
+            woken: Names of what woke the person; for these they come at night too, plan or not.
         """
         if planned is not None:
-            standing -= {"swap_due", "reservoir_warm"}
+            standing -= {"swap_due", "reservoir_warm"} - woken
         for name in standing:
             if name in self._script.answers and name not in self._coming:
                 self._coming[name] = at_s + self._script.comes_within * self._random.uniform(0.3, 1)
         for name in [name for name in self._coming if name not in standing]:
             del self._coming[name]
-        if not self._awake(local):
-            return None
-        if self._coming.get("flow_not_proved", float("inf")) <= at_s:
+        awake = self.awake(local)
+        called = [
+            name
+            for name, due_s in self._coming.items()
+            if due_s <= at_s and (awake or name in woken)
+        ]
+        if "flow_not_proved" in called:
             del self._coming["flow_not_proved"]
             return Visit(bleeds_the_pump=True)
-        called = [name for name, due_s in self._coming.items() if due_s <= at_s]
-        habit = self._habit(at_s, local)
-        if called or (habit if planned is None else planned):
+        habit = awake and self._habit(at_s, local)
+        if called or (awake and (habit if planned is None else planned)):
             return self._swap(at_s, called, patient=planned is not None)
         return None
 
-    def _awake(self, local: datetime) -> bool:
+    def awake(self, local: datetime) -> bool:
+        """Return whether the person is awake at a local time."""
         wakes, sleeps, now = self._script.wakes, self._script.sleeps, local.time()
         return wakes <= now < sleeps if wakes < sleeps else now >= wakes or now < sleeps
 

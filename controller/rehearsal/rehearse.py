@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import datetime, timedelta, tzinfo
 from random import Random
 
 from controller.core.decide import begin
@@ -13,10 +13,14 @@ from controller.core.state import NOTHING_ASKED, Asked, State
 from controller.core.values import Seen
 from controller.errors import PhysicsError, ScenarioError
 from controller.foresight.bins import Sample
+from controller.foresight.forecast import Forecast
+from controller.foresight.swap_plan import SwapPlan
 from controller.outputs.dry import DryOutput
+from controller.records.status_file import Moment, status_document
 from controller.rehearsal.clock import SimulatedClock
 from controller.rehearsal.dry_forecaster import EVERY_S, DryForecaster
 from controller.rehearsal.grower import Freezer, Grower, Visit
+from controller.rehearsal.hearing import Hearing, Look, Teller
 from controller.rehearsal.plain_switch import PlainSwitch
 from controller.rehearsal.plant_probes import PlantProbes
 from controller.rehearsal.plants import build_chamber
@@ -66,6 +70,7 @@ class Rehearsal:
         plain: bool = False,
         room: RoomSeries | None = None,
         forecaster: DryForecaster | None = None,
+        teller: Teller | None = None,
     ) -> None:
         """Set the stage.
 
@@ -79,6 +84,7 @@ class Rehearsal:
             plain: Put a plain on/off switch in the place of the control, to compare with.
             room: The room from a file; None: the plant's daily curve.
             forecaster: Forecasts as the lookout would, and raises the alarm swap_due by it.
+            teller: Decides what the person is told; None: the person sees every alarm at once.
 
         Raises:
             ScenarioError: Length or plant cannot be used.
@@ -102,6 +108,9 @@ class Rehearsal:
         self._forecaster = forecaster
         self._forecast_due_s = 0.0
         self._next_swap_s: float | None = None
+        self._foreseen: tuple[Forecast, SwapPlan | None] | None = None
+        self._teller = teller
+        self.hearing = Hearing()
         self.forecasts: list[dict[str, float | None]] = []
         self._swapped_since_row: int | None = None
         self._asked: Asked = NOTHING_ASKED
@@ -224,11 +233,14 @@ class Rehearsal:
         """Let the person act and the faults come and go."""
         at_s = now - self.clock.origin
         standing = self.tally.standing() if powered else frozenset()
+        woken: frozenset[str] = frozenset()
+        if self._teller is not None:
+            standing, woken = self.hearing.calls(standing)
         local = self.clock.local()
         planned = None
-        if self._next_swap_s is not None:
+        if self._next_swap_s is not None and self.scenario.grower.goes_by == "plan":
             planned = local.timestamp() >= self._next_swap_s
-        visit = self._grower.look(at_s, local, standing, planned=planned)
+        visit = self._grower.look(at_s, local, standing, planned=planned, woken=woken)
         if visit is not None:
             self._visited(visit, at_s)
         if self._trace is not None or self._forecaster is not None:
@@ -237,6 +249,31 @@ class Rehearsal:
                 self._trace(row)
             if self._forecaster is not None and powered and isinstance(loop, ControlLoop):
                 self._foresee(self._forecaster, row, loop, at_s)
+        if self._teller is not None and powered and isinstance(loop, ControlLoop):
+            self._tell(self._teller, loop, at_s)
+
+    def _tell(self, teller: Teller, loop: ControlLoop, at_s: float) -> None:
+        """Let it be decided what the person is told now."""
+        if loop.inputs is None:
+            return  # the loop has not turned yet
+        local, swap = self.clock.local(), self.swaps[-1] if self.swaps else None
+        status = status_document(
+            loop.state,
+            loop.inputs,
+            loop.law,
+            Moment(now=loop.clock.monotonic(), local=local, boot_id=None, boottime_s=at_s),
+            chamber=self.settings.chamber.name,
+            stage=self.settings.chamber.stage,
+            tick_s=self.settings.timing.tick,
+        )
+        last_swap = None
+        if swap is not None:
+            last_swap = local - timedelta(seconds=at_s - swap["t_s"]), int(swap["packs"])
+        forecast, plan = self._foreseen or (None, None)
+        words = teller(
+            Look(now=local, status=status, last_swap=last_swap, forecast=forecast, plan=plan)
+        )
+        self.hearing.take(words, at_s, asleep=not self._grower.awake(local))
 
     def _foresee(
         self, forecaster: DryForecaster, row: TraceRow, loop: ControlLoop, at_s: float
@@ -255,11 +292,12 @@ class Rehearsal:
         forecast = forecaster.forecast(now_s)
         loop.swap_due = forecaster.due(forecast)
         script = self.scenario.grower
-        self._next_swap_s = forecaster.next_swap_s(
-            forecast, wakes=script.wakes, sleeps=script.sleeps
-        )
-        if forecast.basis == "unknown":
+        plan = forecaster.plan(forecast, wakes=script.wakes, sleeps=script.sleeps)
+        self._foreseen = forecast, plan
+        self._next_swap_s = None
+        if plan is None:
             return
+        self._next_swap_s = plan.swaps[0].at_s if plan.swaps else math.inf
 
         def t_s(instant_s: float | None) -> float | None:
             return None if instant_s is None else round(instant_s - now_s + at_s, 1)
@@ -290,6 +328,7 @@ class Rehearsal:
             self.swaps.append({"t_s": at_s, "packs": visit.packs})
             self.packs_used += visit.packs
             self._swapped_since_row = visit.packs
+            self.hearing.swapped()
         if visit.bleeds_the_pump:
             self._asked = Asked(reset=True)
             self._bled |= {

@@ -42,6 +42,8 @@ class GrowerScript(Table):
     """Times since the start around which a swap by habit is forgotten (within an hour)."""
     answers: Annotated[tuple[Answered, ...], _List] = ()
     """Alarms after which this person comes."""
+    goes_by: Literal["plan", "notices"] = "plan"
+    """With a forecast: whether this person keeps to the swap plan, or comes when told."""
     comes_within: Annotated[Duration, between(0, 172_800, "0 s to 2 d")] = Seconds(1800)
 
 

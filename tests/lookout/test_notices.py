@@ -75,6 +75,31 @@ def test_leads_that_passed_together_are_one_notice() -> None:
     assert "4 packs" in notice.body
 
 
+@pytest.mark.parametrize(
+    ("planned_min", "body"),
+    [
+        (-20, ("Change the packs before 16:00 (in 2 h): the cold may run out from then, most "
+         "likely at 17:00. Planned: 4 packs at 15:40; no pack is frozen before 15:10.")),
+        (45, ("The cold may run out from 16:00 (in 2 h), most likely at 17:00. Planned: 4 packs "
+         "only at 16:45; no pack is frozen before 15:10.")),
+    ],
+    ids=["in-time", "too-late"],
+)  # fmt: skip
+def test_nobody_is_asked_for_what_the_plan_cannot_do(planned_min: int, body: str) -> None:
+    """Where packs are not frozen in time, it says what will be, and when they can go in."""
+    early = NOW + timedelta(hours=2)
+    swap = {
+        "at": (early + timedelta(minutes=planned_min)).isoformat(),
+        "packs": 4,
+        "why": "the cold may run out from 16:00 on; no pack is frozen before 15:10",
+    }
+
+    ((_, notice),) = told([snapshot(forecast=forecast(early, plan=[swap]))])
+
+    assert notice.body == body
+    assert notice.about == "swap_due"
+
+
 def test_the_night_is_told_of_in_the_evening() -> None:
     """Due at four in the morning: said before bedtime, and not again at one."""
     early = NOW.replace(hour=4) + timedelta(days=1)

@@ -20,6 +20,7 @@ HISTORY = History(
     band_c=(15.5, 17.0),
     swaps=[(60.0, "4 packs")],
     alarms=[(4000.0, "air high")],
+    told=[(4100.0, "The air is too warm.")],
     due_s=(5000.0, 6000.0, 7000.0),
     zone=UTC,
 )
@@ -45,7 +46,7 @@ def test_a_probe_that_is_not_fitted_has_no_line() -> None:
     """No coil outlet, no line for it."""
     names = [trace["name"] for trace in chamber_figure(HISTORY)["data"]]
 
-    assert names == ["air", "reservoir", "room", "pump", "fan", "swap", "alarm"]
+    assert names == ["air", "reservoir", "room", "pump", "fan", "swap", "alarm", "told"]
 
 
 def test_fahrenheit_is_shown_where_asked_for() -> None:

@@ -20,7 +20,7 @@ KEYS = {
     "config", "scenario", "seed", "started", "simulated_s", "wall_s", "starts", "duty",
     "shortest_run_s", "shortest_rest_s", "air_c", "reservoir_c", "in_band_share",
     "degree_hours_above", "degree_hours_below", "packs_used", "ice_melted_kg", "heat_removed_kj",
-    "energy_balance_error", "switches", "alarms", "swaps", "forecasts",
+    "energy_balance_error", "switches", "alarms", "swaps", "forecasts", "notices",
 }  # fmt: skip
 
 

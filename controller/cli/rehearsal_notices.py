@@ -1,0 +1,57 @@
+"""Notices in a rehearsal: the lookout's own decisions, on what it would have seen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from controller.foresight.forecast import Forecast
+from controller.foresight.swap_plan import SwapPlan
+from controller.lookout.forecasting import forecast_document
+from controller.lookout.notices import Said, notices_due, rules_of
+from controller.lookout.snapshot import Snapshot
+from controller.rehearsal.hearing import Look, Word
+from controller.settings.load import Settings
+from controller.settings.scenario_file import GrowerScript
+
+_NO_PLAN = SwapPlan(swaps=(), short=False)
+
+
+class RehearsedNotices:
+    """Tells the person of a scenario what the lookout would, and lets them sleep as it would."""
+
+    def __init__(self, settings: Settings, script: GrowerScript) -> None:
+        """Begin with nothing said.
+
+        Args:
+            settings: The configuration.
+            script: The person, whose hours count here and not those of the configuration.
+        """
+        self._rules = replace(rules_of(settings), wakes=script.wakes, sleeps=script.sleeps)
+        self._zone = settings.site.zone()
+        self._said = Said()
+        self._written: tuple[Forecast, dict[str, Any]] | None = None
+
+    def __call__(self, look: Look) -> Sequence[Word]:
+        """Return what people are told at this moment."""
+        snapshot = Snapshot(
+            taken_utc=look.now,
+            status=look.status,
+            age_s=0.0,
+            silent=False,
+            last_swap=look.last_swap,
+            forecast=self._document(look),
+        )
+        self._said, notices = notices_due(self._said, snapshot, self._rules, look.now)
+        return [Word(about=each.about, text=each.body, urgent=each.urgent) for each in notices]
+
+    def _document(self, look: Look) -> dict[str, Any] | None:
+        """Return the forecast's document, made once for each forecast."""
+        forecast = look.forecast
+        if forecast is None:
+            return None
+        if self._written is None or self._written[0] is not forecast:
+            document = forecast_document(forecast, look.plan or _NO_PLAN, zone=self._zone)
+            self._written = forecast, document
+        return self._written[1]
