@@ -150,8 +150,8 @@ def told_swap_due(tmp_path: Path, *snapshots: Snapshot) -> list[tuple[bool, floa
         word = newest(tmp_path / REQUESTS, Kind.FORECAST)
         if word is not None and word.id != number:
             number = word.id
-            held_s = word.payload["until_boot_ms"] / 1000 - word.asked_boot_ms / 1000
-            found.append((word.payload["due"], held_s))
+            held_ms = word.payload["until_boot_ms"] - word.asked_boot_ms
+            found.append((word.payload["due"], held_ms / 1000))
     return found
 
 
