@@ -78,7 +78,7 @@ def view_of(snapshot: Snapshot, *, chamber: str, unit: str, zone: tzinfo | None)
         reserve=reserve,
         notes=notes,
         plan=tuple(
-            (moment(each["at"], now), str(each["packs"]), each["why"])
+            (_planned(each["at"], now), str(each["packs"]), each["why"])
             for each in forecast.get("plan", ())
         ),
         alarms=alarms,
@@ -170,6 +170,11 @@ def _swap_words(snapshot: Snapshot, now: datetime) -> tuple[str, str, tuple[str,
         early, late = (moment(forecast[key], now, far=False) for key in ("early", "late"))
         likely = f", likely between {early} and {late}"
     return f"{moment(forecast['swap_due'], now)}{likely}.{last}", reserve, notes
+
+
+def _planned(at: str, now: datetime) -> str:
+    """Return when a planned swap is; a plan is some minutes old, and a swap of its past is now."""
+    return "now" if datetime.fromisoformat(at) <= now else moment(at, now)
 
 
 def _alarm_words(alarm: dict[str, Any]) -> str:
