@@ -180,4 +180,4 @@ class Access:
 
 def _name(text: str) -> str:
     """Return a person's name as it can stand in a line of a log or of a page."""
-    return " ".join("".join(c for c in text if c.isprintable()).split())[:LONGEST_NAME]
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())[:LONGEST_NAME]

@@ -14,7 +14,13 @@ from controller.lookout.snapshot import Snapshot
 from controller.pictures.figures import COLUMNS, GAP_S, History, Moment
 from controller.pictures.words import temperature
 from controller.records.columns import Column, read_columns
-from controller.records.reader import RecordedReading, last_event, read_events, read_readings
+from controller.records.reader import (
+    RecordedReading,
+    first_reading_at,
+    last_event,
+    read_events,
+    read_readings,
+)
 from controller.records.requests import swaps
 from controller.records.writer import BAND
 
@@ -43,10 +49,10 @@ class Span(Enum):
     def words(self) -> str:
         """What the page calls it."""
         return {
-            "day": "last day",
-            "week": "last week",
-            "crop": "crop, 90 days",
-            "year": "last year",
+            "day": "a day",
+            "week": "a week",
+            "crop": "a crop, 90 days",
+            "year": "a year",
         }[self.value]
 
 
@@ -142,11 +148,14 @@ def history_of(
     since, until = window.since, window.until
     gap_s = GAP_S
     try:
-        if window.is_long:
+        # a week's records in a year's picture fill a week: no coarser than its own pixels
+        begun = first_reading_at(records, since=since)
+        drawn = Window(since=since if begun is None else min(begun, until), until=until)
+        if drawn.is_long:
             moments = moments_of_columns(
-                read_columns(records, since=since, until=until, columns=COLUMNS)
+                read_columns(records, since=drawn.since, until=until, columns=COLUMNS)
             )
-            gap_s += (until - since).total_seconds() / COLUMNS
+            gap_s += (until - drawn.since).total_seconds() / COLUMNS
         else:
             moments = moments_of(read_readings(records, since=since, until=until))
         raised = [

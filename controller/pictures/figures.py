@@ -27,6 +27,14 @@ _LINES = (
 )
 
 
+_DAY_MS = 86_400_000
+_TIMES = (
+    {"dtickrange": [None, _DAY_MS - 1], "value": "%H:%M\n%a %e"},
+    {"dtickrange": [_DAY_MS, "M1"], "value": "%e %b"},
+    {"dtickrange": ["M1", None], "value": "%b\n%Y"},
+)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Moment:
     """What was so from an instant on; temperatures [°C], None where a probe was lost."""
@@ -125,6 +133,7 @@ def chamber_figure(history: History) -> dict[str, Any]:
                     "x": [when(at_s) for at_s, _ in seen],
                     "y": [0.5] * len(seen),
                     "yaxis": "y4",
+                    "cliponaxis": False,
                     "text": [text for _, text in seen],
                     "hovertemplate": "%{x}<br>%{text}<extra></extra>",
                     "marker": {"symbol": symbol, "size": 10, "color": colour},
@@ -133,7 +142,7 @@ def chamber_figure(history: History) -> dict[str, Any]:
     return {
         "data": data,
         "layout": _layout(history, when),
-        "config": {"displayModeBar": False, "responsive": True},
+        "config": {"displayModeBar": False, "responsive": True, "showTips": False},
     }  # fmt: skip
 
 
@@ -180,6 +189,10 @@ def _layout(history: History, when: Any) -> dict[str, Any]:
     strip = {"range": [0, 1], "fixedrange": True, "showticklabels": False, "showgrid": False,
              "zeroline": False}  # fmt: skip
     grid = "rgba(127,127,127,0.25)"
+    across: dict[str, Any] = {}
+    if history.moments:  # marks at the edge would make the library leave days free beside them
+        ends = (history.moments[-1].at_s, history.until_s or 0.0, *(history.due_s or ())[2:])
+        across = {"range": [when(history.moments[0].at_s), when(max(ends))]}
     return {
         "margin": {"l": 44, "r": 8, "t": 8, "b": 36},
         "height": 420,
@@ -189,9 +202,11 @@ def _layout(history: History, when: Any) -> dict[str, Any]:
         "hovermode": "x unified",
         "hoverlabel": {"font": {"color": "#1c2321"}, "bgcolor": "#fbfaf7"},
         "annotations": words,
-        "legend": {"orientation": "h", "x": 0.06, "y": 1.01, "yanchor": "bottom"},
+        "legend": {"orientation": "h", "x": 0.06, "y": 1.01, "yanchor": "bottom",
+                   "traceorder": "normal"},
         "shapes": shapes,
-        "xaxis": {"gridcolor": grid, "anchor": "y3", "type": "date", "tickangle": 0},
+        "xaxis": {"gridcolor": grid, "anchor": "y3", "type": "date", **across, "tickangle": 0,
+                  "hoverformat": "%a %e %b %H:%M", "tickformatstops": _TIMES},
         "yaxis": {"domain": [0.28, 1.0], "gridcolor": grid, "zeroline": False},
         "yaxis2": {**strip, "domain": [0.10, 0.16], "title": _side("pump")},
         "yaxis3": {**strip, "domain": [0.0, 0.06], "title": _side("fan")},

@@ -104,6 +104,26 @@ def _thinned(
         after = rows[-1][0]
 
 
+def first_reading_at(path: Path, *, since: datetime) -> datetime | None:
+    """Return when the first reading since an instant was taken, None where there is none.
+
+    Raises:
+        OSError: The file is not there or not readable as records.
+    """
+    since_ms = round(since.timestamp() * 1000)
+    found: list[int] = []
+    for run, ahead_ms in ahead_of_runs(path):
+        for query in (_FIRST_THINNED, _FIRST_READING):
+            try:
+                rows = fetched(path, query, (run, since_ms - ahead_ms))
+            except OSError as error:
+                if "no such table" in str(error):  # written by a release that did not thin
+                    continue
+                raise
+            found += [at_ms + ahead_ms for (at_ms,) in rows if at_ms is not None]
+    return datetime.fromtimestamp(min(found) / 1000, UTC) if found else None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecordedEvent:
     """Something that happened: an alarm raised or cleared, a trip, a stage put in force."""
@@ -169,6 +189,8 @@ _THINNED = """
            pump_share, fan_share, starts
     FROM thinned WHERE run = ? AND at_ms > ? AND at_ms < ? ORDER BY at_ms LIMIT ?
 """
+_FIRST_READING = "SELECT MIN(at_ms) FROM readings WHERE run = ? AND at_ms >= ?"
+_FIRST_THINNED = "SELECT MIN(at_ms) FROM thinned WHERE run = ? AND at_ms >= ?"
 _EVENTS = """
     SELECT at_ms, kind, name, detail FROM events WHERE run = ? AND at_ms >= ? {kinds}
     ORDER BY at_ms, id

@@ -29,7 +29,7 @@ function element(name, ...children) {
 }
 
 function show(view) {
-  for (const id of ["chamber", "verdict", "as_of", "swap", "reserve"]) put(id, view[id]);
+  for (const id of ["chamber", "verdict", "as_of", "swap", "last_swap", "reserve"]) put(id, view[id]);
   at("verdict").className = "verdict " + view.state;
   document.body.dataset.state = view.state;
   document.title = (["alarm", "silent"].includes(view.state) ? "! " : "") + view.chamber;
@@ -81,7 +81,8 @@ function dressed(figure, place) {
   const layout = figure.layout;
   layout.font.color = getComputedStyle(document.body).getPropertyValue("--faint").trim();
   layout.dragmode = coarse.matches ? false : "zoom"; // a finger on it scrolls the page
-  layout.uirevision = "kept";
+  layout.uirevision = closer ? "kept" : "all"; // what was chosen of heights stays while closer
+  layout.legend.uirevision = "kept";
   layout.xaxis.uirevision = String(closer);
   if (closer) layout.xaxis.range = closer;
   if (place.clientWidth < NARROW) layout.xaxis.nticks = 4;
@@ -101,7 +102,8 @@ async function draw() {
     if (asked !== String(closer)) return; // somebody looks elsewhere meanwhile
     put("extent", figure.words);
     place.setAttribute("aria-label", figure.words);
-    await window.Plotly.react(place, figure.data, dressed(figure, place), figure.config);
+    await window.Plotly.react(place, figure.data, dressed(figure, place),
+      { ...figure.config, doubleClick: false });
     at("looking").hidden = false;
   } catch {
     // the words above say when the chamber cannot be reached; the old picture has its own times
@@ -131,14 +133,13 @@ function moved(change) {
   const ends = change["xaxis.range[1]"];
   if (begins && ends && instant(ends) - instant(begins) >= SHORTEST_MS) {
     look([local(instant(begins)), local(instant(ends))]);
-  } else if (change["xaxis.autorange"]) {
-    look(null);
   }
 }
 
 async function beginPicture() {
   await draw();
   at("figure").on?.("plotly_relayout", moved);
+  at("figure").on?.("plotly_doubleclick", () => look(null));
   for (const button of document.querySelectorAll("#looking button")) {
     button.addEventListener("click", () => move(button.value));
   }
