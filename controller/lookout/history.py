@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 from enum import Enum
@@ -110,6 +110,10 @@ def extent_words(records: Path, window: Window, *, unit: str) -> str:
         columns = read_columns(records, since=window.since, until=window.until, columns=1)
     except OSError:
         columns = []
+    return _words_of(columns, unit)
+
+
+def _words_of(columns: Sequence[Column], unit: str) -> str:
     if not columns:
         return "Nothing was recorded in this time."
     parts = []
@@ -119,8 +123,8 @@ def extent_words(records: Path, window: Window, *, unit: str) -> str:
         if known:
             low, high = min(low for low, _ in known), max(high for _, high in known)
             parts.append(f"{name} {temperature(low, unit)} to {temperature(high, unit)}")
-    lasted_s = sum(column.ends_s - column.begins_s for column in columns)
-    on_s = sum(column.pump_share * (column.ends_s - column.begins_s) for column in columns)
+    lasted_s = sum(column.known_s for column in columns)
+    on_s = sum(column.pump_share * column.known_s for column in columns)
     parts.append(f"pump on {on_s / lasted_s if lasted_s else 0.0:.0%} of the time")
     words = ", ".join(parts)
     return f"{words[0].upper()}{words[1:]}."
@@ -134,8 +138,8 @@ def history_of(
     window: Window,
     unit: str,
     zone: tzinfo | None,
-) -> History:
-    """Return what a figure shows; what cannot be read is left out.
+) -> tuple[History, str]:
+    """Return what a figure shows, and the same in a sentence; what cannot be read is left out.
 
     Args:
         records: The records database.
@@ -152,11 +156,11 @@ def history_of(
         begun = first_reading_at(records, since=since)
         drawn = Window(since=since if begun is None else min(begun, until), until=until)
         if drawn.is_long:
-            moments = moments_of_columns(
-                read_columns(records, since=drawn.since, until=until, columns=COLUMNS)
-            )
+            columns = read_columns(records, since=drawn.since, until=until, columns=COLUMNS)
+            moments = moments_of_columns(columns)
             gap_s += (until - drawn.since).total_seconds() / COLUMNS
         else:
+            columns = read_columns(records, since=since, until=until, columns=1)
             moments = moments_of(read_readings(records, since=since, until=until))
         raised = [
             event
@@ -165,7 +169,7 @@ def history_of(
         ]
         bands = bands_of(records, window)
     except OSError:
-        moments, raised, bands = [], [], []
+        moments, columns, raised, bands = [], [], [], []
     try:
         noted = [swap for swap in swaps(requests) if since <= swap.at < until]
     except OSError:
@@ -173,7 +177,7 @@ def history_of(
     status = snapshot.status or {}
     if not bands and "cut_in_c" in status:
         bands = [(since.timestamp(), float(status["cut_out_c"]), float(status["cut_in_c"]))]
-    return History(
+    history = History(
         moments=moments,
         bands_c=bands,
         swaps=[(swap.at.timestamp(), f"{swap.packs} packs") for swap in noted],
@@ -184,6 +188,7 @@ def history_of(
         zone=zone,
         gap_s=gap_s,
     )
+    return history, _words_of(columns, unit)
 
 
 def bands_of(records: Path, window: Window) -> list[tuple[float, float, float]]:

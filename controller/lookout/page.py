@@ -179,16 +179,14 @@ class _Page:
             )
         except ValueError as error:
             raise HTTPException(400, str(error)) from None
-        unit = self._house.settings.display.unit
-        history = history_of(
+        history, words = history_of(
             self._records,
             self._house.place / REQUESTS,
             snapshot=snapshot,
             window=window,
-            unit=unit,
+            unit=self._house.settings.display.unit,
             zone=self._zone,
         )
-        words = extent_words(self._records, window, unit=unit)
         return JSONResponse({**chamber_figure(history), "words": words})
 
     def _happened(self, since: datetime, now: datetime) -> list[tuple[str, str]]:

@@ -29,6 +29,8 @@ class Column:
     reservoir_mc: Extent
     room_mc: Extent
     coil_outlet_mc: Extent
+    known_s: float
+    """How long of it is known [s]."""
     pump_share: float
     """Share of the recorded time with the pump on, 0 to 1."""
     fan_share: float
@@ -74,8 +76,9 @@ def read_columns(path: Path, *, since: datetime, until: datetime, columns: int) 
                         reservoir_mc=reservoir,
                         room_mc=room,
                         coil_outlet_mc=outlet,
-                        pump_share=row[10],
-                        fan_share=row[11],
+                        known_s=row[10] / 1000,
+                        pump_share=row[11],
+                        fan_share=row[12],
                     )
                 )
     return found
@@ -84,6 +87,7 @@ def read_columns(path: Path, *, since: datetime, until: datetime, columns: int) 
 _OF_READINGS = f"""
     SELECT MIN(at_ms), MAX(at_ms), MIN(air_mc), MAX(air_mc), MIN(reservoir_mc), MAX(reservoir_mc),
            MIN(room_mc), MAX(room_mc), MIN(coil_outlet_mc), MAX(coil_outlet_mc),
+           SUM(held_ms),
            COALESCE(SUM(pump * held_ms) * 1.0 / NULLIF(SUM(held_ms), 0), MAX(pump)),
            COALESCE(SUM(fan * held_ms) * 1.0 / NULLIF(SUM(held_ms), 0), MAX(fan)),
            (at_ms - ?) / ? AS in_column
@@ -95,7 +99,8 @@ _OF_READINGS = f"""
 _OF_THINNED = f"""
     SELECT MIN(at_ms), MAX(at_ms) + {THINNED_MS}, MIN(air_min_mc), MAX(air_max_mc),
            MIN(reservoir_min_mc), MAX(reservoir_max_mc), MIN(room_min_mc), MAX(room_max_mc),
-           MIN(coil_outlet_min_mc), MAX(coil_outlet_max_mc), AVG(pump_share), AVG(fan_share),
+           MIN(coil_outlet_min_mc), MAX(coil_outlet_max_mc),
+           COUNT(*) * {THINNED_MS}, AVG(pump_share), AVG(fan_share),
            (at_ms - ?) / ? AS in_column
     FROM thinned WHERE run = ? AND at_ms >= ? AND at_ms < ?
     GROUP BY in_column ORDER BY in_column

@@ -33,7 +33,7 @@ DAY = timedelta(days=1)
 def column(begins_s: float, ends_s: float, low: int, high: int) -> Column:
     return Column(
         begins_s=begins_s, ends_s=ends_s, air_mc=(low, high), reservoir_mc=None, room_mc=None,
-        coil_outlet_mc=None, pump_share=0.25, fan_share=0.5,
+        coil_outlet_mc=None, known_s=600.0, pump_share=0.25, fan_share=0.5,
     )  # fmt: skip
 
 
@@ -138,13 +138,14 @@ def test_a_peak_of_a_minute_is_in_every_picture(tmp_path: Path, minutes: int, ev
     path = recorded(tmp_path, minutes, every)
     now = snapshot()
 
-    history = history_of(
+    history, words = history_of(
         path, tmp_path / REQUESTS, snapshot=now, unit="C", zone=UTC,
         window=window_of(Span.CROP, "", "", now=NOW, zone=UTC),
     )  # fmt: skip
 
     air = [moment.air_c for moment in history.moments if moment.air_c is not None]
     assert (min(air), max(air)) == (16.0, 19.0)
+    assert words.startswith("Air 16.00 °C to 19.00 °C, reservoir 4.00 °C to 4.00 °C, pump on ")
     assert len(history.moments) <= 2 * 900 + 2
     assert history.bands_c == [((NOW - 90 * DAY).timestamp(), 15.5, 17.0)]
 

@@ -128,6 +128,7 @@ def test_a_window_takes_what_is_in_it(path: Path) -> None:
             reservoir_mc=(4000, 4000),
             room_mc=None,
             coil_outlet_mc=None,
+            known_s=0.0,
             pump_share=0.0,
             fan_share=0.0,
         )
