@@ -11,6 +11,7 @@ from controller.pictures.figures import History, Moment, chamber_figure
 from controller.pictures.foreseen import Foreseen, foreseen_figure
 from controller.pictures.html import standalone_page
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
+from controller.settings.law_of import BandSchedule, schedule_of
 
 
 def rehearsal_page(
@@ -29,11 +30,10 @@ def rehearsal_page(
     """
     settings, tally = rehearsal.settings, rehearsal.tally
     began_s = rehearsal.started.timestamp()
-    stage = settings.stages[settings.chamber.stage]
     told = [(float(each["t_s"]), str(each["text"])) for each in rehearsal.hearing.notices]
     history = History(
         moments=[_moment(row) for row in rows],
-        band_c=(stage.cut_out / 1000, stage.cut_in / 1000),
+        bands_c=_bands(rows, schedule_of(settings.stages[settings.chamber.stage])),
         swaps=[(began_s + swap["t_s"], f"{swap['packs']:.0f} packs") for swap in rehearsal.swaps],
         alarms=[(began_s + alarm.raised_t_s, alarm.name) for alarm in tally.alarms],
         told=[(began_s + at_s, text) for at_s, text in told],
@@ -84,6 +84,18 @@ def _told(rehearsal: Rehearsal, told: Sequence[tuple[float, str]]) -> list[tuple
     started = rehearsal.started
     # a space that does not break, so that the hour stays beside its day
     return [(f"{started + timedelta(seconds=t_s):%a\u00a0%H:%M}", text) for t_s, text in told]
+
+
+def _bands(rows: Sequence[TraceRow], schedule: BandSchedule) -> list[tuple[float, float, float]]:
+    """Return since when which band was in force; a band's own stage does not change here."""
+    bands: list[tuple[float, float, float]] = []
+    last = None
+    for row in rows:
+        band = schedule.band_at(row.time)
+        if band != last:
+            bands.append((row.time.timestamp(), band.cut_out_mc / 1000, band.cut_in_mc / 1000))
+            last = band
+    return bands
 
 
 def _moment(row: TraceRow) -> Moment:

@@ -231,7 +231,7 @@ def _document(report: Report, zone: tzinfo | None) -> dict[str, Any]:
 
 def _page(report: Report, settings: Settings, path: Path, noted: Sequence[NotedSwap]) -> str:
     """Return the report as a page; what draws it is loaded only here."""
-    from controller.lookout.history import moments_of  # noqa: PLC0415
+    from controller.lookout.history import Window, bands_of, moments_of  # noqa: PLC0415
     from controller.pictures.figures import History, chamber_figure  # noqa: PLC0415
     from controller.pictures.html import standalone_page  # noqa: PLC0415
 
@@ -240,7 +240,9 @@ def _page(report: Report, settings: Settings, path: Path, noted: Sequence[NotedS
     figure = chamber_figure(
         History(
             moments=moments_of(read_readings(path, since=report.since, until=report.until)),
-            band_c=(stage.cut_out / 1000, stage.cut_in / 1000),
+            bands_c=bands_of(path, Window(since=report.since, until=report.until))
+            or [(report.since.timestamp(), stage.cut_out / 1000, stage.cut_in / 1000)],
+            until_s=report.until.timestamp(),
             swaps=[
                 (swap.at.timestamp(), f"{swap.packs} packs")
                 for swap in noted

@@ -10,9 +10,12 @@ import hmac
 import json
 import os
 import secrets
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+
+from controller.errors import ControllerError
 
 SECRET_FILE = "lookout-secret.json"  # noqa: S105 - a file name
 SESSION_S = 30 * 86_400.0
@@ -21,6 +24,15 @@ FREE_TRIES = 3
 FIRST_WAIT_S, LONGEST_WAIT_S = 2.0, 900.0
 _SCRYPT = {"n": 2**14, "r": 8, "p": 1}
 _LONGEST_SECRET = 200
+LONGEST_NAME = 40
+
+
+class TooSoonError(ControllerError, PermissionError):
+    """A try was not even looked at, because too many before it were wrong."""
+
+    def __init__(self, wait_s: float) -> None:
+        self.wait_s = wait_s
+        super().__init__(f"too many wrong tries: wait {wait_s:.0f} s")
 
 
 def new_secret(place: Path) -> str:
@@ -46,11 +58,15 @@ def _hashed(secret: str, salt: bytes) -> bytes:
     return hashlib.scrypt(secret.encode(), salt=salt, dklen=32, **_SCRYPT)
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Session:
     until_s: float
     token: str
     """What a form must carry, so that no other page can send it."""
+    who: str
+    """What the person is called, empty where that was not told."""
+    entered_by: bytes
+    """Hash of the secret that was in force: a new secret ends every session of an old one."""
 
 
 class Access:
@@ -68,6 +84,7 @@ class Access:
         self._sessions: dict[str, _Session] = {}
         self._wrong = 0
         self._closed_until_s = 0.0
+        self._one_at_a_time = threading.Lock()
 
     @property
     def has_secret(self) -> bool:
@@ -78,27 +95,45 @@ class Access:
         """Return how long no try is taken [s]; 0 where one may be made."""
         return max(0.0, self._closed_until_s - self._clock())
 
-    def enter(self, secret: str) -> str | None:
+    def enter(self, secret: str, who: str = "") -> str | None:
         """Return the name of a new session for the right secret, None for a wrong one.
 
         After a few wrong tries each further one makes the next wait longer, whoever tries: on a
-        house network addresses are cheap.
+        house network addresses are cheap. Tries are judged one after another: all at once they
+        would all be free, and each takes 16 MB while it is hashed.
+
+        Args:
+            secret: What somebody typed.
+            who: What they want to be called in the requests they make.
+
+        Raises:
+            TooSoonError: The wait is not over; the secret was not looked at.
         """
-        if self.wait_s() > 0.0 or not self._right(secret):
-            self._wrong += 1
-            over = self._wrong - FREE_TRIES
-            if over >= 0:
-                wait_s = min(LONGEST_WAIT_S, FIRST_WAIT_S * 2.0 ** min(over, 20))
-                self._closed_until_s = max(self._closed_until_s, self._clock() + wait_s)
-            return None
-        self._wrong = 0
-        now_s = self._clock()
-        self._sessions = {k: v for k, v in self._sessions.items() if v.until_s > now_s}
-        while len(self._sessions) >= MOST_SESSIONS:
-            del self._sessions[next(iter(self._sessions))]
-        name = secrets.token_urlsafe(32)
-        self._sessions[name] = _Session(now_s + SESSION_S, secrets.token_urlsafe(32))
-        return name
+        with self._one_at_a_time:
+            if self.wait_s() > 0.0:
+                raise TooSoonError(self.wait_s())
+            entered_by = self._judged(secret)
+            if entered_by is None:
+                self._wrong += 1
+                over = self._wrong - FREE_TRIES
+                if over >= 0:
+                    wait_s = min(LONGEST_WAIT_S, FIRST_WAIT_S * 2.0 ** min(over, 20))
+                    self._closed_until_s = self._clock() + wait_s
+                return None
+            self._wrong = 0
+            now_s = self._clock()
+            kept = {k: v for k, v in self._sessions.items() if v.until_s > now_s}
+            while len(kept) >= MOST_SESSIONS:
+                del kept[next(iter(kept))]
+            name = secrets.token_urlsafe(32)
+            kept[name] = _Session(
+                until_s=now_s + SESSION_S,
+                token=secrets.token_urlsafe(32),
+                who=_name(who),
+                entered_by=entered_by,
+            )
+            self._sessions = kept
+            return name
 
     def leave(self, name: str) -> None:
         """End a session."""
@@ -106,22 +141,43 @@ class Access:
 
     def token(self, name: str | None) -> str | None:
         """Return what the forms of a session must carry, None where there is no such session."""
-        session = self._sessions.get(name or "")
-        if session is None or session.until_s <= self._clock():
-            return None
-        return session.token
+        session = self._session(name)
+        return None if session is None else session.token
+
+    def who(self, name: str | None) -> str:
+        """Return what the person of a session is called, empty where that is not known."""
+        session = self._session(name)
+        return "" if session is None else session.who
 
     def may_act(self, name: str | None, token: str) -> bool:
         """Return whether a form came from a page of this session."""
         expected = self.token(name)
         return expected is not None and hmac.compare_digest(expected.encode(), token.encode())
 
-    def _right(self, secret: str) -> bool:
-        if len(secret) > _LONGEST_SECRET:
-            return False
+    def _session(self, name: str | None) -> _Session | None:
+        session = self._sessions.get(name or "")
+        if session is None or session.until_s <= self._clock():
+            return None
+        kept = self._kept()
+        return None if kept is None or kept[1] != session.entered_by else session
+
+    def _kept(self) -> tuple[bytes, bytes] | None:
+        """Return salt and hash of the secret in force."""
         try:
             kept = json.loads(self._path.read_text(encoding="ascii"))
-            salt, expected = bytes.fromhex(kept["salt"]), bytes.fromhex(kept["hash"])
+            return bytes.fromhex(kept["salt"]), bytes.fromhex(kept["hash"])
         except (OSError, ValueError, KeyError, TypeError):
-            return False
-        return hmac.compare_digest(_hashed(secret.strip(), salt), expected)
+            return None
+
+    def _judged(self, secret: str) -> bytes | None:
+        """Return the hash of the right secret, None for a wrong one."""
+        kept = self._kept()
+        if kept is None or len(secret) > _LONGEST_SECRET:
+            return None
+        salt, expected = kept
+        return expected if hmac.compare_digest(_hashed(secret.strip(), salt), expected) else None
+
+
+def _name(text: str) -> str:
+    """Return a person's name as it can stand in a line of a log or of a page."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())[:LONGEST_NAME]

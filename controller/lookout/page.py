@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
 from urllib.parse import parse_qs
@@ -19,43 +19,32 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, RedirectResponse
+from starlette.responses import (
+    FileResponse,
+    HTMLResponse,
+    JSONResponse,
+    PlainTextResponse,
+    RedirectResponse,
+)
 from starlette.responses import Response as Answer
 from starlette.routing import BaseRoute, Route
-from starlette.types import ASGIApp, Receive, Scope, Send
 
-from controller.core.state import EventKind
-from controller.lookout.access import SESSION_S, Access
-from controller.lookout.doings import Doing, doing_of
-from controller.lookout.history import Span, history_of
+from controller.lookout.access import SESSION_S, Access, TooSoonError
+from controller.lookout.doings import OLDEST_SWAP, Doing, doing_of
+from controller.lookout.guard import MOST_BODY, Guard, names_of
+from controller.lookout.happened import happened, since_last_look
+from controller.lookout.history import Span, Window, extent_words, history_of, window_of
 from controller.lookout.snapshot import Snapshot
-from controller.lookout.view import view_of
+from controller.lookout.view import View, view_of
 from controller.pictures.figures import chamber_figure
-from controller.pictures.html import charting_script
+from controller.pictures.html import charting_file
 from controller.pictures.words import moment
 from controller.records.places import records_path
-from controller.records.reader import read_events
 from controller.records.requests import REQUESTS, ask_now
 from controller.settings.load import Settings
 
-MOST_BODY = 4096
-MOST_EVENTS = 30
-WORTH_TELLING = {EventKind.RAISED.value, EventKind.CLEARED.value, EventKind.TRIP.value}
-"""Kinds of event that a person wants to read of; phases come and go by the hundred."""
 SESSION, LAST_LOOK = "session", "last_look"
 SPANS = {span.value: span for span in Span}
-HEADERS = {
-    # the charting library writes a style element of its own
-    "content-security-policy": (
-        "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; "
-        "img-src 'self' data:; connect-src 'self'; form-action 'self'; "
-        "frame-ancestors 'none'; base-uri 'none'"
-    ),
-    "x-content-type-options": "nosniff",
-    "referrer-policy": "same-origin",
-    "cache-control": "no-store",
-}
-
 _log = structlog.get_logger("coldpin.page")
 
 
@@ -93,8 +82,8 @@ def page_app(house: House) -> Starlette:
     ]
     return Starlette(
         routes=routes,
-        middleware=[Middleware(_Guard, names=_names(house.settings))],
-        exception_handlers={HTTPException: _refused, Exception: _failed},
+        middleware=[Middleware(Guard, names=names_of(house.settings))],
+        exception_handlers={HTTPException: page.refused, Exception: _failed},
     )
 
 
@@ -108,7 +97,6 @@ class _Page:
         settings = house.settings
         self._zone = settings.site.zone()
         self._records = records_path(settings.records.path, house.place)
-        self._charting: str | None = None
 
     # --- looking
 
@@ -122,84 +110,100 @@ class _Page:
         house = self._house
         snapshot = house.look()
         settings = house.settings
-        last_look = _instant(request.cookies.get(LAST_LOOK), snapshot.taken_utc)
+        now = snapshot.taken_utc
+        local = now.astimezone(self._zone)
+        since, remember = since_last_look(request.cookies.get(LAST_LOOK), now)
+        session = request.cookies.get(SESSION)
+        token = house.access.token(session)
         answer = self._rendered(
             "front.html",
-            view=view_of(
-                snapshot,
-                chamber=settings.chamber.name,
-                unit=settings.display.unit,
-                zone=self._zone,
-            ),
-            events=self._events(last_look, snapshot.taken_utc),
-            since=moment(
-                last_look.isoformat(), snapshot.taken_utc.astimezone(self._zone), far=False
-            ),
+            view=self._view(snapshot),
+            events=self._happened(since, now),
+            since=moment(since.isoformat(), local, far=False),
             spans=[(each.value, each.words) for each in Span],
             span=span.value,
+            extent=extent_words(
+                self._records,
+                Window(since=now - span.length, until=now),
+                unit=settings.display.unit,
+            ),
+            made=f"{local:%H:%M}",
+            earliest=f"{local - OLDEST_SWAP:%Y-%m-%dT%H:%M}",
+            latest=f"{local:%Y-%m-%dT%H:%M}",
             stages=sorted(settings.stages),
+            stage=(snapshot.status or {}).get("stage", settings.chamber.stage),
             packs=settings.plant_spec().packs.in_reservoir,
-            entered=house.access.token(request.cookies.get(SESSION)) is not None,
-            token=house.access.token(request.cookies.get(SESSION)) or "",
+            entered=token is not None,
+            token=token or "",
+            who=house.access.who(session),
             has_secret=house.access.has_secret,
             told=told,
         )
         answer.set_cookie(
-            LAST_LOOK, str(int(snapshot.taken_utc.timestamp())), max_age=int(SESSION_S),
-            httponly=True, samesite="strict",
-        )  # fmt: skip
+            LAST_LOOK, remember, max_age=int(SESSION_S), httponly=True, samesite="strict"
+        )
         return answer
 
     def now(self, request: Request) -> Answer:
         self._must_look(request)
+        snapshot = self._house.look()
+        since, _ = since_last_look(request.cookies.get(LAST_LOOK), snapshot.taken_utc)
+        return JSONResponse(
+            {
+                **self._view(snapshot).document(),
+                "events": self._happened(since, snapshot.taken_utc),
+            }
+        )
+
+    def _view(self, snapshot: Snapshot) -> View:
         settings = self._house.settings
-        view = view_of(
-            self._house.look(),
+        return view_of(
+            snapshot,
             chamber=settings.chamber.name,
             unit=settings.display.unit,
             zone=self._zone,
         )
-        return JSONResponse(view.document())
 
     def figure(self, request: Request) -> Answer:
         self._must_look(request)
-        span = SPANS.get(request.query_params.get("span", ""), Span.DAY)
-        settings = self._house.settings
-        history = history_of(
+        snapshot = self._house.look()
+        asked = request.query_params
+        span = SPANS.get(asked.get("span", ""), Span.DAY)
+        try:
+            window = window_of(
+                span,
+                asked.get("since", ""),
+                asked.get("until", ""),
+                now=snapshot.taken_utc,
+                zone=self._zone,
+            )
+        except ValueError as error:
+            raise HTTPException(400, str(error)) from None
+        history, words = history_of(
             self._records,
             self._house.place / REQUESTS,
-            snapshot=self._house.look(),
-            span=span,
-            unit=settings.display.unit,
+            snapshot=snapshot,
+            window=window,
+            unit=self._house.settings.display.unit,
             zone=self._zone,
         )
-        return JSONResponse(chamber_figure(history))
+        return JSONResponse({**chamber_figure(history), "words": words})
 
-    def _events(self, since: datetime, now: datetime) -> list[tuple[str, str]]:
-        local = now.astimezone(self._zone)
-        try:
-            events = read_events(self._records, since=since)
-        except OSError:
-            return []
-        return [
-            (
-                moment(event.at.isoformat(), local, far=False),
-                f"{_plain(event.kind)}: {_plain(event.name)} {event.detail}".strip(),
-            )
-            for event in reversed(events)
-            if event.kind in WORTH_TELLING
-        ][:MOST_EVENTS]
+    def _happened(self, since: datetime, now: datetime) -> list[tuple[str, str]]:
+        requests = self._house.place / REQUESTS
+        return happened(self._records, requests, since=since, now=now, zone=self._zone)
 
     # --- acting
 
     async def enter(self, request: Request) -> Answer:
         form = await _form(request)
-        access = self._house.access
-        wait_s = access.wait_s()
-        if wait_s > 0.0:
-            text = f"Too many wrong tries: wait {wait_s:.0f} s."
-            return self._entrance(text, 429, wait_s)
-        session = await run_in_threadpool(access.enter, form.get("secret", ""))
+        try:
+            session = await run_in_threadpool(
+                self._house.access.enter, form.get("secret", ""), form.get("who", "")
+            )
+        except TooSoonError as error:
+            text = f"Too many wrong tries: wait {error.wait_s:.0f} s."
+            return self._entrance(text, 429, error.wait_s)
         if session is None:
             _log.warning("wrong_secret", peer=request.client.host if request.client else "")
             return self._entrance("That was not the secret.", 403)
@@ -221,22 +225,23 @@ class _Page:
 
     def confirm(self, request: Request) -> Answer:
         """Ask once more before anything is done: a phone in a pocket presses buttons too."""
-        doing = self._doing(request, dict(request.query_params))
-        session = request.cookies.get(SESSION)
-        token = self._house.access.token(session)
+        token = self._house.access.token(request.cookies.get(SESSION))
         if token is None:
             return self._entrance("Acting needs the secret.", 401)
+        doing = self._doing(request, dict(request.query_params))
         return self._rendered("confirm.html", doing=doing, token=token)
 
     async def do(self, request: Request) -> Answer:
         form = await _form(request)
-        if not self._house.access.may_act(request.cookies.get(SESSION), form.get("token", "")):
+        access, session = self._house.access, request.cookies.get(SESSION)
+        if not access.may_act(session, form.get("token", "")):
             raise HTTPException(403, "this form is not from a page that you entered; go back")
-        doing = self._doing(request, form)
+        doing, who = self._doing(request, form), access.who(session)
         try:
             await run_in_threadpool(
-                ask_now, self._house.place / REQUESTS, doing.kind, doing.payload, who="page"
-            )
+                ask_now, self._house.place / REQUESTS, doing.kind, doing.payload,
+                who=f"{who} (page)" if who else "page",
+            )  # fmt: skip
         except OSError as error:
             _log.error("request_not_written", error=str(error))
             raise HTTPException(503, "the request cannot be written; nothing was done") from None
@@ -268,18 +273,29 @@ class _Page:
         return _file("page.js", "text/javascript")
 
     def charting(self, _request: Request) -> Answer:
-        if self._charting is None:
-            try:
-                self._charting = charting_script()
-            except OSError as error:
-                raise HTTPException(404, str(error)) from None
-        return PlainTextResponse(
-            self._charting,
+        """Send the charting library from where it lies: it is 5 MB, and not kept in memory."""
+        try:
+            path = charting_file()
+        except OSError as error:
+            raise HTTPException(404, str(error)) from None
+        return FileResponse(
+            path,
             media_type="text/javascript",
             headers={"cache-control": "private, max-age=86400"},
         )
 
     # --- small things
+
+    async def refused(self, request: Request, error: Exception) -> Answer:
+        """Say why, as a page with a way back for people and as a line for programs."""
+        assert isinstance(error, HTTPException)
+        if "text/html" in request.headers.get("accept", ""):
+            answer: Answer = self._rendered(
+                "refused.html", told=error.detail, status=error.status_code
+            )
+            answer.headers.update(error.headers or {})
+            return answer
+        return PlainTextResponse(f"{error.detail}\n", error.status_code, headers=error.headers)
 
     def _may_look(self, request: Request) -> bool:
         if self._house.settings.lookout.reading == "open":
@@ -307,52 +323,6 @@ class _Page:
 TOLD = {"swap", "stage", "pause", "resume", "ack", "reset"}
 
 
-class _Guard:
-    """Refuses foreign host names, foreign origins and large bodies, before anything is looked at.
-
-    A name that is not ours means that somebody's page made the browser come here (rebinding).
-    """
-
-    def __init__(self, app: ASGIApp, names: frozenset[str]) -> None:
-        self._app = app
-        self._names = names
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] != "http":
-            await self._app(scope, receive, send)
-            return
-
-        async def with_headers(message: dict[str, object]) -> None:
-            if message["type"] == "http.response.start":
-                headers = list(message.get("headers", []))  # type: ignore[call-overload]
-                present = {name for name, _ in headers}
-                for name, value in HEADERS.items():
-                    if name.encode() not in present:
-                        headers.append((name.encode(), value.encode()))
-                message["headers"] = headers
-            await send(message)
-
-        refusal = self._refusal(Request(scope))
-        if refusal is not None:
-            status, text = refusal
-            await PlainTextResponse(text, status)(scope, receive, with_headers)  # type: ignore[arg-type]
-            return
-        await self._app(scope, receive, with_headers)  # type: ignore[arg-type]
-
-    def _refusal(self, request: Request) -> tuple[int, str] | None:
-        host = _without_port(request.headers.get("host", ""))
-        if host not in self._names:
-            return 421, "this machine is not known by that name; see [lookout] names"
-        if request.method == "POST":
-            origin = request.headers.get("origin")
-            if origin is not None and _without_port(origin.partition("://")[2]) != host:
-                return 403, "this form came from another site"
-            length = request.headers.get("content-length", "0")
-            if not length.isdigit() or int(length) > MOST_BODY:
-                return 413, f"allowed: up to {MOST_BODY} bytes"
-        return None
-
-
 async def _form(request: Request) -> dict[str, str]:
     """Return the fields of a form, each once."""
     body = b""
@@ -367,41 +337,9 @@ async def _form(request: Request) -> dict[str, str]:
     return {name: values[0] for name, values in fields.items()}
 
 
-def _names(settings: Settings) -> frozenset[str]:
-    own = settings.lookout
-    return frozenset(
-        name.lower() for name in ("localhost", "127.0.0.1", "[::1]", own.address, *own.names)
-    )
-
-
-def _without_port(host: str) -> str:
-    host = host.lower()
-    if host.startswith("["):
-        return host.partition("]")[0] + "]"
-    return host.partition(":")[0]
-
-
-def _instant(text: str | None, now: datetime) -> datetime:
-    """Return when this browser looked last; a day ago where that is not known or is nonsense."""
-    day_ago = now - timedelta(days=1)
-    if text is None or not text.isdigit() or len(text) > 12:
-        return day_ago
-    at = datetime.fromtimestamp(int(text), UTC)
-    return at if now - timedelta(days=30) < at <= now else day_ago
-
-
-def _plain(word: str) -> str:
-    return word.replace("_", " ")
-
-
 def _file(name: str, media_type: str) -> Answer:
     text = (files("controller.lookout") / "files" / name).read_text(encoding="utf-8")
     return PlainTextResponse(text, media_type=media_type)
-
-
-async def _refused(_request: Request, error: Exception) -> Answer:
-    assert isinstance(error, HTTPException)
-    return PlainTextResponse(f"{error.detail}\n", error.status_code, headers=error.headers)
 
 
 async def _failed(request: Request, error: Exception) -> Answer:

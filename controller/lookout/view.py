@@ -39,6 +39,7 @@ class View:
     readings: tuple[tuple[str, str], ...]
     swap: str
     """When packs must be changed, in a sentence."""
+    last_swap: str
     reserve: str
     notes: tuple[str, ...]
     plan: tuple[tuple[str, str, str], ...]
@@ -75,10 +76,11 @@ def view_of(snapshot: Snapshot, *, chamber: str, unit: str, zone: tzinfo | None)
         verdict=_verdict(snapshot, alarms, unit),
         readings=_readings(status, unit),
         swap=swap,
+        last_swap=_last_swap_words(snapshot, now),
         reserve=reserve,
         notes=notes,
         plan=tuple(
-            (moment(each["at"], now), str(each["packs"]), each["why"])
+            (_planned(each["at"], now), str(each["packs"]), each["why"])
             for each in forecast.get("plan", ())
         ),
         alarms=alarms,
@@ -147,13 +149,12 @@ def _readings(status: dict[str, Any], unit: str) -> tuple[tuple[str, str], ...]:
 
 def _swap_words(snapshot: Snapshot, now: datetime) -> tuple[str, str, tuple[str, ...]]:
     forecast = snapshot.forecast
-    last = ""
-    if snapshot.last_swap is not None:
-        at, packs = snapshot.last_swap
-        last = f" Last swap: {moment(at.astimezone(now.tzinfo).isoformat(), now)}, {packs} packs."
     if forecast is None or forecast["basis"] == "unknown":
         why = "" if forecast is None else f": {'; '.join(forecast['notes'])}"
-        return f"Nothing can be said yet{why}.{last}", "", ()
+        return f"Nothing can be said yet{why}.", "", ()
+    known = ""
+    if snapshot.silent:
+        known = f"As it was known at {moment(forecast['as_of'], now, far=False)}: "
     notes = tuple(f"{note[0].upper()}{note[1:]}." for note in forecast["notes"])
     if not forecast["freezer_keeps_up"]:
         cost = f"{forecast['degree_hours_above']:.1f} degree-hours"
@@ -164,12 +165,28 @@ def _swap_words(snapshot: Snapshot, now: datetime) -> tuple[str, str, tuple[str,
         share = forecast["reserve_kj"] / total if total else 0.0
         reserve = f"{forecast['reserve_kj']:.0f} kJ left, about {share:.0%} of this set."
     if forecast["swap_due"] is None:
-        return f"Not within the next 60 hours.{last}", reserve, notes
+        return (
+            f"{known}not within the next 60 hours." if known else "Not within the next 60 hours.",
+            reserve,
+            notes,
+        )
     likely = ""
     if forecast["early"] and forecast["late"]:
         early, late = (moment(forecast[key], now, far=False) for key in ("early", "late"))
         likely = f", likely between {early} and {late}"
-    return f"{moment(forecast['swap_due'], now)}{likely}.{last}", reserve, notes
+    return f"{known}{moment(forecast['swap_due'], now)}{likely}.", reserve, notes
+
+
+def _last_swap_words(snapshot: Snapshot, now: datetime) -> str:
+    if snapshot.last_swap is None:
+        return "No swap was noted yet."
+    at, packs = snapshot.last_swap
+    return f"Last swap: {moment(at.astimezone(now.tzinfo).isoformat(), now)}, {packs} packs."
+
+
+def _planned(at: str, now: datetime) -> str:
+    """Return when a planned swap is; a plan is some minutes old, and a swap of its past is now."""
+    return "now" if datetime.fromisoformat(at) <= now else moment(at, now)
 
 
 def _alarm_words(alarm: dict[str, Any]) -> str:

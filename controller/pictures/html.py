@@ -4,25 +4,30 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from importlib.resources import files
+from importlib.util import find_spec
+from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, select_autoescape
 
 
-def charting_script() -> str:
-    """Return the charting library's own browser bundle, as its package carries it.
+def charting_file() -> Path:
+    """Return where the charting library's own browser bundle lies, as its package carries it.
+
+    The package is found and not loaded: what it would load takes more memory than all of ours.
 
     Raises:
         OSError: The package is not installed; ``pip install 'coldpin[lookout]'`` brings it.
     """
-    try:
-        return (files("plotly") / "package_data" / "plotly.min.js").read_text(encoding="utf-8")
-    except ModuleNotFoundError:
-        raise OSError(
-            "found no package plotly, which pictures need; "
-            "install it with pip install 'coldpin[lookout]'"
-        ) from None
+    found = find_spec("plotly")
+    for folder in (found.submodule_search_locations or ()) if found is not None else ():
+        path = Path(folder) / "package_data" / "plotly.min.js"
+        if path.is_file():
+            return path
+    raise OSError(
+        "found no package plotly, which pictures need; "
+        "install it with pip install 'coldpin[lookout]'"
+    )
 
 
 def standalone_page(
@@ -57,5 +62,5 @@ def standalone_page(
         facts=facts,
         figures=packed,
         tables=tables,
-        script=charting_script(),
+        script=charting_file().read_text(encoding="utf-8"),
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -52,11 +52,11 @@ def read_readings(
     """
     since_ms = -(2**62) if since is None else round(since.timestamp() * 1000)
     until_ms = 2**62 if until is None else round(until.timestamp() * 1000)
-    for run, ahead_ms in _fetched(path, _RUNS, ()):
+    for run, ahead_ms in ahead_of_runs(path):
         yield from _thinned(path, run, ahead_ms, since_ms, until_ms)
         after = since_ms - ahead_ms - 1, 0
         while True:
-            rows = _fetched(path, _READINGS, (run, *after, until_ms - ahead_ms, PAGE))
+            rows = fetched(path, _READINGS, (run, *after, until_ms - ahead_ms, PAGE))
             for row in rows:
                 yield RecordedReading(
                     at=datetime.fromtimestamp((row[1] + ahead_ms) / 1000, UTC),
@@ -79,7 +79,7 @@ def _thinned(
     after = since_ms - ahead_ms - 1
     while True:
         try:
-            rows = _fetched(path, _THINNED, (run, after, until_ms - ahead_ms, PAGE))
+            rows = fetched(path, _THINNED, (run, after, until_ms - ahead_ms, PAGE))
         except OSError as error:
             if "no such table" in str(error):  # written by a release that did not thin
                 return
@@ -104,6 +104,26 @@ def _thinned(
         after = rows[-1][0]
 
 
+def first_reading_at(path: Path, *, since: datetime) -> datetime | None:
+    """Return when the first reading since an instant was taken, None where there is none.
+
+    Raises:
+        OSError: The file is not there or not readable as records.
+    """
+    since_ms = round(since.timestamp() * 1000)
+    found: list[int] = []
+    for run, ahead_ms in ahead_of_runs(path):
+        for query in (_FIRST_THINNED, _FIRST_READING):
+            try:
+                rows = fetched(path, query, (run, since_ms - ahead_ms))
+            except OSError as error:
+                if "no such table" in str(error):  # written by a release that did not thin
+                    continue
+                raise
+            found += [at_ms + ahead_ms for (at_ms,) in rows if at_ms is not None]
+    return datetime.fromtimestamp(min(found) / 1000, UTC) if found else None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecordedEvent:
     """Something that happened: an alarm raised or cleared, a trip, a stage put in force."""
@@ -115,23 +135,53 @@ class RecordedEvent:
     detail: str
 
 
-def read_events(path: Path, *, since: datetime) -> list[RecordedEvent]:
+def read_events(
+    path: Path, *, since: datetime, kinds: Collection[str] | None = None
+) -> list[RecordedEvent]:
     """Return what happened since an instant, in the order in which it did.
+
+    Args:
+        path: The database.
+        since: Aware.
+        kinds: What kinds of event; None: all, and phases come by the thousand.
 
     Raises:
         OSError: The file is not there or not readable as records.
     """
     since_ms = round(since.timestamp() * 1000)
+    query, wanted = _of_kinds(_EVENTS, kinds)
     return [
-        RecordedEvent(
-            at=datetime.fromtimestamp((at_ms + ahead_ms) / 1000, UTC),
-            kind=kind,
-            name=name,
-            detail=detail,
-        )
-        for run, ahead_ms in _fetched(path, _RUNS, ())
-        for at_ms, kind, name, detail in _fetched(path, _EVENTS, (run, since_ms - ahead_ms))
+        _event(row, ahead_ms)
+        for run, ahead_ms in ahead_of_runs(path)
+        for row in fetched(path, query, (run, since_ms - ahead_ms, *wanted))
     ]
+
+
+def last_event(path: Path, *, before: datetime, kind: str) -> RecordedEvent | None:
+    """Return the last event of a kind before an instant, None where there is none.
+
+    Raises:
+        OSError: The file is not there or not readable as records.
+    """
+    before_ms = round(before.timestamp() * 1000)
+    for run, ahead_ms in reversed(ahead_of_runs(path)):
+        rows = fetched(path, _LAST_EVENT, (run, kind, before_ms - ahead_ms))
+        if rows:
+            return _event(rows[0], ahead_ms)
+    return None
+
+
+def _event(row: tuple[Any, ...], ahead_ms: int) -> RecordedEvent:
+    at_ms, kind, name, detail = row
+    at = datetime.fromtimestamp((at_ms + ahead_ms) / 1000, UTC)
+    return RecordedEvent(at=at, kind=kind, name=name, detail=detail)
+
+
+def _of_kinds(query: str, kinds: Collection[str] | None) -> tuple[str, tuple[str, ...]]:
+    if kinds is None:
+        return query.format(kinds=""), ()
+    places = ", ".join("?" for _ in kinds)
+    return query.format(kinds=f"AND kind IN ({places})"), tuple(kinds)
 
 
 _THINNED = """
@@ -139,8 +189,15 @@ _THINNED = """
            pump_share, fan_share, starts
     FROM thinned WHERE run = ? AND at_ms > ? AND at_ms < ? ORDER BY at_ms LIMIT ?
 """
+_FIRST_READING = "SELECT MIN(at_ms) FROM readings WHERE run = ? AND at_ms >= ?"
+_FIRST_THINNED = "SELECT MIN(at_ms) FROM thinned WHERE run = ? AND at_ms >= ?"
 _EVENTS = """
-    SELECT at_ms, kind, name, detail FROM events WHERE run = ? AND at_ms >= ? ORDER BY at_ms, id
+    SELECT at_ms, kind, name, detail FROM events WHERE run = ? AND at_ms >= ? {kinds}
+    ORDER BY at_ms, id
+"""
+_LAST_EVENT = """
+    SELECT at_ms, kind, name, detail FROM events WHERE run = ? AND kind = ? AND at_ms < ?
+    ORDER BY at_ms DESC, id DESC LIMIT 1
 """
 _RUNS = """
     SELECT r.id, (SELECT c.utc_ms - c.at_ms FROM clocks c WHERE c.run = r.id
@@ -154,7 +211,21 @@ _READINGS = """
 """
 
 
-def _fetched(path: Path, query: str, values: tuple[int, ...]) -> list[tuple[Any, ...]]:
+def ahead_of_runs(path: Path) -> list[tuple[Any, ...]]:
+    """Return each run's number, in the order of time, with what leads from its clock to UTC [ms].
+
+    Raises:
+        OSError: The file is not there or not readable as records.
+    """
+    return fetched(path, _RUNS, ())
+
+
+def fetched(path: Path, query: str, values: tuple[int | str, ...]) -> list[tuple[Any, ...]]:
+    """Return the rows of a query, for the modules of this folder.
+
+    Raises:
+        OSError: The file is not there or not readable as records.
+    """
     if not path.is_file():
         raise OSError(f"{path}: no records are kept here yet")
     try:

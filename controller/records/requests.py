@@ -274,6 +274,26 @@ def swaps(path: Path) -> list[NotedSwap]:
     return found
 
 
+def asked_since(path: Path, since: datetime) -> list[Request]:
+    """Return what people asked for since an instant, oldest first.
+
+    Args:
+        path: The requests file.
+        since: Aware.
+
+    Raises:
+        OSError: The file cannot be read.
+    """
+    if not path.exists():
+        return []
+    with _opened(path) as file:
+        rows = file.execute(
+            f"{_SELECT} WHERE asked_utc_ms >= ? AND kind <> ? AND boot_id <> '' ORDER BY id",
+            (round(since.timestamp() * 1000), Kind.FORECAST.value),
+        ).fetchall()
+    return [request for row in rows for request in _request(row)]
+
+
 def answer_to(path: Path, number: int) -> str | None:
     """Return the answer to a request, None while there is none.
 

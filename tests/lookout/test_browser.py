@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,8 @@ from typing import Any
 import pytest
 
 from controller.lookout.access import new_secret
+from controller.records.history import add_history, reading_at
+from controller.records.places import RECORDS
 from controller.records.requests import REQUESTS, Kind, newest
 from tests.lookout.houses import alarm, put_status, settings_with, status
 
@@ -240,3 +243,73 @@ def test_an_independent_judge_finds_nothing_serious(
 
     assert [each for each in found if each[2] in {"serious", "critical"}] == []
     context.close()
+
+
+def test_a_page_that_cannot_reach_the_chamber_says_so(
+    served: tuple[str, Path, str], browser: Any
+) -> None:
+    """The last words were good ones: they must not stay in the place of the verdict."""
+    address, place, _ = served
+    put_status(place, status())
+    context = browser.new_context()
+    page = context.new_page()
+    page.clock.install()
+    page.goto(address)
+    assert "All is well" in page.inner_text("#verdict")
+
+    context.set_offline(True)
+    page.clock.run_for(40_000)
+    page.wait_for_selector(".verdict.silent")
+
+    assert "cannot reach the chamber" in page.inner_text("#verdict")
+    assert "What follows is old" in page.inner_text("#verdict")
+    assert "When it was last heard" in page.inner_text("#now-title")
+    assert page.title().startswith("! ")
+
+    context.set_offline(False)
+    page.clock.run_for(10_000)
+    page.wait_for_selector(".verdict.well")
+    assert page.inner_text("#now-title") == "Now"
+    context.close()
+
+
+def test_the_picture_is_looked_at_closer_by_keyboard(
+    served: tuple[str, Path, str], browser: Any
+) -> None:
+    """Closer, earlier, all of it; what is closer stays closer when the picture is drawn anew."""
+    address, place, _ = served
+    put_status(place, status())
+    now = datetime.now(UTC)
+    rows = [
+        reading_at(now - timedelta(minutes=m), (16.0, 4.0, 24.0, None), pump=False, fan=False)
+        for m in range(600, 0, -1)
+    ]
+    add_history(place / RECORDS, rows, name="ten hours", chamber="c")
+    page = browser.new_page()
+    page.clock.install()
+    page.goto(address)
+    page.wait_for_selector("#looking:not([hidden])")
+
+    def seen_s() -> float:
+        begins, ends = page.evaluate("document.getElementById('figure').layout.xaxis.range")
+        return (datetime.fromisoformat(ends) - datetime.fromisoformat(begins)).total_seconds()
+
+    def press(name: str) -> None:
+        with page.expect_response(lambda answer: "/figure.json" in answer.url) as drawn:
+            page.focus(f"#looking button[value={name}]")
+            page.keyboard.press("Enter")
+        assert drawn.value.status == 200
+
+    all_s = seen_s()
+    press("closer")
+    page.wait_for_function("document.getElementById('extent').textContent.includes('room')")
+    until(lambda: abs(seen_s() - all_s / 2) <= 2.0)
+    press("earlier")
+    until(lambda: abs(seen_s() - all_s / 2) <= 2.0)
+    with page.expect_response(lambda answer: "/figure.json" in answer.url) as drawn:
+        page.clock.run_for(61_000)
+    assert "since=" in drawn.value.url
+    assert abs(seen_s() - all_s / 2) <= 2.0
+    press("all")
+    until(lambda: abs(seen_s() - all_s) <= 120.0)
+    page.close()

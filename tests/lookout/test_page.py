@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import threading
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -15,7 +16,14 @@ from controller.lookout.access import FREE_TRIES, SECRET_FILE, Access, new_secre
 from controller.lookout.page import MOST_BODY, House, page_app
 from controller.lookout.snapshot import take_snapshot
 from controller.records.boot import boottime
-from controller.records.requests import REQUESTS, Kind, newest, unanswered
+from controller.records.requests import (
+    REQUESTS,
+    Kind,
+    ask_now,
+    newest,
+    swap_payload,
+    unanswered,
+)
 from tests.lookout.houses import alarm, forecast, put_status, settings_with, status
 
 OURS = "http://localhost"
@@ -43,9 +51,9 @@ class Hand:
             self.app, base_url=OURS, follow_redirects=False, raise_server_exceptions=False
         )
 
-    def enter(self) -> str:
+    def enter(self, who: str = "") -> str:
         """Enter with a new secret and return the token that forms carry."""
-        answer = self.client.post("/enter", data={"secret": new_secret(self.place)})
+        answer = self.client.post("/enter", data={"secret": new_secret(self.place), "who": who})
         assert answer.status_code == 303
         token = self.access.token(self.client.cookies.get("session"))
         assert token is not None
@@ -132,7 +140,7 @@ def test_fahrenheit_where_asked_for(tmp_path: Path) -> None:
 
 def test_a_swap_is_noted_after_it_was_confirmed(hand: Hand) -> None:
     """The question first, then the request, with what the person said of the packs."""
-    token = hand.enter()
+    token = hand.enter(who=" Tove\n")
 
     question = hand.client.get("/do/swap", params={"packs": "3", "through": "no"})
     fields = dict(re.findall(r'name="(\w+)" value="([^"]*)"', question.text))
@@ -143,7 +151,7 @@ def test_a_swap_is_noted_after_it_was_confirmed(hand: Hand) -> None:
     assert done.status_code == 303
     request = newest(hand.place / REQUESTS, Kind.SWAP)
     assert request is not None
-    assert request.who == "page"
+    assert request.who == "Tove (page)"
     assert (request.payload["packs"], request.payload["frozen_through"]) == (3, "no")
 
 
@@ -404,13 +412,99 @@ def test_the_page_looks_without_records_and_without_writing(hand: Hand) -> None:
     before = sorted(hand.place.iterdir())
 
     assert hand.client.get("/").status_code == 200
-    assert hand.client.get("/figure.json").json()["data"][0]["name"] == "pump"
+    assert hand.client.get("/figure.json").json()["data"][2]["name"] == "pump"
     assert sorted(hand.place.iterdir()) == before
 
 
-@pytest.mark.parametrize("cookie", ["-1", "99999999999999", "abc", "0", "1e9"])
+@pytest.mark.parametrize(
+    "cookie",
+    ["-1", "99999999999999", "999999999999", "abc", "0", "1e9", "1.2.3", "9999999999.9999999999"],
+)
 def test_a_strange_memory_of_the_last_look_is_a_day(hand: Hand, cookie: str) -> None:
     """What a browser sends is not believed."""
     hand.client.cookies.set("last_look", cookie)
 
     assert hand.client.get("/").status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("path", "status_code"),
+    [("/do/swap?packs=0", 400), ("/nowhere", 404), ("/figure.json?since=x&until=y", 400)],
+)
+def test_a_person_who_is_refused_finds_the_way_back(
+    hand: Hand, path: str, status_code: int
+) -> None:
+    """A page for a browser, a line for a program."""
+    hand.enter()
+
+    page = hand.client.get(path, headers={"accept": "text/html,*/*"})
+    line = hand.client.get(path)
+
+    assert page.status_code == line.status_code == status_code
+    assert '<a href="/">Back' in page.text
+    assert "<" not in line.text
+
+
+def test_what_a_stranger_asks_for_is_not_looked_at(tmp_path: Path) -> None:
+    """Where looking is closed, a wrong stage must not bring up the names of the right ones."""
+    put_status(tmp_path, status())
+    hand = Hand(tmp_path, '[lookout]\nreading = "closed"')
+
+    answer = hand.client.get("/do/stage?name=x")
+
+    assert answer.status_code == 401
+    assert "cropping" not in answer.text
+
+
+def test_silence_leaves_no_number_looking_fresh(tmp_path: Path) -> None:
+    """Each part says of when it is, in the first answer and without any script."""
+    put_status(tmp_path, status(boottime_s=boottime() - 400.0))
+    early = datetime.now(UTC) + timedelta(hours=3)
+    hand = Hand(tmp_path, plan=forecast(early, swapped=early - timedelta(hours=9)))
+
+    text = hand.client.get("/").text
+
+    assert 'data-state="silent"' in text
+    assert "<title>! " in text
+    assert 'id="swap" class="answer">As it was known at ' in text
+    assert "Without scripts this page stays as it was at" in text
+
+
+def test_what_was_asked_for_and_its_answer_are_told(hand: Hand) -> None:
+    """In the first answer and in live updates, the same words."""
+    token = hand.enter(who="Tove")
+    hand.client.post("/do/reset", data={"token": token})
+
+    text = hand.client.get("/").text
+
+    (event,) = hand.client.get("/now.json").json()["events"]
+    assert event[1] == "Tove (page) asked: end the lockout (no answer yet)"
+    assert event[1] in text
+
+
+def test_page_and_shell_at_the_same_time_are_both_kept_once(hand: Hand) -> None:
+    """Two people note swaps at the same moment, each ten times: twenty rows, all different."""
+    token = hand.enter()
+    path = hand.place / REQUESTS
+    begin = threading.Barrier(2)
+
+    def by_page() -> None:
+        begin.wait()
+        for packs in range(1, 11):
+            form = {"packs": str(packs), "token": token}
+            assert hand.client.post("/do/swap", data=form).status_code == 303
+
+    def by_shell() -> None:
+        begin.wait()
+        for packs in range(101, 111):
+            payload = swap_payload(packs, datetime.now(UTC))
+            ask_now(path, Kind.SWAP, payload, who="tove")
+
+    threads = [threading.Thread(target=each) for each in (by_page, by_shell)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+
+    packs = sorted(request.payload["packs"] for request in unanswered(path))
+    assert packs == [*range(1, 11), *range(101, 111)]

@@ -17,7 +17,8 @@ HISTORY = History(
         Moment(at_s=120.0, air_c=None, reservoir_c=4.2, room_c=24.0, pump=False, fan=True),
         Moment(at_s=4000.0, air_c=17.0, reservoir_c=6.0, room_c=25.0),
     ],
-    band_c=(15.5, 17.0),
+    bands_c=[(0.0, 15.5, 17.0), (3600.0, 15.0, 16.5)],
+    until_s=4500.0,
     swaps=[(60.0, "4 packs")],
     alarms=[(4000.0, "air high")],
     told=[(4100.0, "The air is too warm.")],
@@ -46,18 +47,67 @@ def test_a_probe_that_is_not_fitted_has_no_line() -> None:
     """No coil outlet, no line for it."""
     names = [trace["name"] for trace in chamber_figure(HISTORY)["data"]]
 
-    assert names == ["air", "reservoir", "room", "pump", "fan", "swap", "alarm", "told"]
+    assert names == [
+        "cut-out",
+        "band",
+        "air",
+        "reservoir",
+        "room",
+        "pump",
+        "fan",
+        "swap",
+        "alarm",
+        "told",
+    ]
 
 
 def test_fahrenheit_is_shown_where_asked_for() -> None:
     """16 °C is 60.8 °F; the band moves along."""
     figure = chamber_figure(
-        History(moments=HISTORY.moments, band_c=(15.5, 17.0), unit="F", zone=UTC)
+        History(moments=HISTORY.moments, bands_c=[(0.0, 15.5, 17.0)], unit="F", zone=UTC)
     )
 
-    assert figure["data"][0]["y"][0] == 60.8
-    assert figure["layout"]["yaxis"]["title"]["text"] == "°F"
-    assert figure["layout"]["shapes"][0]["y1"] == 62.6
+    traces = {trace["name"]: trace for trace in figure["data"]}
+    assert traces["air"]["y"][0] == 60.8
+    assert traces["band"]["y"] == [62.6, 62.6]
+    assert figure["layout"]["annotations"][0]["text"] == "°F"
+
+
+def test_the_band_steps_where_it_did() -> None:
+    """Day and night in the same picture; each holds until the next, the last to the end."""
+    traces = {trace["name"]: trace for trace in chamber_figure(HISTORY)["data"]}
+
+    assert traces["band"]["x"] == [
+        "1970-01-01 00:00:00",
+        "1970-01-01 01:00:00",
+        "1970-01-01 01:15:00",
+    ]
+    assert traces["cut-out"]["y"] == [15.5, 15.0, 15.0]
+    assert traces["band"]["y"] == [17.0, 16.5, 16.5]
+    assert traces["band"]["line"]["shape"] == "hv"
+
+
+def test_the_picture_goes_from_the_first_moment_to_the_last_foreseen_one() -> None:
+    """A mark at the edge adds no room of its own."""
+    figure = chamber_figure(HISTORY)
+
+    assert figure["layout"]["xaxis"]["range"] == ["1970-01-01 00:00:00", "1970-01-01 01:56:40"]
+
+
+def test_a_share_is_drawn_as_a_share_and_the_unknown_not_at_all() -> None:
+    """Of a column of a year's picture only the share of the time with the pump on is known."""
+    moments = [
+        Moment(at_s=0.0, air_c=16.0, pump=0.25, fan=0.3),
+        Moment(at_s=60.0, pump=None, fan=None),
+        Moment(at_s=7000.0, air_c=16.0, pump=1.0, fan=True),
+    ]
+
+    traces = {
+        trace["name"]: trace
+        for trace in chamber_figure(History(moments=moments, gap_s=9000.0, zone=UTC))["data"]
+    }
+    assert traces["pump"]["y"] == [0.25, None, 1.0, 1.0]
+    assert traces["air"]["y"] == [16.0, None, 16.0]
 
 
 def test_a_page_of_its_own_loads_nothing_and_escapes_everything() -> None:

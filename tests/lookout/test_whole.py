@@ -1,0 +1,111 @@
+"""Control process, lookout and browser together: what is done on the page reaches the chamber."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from controller.lookout.access import new_secret
+from controller.settings.shipped import shipped_config
+from tests.lookout.test_browser import CHROMIUM, QUIET, free_port, until
+
+pytestmark = [
+    pytest.mark.skipif(CHROMIUM is None, reason="found no chromium on this machine"),
+    pytest.mark.filterwarnings("ignore::ResourceWarning"),
+    pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning"),
+]
+PACKAGE = Path(__file__).parents[2]
+
+
+class Both:
+    """A chamber's two processes."""
+
+    def __init__(self, place: Path) -> None:
+        self.place = place
+        self.port = free_port()
+        self.secret = new_secret(place)
+        text = shipped_config("larkmoor-laptop.toml").read_text(encoding="utf-8")
+        quick = text.replace('tick = "5 s"', 'tick = "1 s"')
+        assert quick != text
+        self.config = place / "c.toml"
+        self.config.write_text(f"{quick}\n[lookout]\nport = {self.port}\n", encoding="utf-8")
+
+    def begin(self, command: str) -> subprocess.Popen[bytes]:
+        return subprocess.Popen(
+            [sys.executable, "-m", "controller", command, str(self.config)],
+            env=self._environment(), cwd=PACKAGE,
+            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+        )  # fmt: skip
+
+    def status(self) -> tuple[int, dict[str, Any]]:
+        """Ask as a person at a shell would."""
+        done = subprocess.run(
+            [sys.executable, "-m", "controller", "status", str(self.config), "--json"],
+            env=self._environment(), cwd=PACKAGE, capture_output=True, check=False,
+        )  # fmt: skip
+        return done.returncode, json.loads(done.stdout)
+
+    def listens(self) -> bool:
+        with socket.socket() as probe:
+            return probe.connect_ex(("127.0.0.1", self.port)) == 0
+
+    def _environment(self) -> dict[str, str]:
+        return {"STATE_DIRECTORY": str(self.place), "PATH": os.environ["PATH"]}
+
+
+@pytest.fixture
+def both(tmp_path: Path) -> Iterator[tuple[Both, subprocess.Popen[bytes]]]:
+    chamber = Both(tmp_path)
+    with ExitStack() as ends:
+        processes = []
+        for command in ("run", "lookout"):
+            process = ends.enter_context(chamber.begin(command))
+            ends.callback(process.kill)
+            processes.append(process)
+        until(lambda: chamber.listens() and (tmp_path / "status.json").exists())
+        yield chamber, processes[0]
+
+
+def test_a_swap_on_the_page_is_seen_in_status_and_silence_on_the_page(
+    both: tuple[Both, subprocess.Popen[bytes]],
+) -> None:
+    """Noted by form, answered by the control process, read by a command; then it is killed."""
+    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    chamber, control = both
+    with sync_api.sync_playwright() as play:
+        page = play.chromium.launch(executable_path=CHROMIUM, args=QUIET).new_page()
+        page.goto(f"http://127.0.0.1:{chamber.port}/")
+        page.fill("input[name=secret]", chamber.secret)
+        page.fill("input[name=who]", "Tove")
+        page.press("input[name=secret]", "Enter")
+        page.fill("input[name=packs]", "3")
+        page.select_option("select[name=through]", "yes")
+        page.press("input[name=packs]", "Enter")
+        page.click("text=Yes")
+        page.wait_for_selector("#events >> text=note 3 packs, frozen through (noted)")
+
+        assert "Tove (page)" in page.inner_text("#events")
+        code, found = chamber.status()
+        assert code in {0, 1}
+        assert found["last_swap"]["packs"] == 3
+
+        page.select_option("select[name=name]", "pinning")
+        page.click("text=Change it")
+        page.click("text=Yes")
+        page.wait_for_selector("#readings >> text=pinning")
+        assert chamber.status()[1]["status"]["stage"] == "pinning"
+
+        control.send_signal(signal.SIGKILL)
+        page.wait_for_selector(".verdict.silent")
+        assert "The controller has been silent" in page.inner_text("#verdict")
+        assert chamber.status()[0] == 2
