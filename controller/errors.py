@@ -32,6 +32,10 @@ class ScenarioError(ControllerError, ValueError):
     """A rehearsal's scenario file or plant cannot be used."""
 
 
+class RecordError(ControllerError, ValueError):
+    """A record does not tell what is asked of it."""
+
+
 class PhysicsError(ControllerError, ValueError):
     """A physical quantity lies outside the range in which the formula holds."""
 

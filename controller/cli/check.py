@@ -46,7 +46,7 @@ CAUTIONS = (
 )
 def check(config: Path, as_json: bool, wiring_file: Path | None) -> None:
     """Judge CONFIG: every problem at once, or the bands, probes and wiring it stands for."""
-    plan = plan_of(config)
+    plan = plan_of(config, needs_fit=True)
     on_bus = _ids_on_bus(plan.settings)
     problems = missing_probes(plan.settings, on_bus)
     if problems:

@@ -36,6 +36,7 @@ COMMANDS = {
     "report": "controller.cli.report",
     "notify": "controller.cli.notify",
     "forecast": "controller.cli.forecast",
+    "fit": "controller.cli.fit",
     "backup": "controller.cli.backup",
     "restore": "controller.cli.backup",
     "import": "controller.cli.import_",

@@ -45,13 +45,17 @@ class Plan:
         return not any(load.hardware for load in self.loads)
 
 
-def plan_of(config: Path) -> Plan:
+def plan_of(config: Path, *, needs_fit: bool = False) -> Plan:
     """Return the plan of a configuration.
+
+    Args:
+        config: The file.
+        needs_fit: Whether a fit of the plant that cannot be used is a problem.
 
     Raises:
         SettingsError: It cannot be used; carries every problem found.
     """
-    tables, problems = examine_tables(config)
+    tables, problems = examine_tables(config, needs_fit=needs_fit)
     modules, module_problems = _modules(config, tables.get("relay_modules"))
     problems += module_problems
     loads: list[WiredLoad] = []

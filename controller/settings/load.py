@@ -10,6 +10,7 @@ from pydantic import Field, TypeAdapter, ValidationError
 from controller.errors import SettingsError
 from controller.settings import models
 from controller.settings.cross_checks import cross_check
+from controller.settings.fit_file import put_fit_in
 from controller.settings.problems import problem_lines, tables_in, unknown_key
 from controller.settings.simulation import PlantTables, Simulation
 from controller.settings.toml_file import read_toml
@@ -72,18 +73,23 @@ def settings_from(tables: dict[str, Any]) -> Settings:
     return Settings.model_construct(**tables)
 
 
-def examine_tables(path: Path) -> tuple[dict[str, Any], list[str]]:
+def examine_tables(path: Path, *, needs_fit: bool = True) -> tuple[dict[str, Any], list[str]]:
     """Return what can be read of each table, and every problem found.
 
     A table in which something is wrong lacks the keys that could not be read, so that whoever
     judges more (drivers, the mains rule) can still judge the rest.
+
+    Args:
+        path: A TOML file.
+        needs_fit: Whether a fit of the plant that cannot be used is a problem. Control needs none.
     """
     try:
         document = read_toml(path)
     except SettingsError as error:
         return {}, list(error.problems)
+    document, fit_problems = put_fit_in(document, path.parent)
     tables: dict[str, Any] = {}
-    problems: list[str] = []
+    problems: list[str] = fit_problems if needs_fit else []
     for name, field in Settings.model_fields.items():
         if name not in document:
             if field.is_required():

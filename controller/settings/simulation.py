@@ -111,6 +111,10 @@ _MORE_KEYS: dict[str, dict[str, tuple[Any, Any]]] = {
 class _Plant(Table):
     """[plant.*]: what the chamber is made of; each part names its keys, defaults and sources."""
 
+    fitted: str | None = None
+    """File that `coldpin fit` wrote, relative to the configuration; its figures take the place of
+    those given here. The control process passes over one that cannot be used."""
+
     def spec(self, site: SiteSpec) -> PlantSpec:
         """Return the plant that these tables describe."""
         parts = {name: _part_from(part, getattr(self, name)) for name, part in PLANT_PARTS.items()}

@@ -72,6 +72,9 @@ COOLING_STEP = 0.7
 """While cooling, no step is longer than this share of the time in which the fan moves the chamber's
 air once through the coil [-]: the coil's own slopes are taken where the step begins, and longer
 steps swing about a small chamber's balance instead of reaching it."""
+MIST_STEP = 1.0
+"""No step is longer than the humidifier needs to cross its band this many times [-]: with a strong
+one in a small chamber longer steps swing between all and nothing, with the air's temperature."""
 _FIRST_STRIDE_S = LONGEST_STRIDE_S
 
 
@@ -89,8 +92,13 @@ class Plant:
         self.spec = spec
         self.equations = Equations(spec)
         self._tables = StepTables(self.equations)
+        eq = self.equations
+        band_s = math.inf
+        if eq.humidifier_kg_s > 0.0:
+            band_s = eq.air_kg * eq.mist_band / eq.humidifier_kg_s
+        self._longest_s = min(LONGEST_STEP_S, MIST_STEP * band_s)
         self._longest_cooling_s = min(
-            LONGEST_STEP_S, COOLING_STEP * self.equations.air_kg / spec.coil.air_kg_s
+            self._longest_s, COOLING_STEP * eq.air_kg / spec.coil.air_kg_s
         )
         self._room = (math.nan, math.nan, 0.0, 0.0, 0.0, 0.0)
 
@@ -170,7 +178,8 @@ class Plant:
             fan: Coil fan on.
             room_c: Room air [°C], -30 to 60.
             room_rh: Room relative humidity [share].
-            dt_s: Length of the step [s], above 0; over `LONGEST_STEP_S` it is cut.
+            dt_s: Length of the step [s], above 0; over `LONGEST_STEP_S` it is cut, and sooner where
+                coil or humidifier are strong for the chamber.
             flow: Share of the full flow that moves while the pump runs; 0: lost prime.
             lights: Lights on.
 
@@ -180,7 +189,7 @@ class Plant:
         tables = self._tables
         mode = tables.modes.get((dt_s, pump, fan, lights, flow))
         if mode is None:
-            longest_s = self._longest_cooling_s if pump and fan else LONGEST_STEP_S
+            longest_s = self._longest_cooling_s if pump and fan else self._longest_s
             if longest_s < dt_s < math.inf:
                 parts = math.ceil(dt_s / longest_s)
                 for _ in range(parts):

@@ -319,10 +319,13 @@ def test_altitude_weakens_the_chamber_air_not_the_books() -> None:
 
 
 def test_long_steps_are_cut() -> None:
-    """An hour in one call is sixty steps of a minute."""
+    """An hour in one call is as many equal steps as it needs, none of them too long for it."""
+    longest_s = EXAMPLE._longest_s
+    count = math.ceil(3600.0 / longest_s)
     whole = EXAMPLE.step(started(), pump=False, fan=False, room_c=25.0, room_rh=0.5, dt_s=3600.0)
-    parts = stepped(EXAMPLE, started(), cooling=False, seconds=3600.0, dt_s=60.0)
+    parts = stepped(EXAMPLE, started(), cooling=False, seconds=3600.0, dt_s=3600.0 / count)
 
+    assert longest_s <= 60.0
     assert whole == parts
 
 
@@ -467,5 +470,27 @@ def test_small_chamber_with_a_strong_coil_bears_long_steps() -> None:
         for _ in range(round(1800.0 / dt_s)):
             state = plant.step(state, pump=True, fan=True, room_c=24.0, room_rh=0.5, dt_s=dt_s)
         ends.append((state.air_c, state.reservoir_c))
+
+    assert ends[1] == pytest.approx(ends[0], abs=0.05)
+
+
+def test_small_chamber_with_a_strong_humidifier_bears_long_steps() -> None:
+    """At rest too: steps of a minute end where steps of two seconds do.
+
+    The humidifier once went from all to nothing within a step and back in the next, and took the
+    air along by kelvins.
+    """
+    plant = Plant(
+        PlantSpec(chamber=ChamberSpec(volume_m3=0.36, wall_area_m2=3.0, humidifier_kg_per_h=0.28))
+    )
+    ends = []
+    for dt_s in (2.0, 60.0):
+        state = plant.start(air_c=25.0, reservoir_c=20.0, room_c=24.0, rh=0.9)
+        course = []
+        for _ in range(round(3 * 3600.0 / dt_s)):
+            state = plant.step(state, pump=False, fan=False, room_c=24.0, room_rh=0.5, dt_s=dt_s)
+            if state.t_s % 600.0 < 0.5:
+                course.append(state.air_c)
+        ends.append(course)
 
     assert ends[1] == pytest.approx(ends[0], abs=0.05)

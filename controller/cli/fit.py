@@ -1,0 +1,219 @@
+"""``coldpin fit``: the plant's figures from its own records, and how sure each of them is."""
+
+from __future__ import annotations
+
+import os
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from controller.cli import people
+from controller.cli.instants import instant
+from controller.errors import RecordError, SettingsError
+from controller.lookout.fit_record import read_stretches
+from controller.pictures.html import standalone_page
+from controller.pictures.modelled import Compared, modelled_figure
+from controller.records.durable import replace_file
+from controller.records.places import state_directory
+from controller.settings.fit_file import FittedFigure, fit_text
+from controller.settings.load import Settings, read_settings
+
+if TYPE_CHECKING:
+    from controller.lookout.fitting import Fit
+
+POOR_K = 0.5
+"""A model this far off is worth a look [K]."""
+
+
+@click.command()
+@click.argument("config", type=click.Path(path_type=Path))
+@click.option(
+    "--days", type=click.FloatRange(1, 30), default=7.0, show_default=True, help="How far to look."
+)
+@click.option("--until", "until_text", help="End of the record looked at, ISO 8601; default: now.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="File for the figures; default: beside CONFIG, its name with -fit.",
+)
+@click.option(
+    "--html",
+    "html_file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Also draw model against record.",
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+def fit(
+    config: Path,
+    days: float,
+    until_text: str | None,
+    out: Path | None,
+    html_file: Path | None,
+    as_json: bool,
+) -> None:
+    """Learn the figures of the plant of CONFIG from its records.
+
+    Needs readings of air, reservoir and room over days that differ, swaps of whole sets, and the
+    packages of coldpin[fit]; a laptop with a restored backup will do. Figures that the record does
+    not tell stay as they are, and are named.
+    """
+    try:
+        from controller.lookout import fitting  # noqa: PLC0415 - needs packages that few installed
+    except ImportError as error:
+        raise SettingsError(
+            "coldpin fit", (f"{error}; install what it needs: pip install 'coldpin[fit]'",)
+        ) from None
+    path = out if out is not None else config.with_name(f"{config.stem}-fit.toml")
+    if not path.parent.is_dir():
+        raise SettingsError(str(path), (f"found no folder {path.parent}; make it, or name one",))
+    settings = read_settings(config)
+    until = datetime.now().astimezone()
+    if until_text is not None:
+        until = instant(until_text, option="--until", zone=settings.site.zone())
+    try:
+        stretches = read_stretches(
+            settings, state_directory(config), since=until - timedelta(days=days), until=until
+        )
+        found = fitting.fit(
+            stretches, settings.plant_spec(), told=lambda text: click.echo(text, err=True)
+        )
+    except (OSError, RecordError) as error:
+        raise RecordError(f"{config}: nothing can be fitted: {error}") from None
+    document = _document(found, path)
+    try:
+        replace_file(path, _text(found, config))
+        if html_file is not None:
+            html_file.write_text(_page(found, settings), encoding="utf-8")
+    except OSError as error:
+        raise SettingsError(str(path), (f"cannot be written: {error}",)) from None
+    if as_json:
+        people.print_json(document)
+    else:
+        _print(document, config, path)
+
+
+def _text(found: Fit, config: Path) -> str:
+    return fit_text(
+        [
+            FittedFigure(
+                part=each.figure.part,
+                key=each.figure.key,
+                value=each.value,
+                note=f"{each.figure.unit}, {each.low:.3g} to {each.high:.3g}",
+            )
+            for each in found.fitted
+        ],
+        made=datetime.now().astimezone(),
+        about={
+            "configuration": config.name,
+            "days": round(found.days, 2),
+            "whole_sets": found.sets,
+            "air_misfit_k": round(found.air_rms_k, 3),
+            "reservoir_misfit_k": round(found.reservoir_rms_k, 3),
+        },
+    )
+
+
+def _document(found: Fit, path: Path) -> dict[str, Any]:
+    return {
+        "file": str(path),
+        "days": round(found.days, 3),
+        "whole_sets": found.sets,
+        "fitted": [
+            {
+                "key": each.figure.name,
+                "what": each.figure.what,
+                "unit": each.figure.unit,
+                "before": each.before,
+                "value": each.value,
+                "low": each.low,
+                "high": each.high,
+            }
+            for each in found.fitted
+        ],
+        "not_told": [
+            {"key": each.figure.name, "what": each.figure.what, "value": each.value}
+            for each in found.untold
+        ],
+        "air_misfit_k": found.air_rms_k,
+        "reservoir_misfit_k": found.reservoir_rms_k,
+        "air_probe_lag_s": found.lag_s,
+        "reservoir_offset_k": found.offsets.water_k,
+        "room_offset_k": found.offsets.room_k,
+        "frozen": list(found.frozen),
+    }
+
+
+def _print(document: dict[str, Any], config: Path, path: Path) -> None:
+    console = people.console()
+    table = people.table("key", "before", "fitted", "95 %")
+    for each in document["fitted"]:
+        table.add_row(
+            each["key"],
+            f"{each['before']:.3g}",
+            f"[b]{each['value']:.3g}[/b] {each['unit']}",
+            f"{each['low']:.3g} to {each['high']:.3g}",
+        )
+    console.print(table)
+    for each in document["not_told"]:
+        console.print(
+            f"Not told by this record, left at {each['value']:.3g}: {each['key']} ({each['what']})."
+        )
+    console.print(
+        f"From {document['days']:.1f} days and {document['whole_sets']} whole sets of packs. The "
+        f"model stays within {document['air_misfit_k']:.2f} K of the air and "
+        f"{document['reservoir_misfit_k']:.2f} K of the reservoir (root mean square). The "
+        "intervals hold as far as the rest of \\[plant] is right."
+    )
+    if document["air_misfit_k"] > POOR_K or document["reservoir_misfit_k"] > POOR_K:
+        console.print(
+            "[b]That is a poor fit[/b]: something happened that the model does not know (a door, "
+            "lights, a swap nobody noted), or the rest of \\[plant] is wrong. Look at --html."
+        )
+    named = os.path.relpath(path, config.parent)
+    console.print(f'Written to {path}. To use it, put  fitted = "{named}"  under \\[plant].')
+
+
+def _page(found: Fit, settings: Settings) -> str:
+    unit = settings.display.unit
+    figure = modelled_figure(
+        [
+            Compared(
+                at_s=here.at_s,
+                air_c=here.air_c,
+                air_model_c=air_c,
+                reservoir_c=here.water_c,
+                reservoir_model_c=reservoir_c,
+            )
+            for course in found.courses
+            for here, air_c, reservoir_c in zip(
+                course.stretch.seen, course.air_c, course.reservoir_c, strict=True
+            )
+        ],
+        unit=unit,
+        zone=settings.site.zone(),
+    )
+    return standalone_page(
+        title=f"{settings.chamber.name}: model and record",
+        lead="What the probes showed, and what the fitted plant makes of the same pump, fan, "
+        "room and swaps.",
+        facts=(
+            ("record", f"{found.days:.1f} days, {found.sets} whole sets"),
+            ("misfit of the air", f"{found.air_rms_k:.2f} K"),
+            ("misfit of the reservoir", f"{found.reservoir_rms_k:.2f} K"),
+        ),
+        figures=[figure],
+        tables=[
+            (
+                "Figures of the plant",
+                ("key", "before", "fitted", "95 %", "unit"),
+                [
+                    (each.figure.name, f"{each.before:.3g}", f"{each.value:.3g}",
+                     f"{each.low:.3g} to {each.high:.3g}", each.figure.unit)
+                    for each in found.fitted
+                ],
+            )
+        ],
+    )  # fmt: skip

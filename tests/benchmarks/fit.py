@@ -1,0 +1,133 @@
+"""Does `coldpin fit` find the figures that made a record, within its own intervals?
+
+    python -m tests.benchmarks.fit [--chambers 20] [--days 4] [--seed 11] [--processes 2]
+
+Chambers, weather, growers and probes are those of `drawn_chambers`, at steps of five seconds, with
+a room probe. What is believed of each figure is up to 50 % off; the rest of the plant is known.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import time
+from collections import Counter
+from dataclasses import dataclass, replace
+from multiprocessing import Pool
+from random import Random
+
+from controller.errors import RecordError
+from controller.foresight.bins import bins_of
+from controller.foresight.replay import Seen, Stretch, stretches_of
+from controller.foresight.swaps import find_swaps
+from controller.lookout.fit_problem import FIGURES
+from controller.lookout.fitting import Fit, fit
+from tests.benchmarks import drawn_chambers
+from tests.benchmarks.drawn_chambers import Told, draw, play
+
+BELIEVED_LOG = 0.4
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a fit found of one chamber, figure by figure: value over truth, and whether inside."""
+
+    number: int
+    outcome: str
+    ratios: dict[str, float]
+    inside: dict[str, bool]
+    width: dict[str, float]
+    seconds: float
+
+
+def stretches(told: Told) -> list[Stretch]:
+    """Return a record as a fit takes it."""
+    samples = [sample for sample in told.samples if sample.room_c is not None]
+    seen = [
+        Seen(s.at_s, s.air_c or 0.0, s.water_c or 0.0, s.room_c or 0.0, s.cooling, s.cooling)
+        for s in samples
+    ]
+    bins = list(bins_of(samples, until_s=samples[-1].at_s))
+    return list(stretches_of(seen, find_swaps(bins, [log for _, log in told.logged])))
+
+
+def fitted(number: int, *, days: float, seed: int) -> tuple[Fit | RecordError, dict[str, float]]:
+    """Return the fit of one drawn chamber, and the truth of each figure."""
+    drawn = replace(draw(number, seed=seed), room_probe=True)
+    random = Random(f"{seed}/{number}/believed")
+    believed = drawn.spec
+    for figure in FIGURES:
+        off = math.exp(random.uniform(-BELIEVED_LOG, BELIEVED_LOG))
+        believed = figure.put(believed, figure.of(believed) * off)
+    truth = {figure.key: figure.of(drawn.spec) for figure in FIGURES}
+    try:
+        return fit(stretches(play(drawn, days=days)), believed), truth
+    except RecordError as error:
+        return error, truth
+
+
+def judge(arguments: tuple[int, float, int]) -> Found:
+    """Return what became of one chamber."""
+    number, days, seed = arguments
+    drawn_chambers.STEP_S = 5.0  # a probe is read that often; longer steps blur its lag
+    began = time.process_time()
+    found, truth = fitted(number, days=days, seed=seed)
+    spent = time.process_time() - began
+    if isinstance(found, RecordError):
+        return Found(number, f"refused: {found}", {}, {}, {}, spent)
+    told = {each.figure.key: each for each in found.fitted}
+    return Found(
+        number,
+        f"misfit {found.air_rms_k:.3f} / {found.reservoir_rms_k:.3f} K, {found.sets} sets; not "
+        f"told: {', '.join(each.figure.key for each in found.untold) or 'none'}",
+        {key: each.value / truth[key] for key, each in told.items()},
+        {key: each.low <= truth[key] <= each.high for key, each in told.items()},
+        {key: math.sqrt(each.high / each.low) for key, each in told.items()},
+        spent,
+    )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--chambers", type=int, default=20)
+    parser.add_argument("--days", type=float, default=4.0)
+    parser.add_argument("--seed", type=int, default=11)
+    parser.add_argument("--processes", type=int, default=2)
+    asked = parser.parse_args()
+    work = [(number, asked.days, asked.seed) for number in range(asked.chambers)]
+    hits: Counter[str] = Counter()
+    told: Counter[str] = Counter()
+    off: dict[str, list[float]] = {figure.key: [] for figure in FIGURES}
+    width: dict[str, list[float]] = {figure.key: [] for figure in FIGURES}
+    seconds = []
+    with Pool(asked.processes) as pool:
+        for found in pool.imap(judge, work):
+            ratios = " ".join(
+                f"{key} {ratio:.2f}{'' if found.inside[key] else '!'}"
+                for key, ratio in found.ratios.items()
+            )
+            print(
+                f"{found.number:3} {found.seconds:4.0f} s  {ratios}  ({found.outcome})", flush=True
+            )
+            seconds.append(found.seconds)
+            for key, inside in found.inside.items():
+                told[key] += 1
+                hits[key] += inside
+                off[key].append(abs(math.log(found.ratios[key])))
+                width[key].append(found.width[key] - 1.0)
+    print("\nfigure            told  inside  median error  median half width")
+    for key, count in told.items():
+        errors, widths = sorted(off[key]), sorted(width[key])
+        print(
+            f"{key:16} {count:5} {hits[key] / count:7.0%} {errors[len(errors) // 2]:13.1%} "
+            f"{widths[len(widths) // 2]:18.1%}"
+        )
+    print(
+        f"together: {sum(hits.values())} of {sum(told.values())} intervals hold the truth "
+        f"({sum(hits.values()) / max(1, sum(told.values())):.1%}); processor time with making the "
+        f"record {sorted(seconds)[len(seconds) // 2]:.0f} s median"
+    )
+
+
+if __name__ == "__main__":
+    main()
