@@ -36,7 +36,7 @@ def forecast(config: Path, as_of_text: str | None, as_json: bool) -> None:
         as_of = instant(as_of_text, option="--as-of", zone=settings.site.zone())
     place = state_directory(config)
     try:
-        document = Forecaster(settings, place).document(as_of)
+        document = Forecaster(settings, place, folder=config.parent).document(as_of)
     except (OSError, ArithmeticError) as error:
         raise SettingsError(str(config), (f"no forecast can be made: {error}",)) from None
     if as_json:

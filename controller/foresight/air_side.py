@@ -47,6 +47,8 @@ class Point:
     terms: Vector
     runs: tuple[tuple[float, float], ...]
     """Share of time cooling and air less water [K] of each bin."""
+    lit: bool = False
+    """Whether the lights were on by the clock."""
 
     def load_k(self, offset: float, dry: float) -> float:
         """Return how hard the coil worked [K]."""
@@ -87,6 +89,8 @@ class Load:
     dry: float
     typical_k: float
     """Mean load [K]."""
+    lights_k: float = 0.0
+    """What the lights add while they are on [K]."""
 
 
 class AirSide:
@@ -155,6 +159,7 @@ class AirSide:
                 unbroken=min(u for u, _ in runs) > UNBROKEN,
             ),
             runs=tuple(runs),
+            lit=self._sized.lights is not None and self._sized.lights.on(hour),
         )
 
     def prior(self, coil_w_k: float) -> tuple[Vector, Vector]:
@@ -233,7 +238,9 @@ class AirSide:
         """Return the regression for one shape of the coil, and its weighted misfit."""
         mean, sd = self.prior(coil_w_k)
         n = len(mean)
-        loads = [point.load_k(offset, dry) for point in points]
+        lights = self._sized.lights
+        lights_k = 0.0 if lights is None else lights.watts / (_FROM_SIZED * coil_w_k)
+        loads = [point.load_k(offset, dry) - (lights_k if point.lit else 0.0) for point in points]
         ages = [math.exp(-(now_s - point.end_s) / AGE_S) for point in points]
         total_age = sum(ages)
         typical_k = (4.0 * mean[BASE] + sum(a * v for a, v in zip(ages, loads, strict=True))) / (
@@ -278,4 +285,5 @@ class AirSide:
         today_k = (
             today_sum / today_weight * counted / (counted + 0.6) if today_weight > 0.0 else 0.0
         )
-        return Load(values, inverse(hessian), today_k, offset, dry, max(0.2, typical_k)), misfit
+        load = Load(values, inverse(hessian), today_k, offset, dry, max(0.2, typical_k), lights_k)
+        return load, misfit

@@ -10,6 +10,12 @@ SPENT_FOR_S = 1200.0
 """… for this long [s]."""
 
 
+def within(hour: float, begins: float, ends: float) -> bool:
+    """Return whether a local hour lies in a stretch of the day, which may go over midnight."""
+    hour %= 24.0
+    return begins <= hour < ends if begins < ends else hour >= begins or hour < ends
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HeldBand:
     """Switching points of a stage [°C], with another pair for the night if it has one."""
@@ -27,10 +33,7 @@ class HeldBand:
         """Return cut-in and cut-out at a local hour [°C]."""
         if self.night_cut_in_c is None or self.night_cut_out_c is None:
             return self.cut_in_c, self.cut_out_c
-        hour %= 24.0
-        begins, ends = self.night_from_h, self.night_to_h
-        night = begins <= hour < ends if begins < ends else hour >= begins or hour < ends
-        if night:
+        if within(hour, self.night_from_h, self.night_to_h):
             return self.night_cut_in_c, self.night_cut_out_c
         return self.cut_in_c, self.cut_out_c
 

@@ -19,6 +19,7 @@ from controller.foresight.air_side import (
 )
 from controller.foresight.band import SPENT_BY_K, SPENT_FOR_S, HeldBand
 from controller.foresight.bins import BIN_S
+from controller.foresight.lights import Lights
 from controller.foresight.room_side import day_wave
 from controller.foresight.sized import OUT_OF_ROOM_K
 from controller.foresight.water_side import Step, Water, WaterSide, coil_k
@@ -87,6 +88,8 @@ class Surroundings:
     room_probe: bool
     """Whether the load was learned with a room probe."""
     band: HeldBand
+    lights: Lights | None = None
+    """Lights by the clock."""
     disturbance_k: Callable[[int], float] | None = None
     """Load that nobody foresaw, by step [K]."""
 
@@ -115,6 +118,7 @@ def run_ahead(  # noqa: C901, PLR0912, PLR0915
         around: Load, room and band.
     """
     load, values, band = around.load, around.values, around.band
+    lights = around.lights
     air_c, slow_c = start.air_c, start.slow_c
     unbroken, came_back = start.unbroken, start.came_back
     warm_s = start.too_warm_for_s
@@ -135,6 +139,8 @@ def run_ahead(  # noqa: C901, PLR0912, PLR0915
             + sum(a * b for a, b in zip(values[COS : COS + 4], day_wave(hour), strict=True))
             + load.today_k * math.exp(-ahead_s / TODAY_LASTS_S)
         )
+        if lights is not None and lights.on(hour):
+            base_k += load.lights_k
         if around.disturbance_k is not None:
             base_k += around.disturbance_k(index)
         outside_c = room_c - OUT_OF_ROOM_K if around.room_probe else middle_c

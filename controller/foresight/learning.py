@@ -16,6 +16,7 @@ from controller.foresight.band import HeldBand
 from controller.foresight.bins import BIN_S, Bin
 from controller.foresight.course import HourAt, course_of, due_seen, groups_after
 from controller.foresight.forward import run_out
+from controller.foresight.outdoors import Outdoors
 from controller.foresight.room_side import Room, learned_room, sized_room
 from controller.foresight.situation import Situation, present_water, start_of
 from controller.foresight.sized import Sized
@@ -74,6 +75,8 @@ class Learning:
         self.band = band
         self.hour_at = hour_at
         self.room_probe = room_probe
+        self.outdoors: Outdoors | None = None
+        """The weather to come, where somebody foretells it; may be put anew at any time."""
         self.first_belief = first_belief(sized)
         self._forget()
 
@@ -147,7 +150,7 @@ class Learning:
             start=start_of(bins, hours, first=first, hour_now=self.hour_at(now_s), band=self.band),
             water=present_water(course, fitted),
             load=load,
-            room=room,
+            room=self._under_weather(room, now_s),
             band=self.band,
             room_probe=self.room_probe,
         )
@@ -290,6 +293,12 @@ class Learning:
                 if (room_c := bins[i].room_c) is not None
             ),
         )
+
+    def _under_weather(self, room: Room, now_s: float) -> Room:
+        outdoors = self.outdoors
+        if outdoors is None or not self.room_probe:
+            return room
+        return replace(room, weather_k=lambda ahead_s: outdoors.off_k(now_s + ahead_s))
 
     def _coil_w_k(self) -> float:
         return math.exp(self.belief.mean[COIL])

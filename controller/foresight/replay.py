@@ -43,6 +43,8 @@ class Seen(NamedTuple):
     room_c: float
     pump: bool
     fan: bool
+    lights: bool = False
+    """By the clock."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,8 +134,9 @@ def air_side(stretch: Stretch, spec: PlantSpec, offsets: Offsets) -> AirSide:
         state, course = before, []
         for dt_s in _parts(after.at_s - here.at_s, fine=here.at_s - switched_s < FINE_FOR_S):
             state = plant.step(
-                state, pump=here.pump, fan=here.fan, room_c=room_c, room_rh=room_rh, dt_s=dt_s
-            )
+                state, pump=here.pump, fan=here.fan, room_c=room_c, room_rh=room_rh, dt_s=dt_s,
+                lights=here.lights,
+            )  # fmt: skip
             course.append((dt_s, state.air_c))
         courses.append(tuple(course))
         heats_kj.append(

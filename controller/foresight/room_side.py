@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from controller.foresight.algebra import Vector, cholesky, solved
@@ -29,6 +29,9 @@ class Room:
 
     wave: Vector
     off_k: float = 0.0
+    weather_k: Callable[[float], float | None] | None = None
+    """How far the weather takes the house off its usual day, so many seconds from now [K]; None
+    where no forecast reaches."""
 
     def usual_c(self, hour: float) -> float:
         """Return the room on a usual day at a local hour [°C]."""
@@ -36,6 +39,11 @@ class Room:
 
     def ahead_c(self, hour: float, ahead_s: float) -> float:
         """Return the room this long from now, at the local hour that it will be then [°C]."""
+        if self.weather_k is not None:
+            now_k, then_k = self.weather_k(0.0), self.weather_k(ahead_s)
+            if now_k is not None and then_k is not None:
+                # today is off because of its weather, and stays so as far as that does
+                return self.usual_c(hour) + self.off_k + (then_k - now_k)
         return self.usual_c(hour) + self.off_k * math.exp(-ahead_s / OFF_LASTS_S)
 
 

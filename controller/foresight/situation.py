@@ -50,6 +50,7 @@ class Situation:
             room=self.room.ahead_c,
             room_probe=self.room_probe,
             band=self.band,
+            lights=self.sized.lights,
         )
 
     @property

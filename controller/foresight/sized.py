@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from controller.foresight.lights import Lights
 from controller.thermal.equations import Equations
 from controller.thermal.load import Conditions, steady_hour
 from controller.thermal.moist_air import CP_DRY_AIR_KJ_KGK
@@ -46,10 +47,17 @@ class Sized:
     room_mean_c: float
     room_swing_k: float
     """Half the difference of day and night [K]."""
+    lights: Lights | None = None
+    """Where their hours are known; ``load_w`` is then without them."""
 
 
-def sized_from(spec: PlantSpec, *, air_c: float) -> Sized:
+def sized_from(spec: PlantSpec, *, air_c: float, lights: Lights | None = None) -> Sized:
     """Return what sizing says of a plant whose air is held at *air_c* [°C].
+
+    Args:
+        spec: The plant.
+        air_c: The air [°C].
+        lights: Where their hours are known.
 
     Raises:
         PhysicsError: A figure outside its range.
@@ -63,6 +71,8 @@ def sized_from(spec: PlantSpec, *, air_c: float) -> Sized:
     frozen_kj_kg = pack_kj_kg(fill, frozen_share=1.0, pack_c=min(PACK_IN_C, fill.plateau_c))
     spent_kj_kg = pack_kj_kg(fill, frozen_share=0.0, pack_c=fill.plateau_c)
 
+    light_hours = LIGHT_HOURS if lights is None else 0.0
+
     def load_w(out_of_room_k: float) -> float:
         hour = steady_hour(
             spec,
@@ -75,7 +85,7 @@ def sized_from(spec: PlantSpec, *, air_c: float) -> Sized:
             ),
             reservoir_c=min(_TYPICAL_WATER_C, air_c - 4.0),
         )
-        return hour.load.total_w + LIGHT_HOURS * chamber.lights_w
+        return hour.load.total_w + light_hours * chamber.lights_w
 
     return Sized(
         coil_dry_w_k=1000.0 * dry.total_kw / 8.0,
@@ -93,4 +103,5 @@ def sized_from(spec: PlantSpec, *, air_c: float) -> Sized:
         crop_w_k=1000.0 * eq.crop_kw_k,
         room_mean_c=0.5 * (spec.room.day_c + spec.room.night_c),
         room_swing_k=0.5 * (spec.room.day_c - spec.room.night_c),
+        lights=lights,
     )

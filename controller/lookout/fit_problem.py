@@ -37,8 +37,11 @@ READING_K = 0.06
 """A reading's own error: noise, step and what the model leaves out [K]."""
 BLOCK_S = 6 * 3600.0
 LEFT_OUT_K, LEFT_OUT_S = 0.05, 3600.0
-"""What the model leaves out, common to the readings of one probe over an hour [K], [s]."""
-LEAST_SD = 0.035
+"""What the model leaves out, common to the readings of one probe over an hour [K], [s]; more where
+the misfit is more than a probe's own noise."""
+PROBE_NOISE_K = 0.03
+"""Step and noise of a reading, root mean square [K]."""
+LEAST_SD = 0.05
 """No figure is held to be surer than this [-, of its logarithm]: readings a minute apart, steps of
 1/16 K and lags cost that much where nothing else does. Both from fits of simulated records
 (`python -m tests.benchmarks.fit`), so that the intervals hold there."""
@@ -233,7 +236,9 @@ class Problem:
         )
         inverse = np.linalg.pinv(weighed.T @ weighed, hermitian=True)
         sums, left_out = np.zeros((2, self.size, self.size))
-        common = weighed * (LEFT_OUT_K / READING_K / math.sqrt(variance))
+        misfit_k = READING_K * math.sqrt(variance)
+        left_out_k = max(LEFT_OUT_K, 2.0 * math.sqrt(max(0.0, misfit_k**2 - PROBE_NOISE_K**2)))
+        common = weighed * (left_out_k / READING_K / math.sqrt(variance))
         blocks, row = 0, 0
         for each in self.replays(at):
             rows = slice(row, row + len(each.residuals))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from controller.lookout.forecasting import logged_swaps, sample_of
 from controller.records.places import records_path
 from controller.records.reader import RecordedReading, read_readings
 from controller.records.requests import REQUESTS, swaps
+from controller.settings.foresight_of import lights_of, local_hour
 from controller.settings.load import Settings
 
 
@@ -37,7 +39,12 @@ def read_stretches(
         (r for r in read_readings(path, since=since, until=until) if r.pump_share is None),
         key=lambda row: row.at,
     )
-    seen = [each for each in map(_seen, rows) if each is not None]
+    lights, zone = lights_of(settings), settings.site.zone()
+
+    def lit(at_s: float) -> bool:
+        return lights is not None and lights.on(local_hour(at_s, zone))
+
+    seen = [each for row in rows if (each := _seen(row, lit)) is not None]
     if sum(row.room_mc is None for row in rows) > len(seen):
         raise RecordError(
             "the room was not recorded, and without it wall and crop cannot be told apart; "
@@ -48,7 +55,7 @@ def read_stretches(
     return list(stretches_of(seen, find_swaps(bins, logged)))
 
 
-def _seen(row: RecordedReading) -> Seen | None:
+def _seen(row: RecordedReading, lit: Callable[[float], bool]) -> Seen | None:
     if row.air_mc is None or row.reservoir_mc is None or row.room_mc is None:
         return None
     return Seen(
@@ -58,4 +65,5 @@ def _seen(row: RecordedReading) -> Seen | None:
         room_c=row.room_mc / 1000,
         pump=row.pump,
         fan=row.fan,
+        lights=lit(row.at.timestamp()),
     )

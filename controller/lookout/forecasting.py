@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from controller.foresight.learning import Learning
 from controller.foresight.swap_plan import SwapPlan, plan_swaps
 from controller.foresight.swaps import Logged
 from controller.foresight.water_side import COIL, LEAK, PACKS, WATER, WORTH
+from controller.lookout.weather_file import WeatherFile
 from controller.records.places import records_path
 from controller.records.reader import RecordedReading, read_readings
 from controller.records.requests import REQUESTS, NotedSwap, swaps
@@ -34,12 +36,20 @@ _LEARNED = (
 class Forecaster:
     """Makes forecasts as time goes on, and reads only what is new."""
 
-    def __init__(self, settings: Settings, place: Path, *, stage: str | None = None) -> None:
+    def __init__(
+        self,
+        settings: Settings,
+        place: Path,
+        *,
+        folder: Path | None = None,
+        stage: str | None = None,
+    ) -> None:
         """Begin with the sized values.
 
         Args:
             settings: The configuration.
             place: The instance's state directory.
+            folder: The configuration's, for a forecast of the weather; None: none is looked at.
             stage: The stage in force; None: the configuration's.
 
         Raises:
@@ -57,6 +67,7 @@ class Forecaster:
             room_probe=settings.probes.room is not None,
         )
         self._samples: list[Sample] = []
+        self._weather = WeatherFile(settings, folder) if folder is not None else None
 
     def document(self, as_of: datetime) -> dict[str, Any]:
         """Return the forecast of an instant; only what was recorded and noted before it counts.
@@ -77,7 +88,11 @@ class Forecaster:
         """Return the forecast from samples that are at hand."""
         now_s = as_of.timestamp()
         bins = list(bins_of(samples, until_s=now_s))
+        notes: tuple[str, ...] = ()
+        if self._weather is not None:
+            self._learning.outdoors, notes = self._weather.outdoors(self._hour_at, now_s=now_s)
         forecast = make_forecast(self._learning, bins, logged, now_s=now_s)
+        forecast = replace(forecast, notes=(*forecast.notes, *notes))
         plan = plan_swaps(forecast, logged, self._habits, hour_at=self._hour_at)
         return forecast_document(forecast, plan, zone=self._zone)
 

@@ -95,7 +95,7 @@ def run_lookout(config: Path, place: Path) -> None:
             "but there is no secret yet; make one with coldpin lookout CONFIG --new-secret"
         )
         raise SettingsError(str(config), (problem,))
-    forecaster = Forecaster(settings, place)
+    forecaster = Forecaster(settings, place, folder=config.parent)
     sender = sender_of(settings, config.parent, place)
     watch = Watch(
         place,

@@ -10,6 +10,7 @@ from controller.rehearsal.plant_probes import PlantProbes
 from controller.rehearsal.plants import build_chamber
 from controller.rehearsal.room import room_c
 from controller.service.output_bank import OutputBank
+from controller.settings.foresight_of import hour_of, lights_of
 from controller.settings.load import Settings
 
 
@@ -21,6 +22,11 @@ def open_live_chamber(settings: Settings, outputs: OutputBank) -> SampleSource:
     def room_now(_instant: float) -> float:
         return room_c(room, datetime.now(zone))
 
+    lights = lights_of(settings)
+
+    def lights_now(_instant: float) -> bool:
+        return lights is not None and lights.on(hour_of(datetime.now(zone).time()))
+
     return PlantProbes(
         build_chamber(settings, room_now(0.0)),
         probes=tuple(settings.probes.fitted()),
@@ -28,6 +34,7 @@ def open_live_chamber(settings: Settings, outputs: OutputBank) -> SampleSource:
         every_s=settings.readings.every,
         running=lambda: (outputs.is_on("pump"), outputs.is_on("fan")),
         room_at=room_now,
+        lights_at=lights_now,
         now=time.monotonic(),
         seed=settings.simulation.seed,
     )

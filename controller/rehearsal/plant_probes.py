@@ -36,6 +36,7 @@ class PlantProbes:
         room_at: Callable[[float], float],
         now: float,
         seed: int,
+        lights_at: Callable[[float], bool] = lambda _instant: False,
         moved: Callable[[float, bool], None] = lambda _dt_s, _pump: None,
     ) -> None:
         """Begin with every probe at the temperature of its place.
@@ -49,6 +50,7 @@ class PlantProbes:
             room_at: Room temperature [°C] at a monotonic instant [s].
             now: Monotonic instant of the start [s].
             seed: Seed of the noise.
+            lights_at: Whether the lights are on at a monotonic instant [s].
             moved: Told each time the chamber has moved on: by how long [s], and whether the pump
                 ran.
         """
@@ -61,6 +63,7 @@ class PlantProbes:
         self._every_s = every_s
         self._running = running
         self._room_at = room_at
+        self._lights_at = lights_at
         self._room_until = now
         self._at = self._last_tick = now
         self._drive = running()
@@ -113,6 +116,7 @@ class PlantProbes:
             return
         if instant >= self._room_until:
             self.room_c = self._room_at(instant)
+            self.chamber.lights = self._lights_at(instant)
             self._room_until = instant + ROOM_LOOK_EVERY_S
         pump, fan = self._drive
         self.chamber.advance(dt_s, pump=pump, fan=fan, room_c=self.room_c, flow=self.flow)

@@ -27,6 +27,8 @@ class SimulatedChamber(Protocol):
 
     air_c: float
     reservoir_c: float
+    lights: bool
+    """Whether the lights are on from here on."""
 
     def outlet_c(self) -> float:
         """Return the temperature at the coil's outlet [°C]."""
@@ -61,6 +63,7 @@ class FirstOrderChamber:
         self._state = self._plant.start(air_c=air_c)
         self.air_c = air_c
         self.reservoir_c = reservoir_c
+        self.lights = False
         self._cooling = False
 
     def outlet_c(self) -> float:
@@ -93,6 +96,7 @@ class LumpedChamber:
             air_c=air_c, reservoir_c=reservoir_c, room_c=room_c, rh=spec.chamber.rh
         )
         self._drive = (False, False, 1.0)
+        self.lights = False
         self._show()
 
     def outlet_c(self) -> float:
@@ -110,6 +114,7 @@ class LumpedChamber:
             room_rh=self._room_rh,
             dt_s=dt_s,
             flow=flow,
+            lights=self.lights,
         )
         self._drive = (pump, fan, flow)
         self.air_c = self._state.air_c

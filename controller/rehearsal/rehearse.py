@@ -30,6 +30,7 @@ from controller.rehearsal.tally import Tally
 from controller.service.loop import ControlLoop
 from controller.service.output_bank import OutputBank
 from controller.service.sources import sieves_of
+from controller.settings.foresight_of import hour_of, lights_of
 from controller.settings.law_of import law_of, schedule_of
 from controller.settings.load import Settings
 from controller.settings.scenario_file import FaultScript, ScenarioFile
@@ -115,6 +116,7 @@ class Rehearsal:
         self._swapped_since_row: int | None = None
         self._asked: Asked = NOTHING_ASKED
         self._outputs = {"pump": DryOutput(), "fan": DryOutput()}
+        self._lights = lights_of(settings)
         random = Random(self.seed)  # noqa: S311 - a person's habits, not a secret
         try:
             self._spec = settings.plant_spec()
@@ -128,6 +130,7 @@ class Rehearsal:
             every_s=settings.readings.every,
             running=lambda: (self._outputs["pump"].on, self._outputs["fan"].on),
             room_at=self._room_c,
+            lights_at=self._lights_on,
             now=self.clock.origin,
             seed=random.getrandbits(32),
             moved=self._moved,
@@ -355,6 +358,11 @@ class Rehearsal:
             (number, fault)
             for number, fault in enumerate(self.scenario.faults)
             if fault.kind == kind
+        )
+
+    def _lights_on(self, now: float) -> bool:
+        return self._lights is not None and self._lights.on(
+            hour_of(self.clock.local_at(now).time())
         )
 
     def _room_c(self, now: float) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, time, tzinfo
 
 from controller.foresight.band import HeldBand
+from controller.foresight.lights import Lights
 from controller.foresight.sized import Sized, sized_from
 from controller.foresight.swap_plan import Habits
 from controller.settings.load import Settings
@@ -37,7 +38,21 @@ def sized_of(settings: Settings, stage: Stage) -> Sized:
     Raises:
         PhysicsError: A figure outside its range.
     """
-    return sized_from(settings.plant_spec(), air_c=held_band_of(settings, stage).middle_c(12.0))
+    spec = settings.plant_spec()
+    return sized_from(
+        spec, air_c=held_band_of(settings, stage).middle_c(12.0), lights=lights_of(settings)
+    )
+
+
+def lights_of(settings: Settings) -> Lights | None:
+    """Return the lights, None where their hours are not known."""
+    if settings.lights is None:
+        return None
+    return Lights(
+        watts=settings.plant_spec().chamber.lights_w,
+        from_h=hour_of(settings.lights.from_),
+        to_h=hour_of(settings.lights.to),
+    )
 
 
 def habits_of(settings: Settings) -> Habits:

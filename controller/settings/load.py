@@ -34,6 +34,7 @@ class Settings(models.Table):
     relay_modules: models.RelayModules = models.RelayModules()
     records: models.Records = models.Records()
     site: models.Site = models.Site()
+    lights: models.Lights | None = None
     people: models.People = models.People()
     notices: models.Notices = models.Notices()
     lookout: models.Lookout = models.Lookout()

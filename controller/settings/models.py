@@ -325,10 +325,26 @@ class Site(Table):
     time_zone: str | None = None
     """IANA name such as "Europe/Lisbon" for stages by time of day; default: the machine's."""
     altitude_m: Annotated[float, Field(ge=-400, le=5000, strict=False)] = 0.0
+    outdoor_forecast: str | None = None
+    """CSV of the outdoor air to come, columns time and outdoor_c, as weather services give it; the
+    forecast of swap due sends it through the house. A few days back in it help. Read again
+    whenever it changes. Relative to the configuration."""
+    house_time_constant: Annotated[Duration, between(600, 864_000, "10 min to 10 d")] = Seconds(
+        72_000
+    )
+    """How slowly the house follows the weather; a day's half wave of outdoor air reaches a brick
+    house some hours late. From memory: 5 h for a light house, 50 h for a heavy one."""
 
     def zone(self) -> tzinfo | None:
         """Return the chamber's zone, None for the machine's own."""
         return None if self.time_zone is None else ZoneInfo(self.time_zone)
+
+
+class Lights(Table):
+    """[lights]: when the chamber's lights are on. Their watts are [plant.chamber] lights_w."""
+
+    from_: LocalTime = Field(alias="from")
+    to: LocalTime
 
 
 class People(Table):

@@ -40,12 +40,8 @@ class Simulation(Table):
     start_reservoir: Annotated[Temperature, _SOMEWHERE] = MilliCelsius(8_000)
     weather: str | None = None
     """CSV of outdoor air, columns time and outdoor_c, hourly as weather services publish it; the
-    room follows it through the two keys below. Relative to the configuration."""
-    house_time_constant: Annotated[Duration, between(600, 864_000, "10 min to 10 d")] = Seconds(
-        72_000
-    )
-    """How slowly the house follows the weather; a day's half wave of outdoor air reaches a brick
-    house some hours late. From memory: 5 h for a light house, 50 h for a heavy one."""
+    room follows it through house_gain and [site] house_time_constant. Relative to the
+    configuration."""
     house_gain: Annotated[Difference, between(-10_000, 15_000, "-10 K to 15 K")] = MilliKelvin(3000)
     """How much warmer than outdoors the house is on average: people, appliances, sun."""
     air_probe_lag: Annotated[Duration, between(0, 1800, "0 s to 30 min")] = Seconds(90)

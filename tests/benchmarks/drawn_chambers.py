@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from random import Random
 
@@ -180,7 +181,7 @@ class Told:
     cycles: list[Cycle]
 
 
-class _Weather:
+class Weather:
     """Room by the minute: a day's wave, days that differ, noise of two hours, a heat wave."""
 
     def __init__(self, drawn: Drawn, days: float) -> None:
@@ -198,11 +199,17 @@ class _Weather:
             noise = keep * noise + random.gauss(0.0, 0.25 * math.sqrt(1.0 - keep * keep))
             self._noise.append(noise)
 
-    def room_c(self, t_s: float) -> float:
-        room = self._drawn.spec.room
+    def level_k(self, t_s: float) -> float:
+        """Return how far the day is off a usual one [K]."""
         day, rest = divmod(t_s / DAY_S, 1.0)
         index = int(day)
-        level = (1.0 - rest) * self._days[index] + rest * self._days[index + 1]
+        return (1.0 - rest) * self._days[index] + rest * self._days[index + 1]
+
+    def room_c(self, t_s: float) -> float:
+        """Return the room [°C]."""
+        room = self._drawn.spec.room
+        rest = t_s / DAY_S % 1.0
+        level = self.level_k(t_s)
         wave = math.cos((rest * 24.0 - 16.5) * math.pi / 12.0)
         noise = self._noise[min(int(t_s / 60.0), len(self._noise) - 1)]
         return (
@@ -233,7 +240,7 @@ class _Play:
     def __init__(self, drawn: Drawn, days: float) -> None:
         self.drawn = drawn
         self.plant = Plant(drawn.spec)
-        self.weather = _Weather(drawn, days)
+        self.weather = Weather(drawn, days)
         self.random = Random(drawn.seed + 1)
         self.days = days
 
@@ -294,8 +301,14 @@ class _Play:
         )
 
 
-def play(drawn: Drawn, *, days: float) -> Told:
-    """Return what one chamber recorded over some days, and the truth."""
+def play(drawn: Drawn, *, days: float, share_of: Callable[[int], float] = lambda _set: 1.0) -> Told:
+    """Return what one chamber recorded over some days, and the truth.
+
+    Args:
+        drawn: The chamber.
+        days: Length [d].
+        share_of: What part of its usual heat the set of this number holds [-].
+    """
     show = _Play(drawn, days)
     random = Random(drawn.seed + 2)
     band = drawn.band
@@ -339,7 +352,7 @@ def play(drawn: Drawn, *, days: float) -> Told:
             cycle.ended_s = t_s
             if cycle.due_s is None:
                 _run_on(show, chamber, cycle, t_s)
-        frozen = random.uniform(0.85, 1.0)
+        frozen = random.uniform(0.85, 1.0) * share_of(len(told.cycles))
         chamber.state = show.plant.swap(
             chamber.state, packs=packs.in_reservoir, frozen_share=frozen, pack_c=-15.0
         )

@@ -1,6 +1,7 @@
 """How well swap due is foretold: chambers drawn at random, beside a line and a threshold.
 
     python -m tests.benchmarks.foresight [--chambers 40] [--days 7] [--seed 2] [--processes 2]
+        [--outdoor]
 
 Prints figures and judges nothing. Errors are median and 90 % quantile of the absolute error in
 minutes; bias is forecast less truth. Seed 1 was used for tuning (first guesses, widths of bounds),
@@ -15,16 +16,19 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from multiprocessing import Pool
+from random import Random
 
 from controller.foresight.bins import BIN_S, Bin, bins_of
 from controller.foresight.forecast import make_forecast
 from controller.foresight.learning import Learning
+from controller.foresight.outdoors import Outdoors
 from controller.foresight.swaps import Logged
-from tests.benchmarks.drawn_chambers import Cycle, Told, draw, play
+from tests.benchmarks.drawn_chambers import Cycle, Told, Weather, draw, play
 
 HOUR_S = 3600.0
 LEADS_H = (6, 3, 1)
 THRESHOLD_C = 8.0
+HOUSE_S = 20 * HOUR_S
 LINE_S = 2 * HOUR_S
 FARTHEST_S = 24 * HOUR_S
 
@@ -76,12 +80,31 @@ def line_ahead_s(bins: Sequence[Bin]) -> float | None:
     return ahead_s if ahead_s < FARTHEST_S else None
 
 
-def judge(arguments: tuple[int, int, float]) -> tuple[list[Judged], list[float | None]]:
+def outdoors_of(told: Told, *, until_s: float) -> Outdoors:
+    """Return an hourly outdoor forecast that makes this chamber's days what they are.
+
+    The day's level of the room, sent backwards through a first-order house, with an error of 1 K
+    (standard deviation) that lasts for half a day.
+    """
+    random, error_k = Random(told.drawn.seed + 3), 0.0
+    weather = Weather(told.drawn, until_s / 86_400.0 + 2)
+    series = []
+    for hour in range(int(until_s / HOUR_S) + 30):
+        at_s = hour * HOUR_S
+        slope_k_s = (weather.level_k(at_s + 60.0) - weather.level_k(at_s)) / 60.0
+        error_k = 0.92 * error_k + random.gauss(0.0, 0.4)
+        series.append((at_s, weather.level_k(at_s) + HOUSE_S * slope_k_s + error_k))
+    return Outdoors(series, house_s=HOUSE_S, hour_at=hour_at)
+
+
+def judge(arguments: tuple[int, int, float, bool]) -> tuple[list[Judged], list[float | None]]:
     """Play a chamber and judge every forecast; also how long before its end the threshold rang."""
-    number, seed, days = arguments
+    number, seed, days, outdoor = arguments
     drawn = draw(number, seed=seed)
     told = play(drawn, days=days)
     learning = Learning(drawn.believed, drawn.band, hour_at=hour_at, room_probe=drawn.room_probe)
+    if outdoor:
+        learning.outdoors = outdoors_of(told, until_s=days * 24 * HOUR_S)
     judged: list[Judged] = []
     rang: list[float | None] = []
     for index, cycle in enumerate(told.cycles):
@@ -150,8 +173,9 @@ def main() -> None:
     parser.add_argument("--days", type=float, default=7.0)
     parser.add_argument("--seed", type=int, default=2)
     parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--outdoor", action="store_true", help="with a forecast of the weather")
     asked = parser.parse_args()
-    work = [(number, asked.seed, asked.days) for number in range(asked.chambers)]
+    work = [(number, asked.seed, asked.days, asked.outdoor) for number in range(asked.chambers)]
     with Pool(asked.processes) as pool:
         results = pool.map(judge, work, chunksize=1)
     judged = [each for found, _ in results for each in found]
