@@ -13,6 +13,7 @@ from controller.errors import BusyError, SettingsError
 from controller.lookout.access import Access
 from controller.lookout.forecasting import Forecaster, guarded
 from controller.lookout.metrics import metrics_route
+from controller.lookout.mqtt import teller_of
 from controller.lookout.notices import rules_of
 from controller.lookout.page import House, page_app
 from controller.lookout.sending import Sender, read_addresses, services_for
@@ -97,10 +98,12 @@ def run_lookout(config: Path, place: Path) -> None:
         raise SettingsError(str(config), (problem,))
     forecaster = Forecaster(settings, place, folder=config.parent)
     sender = sender_of(settings, config.parent, place)
+    broker = teller_of(settings, config, place)
+    beside = [each for each in (sender, broker) if each is not None]
     watch = Watch(
         place,
         forecast=guarded(forecaster.document, lambda text: _log.warning("forecast", note=text)),
-        listeners=[SwapDueTeller(place, settings), *([] if sender is None else [sender])],
+        listeners=[SwapDueTeller(place, settings), *beside],
         aside=in_a_thread,
     )
     app = page_app(
@@ -132,8 +135,8 @@ def run_lookout(config: Path, place: Path) -> None:
     )
     _log.info("lookout", chamber=settings.chamber.name, at=f"{lookout.address}:{lookout.port}")
     watch.begin()
-    if sender is not None:
-        sender.begin()
+    for each in beside:
+        each.begin()
     try:
         server.run()
     except SystemExit:  # how the server says that it could not listen; its log has the reason
@@ -143,5 +146,5 @@ def run_lookout(config: Path, place: Path) -> None:
         ) from None
     finally:
         watch.close()
-        if sender is not None:
-            sender.close()
+        for each in beside:
+            each.close()

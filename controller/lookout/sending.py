@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import json
 import logging
-import stat
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
@@ -21,6 +20,7 @@ import structlog
 
 from controller.errors import SettingsError
 from controller.lookout.notices import Notice, Rules, Said, notices_due
+from controller.lookout.private_file import read_private
 from controller.lookout.snapshot import Snapshot
 from controller.pictures.words import moment
 from controller.records.boot import boottime
@@ -72,16 +72,7 @@ def read_addresses(path: Path) -> list[str]:
     Raises:
         SettingsError: The file is not there, is empty or no text, or others can read it.
     """
-    try:
-        mode = stat.S_IMODE(path.stat().st_mode)
-        if mode & stat.S_IRWXO:
-            problem = f"found mode {mode:04o}, allowed: nothing for others; chmod o= {path}"
-            raise SettingsError(str(path), (problem,))
-        lines = [line.strip() for line in path.read_text(encoding="utf-8").splitlines()]
-    except OSError as error:
-        raise SettingsError(str(path), (f"cannot be read: {error.strerror}",)) from None
-    except UnicodeDecodeError:
-        raise SettingsError(str(path), ("found bytes that are no text, allowed: UTF-8",)) from None
+    lines = [line.strip() for line in read_private(path).splitlines()]
     addresses = [line for line in lines if line and not line.startswith("#")]
     if not addresses:
         raise SettingsError(str(path), ("found no address, allowed: one a line",))

@@ -38,6 +38,7 @@ class Settings(models.Table):
     people: models.People = models.People()
     notices: models.Notices = models.Notices()
     lookout: models.Lookout = models.Lookout()
+    mqtt: models.Mqtt = models.Mqtt()
     display: models.Display = models.Display()
     simulation: Simulation = Simulation()
     plant: PlantTables = PlantTables()

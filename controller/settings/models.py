@@ -392,6 +392,32 @@ class Lookout(Table):
     """Whether looking needs no secret. Acting always needs it."""
 
 
+class Mqtt(Table):
+    """[mqtt]: a broker to which the lookout tells how the chamber is. Default: none."""
+
+    host: str | None = None
+    """Name or address of the broker; where it is left out, nothing is told."""
+    port: Annotated[int, Field(ge=1, le=65_535)] = 1883
+    tls: bool = False
+    """Whether the broker must prove itself; its port is then mostly 8883."""
+    ca_file: str | None = None
+    """Certificates to hold the broker's against, relative to the configuration; default: those of
+    the machine."""
+    user: str | None = None
+    password_file: str | None = None
+    """File with the password, which others must not be able to read. Relative to the
+    configuration."""
+    topic: Annotated[str, Field(min_length=1, max_length=100, pattern=r"^[^/#+$\s][^#+\s]*$")] = (
+        "coldpin"
+    )
+    """What every topic begins with."""
+    every: Annotated[Duration, between(5, 3600, "5 s to 1 h")] = Seconds(30)
+    """How often the state is told where nothing changes."""
+    commands: bool = False
+    """Whether the broker's clients may ask for what the page can ask for. Whoever may publish there
+    may then stop the cooling."""
+
+
 class Display(Table):
     """[display]: how people see temperatures."""
 
