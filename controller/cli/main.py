@@ -33,6 +33,7 @@ COMMANDS = {
     "ack": "controller.cli.requests",
     "reset": "controller.cli.requests",
     "lookout": "controller.cli.lookout",
+    "chambers": "controller.cli.chambers",
     "report": "controller.cli.report",
     "notify": "controller.cli.notify",
     "forecast": "controller.cli.forecast",

@@ -9,11 +9,9 @@ that grow and are never the same.
 from __future__ import annotations
 
 import random
-import ssl
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,6 +20,7 @@ import structlog
 
 from controller.errors import SettingsError
 from controller.lookout.asked_by_message import MessageDesk
+from controller.lookout.broker import Broker, broker_of, connect, new_client
 from controller.lookout.messages import (
     ALARMS,
     ANSWER,
@@ -34,7 +33,7 @@ from controller.lookout.messages import (
     packed,
     topic_of,
 )
-from controller.lookout.private_file import read_private
+from controller.lookout.others import OF_OTHERS, hear
 from controller.lookout.snapshot import Snapshot
 from controller.records.event_feed import EventFeed
 from controller.records.places import records_path
@@ -45,69 +44,14 @@ if TYPE_CHECKING:
     from paho.mqtt.client import Client
 
 PLACE = "mqtt-events.json"
-KEEPALIVE_S = 30
-CONNECT_S = 10.0
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 1.0, 300.0
 STEADY_AFTER_S = 60.0
 """A connection that held this long was a good one [s]."""
-LARGEST_PACKET = 65_536
-"""Larger ones the broker keeps to itself [bytes]."""
 FEED_EVERY_S = 2.0
 MOST_UNDER_WAY = 50
 _TURN_S = 0.5
 
 _log = structlog.get_logger("coldpin.mqtt")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Broker:
-    """Where to and how."""
-
-    host: str
-    port: int
-    topic: str
-    every_s: float
-    commands: bool
-    user: str | None = None
-    password: str | None = None
-    tls: ssl.SSLContext | None = None
-
-
-def broker_of(settings: Settings, folder: Path) -> Broker | None:
-    """Return the broker that is named, None where none is.
-
-    Args:
-        settings: The configuration.
-        folder: The configuration's.
-
-    Raises:
-        SettingsError: Password or certificates cannot be used.
-    """
-    named = settings.mqtt
-    if named.host is None:
-        return None
-    password = None
-    if named.password_file is not None:
-        password = read_private(folder / named.password_file).strip()
-    tls = None
-    if named.tls:
-        ca_file = None if named.ca_file is None else folder / named.ca_file
-        try:
-            tls = ssl.create_default_context(cafile=ca_file)
-        except (OSError, ssl.SSLError) as error:
-            raise SettingsError(
-                str(ca_file), (f"found no certificates ({error}), allowed: PEM",)
-            ) from None
-    return Broker(
-        host=named.host,
-        port=named.port,
-        topic=named.topic,
-        every_s=float(named.every),
-        commands=named.commands,
-        user=named.user,
-        password=password,
-        tls=tls,
-    )
 
 
 def teller_of(settings: Settings, config: Path, place: Path) -> MqttTeller | None:
@@ -186,6 +130,7 @@ class MqttTeller:
         self._draw = draw
         self._latest: Snapshot | None = None
         self._told: dict[str, Any] = {}
+        self._others: dict[str, dict[str, Any]] = {}
         self._state_at_s = 0.0
         self._under_way: dict[int, int] = {}
         self._sent_row: int | None = None
@@ -199,6 +144,10 @@ class MqttTeller:
     def __call__(self, snapshot: Snapshot) -> None:
         """Take the newest snapshot; never waits."""
         self._latest = snapshot
+
+    def others(self) -> dict[str, dict[str, Any]]:
+        """Return what the broker told of every chamber, by instance and topic."""
+        return {instance: dict(told) for instance, told in list(self._others.items())}
 
     def begin(self) -> None:
         """Go on telling in a thread of its own."""
@@ -243,19 +192,7 @@ class MqttTeller:
             client.disconnect()
 
     def _connected_client(self) -> Client:
-        from paho.mqtt.client import Client, MQTTv5  # noqa: PLC0415
-        from paho.mqtt.enums import CallbackAPIVersion  # noqa: PLC0415
-        from paho.mqtt.packettypes import PacketTypes  # noqa: PLC0415
-        from paho.mqtt.properties import Properties  # noqa: PLC0415
-
-        broker = self._broker
-        client = Client(
-            CallbackAPIVersion.VERSION2, client_id=f"coldpin-{self._instance}", protocol=MQTTv5
-        )
-        if broker.user is not None:
-            client.username_pw_set(broker.user, broker.password)
-        if broker.tls is not None:
-            client.tls_set_context(broker.tls)
+        client = new_client(self._broker, name=f"coldpin-{self._instance}")
         now = datetime.now(UTC)
         client.will_set(
             self._topic(PRESENT),
@@ -266,10 +203,7 @@ class MqttTeller:
         client.on_connect = self._on_connect
         client.on_publish = self._on_publish
         client.on_message = self._on_message
-        client.connect_timeout = CONNECT_S
-        properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-        properties.MaximumPacketSize = LARGEST_PACKET
-        client.connect(broker.host, broker.port, KEEPALIVE_S, properties=properties)
+        connect(client, self._broker)
         return client
 
     def _on_connect(
@@ -289,6 +223,8 @@ class MqttTeller:
         self._publish(client, PRESENT, self._messages.present(datetime.now(UTC), present=True))
         if self._desk is not None:
             client.subscribe(self._topic(ASK), qos=1)
+        if self._broker.all_chambers:
+            client.subscribe([(topic_of(self._broker.topic, "+", each), 0) for each in OF_OTHERS])
 
     def _tell(self, client: Client) -> None:
         """Publish what is new."""
@@ -346,6 +282,9 @@ class MqttTeller:
             self._say(f"the place among the events cannot be kept: {error}")
 
     def _on_message(self, client: Client, _data: Any, message: Any) -> None:
+        if message.topic != self._topic(ASK):
+            hear(self._others, message.topic, message.payload)
+            return
         if self._desk is None:
             return
         now = datetime.now(UTC).astimezone(self._zone)

@@ -6,10 +6,11 @@ Every number is in the first answer, before any script runs; scripts only keep i
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 from urllib.parse import parse_qs
 
 import structlog
@@ -30,10 +31,13 @@ from starlette.responses import Response as Answer
 from starlette.routing import BaseRoute, Route
 
 from controller.lookout.access import SESSION_S, Access, TooSoonError
+from controller.lookout.chamber_rows import rows_of
+from controller.lookout.chambers import chambers_below, chambers_told
 from controller.lookout.doings import OLDEST_SWAP, Doing, doing_of
 from controller.lookout.guard import MOST_BODY, Guard, names_of
 from controller.lookout.happened import happened, since_last_look
 from controller.lookout.history import Span, Window, extent_words, history_of, window_of
+from controller.lookout.pack_budget import budget_of, budget_words
 from controller.lookout.snapshot import Snapshot
 from controller.lookout.view import View, view_of
 from controller.pictures.figures import chamber_figure
@@ -41,6 +45,7 @@ from controller.pictures.html import charting_file
 from controller.pictures.words import moment
 from controller.records.places import records_path
 from controller.records.requests import REQUESTS, ask_now
+from controller.records.status_file import RUNTIME
 from controller.settings.load import Settings
 
 SESSION, LAST_LOOK = "session", "last_look"
@@ -57,6 +62,8 @@ class House:
     """The instance's state directory."""
     look: Callable[[], Snapshot]
     access: Access
+    others: Callable[[], dict[str, dict[str, Any]]] | None = None
+    """What a broker told of every chamber; None: those of this machine are listed."""
     extra_routes: Sequence[BaseRoute] = field(default=())
 
 
@@ -70,6 +77,7 @@ def page_app(house: House) -> Starlette:
     routes: list[BaseRoute] = [
         Route("/", page.front, methods=["GET"]),
         Route("/now.json", page.now, methods=["GET"]),
+        Route("/chambers", page.chambers, methods=["GET"]),
         Route("/figure.json", page.figure, methods=["GET"]),
         Route("/enter", page.enter, methods=["POST"]),
         Route("/leave", page.leave, methods=["POST"]),
@@ -163,6 +171,35 @@ class _Page:
             unit=settings.display.unit,
             zone=self._zone,
         )
+
+    def chambers(self, request: Request) -> Answer:
+        """List every chamber, the one to go to first at the front."""
+        if not self._may_look(request):
+            return self._entrance("Looking needs the secret.", 401)
+        house, settings = self._house, self._house.settings
+        now = datetime.now(UTC)
+        here = chambers_below(house.place.parent, run=RUNTIME, now=now)
+        found = here
+        if house.others is not None:
+            ports = {chamber.instance: chamber.port for chamber in here}
+            told = chambers_told(house.others())
+            found = [replace(each, port=ports.get(each.instance)) for each in told]
+        per_day = settings.lookout.freezer_packs_per_day
+        rows = rows_of(found, now=now, zone=self._zone, unit=settings.display.unit)
+        return self._rendered(
+            "chambers.html",
+            rows=rows,
+            host=request.url.hostname,
+            from_broker=house.others is not None,
+            made=f"{now.astimezone(self._zone):%H:%M}",
+            budgets=[]
+            if per_day is None
+            else [
+                budget_words(budget_of(found, packs_per_day=per_day, now=now, hours=hours),
+                             zone=self._zone)
+                for hours in (24.0, 48.0)
+            ],
+        )  # fmt: skip
 
     def figure(self, request: Request) -> Answer:
         self._must_look(request)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import time
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -11,6 +12,7 @@ import uvicorn
 
 from controller.errors import BusyError, SettingsError
 from controller.lookout.access import Access
+from controller.lookout.chambers import PAGE
 from controller.lookout.forecasting import Forecaster, guarded
 from controller.lookout.metrics import metrics_route
 from controller.lookout.mqtt import teller_of
@@ -20,6 +22,7 @@ from controller.lookout.sending import Sender, read_addresses, services_for
 from controller.lookout.snapshot import Snapshot
 from controller.lookout.watch import Watch, in_a_thread
 from controller.records.boot import boot_id
+from controller.records.durable import replace_file
 from controller.records.requests import REQUESTS, tell_swap_due
 from controller.settings.load import Settings, read_settings
 
@@ -55,6 +58,14 @@ class SwapDueTeller:
                 return
         tell_swap_due(self._path, due=due, for_s=3.0 * TOLD_AGAIN_AFTER.total_seconds())
         self._last = due, now
+
+
+def _tell_port(place: Path, port: int) -> None:
+    """Leave word of where the page is, for the pages of chambers beside this one."""
+    try:
+        replace_file(place / PAGE, json.dumps({"port": port}))
+    except OSError as error:
+        _log.warning("port_not_told", error=str(error))
 
 
 def sender_of(settings: Settings, folder: Path, place: Path) -> Sender | None:
@@ -112,6 +123,7 @@ def run_lookout(config: Path, place: Path) -> None:
             place=place,
             look=watch.now,
             access=access,
+            others=None if broker is None or not settings.mqtt.all_chambers else broker.others,
             # a scraper cannot enter: where looking needs the secret, there are no figures for it
             extra_routes=[metrics_route(watch.now)] if lookout.reading == "open" else [],
         )
@@ -133,6 +145,7 @@ def run_lookout(config: Path, place: Path) -> None:
             ws="none",
         )
     )
+    _tell_port(place, lookout.port)
     _log.info("lookout", chamber=settings.chamber.name, at=f"{lookout.address}:{lookout.port}")
     watch.begin()
     for each in beside:

@@ -18,6 +18,8 @@ from controller.core.state import Inputs, State
 from controller.core.values import Reading, Seen
 
 STATUS = "status.json"
+RUNTIME = Path("/run/coldpin")
+"""Where systemd puts the runtime directories of the instances."""
 SILENT_AFTER_TICKS = 3
 SILENT_SLACK_S = 5.0
 
@@ -42,7 +44,7 @@ def runtime_directory(state: Path) -> Path:
     given = os.environ.get("RUNTIME_DIRECTORY", "").split(":")[0]
     if given:
         return Path(given)
-    under_systemd = Path("/run/coldpin") / state.name
+    under_systemd = RUNTIME / state.name
     return under_systemd if under_systemd.is_dir() else state
 
 

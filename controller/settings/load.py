@@ -8,7 +8,7 @@ from typing import Any, get_origin
 from pydantic import Field, TypeAdapter, ValidationError
 
 from controller.errors import SettingsError
-from controller.settings import models
+from controller.settings import lookout_models, models
 from controller.settings.cross_checks import cross_check
 from controller.settings.fit_file import put_fit_in
 from controller.settings.problems import problem_lines, tables_in, unknown_key
@@ -36,9 +36,9 @@ class Settings(models.Table):
     site: models.Site = models.Site()
     lights: models.Lights | None = None
     people: models.People = models.People()
-    notices: models.Notices = models.Notices()
-    lookout: models.Lookout = models.Lookout()
-    mqtt: models.Mqtt = models.Mqtt()
+    notices: lookout_models.Notices = lookout_models.Notices()
+    lookout: lookout_models.Lookout = lookout_models.Lookout()
+    mqtt: lookout_models.Mqtt = lookout_models.Mqtt()
     display: models.Display = models.Display()
     simulation: Simulation = Simulation()
     plant: PlantTables = PlantTables()

@@ -19,8 +19,9 @@ from structlog.testing import capture_logs
 
 from controller.errors import SettingsError
 from controller.lookout import mqtt
+from controller.lookout.broker import broker_of
 from controller.lookout.messages import TOPICS, schema_of
-from controller.lookout.mqtt import MqttTeller, broker_of, pause_after, teller_of
+from controller.lookout.mqtt import MqttTeller, pause_after, teller_of
 from controller.lookout.snapshot import Snapshot, take_snapshot
 from controller.records.requests import REQUESTS, unanswered
 from controller.records.schema import migrate

@@ -13,6 +13,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from controller.lookout.access import FREE_TRIES, SECRET_FILE, Access, new_secret
+from controller.lookout.chambers import PAGE
 from controller.lookout.page import MOST_BODY, House, page_app
 from controller.lookout.snapshot import take_snapshot
 from controller.records.boot import boottime
@@ -508,3 +509,28 @@ def test_page_and_shell_at_the_same_time_are_both_kept_once(hand: Hand) -> None:
 
     packs = sorted(request.payload["packs"] for request in unanswered(path))
     assert packs == [*range(1, 11), *range(101, 111)]
+
+
+def test_the_list_of_chambers_names_each_with_the_reason(tmp_path: Path) -> None:
+    """Those of this machine; a page of one of them is linked by its port, on this host's name."""
+    place = tmp_path / "shelf"
+    place.mkdir()
+    put_status(place, status())
+    (place / PAGE).write_text('{"port": 8431}', encoding="utf-8")
+    (tmp_path / "loft").mkdir()
+    put_status(tmp_path / "loft", status(chamber="<b>loft</b>", boottime_s=1.0))
+
+    answer = Hand(place, "[lookout]\nfreezer_packs_per_day = 12").client.get("/chambers")
+
+    assert answer.status_code == 200
+    assert answer.text.index("&lt;b&gt;loft") < answer.text.index("hall shelf")
+    assert 'href="http://localhost:8431/"' in answer.text
+    assert "No swap is planned within 24 hours." in answer.text
+
+
+def test_the_list_of_chambers_is_closed_where_looking_is(tmp_path: Path) -> None:
+    """It tells as much as the page."""
+    put_status(tmp_path, status())
+    hand = Hand(tmp_path, '[lookout]\nreading = "closed"')
+
+    assert hand.client.get("/chambers").status_code == 401

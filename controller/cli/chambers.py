@@ -1,0 +1,143 @@
+"""``coldpin chambers``: which chamber to go to first, and whether the freezer keeps up."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from controller.cli import people
+from controller.errors import SettingsError
+from controller.lookout.broker import broker_of
+from controller.lookout.chamber_rows import rows_of
+from controller.lookout.chambers import Chamber, chamber_at, chamber_of, chambers_told
+from controller.lookout.others import ask_broker
+from controller.lookout.pack_budget import Budget, budget_of, budget_words
+from controller.records.places import state_directory
+from controller.records.status_file import RUNTIME
+from controller.settings.load import Settings, read_settings
+
+
+@click.command()
+@click.argument("configs", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--broker", is_flag=True, help="Ask the broker of [mqtt] in the first CONFIG.")
+@click.option(
+    "--freezer",
+    "packs_per_day",
+    type=click.FloatRange(0, min_open=True),
+    help="Packs that one freezer freezes in a day; default: [lookout] freezer_packs_per_day.",
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+def chambers(
+    configs: tuple[Path, ...], broker: bool, packs_per_day: float | None, as_json: bool
+) -> None:
+    """Put the chambers of CONFIGS in the order in which they need somebody.
+
+    A folder stands for every configuration in it. With --broker, every chamber that the broker
+    knows is listed, wherever it is.
+    """
+    paths = configurations(configs)
+    first = read_settings(paths[0])
+    now = datetime.now(UTC)
+    found = _told(first, paths[0]) if broker else [_here(path, now) for path in paths]
+    per_day = packs_per_day or first.lookout.freezer_packs_per_day
+    budgets = (
+        []
+        if per_day is None
+        else [
+            budget_of(found, packs_per_day=per_day, now=now, hours=hours) for hours in (24.0, 48.0)
+        ]
+    )
+    zone, unit = first.site.zone(), first.display.unit
+    rows = rows_of(found, now=now, zone=zone, unit=unit)
+    if as_json:
+        by_instance = {chamber.instance: chamber for chamber in found}
+        people.print_json(
+            {
+                "as_of": now.astimezone(zone).isoformat(timespec="seconds"),
+                "chambers": [_document(by_instance[row.instance], row.how) for row in rows],
+                "freezer": [_budget_document(each) for each in budgets],
+            }
+        )
+        return
+    console = people.console()
+    table = people.table("chamber", "swap due", "air", "reservoir", "why here")
+    for row in rows:
+        why = f"{row.how}; {row.alarms}" if row.alarms else row.how
+        table.add_row(f"[b]{row.name}[/b]", row.swap, row.air, row.reservoir, why)
+    console.print(table)
+    for each in budgets:
+        console.print(budget_words(each, zone=zone))
+
+
+def configurations(named: tuple[Path, ...]) -> list[Path]:
+    """Return the configurations that were named, those of a folder in the order of their names.
+
+    Raises:
+        SettingsError: A folder has none.
+    """
+    paths: list[Path] = []
+    for path in named:
+        if not path.is_dir():
+            paths.append(path)
+            continue
+        inside = [each for each in sorted(path.glob("*.toml")) if "[chamber]" in _text(each)]
+        if not inside:
+            raise SettingsError(str(path), ("found no configuration (*.toml with [chamber])",))
+        paths += inside
+    return paths
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8", errors="replace")
+    except OSError:
+        return "[chamber]"  # said where it is read
+
+
+def _here(config: Path, now: datetime) -> Chamber:
+    settings = read_settings(config)
+    found = chamber_at(state_directory(config), run=RUNTIME, now=now)
+    if found is None or not found.name:
+        return chamber_of(
+            config.stem, silent=True, status=None, forecast=None, name=settings.chamber.name
+        )
+    return found
+
+
+def _told(settings: Settings, config: Path) -> list[Chamber]:
+    broker = broker_of(settings, config.parent)
+    if broker is None:
+        raise SettingsError(str(config), ("mqtt.host: found nothing, allowed: a broker's name",))
+    try:
+        return chambers_told(ask_broker(broker))
+    except (OSError, ImportError) as error:
+        raise SettingsError(str(config), (f"mqtt: {error}",)) from None
+
+
+def _document(chamber: Chamber, why: str) -> dict[str, object]:
+    document = asdict(chamber)
+    document.pop("port")
+    for name in ("early", "due", "late"):
+        at = document[name]
+        document[name] = None if at is None else at.isoformat(timespec="seconds")
+    document["plan"] = [
+        {"at": each.at.isoformat(timespec="seconds"), "packs": each.packs} for each in chamber.plan
+    ]
+    return {**document, "why": why}
+
+
+def _budget_document(budget: Budget) -> dict[str, object]:
+    return {
+        "hours": budget.hours,
+        "packs_wanted": budget.wanted,
+        "packs_frozen": round(budget.frozen, 1),
+        "keeps_up": budget.keeps_up,
+        "by_chamber": dict(budget.by_chamber),
+        "without": [
+            {"chamber": name, "at": at.isoformat(timespec="seconds"), "packs_missing": missing}
+            for name, at, missing in budget.without
+        ],
+    }

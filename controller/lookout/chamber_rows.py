@@ -1,0 +1,79 @@
+"""The list of chambers in words, for the page and for the command."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+
+from controller.lookout.chambers import Chamber, in_order
+from controller.lookout.view import ALARM_WORDS
+from controller.pictures.words import moment, temperature
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One chamber in words."""
+
+    instance: str
+    name: str
+    state: str
+    """``well``, ``alarm`` or ``silent``."""
+    how: str
+    """Why it stands where it stands."""
+    air: str
+    reservoir: str
+    swap: str
+    alarms: str
+    port: int | None
+
+
+def rows_of(
+    chambers: Iterable[Chamber], *, now: datetime, zone: tzinfo | None, unit: str
+) -> list[Row]:
+    """Return the chambers with the one to go to first at the front.
+
+    Args:
+        chambers: Any number.
+        now: Now, aware.
+        zone: The zone to show times in.
+        unit: ``C`` or ``F``.
+    """
+    return [
+        _row(chamber, why, now=now.astimezone(zone), unit=unit)
+        for chamber, why in in_order(chambers, now=now)
+    ]
+
+
+def _row(chamber: Chamber, why: str, *, now: datetime, unit: str) -> Row:
+    def shown(celsius: float | None) -> str:
+        return "unknown" if celsius is None else temperature(celsius * 1000, unit)
+
+    band = ""
+    if chamber.band_c is not None and chamber.air_c is not None:
+        low_c, high_c = chamber.band_c
+        band = f" ({shown(low_c)} to {shown(high_c)})"
+    return Row(
+        instance=chamber.instance,
+        name=chamber.name,
+        state="silent" if chamber.silent else "alarm" if chamber.alarms else "well",
+        how=why,
+        air=f"{shown(chamber.air_c)}{band}",
+        reservoir=shown(chamber.reservoir_c),
+        swap=_swap(chamber, now),
+        alarms="; ".join(
+            ALARM_WORDS.get(name, name.replace("_", " ")) for name in dict.fromkeys(chamber.alarms)
+        ),
+        port=chamber.port,
+    )
+
+
+def _swap(chamber: Chamber, now: datetime) -> str:
+    if not chamber.known:
+        return "not known"
+    if chamber.due is None:
+        return "not within 60 hours"
+    at = moment(chamber.due.isoformat(), now)
+    if chamber.early is None:
+        return at
+    return f"{at}, perhaps from {moment(chamber.early.isoformat(), now, far=False)}"

@@ -1,0 +1,80 @@
+"""[notices], [lookout] and [mqtt]: tables that the control process has no use for."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, field_validator
+
+from controller.core.law import AlarmName
+from controller.settings.models import LocalTime, Table
+from controller.settings.units import Duration, Seconds, between
+
+
+class Notices(Table):
+    """[notices]: what is told, when, and through which services."""
+
+    addresses: str | None = None
+    """File with the services' addresses, one a line, which others must not be able to read.
+    Relative to the configuration. Default: nothing is sent."""
+    swap_due_before: Annotated[
+        tuple[Annotated[Duration, between(0, 86_400, "0 s to 1 d")], ...], Field(strict=False)
+    ] = (Seconds(10_800), Seconds(3600))
+    """How long before the cold may run out to say so; the first also raises the alarm swap_due."""
+    alarms: Annotated[tuple[str, ...], Field(strict=False)] | None = None
+    """Names of the alarms to be told; default: every one."""
+    tell_cleared: bool = True
+    summary_at: LocalTime | None = None
+    """When to tell once a day how things are; default: never."""
+
+    @field_validator("alarms")
+    @classmethod
+    def _known(cls, named: tuple[str, ...] | None) -> tuple[str, ...] | None:
+        known = {name.value for name in AlarmName}
+        wrong = [name for name in named or () if name not in known]
+        if wrong:
+            raise ValueError(f"found {', '.join(wrong)}, allowed: {', '.join(sorted(known))}")
+        return named
+
+
+class Lookout(Table):
+    """[lookout]: the page for phone and shell."""
+
+    address: str = "127.0.0.1"
+    """Where it listens. Any address but the machine's own needs a secret to exist."""
+    port: Annotated[int, Field(ge=1024, le=65_535)] = 8427
+    names: Annotated[tuple[str, ...], Field(strict=False)] = ()
+    """Names by which people call the machine, such as "loft.local"; others are refused."""
+    reading: Literal["open", "closed"] = "open"
+    """Whether looking needs no secret. Acting always needs it."""
+    freezer_packs_per_day: Annotated[float, Field(gt=0, le=10_000, strict=False)] | None = None
+    """What one freezer behind all chambers freezes in a day; the list of chambers then says whether
+    it keeps up with all their plans."""
+
+
+class Mqtt(Table):
+    """[mqtt]: a broker to which the lookout tells how the chamber is. Default: none."""
+
+    host: str | None = None
+    """Name or address of the broker; where it is left out, nothing is told."""
+    port: Annotated[int, Field(ge=1, le=65_535)] = 1883
+    tls: bool = False
+    """Whether the broker must prove itself; its port is then mostly 8883."""
+    ca_file: str | None = None
+    """Certificates to hold the broker's against, relative to the configuration; default: those of
+    the machine."""
+    user: str | None = None
+    password_file: str | None = None
+    """File with the password, which others must not be able to read. Relative to the
+    configuration."""
+    topic: Annotated[str, Field(min_length=1, max_length=100, pattern=r"^[^/#+$\s][^#+\s]*$")] = (
+        "coldpin"
+    )
+    """What every topic begins with."""
+    every: Annotated[Duration, between(5, 3600, "5 s to 1 h")] = Seconds(30)
+    """How often the state is told where nothing changes."""
+    all_chambers: bool = False
+    """Whether the page lists every chamber that the broker knows, and not only those here."""
+    commands: bool = False
+    """Whether the broker's clients may ask for what the page can ask for. Whoever may publish there
+    may then stop the cooling."""

@@ -1,0 +1,112 @@
+"""`coldpin chambers`: a folder of configurations, and what a broker knows."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import paho.mqtt.client as paho
+import pytest
+from click.testing import CliRunner
+from paho.mqtt.enums import CallbackAPIVersion
+
+from controller.cli.main import EX_CONFIG, coldpin, status_of
+from controller.settings.shipped import shipped_config
+from tests.lookout.houses import put_status, status
+from tests.support.broker import RealBroker, free_port
+
+LAPTOP = shipped_config("larkmoor-laptop.toml").read_text(encoding="utf-8")
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Two configurations, a relay list and state below XDG_STATE_HOME."""
+    monkeypatch.delenv("STATE_DIRECTORY", raising=False)
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "home"))
+    configs = tmp_path / "configs"
+    configs.mkdir()
+    for name in ("shelf", "loft"):
+        (configs / f"{name}.toml").write_text(LAPTOP, encoding="utf-8")
+        (tmp_path / "home" / "coldpin" / name).mkdir(parents=True)
+    (configs / "relay-modules.toml").write_text("", encoding="utf-8")
+    return configs
+
+
+def test_a_folder_is_put_in_order(folder: Path, tmp_path: Path) -> None:
+    """The silent one first; other files of the folder are no chambers."""
+    put_status(tmp_path / "home" / "coldpin" / "shelf", status(chamber="hall shelf"))
+
+    ran = CliRunner().invoke(coldpin, ["chambers", str(folder), "--json"], catch_exceptions=False)
+
+    document = json.loads(ran.stdout)
+    assert [each["instance"] for each in document["chambers"]] == ["loft", "shelf"]
+    assert document["chambers"][0]["silent"]
+    assert document["chambers"][1]["air_c"] == 16.2
+    assert document["freezer"] == []
+
+
+def test_people_get_a_table_and_the_freezer(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """In a narrow terminal too."""
+    monkeypatch.setenv("COLUMNS", "60")
+
+    ran = CliRunner().invoke(
+        coldpin, ["chambers", str(folder), "--freezer", "8"], catch_exceptions=False
+    )
+
+    assert ran.exit_code == 0
+    assert "nobody" in ran.output
+    assert "No swap is planned within 24 hours." in ran.output
+    assert max(map(len, ran.output.splitlines())) <= 60
+
+
+def test_an_empty_folder_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Nothing in it is a configuration."""
+    assert status_of(["chambers", str(tmp_path)]) == EX_CONFIG
+    assert "found no configuration" in capsys.readouterr().err
+
+
+def test_without_a_broker_or_with_one_that_is_away_it_is_said(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """No traceback, the key or the reason."""
+    config = folder / "shelf.toml"
+    assert status_of(["chambers", str(config), "--broker"]) == EX_CONFIG
+    assert "mqtt.host" in capsys.readouterr().err
+
+    config.write_text(
+        f'{LAPTOP}\n[mqtt]\nhost = "127.0.0.1"\nport = {free_port()}\n', encoding="utf-8"
+    )
+    assert status_of(["chambers", str(config), "--broker"]) == EX_CONFIG
+    assert "refused" in capsys.readouterr().err.lower()
+
+
+def test_what_a_broker_keeps_is_listed(folder: Path, tmp_path: Path) -> None:
+    """Chambers of other machines, from their retained documents."""
+    broker = RealBroker(tmp_path)
+    teller = paho.Client(CallbackAPIVersion.VERSION2, protocol=paho.MQTTv5)
+    teller.connect("127.0.0.1", broker.port)
+    teller.loop_start()
+    for name, early in (
+        ("barn", "2036-07-14T20:00:00+00:00"),
+        ("cellar", "2036-07-14T17:00:00+00:00"),
+    ):
+        state = {"silent": False, "chamber": f"the {name}", "status": status()}
+        forecast = {"forecast": {"basis": "learned", "early": early, "swap_due": early, "plan": []}}
+        for what, document in (("state", state), ("forecast", forecast)):
+            teller.publish(
+                f"coldpin/{name}/{what}", json.dumps(document), qos=1, retain=True
+            ).wait_for_publish(10)
+    config = folder / "shelf.toml"
+    config.write_text(
+        f'{LAPTOP}\n[mqtt]\nhost = "127.0.0.1"\nport = {broker.port}\n', encoding="utf-8"
+    )
+
+    ran = CliRunner().invoke(
+        coldpin, ["chambers", str(config), "--broker", "--json"], catch_exceptions=False
+    )
+
+    teller.disconnect()
+    teller.loop_stop()
+    broker.stop()
+    listed = json.loads(ran.stdout)["chambers"]
+    assert [each["instance"] for each in listed] == ["cellar", "barn"]

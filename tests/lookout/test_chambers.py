@@ -1,0 +1,178 @@
+"""Which chamber first, and one freezer for all of them."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from controller.lookout.chamber_rows import rows_of
+from controller.lookout.chambers import (
+    PAGE,
+    Chamber,
+    Planned,
+    chamber_of,
+    chambers_below,
+    chambers_told,
+    in_order,
+)
+from controller.lookout.pack_budget import budget_of, budget_words
+from controller.records.forecast_file import write_forecast
+from tests.lookout.houses import alarm, put_status, status
+
+NOW = datetime(2026, 7, 14, 14, 0, tzinfo=UTC)
+
+
+def chamber(name: str, **changes: Any) -> Chamber:
+    """Return a chamber that is well and due in a day."""
+    usual = {
+        "instance": name,
+        "name": name,
+        "silent": False,
+        "known": True,
+        "early": NOW + timedelta(hours=24),
+        "due": NOW + timedelta(hours=26),
+    }
+    return Chamber(**{**usual, **changes})
+
+
+def planned(hours: float, packs: int) -> Planned:
+    """Return a swap so many hours from now."""
+    return Planned(at=NOW + timedelta(hours=hours), packs=packs)
+
+
+def test_order_is_silent_then_hurt_then_by_the_early_bound() -> None:
+    """What is not known comes as if due in half a day; what is far off comes last."""
+    chambers = [
+        chamber("far", early=None, due=None),
+        chamber("tomorrow"),
+        chamber("soon", early=NOW + timedelta(hours=3), due=NOW + timedelta(hours=9)),
+        chamber("later", early=NOW + timedelta(hours=5), due=NOW + timedelta(hours=6)),
+        chamber("unknown", known=False, early=None, due=None),
+        chamber("warm", alarms=("swap_due", "air_high"), early=NOW + timedelta(hours=30)),
+        chamber("silent", silent=True),
+    ]
+
+    ordered = in_order(chambers, now=NOW)
+
+    assert [each.instance for each, _ in ordered] == [
+        "silent", "warm", "soon", "later", "unknown", "tomorrow", "far",
+    ]  # fmt: skip
+    assert {each.instance: why for each, why in ordered}["warm"] == "the crop needs somebody now"
+
+
+def test_an_alarm_that_hurts_no_crop_now_changes_no_order() -> None:
+    """Frequent starts are for the morning."""
+    chambers = [
+        chamber("b", early=NOW + timedelta(hours=2), due=NOW + timedelta(hours=3)),
+        chamber("a", alarms=("frequent_starts",)),
+    ]
+
+    assert [each.instance for each, _ in in_order(chambers, now=NOW)] == ["b", "a"]
+
+
+def test_one_freezer_serves_what_it_can_and_says_what_it_cannot() -> None:
+    """12 packs a day: 12 lie ready, half a pack comes each hour; the third swap goes short."""
+    chambers = [
+        chamber("shelf", plan=(planned(2, 8), planned(14, 8))),
+        chamber("loft", plan=(planned(6, 6), planned(40, 6))),
+    ]
+
+    budget = budget_of(chambers, packs_per_day=12.0, now=NOW)
+
+    # 12 + 1 = 13 ready at 2 h, 8 go; 15 - 8 = 7 at 6 h, 6 go; 19 - 14 = 5 of 8 at 14 h
+    assert budget.wanted == 22
+    assert budget.frozen == 24.0
+    assert budget.by_chamber == (("shelf", 16), ("loft", 6))
+    assert budget.without == (("shelf", NOW + timedelta(hours=14), 3),)
+    assert not budget.keeps_up
+    words = budget_words(budget, zone=UTC)
+    assert "22 packs are planned within 24 hours" in words
+    assert "3 are missing, the first 3 for shelf at Wed 04:00" in words
+
+
+def test_a_freezer_that_keeps_up_is_said_too() -> None:
+    """And no plan is no trouble."""
+    keeps = budget_of([chamber("shelf", plan=(planned(2, 8),))], packs_per_day=12.0, now=NOW)
+
+    assert keeps.keeps_up
+    assert "keeps up" in budget_words(keeps, zone=UTC)
+    none = budget_of([chamber("shelf")], packs_per_day=12.0, now=NOW, hours=48.0)
+    assert budget_words(none, zone=UTC) == "No swap is planned within 48 hours."
+
+
+def test_documents_that_are_not_ours_are_not_known() -> None:
+    """A broker may hold anything."""
+    wrong: list[dict[str, Any]] = [
+        {"state": 3, "forecast": [], "present": "x"},
+        {"state": {"silent": False, "status": {"probes": 7, "alarms": 3, "cut_in_c": "warm"}}},
+        {"state": {"silent": False, "status": {"probes": {"air": 3}, "alarms": [3, {}]}},
+         "forecast": {"forecast": {"plan": [{"at": "soon"}, 4], "early": "x", "basis": {}}}},
+    ]  # fmt: skip
+
+    for number, documents in enumerate(wrong):
+        (found,) = chambers_told({f"c{number}": documents})
+        assert found.air_c is None
+        assert found.early is None
+        assert found.plan == ()
+
+
+def test_a_lookout_that_has_gone_makes_its_chamber_silent() -> None:
+    """The last will says so, whatever the retained state was."""
+    told = {
+        "shelf": {
+            "state": {"silent": False, "chamber": "hall shelf", "status": status()},
+            "present": {"present": False},
+        }
+    }
+
+    (found,) = chambers_told(told)
+
+    assert found.silent
+    assert found.air_c is None
+    assert found.name == "hall shelf"
+
+
+def test_chambers_of_a_machine_are_found_by_their_state(tmp_path: Path) -> None:
+    """Two instances and a folder that is none; the runtime folder comes first."""
+    state, run = tmp_path / "state", tmp_path / "run"
+    for name in ("shelf", "loft", "lost+found"):
+        (state / name).mkdir(parents=True)
+    (run / "loft").mkdir(parents=True)
+    put_status(state / "shelf", status(chamber="hall shelf", alarms=[alarm("air_high")]))
+    put_status(state / "loft", status(chamber="old", boottime_s=1.0))
+    put_status(run / "loft", status(chamber="loft"))
+    (state / "loft" / PAGE).write_text(json.dumps({"port": 8428}), encoding="utf-8")
+    write_forecast(
+        state / "loft",
+        {
+            "as_of": NOW.isoformat(),
+            "basis": "learned",
+            "swap_due": (NOW + timedelta(hours=6)).isoformat(),
+            "early": (NOW + timedelta(hours=5)).isoformat(),
+            "late": None,
+            "plan": [{"at": (NOW + timedelta(hours=4)).isoformat(), "packs": 4, "why": ""}],
+        },
+    )
+
+    found = {each.instance: each for each in chambers_below(state, run=run, now=NOW)}
+
+    assert set(found) == {"shelf", "loft"}
+    assert found["shelf"].alarms == ("air_high",)
+    assert found["loft"].name == "loft"
+    assert not found["loft"].silent
+    assert found["loft"].port == 8428
+    assert found["loft"].plan == (planned(4, 4),)
+    rows = rows_of(found.values(), now=NOW, zone=UTC, unit="C")
+    assert [row.instance for row in rows] == ["shelf", "loft"]
+    assert rows[0].state == "alarm"
+    assert "the air is too warm" in rows[0].alarms
+    assert "perhaps from 19:00" in rows[1].swap
+
+
+def test_a_silent_chamber_shows_no_old_reading() -> None:
+    """Its last reading is not how it is."""
+    found = chamber_of("shelf", silent=True, status=status(), forecast=None)
+
+    assert (found.air_c, found.reservoir_c, found.phase) == (None, None, "")
