@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from controller.cli import people
+from controller.cli.configurations import configurations
 from controller.errors import SettingsError
 from controller.lookout.broker import broker_of
 from controller.lookout.chamber_rows import rows_of
@@ -70,31 +71,6 @@ def chambers(
     console.print(table)
     for each in budgets:
         console.print(budget_words(each, zone=zone))
-
-
-def configurations(named: tuple[Path, ...]) -> list[Path]:
-    """Return the configurations that were named, those of a folder in the order of their names.
-
-    Raises:
-        SettingsError: A folder has none.
-    """
-    paths: list[Path] = []
-    for path in named:
-        if not path.is_dir():
-            paths.append(path)
-            continue
-        inside = [each for each in sorted(path.glob("*.toml")) if "[chamber]" in _text(each)]
-        if not inside:
-            raise SettingsError(str(path), ("found no configuration (*.toml with [chamber])",))
-        paths += inside
-    return paths
-
-
-def _text(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8", errors="replace")
-    except OSError:
-        return "[chamber]"  # said where it is read
 
 
 def _here(config: Path, now: datetime) -> Chamber:

@@ -9,6 +9,7 @@ import click
 from rich.console import Console
 
 from controller.cli import people
+from controller.cli.configurations import configurations
 from controller.cli.expectation import cycles_of, hours_of, print_cycles, proposal_of
 from controller.errors import PhysicsError, SettingsError
 from controller.outputs.header import PIN_OF_LINE, line_number
@@ -19,6 +20,7 @@ from controller.probes.one_wire import list_ids
 from controller.service.wiring import Plan, plan_of
 from controller.settings.load import Settings
 from controller.settings.models import Night, Stage
+from controller.settings.side_by_side import Beside, side_by_side
 from controller.settings.simulation import PLANT_PARTS
 from controller.settings.species import disagreements, species_of
 from controller.thermal.sizing import Band, size
@@ -36,7 +38,7 @@ CAUTIONS = (
 
 
 @click.command()
-@click.argument("config", type=click.Path(path_type=Path))
+@click.argument("configs", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 @click.option(
     "--wiring",
@@ -44,8 +46,17 @@ CAUTIONS = (
     type=click.Path(path_type=Path, dir_okay=False),
     help="Draw the wiring into an SVG file.",
 )
-def check(config: Path, as_json: bool, wiring_file: Path | None) -> None:
-    """Judge CONFIG: every problem at once, or the bands, probes and wiring it stands for."""
+def check(configs: tuple[Path, ...], as_json: bool, wiring_file: Path | None) -> None:
+    """Judge CONFIGS: every problem at once, or the bands, probes and wiring that one stands for.
+
+    A folder stands for every configuration in it. Several are also held against each other: pins,
+    probes, ports and shared supplies of one machine.
+    """
+    paths = configurations(configs)
+    if len(configs) > 1 or configs[0].is_dir():
+        _check_together(paths, as_json=as_json, wiring_file=wiring_file)
+        return
+    (config,) = paths
     plan = plan_of(config, needs_fit=True)
     on_bus = _ids_on_bus(plan.settings)
     problems = missing_probes(plan.settings, on_bus)
@@ -70,6 +81,43 @@ def check(config: Path, as_json: bool, wiring_file: Path | None) -> None:
     console.print("\nCautions", style="bold")
     for caution in CAUTIONS:
         console.print(f"- {caution}")
+
+
+def _check_together(paths: list[Path], *, as_json: bool, wiring_file: Path | None) -> None:
+    if wiring_file is not None:
+        raise click.UsageError("--wiring draws one configuration; name one")
+    plans: dict[Path, Plan] = {}
+    problems: list[str] = []
+    for path in paths:
+        try:
+            plans[path] = plan_of(path, needs_fit=True)
+        except SettingsError as error:
+            problems += [f"{path.name}: {problem}" for problem in error.problems]
+    problems += side_by_side(
+        [
+            Beside(name=path.stem, settings=plan.settings, lines=plan.lines)
+            for path, plan in plans.items()
+        ]
+    )
+    if problems:
+        raise SettingsError("these configurations side by side", tuple(problems))
+    if as_json:
+        people.print_json(
+            {"chambers": [_document(path, plan) for path, plan in plans.items()], "warnings": []}
+        )
+        return
+    console = people.console()
+    table = people.table("configuration", "chamber", "stage", "lines", "page at port")
+    for path, plan in plans.items():
+        table.add_row(
+            path.name,
+            plan.settings.chamber.name,
+            plan.settings.chamber.stage,
+            ", ".join(sorted(plan.lines)) or "none",
+            str(plan.settings.lookout.port),
+        )
+    console.print(table)
+    console.print(f"{len(plans)} chambers can be used side by side on one machine.")
 
 
 def _draw_wiring(config: Path, plan: Plan, path: Path) -> None:

@@ -40,6 +40,15 @@ class Plan:
     loads: tuple[WiredLoad, ...]
 
     @property
+    def lines(self) -> frozenset[str]:
+        """Hardware lines that the loads use."""
+        return frozenset(
+            line
+            for load in self.loads
+            for line in find_driver(load.driver_name).lines(load.options)
+        )
+
+    @property
     def dry(self) -> bool:
         """True when nothing real is switched."""
         return not any(load.hardware for load in self.loads)

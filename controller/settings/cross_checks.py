@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -14,8 +14,10 @@ from controller.settings.models import (
     Alarms,
     Chamber,
     Limits,
+    Loads,
     Night,
     OneWire,
+    PowerSupply,
     Probe,
     Probes,
     Readings,
@@ -25,6 +27,9 @@ from controller.settings.models import (
 )
 from controller.settings.units import celsius_text
 
+SUPPLY_SHARE = 0.8
+"""Loads that run for hours take no more of a supply than this [-]; the same margin as the contact
+of a relay has."""
 NARROWEST_BAND_MK = math.ceil(2 * PROBE_STEP_MK)
 """Two steps of the probe: a narrower band would switch on the probe's own rounding."""
 
@@ -199,6 +204,36 @@ def check_time_zone(site: Site) -> Iterator[str]:
         )
 
 
+def check_supplies(supplies: Mapping[str, PowerSupply], loads: Loads) -> Iterator[str]:
+    """A load hangs on a supply that is stated, and the supply bears all its loads."""
+    for name, load in loads.each().items():
+        if load.fed_by is not None and load.fed_by not in supplies:
+            known = ", ".join(sorted(supplies)) or "there is none"
+            yield (
+                f'loads.{name}.fed_by: found "{load.fed_by}", allowed: a supply of [supplies]: '
+                f"{known}"
+            )
+    for name, supply in supplies.items():
+        fed = [load for load in loads.each().values() if load.fed_by == name]
+        yield from overloaded(name, supply.current, [load.current for load in fed])
+
+
+def overloaded(name: str, rated_a: float, currents_a: Sequence[float]) -> Iterator[str]:
+    """Yield a problem where a supply is asked for more than it can give all day.
+
+    Args:
+        name: The supply.
+        rated_a: Its nameplate current [A].
+        currents_a: Of its loads [A].
+    """
+    total_a, most_a = sum(currents_a), SUPPLY_SHARE * rated_a
+    if total_a > most_a + 1e-9:
+        yield (
+            f"supplies.{name}: found loads of {total_a:g} A together, allowed: {most_a:g} A, which "
+            f"is {SUPPLY_SHARE:.0%} of its {rated_a:g} A for loads that run on and on"
+        )
+
+
 CHECKS: tuple[tuple[Check, tuple[str, ...]], ...] = (
     (check_bands, ("stages",)),
     (check_stage_in_force, ("chamber", "stages")),
@@ -208,6 +243,7 @@ CHECKS: tuple[tuple[Check, tuple[str, ...]], ...] = (
     (check_reading_times, ("readings",)),
     (check_probes, ("probes", "one_wire")),
     (check_time_zone, ("site",)),
+    (check_supplies, ("supplies", "loads")),
 )
 """Each check with the tables that it needs."""
 

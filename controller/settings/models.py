@@ -255,6 +255,8 @@ class Load(BaseModel):
     current: Current
     """Nameplate current while running."""
     load_kind: str
+    fed_by: Name | None = None
+    """Name of a supply in [supplies], where several loads hang on one."""
     relay_module: Any = None
     """Id of a module in relay-modules.toml; the mains rule judges it."""
 
@@ -286,6 +288,13 @@ class Signal(Load):
         if wrong:
             raise ValueError(f"found {', '.join(wrong)}, allowed: {', '.join(sorted(known))}")
         return tuple(known[name] for name in found)
+
+
+class PowerSupply(Table):
+    """[supplies.NAME]: a supply that feeds several loads, of this chamber or of others."""
+
+    current: Current
+    """Nameplate output current."""
 
 
 class Loads(Table):

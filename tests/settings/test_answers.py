@@ -316,7 +316,7 @@ def test_folder_missing_file_and_forbidden_file_are_told(
 ) -> None:
     """What it is that cannot be read."""
     assert status_of(["check", str(tmp_path)]) == 78
-    assert "found a directory" in capsys.readouterr().err
+    assert "found no configuration" in capsys.readouterr().err
     assert status_of(["check", str(tmp_path / "no.toml")]) == 78
     assert "cannot be read" in capsys.readouterr().err
 
