@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from datetime import timedelta
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import click
 from rich.console import Console
@@ -71,6 +72,26 @@ def scenario_names() -> list[str]:
     type=click.Path(path_type=Path, dir_okay=False),
     help="Write a picture of it, as a page that stands alone.",
 )
+@click.option(
+    "--fleet",
+    type=click.IntRange(1, 500),
+    metavar="N",
+    help="Instead: N chambers with different plants, told of to the broker of [mqtt].",
+)
+@click.option(
+    "--minutes",
+    type=click.FloatRange(0.1, 240.0),
+    default=5.0,
+    show_default=True,
+    help="With --fleet: how long, in real time.",
+)
+@click.option(
+    "--speed",
+    type=click.FloatRange(1.0, 600.0),
+    default=60.0,
+    show_default=True,
+    help="With --fleet: simulated seconds in a real one.",
+)
 def rehearse(
     config: Path,
     scenario: str,
@@ -81,6 +102,9 @@ def rehearse(
     csv_file: Path | None,
     html_file: Path | None,
     foresee: bool,
+    fleet: int | None,
+    minutes: float,
+    speed: float,
 ) -> None:
     """Rehearse CONFIG on simulated probes and simulated time.
 
@@ -88,6 +112,9 @@ def rehearse(
     """
     settings = read_settings(config)
     script = read_scenario(_scenario_path(scenario))
+    if fleet is not None:
+        _run_fleet(config, script, (fleet, minutes, speed, seed or 1), as_json=as_json)
+        return
     room = room_series(settings, config.parent)
     with ExitStack() as files:
         traces: list[Callable[[TraceRow], None]] = []
@@ -184,6 +211,33 @@ def _trace(path: Path) -> Iterator[Callable[[TraceRow], None]]:
             rows.writerow((when, *readings, int(row.pump), int(row.fan), swapped))
 
         yield write
+
+
+def _run_fleet(
+    config: Path,
+    script: ScenarioFile,
+    wanted: tuple[int, float, float, int],
+    *,
+    as_json: bool,
+) -> None:
+    from controller.cli.rehearsal_fleet import Fleet, run_fleet  # noqa: PLC0415 - heavy, and rare
+
+    chambers, minutes, speed, seed = wanted
+    with TemporaryDirectory(prefix="coldpin-fleet-") as folder:
+        did = run_fleet(
+            config,
+            script,
+            Path(folder) / config.name,
+            Fleet(chambers=chambers, seconds=60.0 * minutes, speed=speed, seed=seed),
+            told=lambda text: click.echo(text, err=True),
+        )
+    if as_json:
+        people.print_json(did)
+    else:
+        click.echo(
+            f"{did['chambers']} chambers lived {did['simulated_h']:g} h in {did['wall_s']:g} s; "
+            f"{did['alarms']} alarms stand at the end"
+        )
 
 
 def _all_of(traces: list[Callable[[TraceRow], None]]) -> Callable[[TraceRow], None]:

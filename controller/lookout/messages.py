@@ -89,7 +89,8 @@ class Messages:
         return {**self._head(now), "id": asked, "accepted": accepted, "why": why}
 
     def _head(self, now: datetime) -> dict[str, Any]:
-        return {**self._about, "sent": self._iso(now)}
+        sent = now.astimezone(self._zone).isoformat(timespec="milliseconds")
+        return {**self._about, "sent": sent}
 
     def _iso(self, at: datetime) -> str:
         return at.astimezone(self._zone).isoformat(timespec="seconds")

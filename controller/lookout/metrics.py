@@ -28,9 +28,14 @@ def metrics_route(look: Callable[[], Snapshot]) -> Route:
     """
 
     def metrics(_request: Request) -> Response:
-        return Response(metrics_text(look()), media_type=CONTENT_TYPE_LATEST)
+        return metrics_response(look())
 
     return Route("/metrics", metrics, methods=["GET"])
+
+
+def metrics_response(snapshot: Snapshot) -> Response:
+    """Return the answer to a scrape."""
+    return Response(metrics_text(snapshot), media_type=CONTENT_TYPE_LATEST)
 
 
 def metrics_text(snapshot: Snapshot) -> bytes:

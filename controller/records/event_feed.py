@@ -64,9 +64,16 @@ class EventFeed:
             most: How many at most.
 
         Raises:
-            OSError: There are no records, or they cannot be read.
+            OSError: The records cannot be read.
         """
-        self._settle()
+        if not self._records.is_file():
+            return []  # nothing has happened yet
+        try:
+            self._settle()
+        except OSError as error:
+            if "no such table" in str(error):  # the file is being made just now
+                return []
+            raise
         start = self._row if after is None else max(after, self._row)
         return [_event(row) for row in fetched(self._records, _AFTER, (start, most))]
 

@@ -27,6 +27,7 @@ from controller.rehearsal.plants import build_chamber
 from controller.rehearsal.room import room_c
 from controller.rehearsal.room_file import RoomSeries
 from controller.rehearsal.tally import Tally
+from controller.service.journal import Journal, Journals
 from controller.service.loop import ControlLoop
 from controller.service.output_bank import OutputBank
 from controller.service.sources import sieves_of
@@ -72,6 +73,7 @@ class Rehearsal:
         room: RoomSeries | None = None,
         forecaster: DryForecaster | None = None,
         teller: Teller | None = None,
+        journal: Journal | None = None,
     ) -> None:
         """Set the stage.
 
@@ -86,6 +88,7 @@ class Rehearsal:
             room: The room from a file; None: the plant's daily curve.
             forecaster: Forecasts as the lookout would, and raises the alarm swap_due by it.
             teller: Decides what the person is told; None: the person sees every alarm at once.
+            journal: Is told of every tick, beside the tally.
 
         Raises:
             ScenarioError: Length or plant cannot be used.
@@ -103,6 +106,7 @@ class Rehearsal:
         self.tally = Tally(self.clock.origin, keep_switches=keep_switches)
         self.swaps: list[dict[str, float]] = []
         self.packs_used = 0
+        self._journal = self.tally if journal is None else Journals(self.tally, journal)
         self._trace = trace
         self._plain = plain
         self._room = room
@@ -214,7 +218,7 @@ class Rehearsal:
             sieves=sieves_of(settings),
             outputs=OutputBank(self._outputs),
             clock=self.clock,
-            journal=self.tally,
+            journal=self._journal,
             state=state,
             asked=self._take_wishes,
         )

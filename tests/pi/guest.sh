@@ -1,47 +1,11 @@
 # Runs inside the emulated Pi, as root: installs the wheel by the steps of systemd/INSTALL.md and drives
 # the service on made-up w1_slave files and real GPIO registers. Prints one line a step: what was done, what
 # the unit says, what the two pins' registers say. Active-low relays: "hi" is off.
-set -u
-cd /share
-
-w1=/srv/w1
-air=28-0a1b2c3d4e01 water=28-0a1b2c3d4e02
-text() { # TEMPERATURE_IN_SIXTEENTHS: the text of a genuine chip, its checksum included
-    /opt/coldpin/bin/python -c "
-from controller.probes.scratchpad import scratchpad_text
-import sys; sys.stdout.buffer.write(scratchpad_text($1 * 125 // 2))"
-}
-show() { # ID SIXTEENTHS: replaced whole, as the kernel hands out a whole text
-    mkdir -p "$w1/$1"
-    text "$2" >"$w1/$1/.new" && mv "$w1/$1/.new" "$w1/$1/w1_slave"
-}
-pin() { grep -h "(gpio$1)" /sys/kernel/debug/pinctrl/*.gpio-*/pins | sed 's/.*function //' | cut -c1-22; }
-state() {
-    printf '%-46s %-10s %-9s pump gpio5 %s | fan gpio6 %s\n' "$1" \
-        "$(systemctl show -P ActiveState coldpin@loft)" \
-        "$(systemctl show -P Result coldpin@loft)" "$(pin 5)" "$(pin 6)"
-}
-wait_for() { # SECONDS TEXT: until the unit's status line begins with it
-    for _ in $(seq "$1"); do
-        case "$(systemctl show -P StatusText coldpin@loft)" in "$2"*) return ;; esac
-        sleep 1
-    done
-    echo "   still: $(systemctl show -P StatusText coldpin@loft)"
-}
+. /share/helpers.sh
 
 echo "== install"
-python3 -m venv --without-pip --system-site-packages /opt/coldpin
-pip --python /opt/coldpin/bin/python install -q --find-links /share/wheels /share/wheels/coldpin-*.whl
-install -D -m 0644 systemd/coldpin.sysusers.conf /etc/sysusers.d/coldpin.conf
-systemd-sysusers
+install_coldpin loft.toml
 id coldpin
-install -m 0644 'systemd/coldpin@.service' /etc/systemd/system/
-install -d -m 0755 /etc/coldpin
-install -m 0640 -g coldpin loft.toml /etc/coldpin/loft.toml
-systemctl daemon-reload
-show $air 256 # 16.0 °C, inside the band
-show $water 64 # 4.0 °C
-chmod -R a+rX $w1
 runuser -u coldpin -- /opt/coldpin/bin/coldpin check /etc/coldpin/loft.toml | head -40
 state "installed, never started"
 

@@ -20,7 +20,7 @@ python3 -m venv "$work/venv"
 "$work/venv/bin/pip" download -q --no-deps -d "$work/wheels" click tzdata
 
 "$boot" --out "$work/out" --pins "$work/pins" --timeout 1500 "$@" \
-    "$here/guest.sh" "$here/loft.toml" "$here/../../systemd" "$work/wheels"
+    "$here/guest.sh" "$here/helpers.sh" "$here/loft.toml" "$here/../../systemd" "$work/wheels"
 
 echo "== every change of the two relays' lines, as the registers saw it"
 grep -E 'GPIO[56] ' "$work/pins"
