@@ -25,7 +25,9 @@ from controller.settings.load import Settings, read_settings
 MANIFEST = "manifest.json"
 VERSION = 1
 CONFIG, RELAY_MODULES, ADDRESSES = "config.toml", "relay-modules.toml", "notice-addresses"
-KNOWN = (CONFIG, RELAY_MODULES, RECORDS, REQUESTS, SECRET_FILE, ADDRESSES)
+FIT, BROKER_CA, BROKER_PASSWORD = "fit.toml", "mqtt-ca.pem", "mqtt-password"
+SECRETS = {SECRET_FILE, ADDRESSES, BROKER_PASSWORD}
+KNOWN = (CONFIG, RELAY_MODULES, FIT, RECORDS, REQUESTS, BROKER_CA, *sorted(SECRETS))
 """Every name that an archive may hold; anything else is refused."""
 MOST_BYTES = 2_000_000_000
 
@@ -36,7 +38,8 @@ MOST_BYTES = 2_000_000_000
 @click.option(
     "--with-secrets",
     is_flag=True,
-    help="The page's secret and the addresses of notices too; keep such a file to yourself.",
+    help="The page's secret, the addresses of notices and the broker's password too; keep such a "
+    "file to yourself.",
 )
 def backup(config: Path, file: Path, with_secrets: bool) -> None:
     """Put CONFIG, its records and its requests into FILE, while it runs.
@@ -74,7 +77,7 @@ def restore(config: Path, file: Path, replace: bool) -> None:
     with lock_instance(place):
         try:
             for name, target in targets.items():
-                _put(target, parts[name], secret=name in {SECRET_FILE, ADDRESSES})
+                _put(target, parts[name], secret=name in SECRETS)
         except OSError as error:
             raise SettingsError(str(config), (f"restored in part only: {error}",)) from None
     click.echo(f"{', '.join(targets)} from {file}; look at them with coldpin check {config}")
@@ -88,6 +91,9 @@ def _gathered(
     modules = config.parent / (settings.relay_modules.file or RELAY_MODULES)
     if modules.is_file():
         parts[RELAY_MODULES] = modules
+    for name, named in ((FIT, settings.plant.fitted), (BROKER_CA, settings.mqtt.ca_file)):
+        if named is not None and (config.parent / named).is_file():
+            parts[name] = config.parent / named
     databases = {
         RECORDS: records_path(settings.records.path, place),
         REQUESTS: place / REQUESTS,
@@ -100,6 +106,8 @@ def _gathered(
         secrets = {SECRET_FILE: place / SECRET_FILE}
         if settings.notices.addresses is not None:
             secrets[ADDRESSES] = config.parent / settings.notices.addresses
+        if settings.mqtt.password_file is not None:
+            secrets[BROKER_PASSWORD] = config.parent / settings.mqtt.password_file
         parts |= {name: source for name, source in secrets.items() if source.is_file()}
     return parts
 
@@ -167,6 +175,9 @@ def _targets(parts: dict[str, bytes], config: Path, place: Path) -> dict[str, Pa
         REQUESTS: place / REQUESTS,
         SECRET_FILE: place / SECRET_FILE,
         ADDRESSES: config.parent / (settings.notices.addresses or ADDRESSES),
+        FIT: config.parent / (settings.plant.fitted or FIT),
+        BROKER_CA: config.parent / (settings.mqtt.ca_file or BROKER_CA),
+        BROKER_PASSWORD: config.parent / (settings.mqtt.password_file or BROKER_PASSWORD),
     }
     return {name: every[name] for name in KNOWN if name in parts}
 

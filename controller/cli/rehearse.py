@@ -110,7 +110,7 @@ def rehearse(
 
     The control code is the service's own; only the probes, the relays and the clock are simulated.
     """
-    settings = read_settings(config)
+    settings = read_settings(config, needs_fit=True)
     script = read_scenario(_scenario_path(scenario))
     if fleet is not None:
         _run_fleet(config, script, (fleet, minutes, speed, seed or 1), as_json=as_json)

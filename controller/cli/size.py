@@ -35,7 +35,7 @@ def size(config: Path, as_json: bool) -> None:
     Shows the heat load, what the coil can take, how long packs last, the cycle to expect, a
     verdict with what limits it, and the changes that help most.
     """
-    settings = read_settings(config)
+    settings = read_settings(config, needs_fit=True)
     spec = settings.plant_spec()
     stage = settings.stages[settings.chamber.stage]
     band = Band(

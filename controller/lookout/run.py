@@ -24,7 +24,7 @@ from controller.lookout.watch import Watch, in_a_thread
 from controller.records.boot import boot_id
 from controller.records.durable import replace_file
 from controller.records.requests import REQUESTS, tell_swap_due
-from controller.settings.load import Settings, read_settings
+from controller.settings.load import Settings, examine_settings, read_settings
 
 TOLD_AGAIN_AFTER = timedelta(minutes=10)
 OWN_ADDRESSES = {"127.0.0.1", "::1", "localhost"}
@@ -99,6 +99,9 @@ def run_lookout(config: Path, place: Path) -> None:
         BusyError: The address cannot be listened at.
     """
     settings = read_settings(config)
+    _, problems = examine_settings(config, needs_fit=True)
+    for problem in problems:
+        _log.warning("fit_not_used", problem=problem)
     lookout = settings.lookout
     access = Access(place, clock=time.monotonic)
     if lookout.address not in OWN_ADDRESSES and not access.has_secret:

@@ -50,24 +50,26 @@ class Settings(models.Table):
         return spec
 
 
-def read_settings(path: Path) -> Settings:
+def read_settings(path: Path, *, needs_fit: bool = False) -> Settings:
     """Return the settings in the file.
 
     Args:
         path: A TOML file.
+        needs_fit: Whether a fit of the plant that cannot be used is a problem; else the
+            configuration's own figures hold.
 
     Raises:
         SettingsError: The file cannot be used; carries every problem found.
     """
-    settings, problems = examine_settings(path)
+    settings, problems = examine_settings(path, needs_fit=needs_fit)
     if settings is None or problems:
         raise SettingsError(str(path), tuple(problems))
     return settings
 
 
-def examine_settings(path: Path) -> tuple[Settings | None, list[str]]:
+def examine_settings(path: Path, *, needs_fit: bool) -> tuple[Settings | None, list[str]]:
     """Return the settings, None where they are unusable, and every problem found."""
-    tables, problems = examine_tables(path)
+    tables, problems = examine_tables(path, needs_fit=needs_fit)
     return (None if problems else settings_from(tables)), problems
 
 

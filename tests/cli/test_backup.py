@@ -17,6 +17,7 @@ from controller.records.history import add_history, reading_at
 from controller.records.places import RECORDS, lock_instance
 from controller.records.reader import read_readings
 from controller.records.requests import REQUESTS, note_past_swap, swaps
+from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
 
 BEGINS = datetime(2026, 7, 1, tzinfo=UTC)
@@ -78,6 +79,30 @@ def test_a_dead_card_costs_no_history(old: House, new: House, tmp_path: Path) ->
     assert Access(new.place, clock=lambda: 0.0).enter(secret) is not None
     assert (new.place / SECRET_FILE).stat().st_mode & 0o777 == 0o600
     assert full.stat().st_mode & 0o777 == 0o600
+
+
+def test_what_the_configuration_names_goes_along(old: House, new: House, tmp_path: Path) -> None:
+    """A fit and the broker's certificates always, its password only with the secrets."""
+    named = '\n[plant]\nfitted = "my-fit.toml"\n[mqtt]\nca_file = "ca.pem"\npassword_file = "pw"\n'
+    with old.config.open("a", encoding="utf-8") as file:
+        file.write(named)
+    beside = {"my-fit.toml": "[plant.coil]\nua_air_w_k = 7.5\n", "ca.pem": "x", "pw": "secret"}
+    for name, text in beside.items():
+        (old.config.parent / name).write_text(text, encoding="utf-8")
+    plain, full = tmp_path / "plain.tar.gz", tmp_path / "full.tar.gz"
+
+    assert old.run("backup", str(plain)) == 0
+    assert old.run("backup", str(full), "--with-secrets") == 0
+    assert new.run("restore", str(plain)) == 0
+    without = (new.config.parent / "pw").exists()
+    assert new.run("restore", str(full), "--replace") == 0
+
+    assert not without
+    for name, text in beside.items():
+        assert (new.config.parent / name).read_text(encoding="utf-8") == text
+    assert (new.config.parent / "pw").stat().st_mode & 0o777 == 0o600
+    settings = read_settings(new.config, needs_fit=True)
+    assert settings.plant_spec().coil.ua_air_w_k == 7.5
 
 
 def test_a_backup_under_way_holds_up_no_writer_and_is_whole(

@@ -67,20 +67,30 @@ ended_us=$(ended)
 wait_for 60 held
 gap "$ended_us"
 
-echo "== an exception in the loop"
+echo "== a driver that raises what no driver should: an output failure, and it goes on"
 cooling
-n=$(restarts)
 touch /srv/w1/raise
 show $air 240
 sleep 6
+state "it refuses to switch off"
 rm -f /srv/w1/raise
+wait_for 60 rest
+state "it takes orders again"
+
+echo "== an exception in the loop that nothing catches"
+cooling
+n=$(restarts)
+touch /srv/w1/die
+show $air 240
+sleep 8
+rm -f /srv/w1/die
 state "some seconds after the exception"
 restarted 60 "$n"
 ended_us=$(ended)
 wait_for 60 held
 state "restarted"
 gap "$ended_us"
-journalctl -u coldpin@loft -o cat --no-pager -n 80 | grep -iE 'made to fail|output_failed|faulted|crash' | cut -c1-200 | head -5
+journalctl -u coldpin@loft -o cat --no-pager -n 80 | grep -iE 'made to|output_failed|faulted|crash' | cut -c1-200 | head -5
 
 echo "== a crash at every start: it backs off and never gives up"
 systemctl stop coldpin@loft

@@ -1,7 +1,8 @@
 """An output driver of a third party: the gpio driver, with switches that are files.
 
 While /srv/w1/hang exists a switch never comes back, while /srv/w1/raise exists it raises what no
-driver should, and while /srv/w1/crash exists the process ends at once.
+driver should, while /srv/w1/die exists what it raises is nothing that anybody catches, and while
+/srv/w1/crash exists the process ends at once.
 """
 
 from __future__ import annotations
@@ -29,6 +30,8 @@ class FaultyOutput:
             time.sleep(0.5)
         if (SWITCHES / "raise").exists():
             raise RuntimeError("made to fail")
+        if (SWITCHES / "die").exists():
+            raise GeneratorExit("made to end the loop")
         self._output.switch(on)
 
     def read_back(self) -> bool | None:

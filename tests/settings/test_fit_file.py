@@ -74,8 +74,9 @@ def test_a_fit_that_cannot_be_used_is_named(tmp_path: Path, fit: str | None, say
     path = config_naming(tmp_path, fit)
 
     with pytest.raises(SettingsError) as caught:
-        read_settings(path)
+        read_settings(path, needs_fit=True)
 
     assert "shelf-fit.toml" in str(caught.value)
     assert says in str(caught.value)
     assert plan_of(path).settings.chamber.name
+    assert read_settings(path).plant_spec().chamber.wall_u_w_m2k == 0.51
