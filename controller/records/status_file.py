@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -18,6 +19,7 @@ from controller.core.state import Inputs, State
 from controller.core.values import Reading, Seen
 
 STATUS = "status.json"
+PROBE_STUCK = "probe_stuck"
 RUNTIME = Path("/run/coldpin")
 """Where systemd puts the runtime directories of the instances."""
 SILENT_AFTER_TICKS = 3
@@ -58,8 +60,22 @@ def status_document(
     stage: str,
     tick_s: float,
     figures: dict[str, Any] | None = None,
+    stuck: Sequence[str] = (),
 ) -> dict[str, Any]:
-    """Return the status as one JSON-able document; *figures* are for monitoring systems."""
+    """Return the status as one JSON-able document.
+
+    Args:
+        state: Of the control law.
+        inputs: What it was last decided from.
+        law: In force.
+        moment: When.
+        chamber: Its name.
+        stage: In force.
+        tick_s: Time between two ticks [s].
+        figures: For monitoring systems.
+        stuck: Probes that stand still on a moving plant; told as an alarm of its own, which the
+            law does not know: nothing is decided by it.
+    """
     cooling, band, timing = state.cooling, inputs.band, law.timing
     since_s = moment.now - cooling.pump_since
     left = {
@@ -99,7 +115,8 @@ def status_document(
             {"name": alarm.name.value, "about": alarm.about, "acknowledged": alarm.acknowledged}
             for alarm in state.alarms
             if alarm.standing
-        ],
+        ]
+        + [{"name": PROBE_STUCK, "about": name, "acknowledged": False} for name in stuck],
         "figures": figures or {},
     }
 

@@ -11,8 +11,9 @@ from controller.outputs.protocol import Output
 
 SIGNAL = "signal"
 """Name of the load that calls people."""
-CHECK_EVERY_S = 60.0
-"""How often a resting output is read back; a switch is read back at once."""
+CHECK_EVERY_S = 5.0
+"""How often a resting output is read back, which is every ordinary tick; a switch is read back at
+once."""
 
 _log = structlog.get_logger("coldpin.outputs")
 

@@ -6,12 +6,16 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 
 from controller.core.state import Decision, EventKind
+from controller.core.values import Seen
 from controller.probes.common_cause import common_cause
 from controller.probes.protocol import Fault
 from controller.probes.sieve import Sieve
 from controller.service.told_once import ToldOnce
 
 _ALL = "probes"
+ANOTHER_MOVED_MK = 1000
+"""Another probe that moved by this much shows that the plant did, also while nothing is switched: a
+probe that stands still inside the band keeps the pump off for ever."""
 
 
 class ProbeWatch:
@@ -20,6 +24,9 @@ class ProbeWatch:
     def __init__(self, sieves: Mapping[str, Sieve], told: ToldOnce) -> None:
         self._sieves = dict(sieves)
         self._told = told
+        self._stood_mc: dict[str, int] = {}
+        self.stuck: tuple[str, ...] = ()
+        """Probes whose reading has not moved for too long on a moving plant."""
         self._tallied: dict[str, Counter[Fault]] = {name: Counter() for name in sieves}
 
     def refused(self) -> Iterator[tuple[str, str, int]]:
@@ -37,6 +44,8 @@ class ProbeWatch:
             now: Monotonic instant [s].
         """
         moved = any(event.kind is EventKind.SWITCH for event in decision.events)
+        movers = self._movers(now)
+        stuck: list[str] = []
         faults = {name: sieve.last_fault for name, sieve in self._sieves.items()}
         together = common_cause(faults)
         if together is not None:
@@ -49,10 +58,25 @@ class ProbeWatch:
                 self._told.ended(name)
             elif together is None:
                 self._told.fault(name, fault.value, now, raw=sieve.refused_raw)
-            if moved:
+            if moved or movers - {name}:
                 sieve.moved()
             if sieve.stuck(now):
-                text = "the reading has not moved for a long time while pump and fan did"
+                stuck.append(name)
+                text = "the reading has not moved for a long time while the plant did"
                 self._told.fault(f"{name} stuck", text, now)
             else:
                 self._told.ended(f"{name} stuck")
+        self.stuck = tuple(stuck)
+
+    def _movers(self, now: float) -> set[str]:
+        """Return the probes whose reading went a good way since this was last so."""
+        found = set()
+        for name, sieve in self._sieves.items():
+            reading = sieve.reading(now)
+            if not isinstance(reading, Seen):
+                continue
+            stood_mc = self._stood_mc.setdefault(name, reading.value_mc)
+            if abs(reading.value_mc - stood_mc) >= ANOTHER_MOVED_MK:
+                self._stood_mc[name] = reading.value_mc
+                found.add(name)
+        return found

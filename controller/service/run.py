@@ -85,6 +85,7 @@ class Service:
         self._kept: tuple[object, ...] = ()
         self._boot_id = boot_id()
         self._swap_due_until_s = 0.0
+        self._stuck: tuple[str, ...] = ()
         self._starts = 0
         self._pump_s = 0.0
         self._ticked_at = 0.0
@@ -262,6 +263,7 @@ class Service:
             if loop.swap_due is not None and boottime() > self._swap_due_until_s:
                 loop.swap_due = None  # the lookout has gone quiet: nothing is known any more
             watch.look(decision, started)
+            self._stuck = watch.stuck
             if started >= tally_at:
                 tally_at = started + REFUSED_EVERY_S
                 for name, fault, count in watch.refused():
@@ -301,6 +303,7 @@ class Service:
             stage=self._stage,
             tick_s=plan.settings.timing.tick,
             figures=figures,
+            stuck=self._stuck,
         )
 
     def _wait_until(self, due: float, clock: Clock) -> None:
