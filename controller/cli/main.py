@@ -45,10 +45,15 @@ COMMANDS = {
     "probes": "controller.cli.probes",
     "icepoint": "controller.cli.icepoint",
     "relays": "controller.cli.relays",
+    "first-run": "controller.cli.first_run",
     "size": "controller.cli.size",
 }
 """Where each command lives. A module is imported when its command is asked for, so that the
 control process never pays for what the others need."""
+
+
+_NAMES = {"import": "import_", "first-run": "first_run"}
+"""Commands whose names Python has no function for."""
 
 
 class _Commands(click.Group):
@@ -61,7 +66,7 @@ class _Commands(click.Group):
         if cmd_name not in COMMANDS:
             return None
         command: click.Command = getattr(
-            import_module(COMMANDS[cmd_name]), "import_" if cmd_name == "import" else cmd_name
+            import_module(COMMANDS[cmd_name]), _NAMES.get(cmd_name, cmd_name)
         )
         return command
 

@@ -46,7 +46,11 @@ def relays(config: Path) -> None:
 
 
 def try_load(
-    load: WiredLoad, *, ask: Callable[[str], str], sleep: Callable[[float], object]
+    load: WiredLoad,
+    *,
+    ask: Callable[[str], str],
+    sleep: Callable[[float], object],
+    told: Callable[[str], object] = click.echo,
 ) -> str | None:
     """Try one load and return what is wrong with it, None when nothing is.
 
@@ -54,10 +58,11 @@ def try_load(
         load: The load.
         ask: Puts a question to the person and returns the answer.
         sleep: Waits for a number of seconds.
+        told: Is told what happens.
     """
-    click.echo(f"\n{load.name}: {load.wiring}, {load.load.supply}; {load.why_allowed}")
+    told(f"\n{load.name}: {load.wiring}, {load.load.supply}; {load.why_allowed}")
     if is_mains(load.load.supply):
-        click.echo("This is mains. The work belongs to a licensed electrician; stand clear.")
+        told("This is mains. The work belongs to a licensed electrician; stand clear.")
         if ask(f'type "{load.name}" to switch it on for {ON_S:g} s').strip() != load.name:
             return "not tried: its name was not typed"
     with _opened(load) as output:
@@ -66,7 +71,7 @@ def try_load(
                 "on while it should be off: its active_low is the wrong way round, or its contact "
                 "is wired to the resting side"
             )
-        click.echo(f"on for {ON_S:g} s ...")
+        told(f"on for {ON_S:g} s ...")
         output.switch(True)
         sleep(ON_S)
         output.switch(False)

@@ -10,10 +10,12 @@ from typing import Any
 import click
 
 from controller.cli import people
+from controller.cli.first_run_words import words_of
 from controller.cli.instants import instant
 from controller.errors import SettingsError
 from controller.lookout.report import Report, Stood, report_of
 from controller.pictures import words
+from controller.records.first_runs import last_first_run
 from controller.records.places import records_path, state_directory
 from controller.records.reader import read_events, read_readings
 from controller.records.requests import REQUESTS, NotedSwap, swaps
@@ -54,15 +56,17 @@ def report(
     try:
         noted = swaps(place / REQUESTS)
         made = _report(settings, records_path(settings.records.path, place), noted, since, until)
+        checked = last_first_run(records_path(settings.records.path, place))
         if html_file is not None:
             page = _page(made, settings, records_path(settings.records.path, place), noted)
             html_file.write_text(page, encoding="utf-8")
     except OSError as error:
         raise SettingsError(str(config), (f"nothing can be reported: {error}",)) from None
     if as_json:
-        people.print_json(_document(made, zone))
+        people.print_json({**_document(made, zone), "first_run": checked})
     else:
         _print_for_people(made, settings)
+        click.echo(f"first run: {words_of(checked)}")
 
 
 def _report(

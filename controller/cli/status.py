@@ -11,10 +11,12 @@ import click
 from rich.console import Console
 
 from controller.cli import people
+from controller.cli.first_run_words import words_of
 from controller.pictures import words
 from controller.records.boot import boot_id, boottime
+from controller.records.first_runs import last_first_run
 from controller.records.forecast_file import read_forecast
-from controller.records.places import state_directory
+from controller.records.places import records_path, state_directory
 from controller.records.requests import REQUESTS, Kind, newest
 from controller.records.status_file import STATUS, age_s, read_status, runtime_directory, silent
 from controller.settings.load import read_settings
@@ -62,9 +64,17 @@ def status_of(config: Path) -> dict[str, Any]:
         "silent": silent(found, boot_id=boot_id(), boottime_s=boottime()),
         "age_s": None if age is None else round(age, 1),
         "last_swap": None if last is None else last.payload,
+        "first_run": _first_run(config, place),
         "forecast": read_forecast(place, now=datetime.now(UTC)),
         "status": found,
     }
+
+
+def _first_run(config: Path, place: Path) -> dict[str, Any] | None:
+    try:
+        return last_first_run(records_path(read_settings(config).records.path, place))
+    except OSError:
+        return None  # the records have their own alarm
 
 
 def _exit_status(document: dict[str, Any]) -> int:
@@ -111,6 +121,7 @@ def _print_for_people(console: Console, document: dict[str, Any], unit: str) -> 
     if forecast is not None and forecast.get("swap_due"):
         table.add_row("swap due", _swap_due(forecast))
     table.add_row("as of", f"{found['as_of']}, {words.duration(document['age_s'])} ago")
+    table.add_row("first run", words_of(document["first_run"]))
     console.print(table)
     for alarm in found["alarms"]:
         about = f" ({alarm['about']})" if alarm["about"] else ""

@@ -70,6 +70,18 @@ MIGRATIONS: tuple[tuple[str, str], ...] = (
         ) STRICT, WITHOUT ROWID
         """,
     ),
+    (
+        "first runs",
+        """
+        CREATE TABLE first_runs (
+            id INTEGER PRIMARY KEY,
+            at_utc_ms INTEGER NOT NULL,
+            who TEXT NOT NULL,
+            signed INTEGER NOT NULL,
+            document TEXT NOT NULL
+        ) STRICT
+        """,
+    ),
 )
 """Named steps in order; a file's version is the number of steps that it has taken."""
 

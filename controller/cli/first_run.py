@@ -1,0 +1,267 @@
+"""``coldpin first-run``: a chamber checked from probe to alarm before its crop, and signed."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import math
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+
+import click
+
+from controller.cli import people
+from controller.cli.relays import try_load
+from controller.core.values import Seen
+from controller.errors import ControllerError, SettingsError
+from controller.outputs.mains_rule import is_mains
+from controller.probes.protocol import SampleSource
+from controller.probes.sieve import Sieve
+from controller.records.first_runs import keep_first_run
+from controller.records.places import lock_instance, records_path, state_directory
+from controller.rehearsal.live import open_live_chamber
+from controller.service.output_bank import OutputBank
+from controller.service.sources import open_source, sieves_of
+from controller.service.wiring import Plan, open_outputs, plan_of
+
+DONE, FAILED, SKIPPED = "done", "failed", "skipped"
+LOOK_S = 1.0
+READINGS_WITHIN_S = 90.0
+PRIME_WITHIN_S = 600.0
+OUTLET_FALL_K, AIR_FALL_K = 1.0, 0.3
+"""What tells that cold water has come: a fall at the coil's outlet, or of the air [K]."""
+PLAUSIBLE_C = {
+    "air": (0.0, 40.0),
+    "reservoir": (-5.0, 40.0),
+    "room": (0.0, 45.0),
+    "coil_outlet": (-5.0, 40.0),
+}
+CAUTIONS = (
+    "Keep hands, cables and water apart, and have a way to cut the supply in reach.",
+    "Mains belongs to a licensed electrician; local codes come before anything said here.",
+    "Every mains outlet near the chamber stands behind a residual-current device, 30 mA or less.",
+    "Plugs and relays are higher than the highest water, and each cord has a drip loop.",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One thing that was checked."""
+
+    name: str
+    outcome: str
+    """``done``, ``failed`` or ``skipped``."""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Person:
+    """Who does it: answers questions, and time passes."""
+
+    ask: Callable[[str], str]
+    told: Callable[[str], object]
+    sleep: Callable[[float], object]
+    clock: Callable[[], float]
+
+    def step(self, name: str, question: str, *, good: str = "yes") -> Step:
+        """Ask a question that is answered with yes, no, or why it is left out."""
+        answer = self.ask(f"{question} (yes, no, or why you leave it out)").strip()
+        if answer.lower() in {"y", "yes", "n", "no"}:
+            fine = answer.lower()[0] == good[0]
+            return Step(name=name, outcome=DONE if fine else FAILED, note=answer.lower())
+        return Step(name=name, outcome=SKIPPED, note=answer or "no reason given")
+
+
+class FirstRunError(ControllerError):
+    """The chamber was not signed off."""
+
+
+@click.command("first-run")
+@click.argument("config", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+def first_run(config: Path, as_json: bool) -> None:
+    """Check the chamber of CONFIG step by step, and sign it off in its records.
+
+    Probes, relays, start of the computer, time to prime, leaks, alarms. The service must be
+    stopped. What fails or is left out is kept with the reason; only a run in which nothing failed
+    can be signed.
+    """
+    plan = plan_of(config)
+    place = state_directory(config)
+    person = Person(
+        ask=lambda question: str(click.prompt(question, prompt_suffix=" ", err=True)),
+        told=lambda text: click.echo(text, err=True),
+        sleep=time.sleep,
+        clock=time.monotonic,
+    )
+    with contextlib.closing(lock_instance(place)):
+        steps = list(all_steps(plan, config, person))
+        failed = [step.name for step in steps if step.outcome == FAILED]
+        who = person.ask("your name, to sign with or to keep beside what failed").strip()
+        signed = bool(who) and not failed
+        document = {
+            "chamber": plan.settings.chamber.name,
+            "config_sha256": hashlib.sha256(config.read_bytes()).hexdigest(),
+            "steps": [asdict(step) for step in steps],
+        }
+        try:
+            keep_first_run(
+                records_path(plan.settings.records.path, place), document,
+                at=datetime.now().astimezone(), who=who or "nobody", signed=signed,
+            )  # fmt: skip
+        except OSError as error:
+            raise SettingsError(str(config), (f"the first run is not kept: {error}",)) from None
+    if as_json:
+        people.print_json({**document, "who": who, "signed": signed})
+    else:
+        _print(steps)
+    if not signed:
+        why = f"failed: {', '.join(failed)}" if failed else "nobody signed"
+        raise FirstRunError(f"not signed off, {why}; it is kept, and can be run again")
+    click.echo(f"Signed off by {who}.", err=True)
+
+
+def all_steps(plan: Plan, config: Path, person: Person) -> Iterator[Step]:
+    """Yield each step as it has been done.
+
+    Args:
+        plan: The configuration.
+        config: Its file.
+        person: Who does it.
+    """
+    for line in CAUTIONS:
+        person.told(f"- {line}")
+    for load in plan.loads:
+        trouble = try_load(load, ask=person.ask, sleep=person.sleep, told=person.told)
+        outcome = DONE if trouble is None else FAILED
+        yield Step(name=f"relay of {load.name}", outcome=outcome, note=trouble or "")
+    yield person.step(
+        "power-up",
+        "Switch the computer off and on while you watch the loads: did any of them run, even for "
+        "a moment?",
+        good="no",
+    )
+    with _opened(plan, config) as (source, outputs):
+        sieves = sieves_of(plan.settings)
+        yield probes_step(source, sieves, person)
+        if any(is_mains(load.load.supply) for load in plan.loads):
+            person.told("The next step runs pump and fan for some minutes; one of them is mains.")
+        yield prime_step(source, sieves, outputs, person)
+    yield person.step(
+        "leaks", "Look at every joint, hose, the coil and the floor, with a dry cloth: all dry?"
+    )
+    yield person.step(
+        "alarm",
+        "Lift the air probe into the warm room until the alarm comes, or run `coldpin notify` for "
+        "a test: did it reach you?",
+    )
+
+
+def probes_step(source: SampleSource, sieves: dict[str, Sieve], person: Person) -> Step:
+    """Wait for every probe, and have somebody look whether each hangs where it should."""
+    found = _readings(source, sieves, person, within_s=READINGS_WITHIN_S)
+    lost = [name for name, value_c in found.items() if value_c is None]
+    if lost:
+        return Step(name="probes", outcome=FAILED, note=f"no reading: {', '.join(lost)}")
+    for name, value_c in found.items():
+        person.told(f"  {name.replace('_', ' '):12} {value_c:.2f} °C")
+    wild = [
+        name
+        for name, value_c in found.items()
+        if value_c is not None and not PLAUSIBLE_C[name][0] <= value_c <= PLAUSIBLE_C[name][1]
+    ]
+    if wild:
+        return Step(name="probes", outcome=FAILED, note=f"not plausible: {', '.join(wild)}")
+    step = person.step("probes", "Does each reading fit the place where that probe hangs?")
+    shown = ", ".join(f"{name} {value_c:.2f} °C" for name, value_c in found.items())
+    return Step(name="probes", outcome=step.outcome, note=f"{step.note}; {shown}")
+
+
+def prime_step(
+    source: SampleSource, sieves: dict[str, Sieve], outputs: OutputBank, person: Person
+) -> Step:
+    """Run pump and fan, and measure how long the cold takes to come."""
+    answer = person.ask("Cold water in the reservoir, intake under it? (yes, or why not)").strip()
+    if answer.lower() not in {"y", "yes"}:
+        return Step(name="prime", outcome=SKIPPED, note=answer or "no reason given")
+    place = "coil_outlet" if "coil_outlet" in sieves else "air"
+    fall_k = OUTLET_FALL_K if place == "coil_outlet" else AIR_FALL_K
+    first_c = _readings(source, sieves, person, within_s=READINGS_WITHIN_S)[place]
+    if first_c is None:
+        return Step(name="prime", outcome=FAILED, note=f"no reading: {place}")
+    began = person.clock()
+    highest_c, took_s = first_c, None
+    try:
+        if not outputs.run(pump=True, fan=True):
+            return Step(name="prime", outcome=FAILED, note=f"{outputs.fault} does not obey")
+        while person.clock() - began < PRIME_WITHIN_S:
+            person.sleep(LOOK_S)
+            now_c = _taken(source, sieves, person.clock())[place]
+            if now_c is None:
+                continue
+            highest_c = max(highest_c, now_c)
+            if now_c <= highest_c - fall_k:
+                took_s = person.clock() - began
+                break
+    finally:
+        outputs.run(pump=False, fan=False)
+    if took_s is None:
+        note = f"{place} did not fall by {fall_k:g} K within {PRIME_WITHIN_S / 60:.0f} min"
+        return Step(name="prime", outcome=FAILED, note=note)
+    proposed_s = 5 * math.ceil(took_s / 5) if place == "coil_outlet" else None
+    note = f"cold at {place.replace('_', ' ')} after {took_s:.0f} s"
+    if proposed_s is not None:
+        note += f'; [timing] prime = "{proposed_s} s"'
+    person.told(f"  {note}")
+    return Step(name="prime", outcome=DONE, note=note)
+
+
+def _readings(
+    source: SampleSource, sieves: dict[str, Sieve], person: Person, *, within_s: float
+) -> dict[str, float | None]:
+    """Return what each probe reads once all are believed, or what there is after a time."""
+    ends = person.clock() + within_s
+    while True:
+        found = _taken(source, sieves, person.clock())
+        if None not in found.values() or person.clock() >= ends:
+            return found
+        person.sleep(LOOK_S)
+
+
+def _taken(source: SampleSource, sieves: dict[str, Sieve], now: float) -> dict[str, float | None]:
+    for name, sample in source.collect(now):
+        sieves[name].take(sample)
+    readings = {name: sieve.reading(now) for name, sieve in sieves.items()}
+    return {
+        name: reading.value_mc / 1000 if isinstance(reading, Seen) else None
+        for name, reading in readings.items()
+    }
+
+
+@contextlib.contextmanager
+def _opened(plan: Plan, config: Path) -> Iterator[tuple[SampleSource, OutputBank]]:
+    outputs = open_outputs(plan)
+    try:
+        simulated = plan.settings.probes.air.kind == "simulated"
+        source = (
+            open_live_chamber(plan.settings, outputs)
+            if simulated
+            else open_source(plan.settings, outputs, config.parent)
+        )
+        try:
+            yield source, outputs
+        finally:
+            source.close()
+    finally:
+        outputs.close()
+
+
+def _print(steps: list[Step]) -> None:
+    console = people.console()
+    table = people.table("step", "outcome", "note")
+    for step in steps:
+        table.add_row(step.name, step.outcome, step.note)
+    console.print(table)

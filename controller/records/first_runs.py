@@ -1,0 +1,76 @@
+"""Records of commissioning: what was checked before the first crop, by whom, with what outcome."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from contextlib import closing
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from controller.records.reader import fetched
+from controller.records.schema import migrate
+
+_LAST = "SELECT at_utc_ms, who, signed, document FROM first_runs ORDER BY id DESC LIMIT 1"
+
+
+def keep_first_run(
+    path: Path, document: dict[str, Any], *, at: datetime, who: str, signed: bool
+) -> None:
+    """Put a first run into the records of an instance that does not run.
+
+    Args:
+        path: The database; created if need be.
+        document: What was checked.
+        at: When, aware.
+        who: Who did it.
+        signed: Whether it was signed off.
+
+    Raises:
+        OSError: The database cannot be written.
+    """
+    try:
+        with closing(sqlite3.connect(path, isolation_level=None, timeout=5.0)) as file:
+            file.execute("PRAGMA auto_vacuum = INCREMENTAL")  # takes hold in a new file only
+            file.execute("PRAGMA journal_mode = WAL")
+            migrate(file)
+            file.execute(
+                "INSERT INTO first_runs (at_utc_ms, who, signed, document) VALUES (?, ?, ?, ?)",
+                (
+                    round(at.timestamp() * 1000),
+                    who,
+                    int(signed),
+                    json.dumps(document, ensure_ascii=False),
+                ),
+            )
+    except (sqlite3.Error, ValueError) as error:
+        raise OSError(f"{path}: {error}") from error
+
+
+def last_first_run(path: Path) -> dict[str, Any] | None:
+    """Return the newest first run, None where there is none.
+
+    Args:
+        path: The database.
+
+    Raises:
+        OSError: It is there and cannot be read.
+    """
+    if not path.is_file():
+        return None
+    try:
+        rows = fetched(path, _LAST, ())
+    except OSError as error:
+        if "no such table" in str(error):  # written by a release that knew none
+            return None
+        raise
+    if not rows:
+        return None
+    at_ms, who, signed, document = rows[0]
+    return {
+        **json.loads(document),
+        "at": datetime.fromtimestamp(at_ms / 1000, UTC).isoformat(timespec="seconds"),
+        "who": who,
+        "signed": bool(signed),
+    }

@@ -1,0 +1,197 @@
+"""The first run, with a scripted person and a simulated chamber."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from controller.cli import first_run
+from controller.cli.first_run import (
+    DONE,
+    FAILED,
+    SKIPPED,
+    FirstRunError,
+    Person,
+    prime_step,
+    probes_step,
+)
+from controller.cli.first_run_words import words_of
+from controller.cli.main import EX_TEMPFAIL, coldpin, status_of
+from controller.outputs.dry import DryOutput
+from controller.records.first_runs import last_first_run
+from controller.records.places import RECORDS, lock_instance
+from controller.rehearsal.plant_probes import PlantProbes
+from controller.rehearsal.plants import build_chamber
+from controller.service.output_bank import OutputBank
+from controller.service.sources import sieves_of
+from controller.settings.load import read_settings
+from controller.settings.shipped import shipped_config
+
+CONFIG = shipped_config("larkmoor-laptop.toml")
+RELAYS = ["yes", "yes", "yes", "yes"]
+
+
+class Stage:
+    """A simulated chamber whose time passes when the person waits."""
+
+    def __init__(self, answers: list[str], *, flow: float = 1.0) -> None:
+        self.settings = read_settings(CONFIG)
+        self.now = 1000.0
+        self.answers = list(answers)
+        self.told: list[str] = []
+        self.loads = {"pump": DryOutput(), "fan": DryOutput()}
+        self.outputs = OutputBank(self.loads)
+        self.source = PlantProbes(
+            build_chamber(self.settings, 24.0),
+            probes=tuple(self.settings.probes.fitted()),
+            simulation=self.settings.simulation,
+            every_s=self.settings.readings.every,
+            running=lambda: (self.loads["pump"].on, self.loads["fan"].on),
+            room_at=lambda _: 24.0,
+            now=self.now,
+            seed=1,
+        )
+        self.source.flow = flow
+        self.sieves = sieves_of(self.settings)
+        self.person = Person(
+            ask=lambda _: self.answers.pop(0),
+            told=self.told.append,
+            sleep=self._sleep,
+            clock=lambda: self.now,
+        )
+
+    def _sleep(self, seconds: float) -> None:
+        self.now += seconds
+
+
+def test_probes_are_waited_for_and_shown() -> None:
+    """Somebody says whether each fits its place; the readings are kept."""
+    stage = Stage(["yes"])
+
+    step = probes_step(stage.source, stage.sieves, stage.person)
+
+    assert step.outcome == DONE
+    assert "air 1" in step.note
+    assert any("reservoir" in line for line in stage.told)
+
+
+def test_a_probe_that_does_not_answer_fails_without_a_question() -> None:
+    """Nobody is asked about a reading that is not there."""
+    stage = Stage([])
+    stage.source.dead = {"reservoir"}
+
+    step = probes_step(stage.source, stage.sieves, stage.person)
+
+    assert (step.outcome, step.note) == (FAILED, "no reading: reservoir")
+
+
+def test_the_time_until_the_cold_comes_is_measured() -> None:
+    """Pump and fan run until the air falls, and are off afterwards."""
+    stage = Stage(["yes"])
+
+    step = prime_step(stage.source, stage.sieves, stage.outputs, stage.person)
+
+    assert step.outcome == DONE
+    assert "cold at air after" in step.note
+    assert not any(load.on for load in stage.loads.values())
+
+
+def test_a_loop_without_flow_fails_and_everything_is_off() -> None:
+    """After ten minutes of pump without an answer."""
+    stage = Stage(["yes"], flow=0.0)
+
+    step = prime_step(stage.source, stage.sieves, stage.outputs, stage.person)
+
+    assert step.outcome == FAILED
+    assert "did not fall by" in step.note
+    assert not any(load.on for load in stage.loads.values())
+
+
+def test_a_dry_reservoir_is_left_out_with_the_reason() -> None:
+    """The pump must not run dry for a checklist."""
+    stage = Stage(["no water yet"])
+
+    step = prime_step(stage.source, stage.sieves, stage.outputs, stage.person)
+
+    assert (step.outcome, step.note) == (SKIPPED, "no water yet")
+    assert stage.told == []
+
+
+@pytest.fixture
+def quick(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
+    """The command on the laptop's configuration, with a stage in place of real time."""
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
+    monkeypatch.setattr("controller.cli.first_run.time.sleep", lambda _: None)
+
+    def stepped(*_: object) -> object:
+        return first_run.Step(name="prime", outcome=DONE, note="cold after 12 s")
+
+    monkeypatch.setattr("controller.cli.first_run.prime_step", stepped)
+    monkeypatch.setattr(
+        "controller.cli.first_run.probes_step",
+        lambda *_: first_run.Step(name="probes", outcome=DONE),
+    )
+    return tmp_path
+
+
+def ran(answers: list[str], *more: str) -> tuple[int, str, BaseException | None]:
+    """Run the command with typed answers."""
+    result = CliRunner().invoke(
+        coldpin, ["first-run", str(CONFIG), *more], input="\n".join(answers) + "\n"
+    )
+    return result.exit_code, result.stdout, result.exception
+
+
+def test_a_run_in_which_nothing_failed_is_signed_and_kept(quick: Path) -> None:
+    """And shown by report and status afterwards."""
+    code, out, _ = ran([*RELAYS, "no", "yes", "no buzzer yet", "Tove"], "--json")
+
+    assert code == 0
+    document = json.loads(out)
+    assert document["signed"] is True
+    found = last_first_run(quick / RECORDS)
+    assert found is not None
+    assert found["who"] == "Tove"
+    assert [s["outcome"] for s in found["steps"] if s["name"] == "alarm"] == [SKIPPED]
+    assert words_of(found).startswith("signed off by Tove on ")
+    assert words_of(found).endswith("left out: alarm")
+
+    shown = CliRunner().invoke(coldpin, ["report", str(CONFIG)], catch_exceptions=False)
+    assert "first run: signed off by Tove" in shown.output
+
+
+def test_a_load_that_ran_at_power_up_cannot_be_signed(quick: Path) -> None:
+    """It is kept with what failed, and can be done again."""
+    code, _, error = ran([*RELAYS, "yes", "yes", "yes", "Tove"])
+
+    assert code != 0
+    assert isinstance(error, FirstRunError)
+    assert "failed: power-up" in str(error)
+    found = last_first_run(quick / RECORDS)
+    assert found is not None
+    assert found["signed"] is False
+    assert "not signed off" in words_of(found)
+
+
+def test_while_the_service_runs_it_is_refused(
+    quick: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Two masters of one relay."""
+    with closing(lock_instance(quick)):
+        assert status_of(["first-run", str(CONFIG)]) == EX_TEMPFAIL
+    assert "already controls" in capsys.readouterr().err
+
+
+def test_without_a_record_it_says_how_to_make_one(tmp_path: Path) -> None:
+    """No database, one without runs, and one of an older release."""
+    assert last_first_run(tmp_path / "none.sqlite") is None
+    with closing(sqlite3.connect(tmp_path / "old.sqlite")) as file:
+        file.execute("CREATE TABLE readings (id INTEGER)")
+        file.commit()
+    assert last_first_run(tmp_path / "old.sqlite") is None
+    assert "coldpin first-run" in words_of(None)
