@@ -67,7 +67,7 @@ def read_settings(path: Path, *, needs_fit: bool = False) -> Settings:
     return settings
 
 
-def examine_settings(path: Path, *, needs_fit: bool) -> tuple[Settings | None, list[str]]:
+def examine_settings(path: Path, *, needs_fit: bool = True) -> tuple[Settings | None, list[str]]:
     """Return the settings, None where they are unusable, and every problem found."""
     tables, problems = examine_tables(path, needs_fit=needs_fit)
     return (None if problems else settings_from(tables)), problems

@@ -25,7 +25,7 @@ file = sqlite3.connect("/var/lib/coldpin/loft/records.sqlite")
 for at, utc in file.execute("SELECT at_ms, utc_ms FROM clocks ORDER BY at_ms"):
     print("   clock pair:", at, datetime.fromtimestamp(utc / 1000, UTC).isoformat(timespec="seconds"))
 PY
-runuser -u coldpin -- /opt/coldpin/bin/coldpin export /etc/coldpin/loft.toml --csv /share/out/records.csv
-head -2 /share/out/records.csv; tail -1 /share/out/records.csv
+runuser -u coldpin -- /opt/coldpin/bin/coldpin export /etc/coldpin/loft.toml --csv /tmp/records.csv
+head -2 /tmp/records.csv; tail -1 /tmp/records.csv
 systemctl stop coldpin@loft
 exit 0

@@ -1,0 +1,56 @@
+"""Bytes from outside, good ones changed and any at all: refused in our own words, or taken."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from tests.fuzz.seeds import seeds
+from tests.fuzz.targets import TARGETS
+
+
+@st.composite
+def changed(draw: st.DrawFn, good: tuple[bytes, ...]) -> bytes:
+    """Good bytes with some cut out, put in or turned over."""
+    data = bytearray(draw(st.sampled_from(good)))
+    for _ in range(draw(st.integers(1, 4))):
+        at = draw(st.integers(0, len(data)))
+        match draw(st.sampled_from(("cut", "put", "turn"))):
+            case "cut":
+                del data[at : at + draw(st.integers(1, 40))]
+            case "put":
+                data[at:at] = draw(st.binary(max_size=12) | st.sampled_from(ODD))
+            case _:
+                if data:
+                    data[at % len(data)] ^= 1 << draw(st.integers(0, 7))
+    return bytes(data)
+
+
+ODD = (b"\x00", b"\xff", b"nan", b"-1e999", b"9" * 400, b'"', b"[", b"]]", b"\n", b"\xe2\x80\xae")
+
+
+@pytest.mark.parametrize("name", TARGETS)
+def test_whatever_comes_it_fails_in_our_own_words_only(name: str) -> None:
+    """Some dozens of inputs in each run; the fuzzer that follows coverage tries millions."""
+
+    @settings(
+        max_examples=60, deadline=None, derandomize=True,
+        suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
+    )  # fmt: skip
+    @given(data=changed(seeds(name)) | st.binary(max_size=300))
+    def tried(data: bytes) -> None:
+        TARGETS[name](data)
+
+    for good in seeds(name):
+        TARGETS[name](good)
+    tried()
+
+
+def test_what_was_found_once_is_tried_for_ever() -> None:
+    """Inputs that broke something; each by its target."""
+    for name, data in FOUND:
+        TARGETS[name](data)
+
+
+FOUND: tuple[tuple[str, bytes], ...] = ()
