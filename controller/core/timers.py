@@ -16,6 +16,10 @@ def why_not_start(here: Cooling, inputs: Inputs, now: float, law: Law) -> Reason
         return Reason.PAUSED
     if inputs.output_fault is not None:
         return Reason.OUTPUT_FAILED
+    if isinstance(inputs.air, Seen) and inputs.air.value_mc <= law.limits.low_limit_mc:
+        return (
+            Reason.LOW_LIMIT
+        )  # a band that lies below the limit must not start what trips at once
     rested_s = now - here.pump_since
     if rested_s < law.timing.anti_short_cycle_s:
         return Reason.ANTI_SHORT_CYCLE

@@ -1,0 +1,62 @@
+"""Whole days, decision by decision: a change of the law shows as a line that somebody must read.
+
+`python -m tests.core.tapes_again` writes them anew, after a change that was meant.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from controller.core.decide import begin, decide
+from controller.core.state import EventKind
+from tests.core.tape import TAPES, lines, played
+from tests.support.invariants import check_step
+
+FOLDER = Path(__file__).parent / "tapes"
+
+
+@pytest.mark.parametrize("name", TAPES)
+def test_a_day_is_decided_as_it_was(name: str) -> None:
+    """To the word, from the first tick to the last."""
+    kept = (FOLDER / f"{name}.txt").read_text(encoding="utf-8").splitlines()
+
+    assert list(lines(TAPES[name])) == kept
+
+
+@pytest.mark.parametrize("name", TAPES)
+def test_a_quiet_tick_decides_what_a_fresh_look_would(name: str) -> None:
+    """The last decision is returned only where working it out again would give the same."""
+    tape = TAPES[name]
+    fresh = begin(1000.0, last_stop=800.0)
+    for now, inputs, decision in played(tape):
+        was = fresh.cooling
+        # forgetting what it was decided from makes every tick a fresh look
+        again = type(fresh)(
+            cooling=fresh.cooling, alarms=fresh.alarms, starts=fresh.starts,
+            decision=fresh.decision,
+        )  # fmt: skip
+        fresh, looked = decide(again, inputs, now, tape.law)
+        assert looked == decision, now
+        check_step(was, inputs, fresh.cooling, now, tape.law)
+
+
+def test_the_tapes_between_them_meet_everything() -> None:
+    """Every phase, every reason but none, every alarm raised and cleared."""
+    phases, reasons, raised, cleared, trips = set(), set(), set(), set(), set()
+    for tape in TAPES.values():
+        for _, _, decision in played(tape):
+            phases.add(decision.phase.value)
+            reasons.add(decision.reason.name)
+            for event in decision.events:
+                {
+                    EventKind.RAISED: raised,
+                    EventKind.CLEARED: cleared,
+                    EventKind.TRIP: trips,
+                }.get(event.kind, set()).add(event.name)
+    assert phases == {"rest", "held", "prime", "cool", "run_on", "fallback", "lockout"}
+    assert len(reasons) == 15
+    assert len(raised) == 11
+    assert len(cleared) == 11
+    assert {"low_limit", "reservoir_warm", "paused", "output_failed", "air_lost"} <= trips
