@@ -32,6 +32,8 @@ class Tape:
     """Whether a probe hangs at the coil's outlet."""
     hot: float = 0.0
     """How much warmer than usual the room is [K]."""
+    comes_back: float = 0.02
+    """Chance in a tick that a lost probe answers again [-]."""
     trouble: float = 1.0
     """How often something goes wrong, 1 being often."""
 
@@ -58,6 +60,7 @@ TAPES = {
             make_law(policy=FallbackPolicy.TIMED, starts_per_hour=3, minimum_run_s=1800)
         ),
         hours=36,
+        comes_back=0.002,
     ),
     "lost-prime": Tape(
         seed=4, law=replace(delays(make_law()), flow=_QUICK_FLOW), hours=36, outlet=True
@@ -106,7 +109,7 @@ class _Toy:
             self.water_c = random.choice((0.5, 2.0, 4.0, 9.0))
         for place in ("air", "reservoir", "room", "outlet"):
             if place in self.lost:
-                if random.random() < 0.02:
+                if random.random() < self.tape.comes_back:
                     del self.lost[place]
             elif random.random() < often / 1500:
                 self.lost[place] = random.choice(("gone", "stale"))
