@@ -20,6 +20,7 @@ ALARM_WORDS = {
     "swap_due": "packs must be changed soon",
     "probe_lost": "a probe does not answer",
     "probe_stuck": "a probe has shown the same for hours while everything else moved",
+    "supply_fails": "the power fails when the pump starts: look at the supply before a reset",
     "flow_not_proved": "water does not seem to move through the coil",
     "long_run": "the pump has been running for very long",
     "frequent_starts": "the pump starts too often",

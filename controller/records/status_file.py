@@ -19,7 +19,7 @@ from controller.core.state import Inputs, State
 from controller.core.values import Reading, Seen
 
 STATUS = "status.json"
-PROBE_STUCK = "probe_stuck"
+PROBE_STUCK, SUPPLY_FAILS = "probe_stuck", "supply_fails"
 RUNTIME = Path("/run/coldpin")
 """Where systemd puts the runtime directories of the instances."""
 SILENT_AFTER_TICKS = 3
@@ -61,6 +61,7 @@ def status_document(
     tick_s: float,
     figures: dict[str, Any] | None = None,
     stuck: Sequence[str] = (),
+    supply_fails: bool = False,
 ) -> dict[str, Any]:
     """Return the status as one JSON-able document.
 
@@ -75,6 +76,7 @@ def status_document(
         figures: For monitoring systems.
         stuck: Probes that stand still on a moving plant; told as an alarm of its own, which the
             law does not know: nothing is decided by it.
+        supply_fails: Whether the power failed at one start of the pump after another.
     """
     cooling, band, timing = state.cooling, inputs.band, law.timing
     since_s = moment.now - cooling.pump_since
@@ -116,7 +118,8 @@ def status_document(
             for alarm in state.alarms
             if alarm.standing
         ]
-        + [{"name": PROBE_STUCK, "about": name, "acknowledged": False} for name in stuck],
+        + [{"name": PROBE_STUCK, "about": name, "acknowledged": False} for name in stuck]
+        + [{"name": SUPPLY_FAILS, "about": "", "acknowledged": False}] * supply_fails,
         "figures": figures or {},
     }
 

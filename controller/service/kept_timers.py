@@ -15,10 +15,14 @@ from pathlib import Path
 import structlog
 
 from controller.core.decide import begin
-from controller.core.state import Cooling, Phase, State
+from controller.core.state import Cooling, Phase, Reason, State
 from controller.records.durable import replace_file
 
 VERSION = 1
+START_PROVED_S = 30.0
+"""A pump that has run for this long has not taken the supply with it [s]."""
+MOST_CUT_STARTS = 3
+"""So many boots in a row at a start of the pump are no chance: its start pulls the supply down."""
 _log = structlog.get_logger("coldpin.kept")
 
 
@@ -35,13 +39,21 @@ class KeptTimers:
     failed_tries: int
     locked_since_s: float | None
     paused_until_s: float | None
+    starting: bool = False
+    """The pump is about to start, or has run for less than `START_PROVED_S`. It is kept while the
+    pump still rests, so that it lies on the medium before a start can pull the supply down."""
+    cut_starts: int = 0
+    """Boots in a row that came while this was so."""
 
 
-def kept_from(cooling: Cooling, *, boot: str, ahead_s: float, now: float) -> KeptTimers:
+def kept_from(
+    cooling: Cooling, *, boot: str, ahead_s: float, now: float, cut_starts: int = 0
+) -> KeptTimers:
     """Return what to keep of the cooling.
 
     Args:
         cooling: Where it stands.
+        cut_starts: Boots in a row that came at a start of the pump, before this one.
         boot: Boot id.
         ahead_s: Boot-time clock minus the clock of the control law [s].
         now: Instant on the clock of the control law [s].
@@ -57,7 +69,25 @@ def kept_from(cooling: Cooling, *, boot: str, ahead_s: float, now: float) -> Kep
         failed_tries=cooling.failed_tries,
         locked_since_s=cooling.phase_since + ahead_s if locked else None,
         paused_until_s=None if paused is None else paused + ahead_s,
+        starting=is_starting(cooling, now),
+        cut_starts=cut_starts,
     )
+
+
+def is_starting(cooling: Cooling, now: float) -> bool:
+    """Return whether a start of the pump is near or not proved yet."""
+    if cooling.pump:
+        return now - cooling.pump_since < START_PROVED_S
+    return cooling.phase is Phase.HELD and cooling.reason is Reason.ANTI_SHORT_CYCLE
+
+
+def cut_starts_after(kept: KeptTimers | None, *, boot: str | None) -> int:
+    """Return how many boots in a row, this one included, came at a start of the pump."""
+    if kept is None:
+        return 0
+    if kept.boot_id == boot or boot is None:
+        return kept.cut_starts  # the service was restarted, the power was not
+    return kept.cut_starts + 1 if kept.starting else 0
 
 
 def begin_from(kept: KeptTimers | None, *, boot: str | None, ahead_s: float, now: float) -> State:
@@ -65,7 +95,8 @@ def begin_from(kept: KeptTimers | None, *, boot: str | None, ahead_s: float, now
 
     The last stop counts only if it was written in this boot and the pump was off by then: a process
     that died with the pump on left nobody to write down when it stopped. A lockout goes on in every
-    case; after a reboot its whole time starts again. So does what was left of a pause.
+    case; after a reboot its whole time starts again. So does what was left of a pause. Where one
+    boot after another came at a start of the pump, it begins locked out.
     """
     if kept is None:
         return begin(now)
@@ -81,10 +112,11 @@ def begin_from(kept: KeptTimers | None, *, boot: str | None, ahead_s: float, now
             paused_until=None if paused is None else paused - ahead_s,
         )
     left_s = 0.0 if kept.paused_until_s is None else kept.paused_until_s - kept.at_s
+    collapses = cut_starts_after(kept, boot=boot) >= MOST_CUT_STARTS
     return begin(
         now,
         failed_tries=kept.failed_tries,
-        locked_since=None if kept.locked_since_s is None else now,
+        locked_since=now if collapses or kept.locked_since_s is not None else None,
         paused_until=now + left_s if left_s > 0 else None,
     )
 
@@ -108,6 +140,8 @@ def _check(kept: KeptTimers) -> None:
         raise ValueError(f"found version {kept.version}, this release reads {VERSION}")
     whole = isinstance(kept.failed_tries, int) and kept.failed_tries >= 0
     if not (whole and isinstance(kept.pump, bool) and isinstance(kept.boot_id, str)):
+        raise TypeError("fields of the wrong type")
+    if not (isinstance(kept.starting, bool) and isinstance(kept.cut_starts, int)):
         raise TypeError("fields of the wrong type")
     for value in (kept.at_s, kept.pump_since_s, kept.locked_since_s, kept.paused_until_s):
         if value is not None and not (isinstance(value, float | int) and math.isfinite(value)):

@@ -30,8 +30,11 @@ from controller.records.writer import REFUSED, STAGE, RecordsWriter
 from controller.service.clock import Clock, SystemClock
 from controller.service.journal import Journal, Journals, LogJournal, shown
 from controller.service.kept_timers import (
+    MOST_CUT_STARTS,
     KeptTimers,
     begin_from,
+    cut_starts_after,
+    is_starting,
     kept_from,
     read_kept,
     write_kept,
@@ -86,6 +89,7 @@ class Service:
         self._boot_id = boot_id()
         self._swap_due_until_s = 0.0
         self._stuck: tuple[str, ...] = ()
+        self._cut_starts = 0
         self._starts = 0
         self._pump_s = 0.0
         self._ticked_at = 0.0
@@ -140,6 +144,11 @@ class Service:
         now = clock.monotonic()
         kept = read_kept(self._place / KEPT_TIMERS)
         state = begin_from(kept, boot=boot_id(), ahead_s=boottime() - now, now=now)
+        self._cut_starts = cut_starts_after(kept, boot=boot_id())
+        if self._cut_starts:
+            _log.warning(
+                "power_failed_at_a_start", times=self._cut_starts, locked_out_at=MOST_CUT_STARTS
+            )
         _log.info(
             "started",
             chamber=settings.chamber.name,
@@ -304,6 +313,7 @@ class Service:
             tick_s=plan.settings.timing.tick,
             figures=figures,
             stuck=self._stuck,
+            supply_fails=self._cut_starts >= MOST_CUT_STARTS,
         )
 
     def _wait_until(self, due: float, clock: Clock) -> None:
@@ -330,7 +340,11 @@ class Service:
         if boot is None:
             return
         now = clock.monotonic()
-        kept = kept_from(cooling, boot=boot, ahead_s=boottime() - now, now=now)
+        if cooling.pump and not is_starting(cooling, now):
+            self._cut_starts = 0
+        kept = kept_from(
+            cooling, boot=boot, ahead_s=boottime() - now, now=now, cut_starts=self._cut_starts
+        )
         telling = (
             boot,
             cooling.pump,
@@ -338,6 +352,8 @@ class Service:
             cooling.failed_tries,
             kept.locked_since_s is None,
             cooling.paused_until,
+            kept.starting,
+            kept.cut_starts,
         )
         if telling != self._kept:
             self._kept = telling

@@ -10,13 +10,14 @@ from pathlib import Path
 import pytest
 from structlog.testing import capture_logs
 
-from controller.core.decide import begin
+from controller.core.decide import begin, decide
 from controller.core.state import Phase
 from controller.errors import BusyError
 from controller.records.places import lock_instance
 from controller.service.kept_timers import (
     KeptTimers,
     begin_from,
+    cut_starts_after,
     kept_from,
     read_kept,
     write_kept,
@@ -24,6 +25,7 @@ from controller.service.kept_timers import (
 from controller.service.kept_wiring import KeptLoad, read_kept_wiring, write_kept_wiring
 from controller.service.notify import Notifier
 from controller.service.told_once import ToldOnce
+from tests.support.laws import make_inputs, make_law
 
 KEPT = KeptTimers(
     version=1,
@@ -187,3 +189,67 @@ def test_instance_is_locked_by_one_process(tmp_path: Path) -> None:
         pytest.raises(BusyError, match="already controls this chamber"),
     ):
         lock_instance(tmp_path)
+
+
+def resting(*, starting: bool, cut_starts: int) -> KeptTimers:
+    """Return what a power cut left behind."""
+    return replace(KEPT, failed_tries=0, starting=starting, cut_starts=cut_starts)
+
+
+@pytest.mark.parametrize(
+    ("kept", "boot", "count"),
+    [
+        pytest.param(None, "boot-b", 0, id="nothing-kept"),
+        pytest.param(resting(starting=True, cut_starts=0), "boot-b", 1, id="cut-at-a-start"),
+        pytest.param(resting(starting=True, cut_starts=2), "boot-b", 3, id="cut-again"),
+        pytest.param(resting(starting=False, cut_starts=2), "boot-b", 0, id="cut-at-rest"),
+        pytest.param(resting(starting=True, cut_starts=1), "boot-a", 1, id="service-restarted"),
+        pytest.param(resting(starting=True, cut_starts=1), None, 1, id="kernel-does-not-say"),
+    ],
+)
+def test_boots_that_came_at_a_start_of_the_pump_are_counted(
+    kept: KeptTimers | None, boot: str | None, count: int
+) -> None:
+    """In a row; one that came at rest, or a restart of the service alone, is none."""
+    assert cut_starts_after(kept, boot=boot) == count
+
+
+def test_the_third_boot_in_a_row_at_a_start_locks_the_pump_out() -> None:
+    """The first two rest their time; a reset by a person ends it as it ends any lockout."""
+    second = begin_from(
+        resting(starting=True, cut_starts=1), boot="boot-b", ahead_s=AHEAD_S, now=NOW
+    )
+    third = begin_from(
+        resting(starting=True, cut_starts=2), boot="boot-b", ahead_s=AHEAD_S, now=NOW
+    )
+
+    assert second.cooling.phase is Phase.REST
+    assert (third.cooling.phase, third.cooling.phase_since) == (Phase.LOCKOUT, NOW)
+
+
+def test_a_start_is_marked_before_the_pump_runs_and_until_it_has_proved_itself() -> None:
+    """While it rests before the start, and through the first half minute of the run."""
+    law, marked = make_law(anti_short_cycle_s=300), []
+    state = begin(0.0)
+    for tick in range(1, 90):
+        now = 5.0 * tick
+        state, decision = decide(state, make_inputs(18.0), now, law)
+        kept = kept_from(state.cooling, boot="b", ahead_s=0.0, now=now)
+        marked.append((decision.pump, kept.starting))
+
+    first_on = marked.index((True, True))
+    assert set(marked[:first_on]) == {(False, True)}
+    assert set(marked[first_on : first_on + 6]) == {(True, True)}
+    assert set(marked[first_on + 6 :]) == {(True, False)}
+    calm, _ = decide(begin(0.0), make_inputs(16.0), 5.0, law)
+    assert not kept_from(calm.cooling, boot="b", ahead_s=0.0, now=5.0).starting
+
+
+def test_a_file_of_an_older_release_is_still_read(tmp_path: Path) -> None:
+    """It knew nothing of starts."""
+    path = tmp_path / "kept.json"
+    old = asdict(KEPT)
+    del old["starting"], old["cut_starts"]
+    path.write_text(json.dumps(old), encoding="utf-8")
+
+    assert read_kept(path) == KEPT
