@@ -338,3 +338,49 @@ def test_zero_prime_and_run_on_switch_both_together() -> None:
 
     assert run.at(0, WARM)[:3] == (Phase.COOL, True, True)
     assert run.at(120, COLD)[:3] == (Phase.REST, False, False)
+
+
+def test_a_lockout_that_ends_without_an_air_probe_goes_into_the_fallback() -> None:
+    """The lockout is over by its time; what follows is what a lost probe asks for."""
+    law = make_law(lockout_s=1800)
+    state = begin(0.0, locked_since=0.0)
+    state, still = decide(state, make_inputs(None), 1799.0, law)
+    state, ended = decide(state, make_inputs(None), 1800.0, law)
+
+    assert (still.phase, still.reason) == (Phase.LOCKOUT, Reason.LOCKOUT)
+    assert (ended.phase, ended.reason) == (Phase.FALLBACK, Reason.AIR_LOST)
+    assert (ended.pump, ended.fan) == (False, False)
+    assert state.cooling.phase_since == 1800.0
+    assert state.cooling.failed_tries == 0
+
+
+def test_by_the_clock_without_a_run_on_the_fan_stops_with_the_pump() -> None:
+    """And with one of a second it runs on for that second; the trip by warm water counts there."""
+    for run_on_s, fan in ((0, False), (1, True)):
+        law = make_law(policy=FallbackPolicy.TIMED, run_on_s=run_on_s, minimum_run_s=120)
+        state, at = begin(0.0, last_stop=-10_000.0), 0.0
+        seen = []
+        while at < 2000.0:
+            at += 5.0
+            state, decision = decide(state, make_inputs(None), at, law)
+            seen.append((decision.pump, decision.fan))
+        first_on = seen.index((True, True))
+        assert next(each for each in seen[first_on:] if not each[0]) == (False, fan)
+
+
+def test_by_the_clock_warm_water_trips_after_its_debounce() -> None:
+    """Against cut-out, which cooling aims at while the air is not known."""
+    law = make_law(policy=FallbackPolicy.TIMED, permissive_debounce_s=30)
+    state, at = begin(0.0, last_stop=-10_000.0), 0.0
+    while not state.decision.pump:
+        at += 5.0
+        state, _ = decide(state, make_inputs(None), at, law)
+    warm_at = at
+    reasons = {}
+    for _ in range(8):
+        at += 5.0
+        state, decision = decide(state, make_inputs(None, 15.0), at, law)
+        reasons[at - warm_at] = (decision.pump, decision.reason)
+
+    assert reasons[30.0] == (True, Reason.TIMED_ON)
+    assert reasons[35.0] == (False, Reason.RESERVOIR_WARM)

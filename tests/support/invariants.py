@@ -48,6 +48,8 @@ def check_step(was: Cooling, inputs: Inputs, after: Cooling, now: float, law: La
         assert now - after.pump_since >= timing.run_on_s - ROUNDING_S or after.pump, (
             "fan off before the run-on was over"
         )
+    changed = after.phase is not was.phase
+    assert after.phase_since == (now if changed else was.phase_since), "when the phase began"
     if after.fan and not was.fan:
         assert after.pump, "fan on without the pump"
         assert now - after.pump_since >= timing.prime_s - ROUNDING_S, "fan on before the prime"
