@@ -3,6 +3,8 @@
     python -m tests.benchmarks.soak [--ticks 1000000] [--seed 1]
 
 Ends with an error at the first tick that breaks a rule; prints memory, file handles and threads.
+Every six simulated hours the lookout's own work is done on the records as they are: a forecast,
+notices, the page's words and the figures for monitoring systems.
 """
 
 from __future__ import annotations
@@ -12,13 +14,65 @@ import resource
 import tempfile
 import threading
 import time
+from datetime import UTC, datetime, timedelta
+from datetime import time as day_time
 from pathlib import Path
 
 import structlog
 
+from controller.lookout.forecasting import Forecaster
+from controller.lookout.metrics import metrics_text
+from controller.lookout.notices import Rules, Said, notices_due
+from controller.lookout.snapshot import Snapshot
+from controller.lookout.view import view_of
+from controller.records.boot import boottime
+from controller.records.status_file import Moment, status_document
+from controller.settings.load import read_settings
+from controller.settings.shipped import shipped_config
 from tests.support.soak import TICK_S, Soak
 
 PARTS = 5
+LOOK_EVERY = 4320
+"""Ticks between two looks of the lookout; it looks far more often, but the records are the same."""
+
+
+class Beside:
+    """What the lookout does, on the soak's records and its simulated time."""
+
+    def __init__(self, soak: Soak, folder: Path) -> None:
+        self._soak = soak
+        settings = read_settings(shipped_config("larkmoor-laptop.toml"))
+        self._forecaster = Forecaster(settings, folder)
+        self._said = Said()
+        self.looks = self.forecasts = self.notices = 0
+
+    def look(self) -> None:
+        """Look once."""
+        loop, clock = self._soak.loop, self._soak.clock
+        self._soak.records.tell(clock.monotonic(), "stage", "look")
+        ends = time.monotonic() + 30.0
+        while self._soak.records.waiting and time.monotonic() < ends:
+            time.sleep(0.002)
+        # the records believe that the soak's clock is this boot's
+        now = datetime.now(UTC) + timedelta(seconds=clock.monotonic() - boottime())
+        forecast = self._forecaster.document(now)
+        assert loop.inputs is not None
+        status = status_document(
+            loop.state, loop.inputs, loop.law,
+            Moment(now=clock.monotonic(), local=now, boot_id="b", boottime_s=clock.monotonic()),
+            chamber="soak", stage="cropping", tick_s=TICK_S,
+        )  # fmt: skip
+        snapshot = Snapshot(
+            taken_utc=now, status=status, age_s=0.0, silent=False, last_swap=None, forecast=forecast
+        )
+        self._said, notices = notices_due(self._said, snapshot, Rules(
+            leads_s=(10_800.0, 3600.0), wakes=day_time(6, 30), sleeps=day_time(22, 30)
+        ), now)  # fmt: skip
+        assert metrics_text(snapshot)
+        assert view_of(snapshot, chamber="soak", unit="C", zone=UTC).verdict
+        self.looks += 1
+        self.forecasts += forecast["basis"] != "unknown"
+        self.notices += len(notices)
 
 
 def resident_mb() -> float:
@@ -38,14 +92,20 @@ def main() -> None:
     structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(50))
     with tempfile.TemporaryDirectory() as folder:
         soak = Soak(asked.seed, Path(folder) / "records.sqlite")
+        beside = Beside(soak, Path(folder))
         began = time.perf_counter()
         for _ in range(PARTS):
-            found = soak.turn(asked.ticks // PARTS)
+            for _ in range(max(1, asked.ticks // PARTS // LOOK_EVERY)):
+                found = soak.turn(LOOK_EVERY)
+                beside.look()
             print(
                 f"{found.ticks:9} ticks, {found.ticks * TICK_S / 86_400:5.1f} d: {found.starts} "
                 f"starts; {resident_mb():.1f} MB, {open_files()} files, "
                 f"{threading.active_count()} threads"
             )
+        print(
+            f"lookout: {beside.looks} looks, {beside.forecasts} forecasts, {beside.notices} notices"
+        )
         print(f"no rule broken, in {time.perf_counter() - began:.0f} s")
         print("thrown:", ", ".join(f"{n} {what}" for what, n in sorted(found.thrown.items())))
         print("alarms:", ", ".join(f"{n} {what}" for what, n in sorted(found.alarms.items())))
