@@ -114,15 +114,25 @@ def main() -> None:
             f"{number:4} {ours.cover:6.2f} {ours.above_k_h:8.2f} / {plain.above_k_h:7.2f} "
             f"{ours.packs:4} / {plain.packs:4} {ours.starts:5} / {plain.starts:5}"
         )
+    held = [each for each in found if each[1].cover >= 1.0]
+    _together("all", found)
+    _together("those that sizing says can be held", held)
+    _together("those that it says cannot", [each for each in found if each not in held])
+
+
+def _together(name: str, found: list[tuple[int, Week, Week]]) -> None:
+    if not found:
+        return
     totals = [
-        (sum(getattr(week, name) for week in weeks))
-        for name in ("above_k_h", "packs", "starts")
+        (sum(getattr(week, figure) for week in weeks))
+        for figure in ("above_k_h", "packs", "starts")
         for weeks in ([ours for _, ours, _ in found], [plain for _, _, plain in found])
     ]
     worse = sum(ours.above_k_h > plain.above_k_h + 0.1 for _, ours, plain in found)
     print(
-        f"together, coldpin / plain: {totals[0]:.1f} / {totals[1]:.1f} K·h, {totals[2]} / "
-        f"{totals[3]} packs, {totals[4]} / {totals[5]} starts; worse by over 0.1 K·h in {worse}"
+        f"{name}, {len(found)}, coldpin / plain: {totals[0]:.1f} / {totals[1]:.1f} K·h "
+        f"({totals[1] / max(0.01, totals[0]):.1f} times), {totals[2]} / {totals[3]} packs, "
+        f"{totals[4]} / {totals[5]} starts; worse by over 0.1 K·h in {worse}"
     )
 
 
