@@ -68,6 +68,8 @@ def print_forecast(document: dict[str, Any]) -> None:
             f"{document['reserve_kj']:.0f} kJ ({document['reserve_early_kj']:.0f} to "
             f"{document['reserve_late_kj']:.0f}), {document['taken_up_kj']:.0f} kJ taken up",
         )
+    if document["useful_until_c"] is not None:
+        table.add_row("useful until", f"the reservoir is at {document['useful_until_c']:.1f} °C")
     table.add_row("since the swap of", at(document["swapped_at"]))
     table.add_row("basis", f"{BASES[document['basis']]} ({document['cycles_learned']} ends seen)")
     console.print(table)

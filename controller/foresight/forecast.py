@@ -50,6 +50,8 @@ class Forecast:
     """Heat that the reservoir still takes before it stops being useful."""
     reserve_early_kj: float | None = None
     reserve_late_kj: float | None = None
+    useful_until_c: float | None = None
+    """Reservoir at which the cold has run out, by the load then and by this coil [°C]."""
     taken_up_kj: float | None = None
     """Heat taken up since the swap."""
     cycles_learned: int = 0
@@ -108,6 +110,7 @@ def _judged(learning: Learning, situation: Situation) -> Forecast:
         reserve_kj=_quantile(reserves_kj, 0.5),
         reserve_early_kj=_quantile(reserves_kj, EARLY),
         reserve_late_kj=_quantile(reserves_kj, LATE),
+        useful_until_c=None if plain is None else plain.water_c,
     )
     middle_s = _quantile(ends_s, 0.5)
     early_s = _quantile(ends_s, EARLY)

@@ -185,6 +185,9 @@ def forecast_document(forecast: Forecast, plan: SwapPlan, *, zone: tzinfo | None
         "reserve_early_kj": _rounded(forecast.reserve_early_kj),
         "reserve_late_kj": _rounded(forecast.reserve_late_kj),
         "taken_up_kj": _rounded(forecast.taken_up_kj),
+        "useful_until_c": None
+        if forecast.useful_until_c is None
+        else round(forecast.useful_until_c, 2),
         "cycles_learned": forecast.cycles_learned,
         "basis": forecast.basis,
         "swapped_at": None if situation is None else iso(situation.swap.at_s),

@@ -6,15 +6,19 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import structlog
+
 from controller.errors import OutputError, SettingsError, UnknownDriverError
 from controller.outputs.mains_rule import Load, LoadKind, RelayModule, Supply, Verdict, judge_named
 from controller.outputs.protocol import OutputDriver
 from controller.outputs.registry import find_driver
-from controller.service.output_bank import OutputBank
+from controller.service.output_bank import SIGNAL, OutputBank
 from controller.settings import models
 from controller.settings.load import Settings, examine_tables, settings_from
 from controller.settings.relay_modules import examine_relay_modules
 from controller.settings.shipped import shipped_config
+
+_log = structlog.get_logger("coldpin.outputs")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,13 +87,21 @@ def plan_of(config: Path, *, needs_fit: bool = False) -> Plan:
 def open_outputs(plan: Plan) -> OutputBank:
     """Open every load off; where one fails, those opened before are closed again.
 
+    A signal that fails is left out: the log says so, and nothing else waits for it.
+
     Raises:
         OutputError: A relay is not there, busy or not permitted.
     """
     opened = {}
     try:
         for load in plan.loads:
-            opened[load.name] = find_driver(load.driver_name).open(load.options)
+            try:
+                opened[load.name] = find_driver(load.driver_name).open(load.options)
+            except OutputError as error:
+                if load.name != SIGNAL:
+                    raise
+                # no lamp is worth a crop: cooling goes on, and the log says that nobody is called
+                _log.error("signal_not_opened", error=str(error))
     except OutputError:
         OutputBank(opened).close()
         raise

@@ -1,0 +1,76 @@
+"""Opening the loads: all or none, but for the signal."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import pytest
+from structlog.testing import capture_logs
+
+from controller.errors import OutputError
+from controller.outputs.dry import DryOutput
+from controller.service.wiring import Plan, open_outputs, plan_of
+from controller.settings.shipped import shipped_config
+
+SIGNAL = """
+[loads.signal]
+driver = "dry"
+supply = "12 V DC"
+current = "0.05 A"
+load_kind = "resistive"
+lamp = true
+"""
+
+
+class Picky:
+    """A driver that cannot open one load; loads are told apart by the order in which they come."""
+
+    def __init__(self, refused: int) -> None:
+        self._refused, self._count = refused, 0
+        self.opened: list[DryOutput] = []
+
+    def open(self, options: Mapping[str, object]) -> DryOutput:
+        self._count += 1
+        if self._count == self._refused:
+            raise OutputError("line busy")
+        self.opened.append(DryOutput())
+        return self.opened[-1]
+
+
+@pytest.fixture
+def plan(tmp_path: Path) -> Plan:
+    text = shipped_config("larkmoor-laptop.toml").read_text(encoding="utf-8")
+    path = tmp_path / "c.toml"
+    path.write_text(text + SIGNAL.replace("lamp = true\n", ""), encoding="utf-8")
+    return plan_of(path)
+
+
+def test_a_signal_that_cannot_be_opened_stops_no_cooling(
+    plan: Plan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Pump and fan are open; the log says that nobody is called."""
+    assert [load.name for load in plan.loads] == ["pump", "fan", "signal"]
+    driver = Picky(refused=3)
+    monkeypatch.setattr("controller.service.wiring.find_driver", lambda _: driver)
+
+    with capture_logs() as logs:
+        bank = open_outputs(plan)
+
+    assert len(driver.opened) == 2
+    assert [log["event"] for log in logs] == ["signal_not_opened"]
+    bank.signal(on=True)  # nothing to switch, nothing raised
+
+
+@pytest.mark.parametrize("refused", [1, 2])
+def test_a_pump_or_fan_that_cannot_be_opened_is_an_error(
+    plan: Plan, monkeypatch: pytest.MonkeyPatch, refused: int
+) -> None:
+    """What was open before is closed again."""
+    driver = Picky(refused=refused)
+    monkeypatch.setattr("controller.service.wiring.find_driver", lambda _: driver)
+
+    with pytest.raises(OutputError, match="line busy"):
+        open_outputs(plan)
+
+    assert not any(output.on for output in driver.opened)
