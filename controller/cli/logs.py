@@ -7,6 +7,7 @@ has gone; a print would raise into the control loop.
 from __future__ import annotations
 
 import logging
+import math
 import sys
 from collections.abc import MutableMapping
 from typing import Any
@@ -51,8 +52,12 @@ def _readable(value: object) -> str:
 def _everything_printable(
     _logger: object, _method: str, event: MutableMapping[str, Any]
 ) -> MutableMapping[str, Any]:
-    """Replace what a renderer could choke on, such as bytes or an object without a usable repr."""
+    """Replace what a renderer could choke on: bytes, no numbers, an object without a usable repr.
+
+    NaN and infinity are no JSON, and one such line would stop whoever reads it line by line.
+    """
     for key, value in event.items():
-        if not isinstance(value, str | int | float | bool | None):
+        odd = isinstance(value, float) and not math.isfinite(value)
+        if odd or not isinstance(value, str | int | float | bool | None):
             event[key] = _readable(value)
     return event

@@ -1,0 +1,39 @@
+"""Log lines: one JSON document each, whatever is put into them."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+
+ODD = """
+import structlog
+from controller.cli.logs import set_up_logs
+
+class NoText:
+    def __repr__(self):
+        raise RuntimeError("no text")
+    __str__ = __repr__
+
+set_up_logs()
+log = structlog.get_logger("coldpin")
+for value in (b"\\xff\\xfe", float("nan"), float("-inf"), "\\udcff", NoText(), 12.5, None):
+    log.info("odd", value=value)
+"""
+
+
+def no_json(word: str) -> float:
+    """Refuse what Python's reader takes and the standard (RFC 8259, section 6) does not."""
+    raise ValueError(word)
+
+
+def test_odd_value_is_a_readable_line_and_raises_nothing() -> None:
+    """Bytes, no numbers, half a character, an object without a text: each is one JSON line."""
+    ran = subprocess.run(
+        [sys.executable, "-c", ODD], capture_output=True, text=True, check=True, timeout=60
+    )
+
+    lines = [json.loads(line, parse_constant=no_json) for line in ran.stderr.splitlines()]
+    assert [line["value"] for line in lines] == [
+        "b'\\xff\\xfe'", "nan", "-inf", "\udcff", "<NoText>", 12.5, None,
+    ]  # fmt: skip
