@@ -40,6 +40,9 @@ FIRST_THINNING_S, THINNING_EVERY_S = 120.0, 3600.0
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 1.0, 60.0
 CLOCK_JUMP_MS = 2000
 MOST_SET_ASIDE = 5
+MOST_SIDE_FILE_BYTES = 16 * 1024 * 1024
+"""The write-ahead log may grow to this while somebody reads for long; SQLite reuses it and never
+makes it smaller by itself."""
 _DAMAGED = ("malformed", "not a database", "unsupported file format", "disk image")
 
 Sample = tuple[int, int | None, int | None, int | None, int | None, int, int]
@@ -73,8 +76,11 @@ class RecordsWriter:
         """What is wrong with the records; None while they are kept."""
         self._path = path
         self._run = (boot_id, chamber)
-        self._ahead_s = ahead_s
+        self.ahead_s = ahead_s
+        """Boot-time clock minus the clock of the control law [s]; grows where the machine was
+        suspended, and whoever notices sets it."""
         self._told = told
+        self._side_file_told = False
         self._keep_detail_s = keep_detail_s
         self._thin_at_s = time.monotonic() + FIRST_THINNING_S
         self._band: Band | None = None
@@ -94,7 +100,7 @@ class RecordsWriter:
 
     def note(self, now: float, inputs: Inputs, decision: Decision) -> None:
         """Take note of a tick: its events, and a sample where one is due."""
-        at_ms = round((now + self._ahead_s) * 1000)
+        at_ms = round((now + self.ahead_s) * 1000)
         sample = (
             at_ms,
             _value(inputs.air),
@@ -119,7 +125,7 @@ class RecordsWriter:
 
     def tell(self, now: float, kind: str, name: str, detail: str = "") -> None:
         """Take note of something that no tick decided, such as a stage put in force."""
-        self._events.append((round((now + self._ahead_s) * 1000), kind, name, detail))
+        self._events.append((round((now + self.ahead_s) * 1000), kind, name, detail))
         self._wake.set()
 
     @property
@@ -155,6 +161,7 @@ class RecordsWriter:
             try:
                 self._write()
                 self._thin()
+                self._keep_side_file_small()
             except (sqlite3.Error, OSError, ValueError) as error:
                 self._failed(error)
                 if closing:
@@ -209,6 +216,28 @@ class RecordsWriter:
         if not thin_once(file, before_utc_ms=before_utc_ms):
             give_back(file)
             self._thin_at_s = now_s + THINNING_EVERY_S
+
+    def _keep_side_file_small(self) -> None:
+        """Empty the write-ahead log when it has grown; a reader that stays long prevents it."""
+        file = self._file
+        if file is None or self._side_file_bytes() <= MOST_SIDE_FILE_BYTES:
+            return
+        file.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+        held = self._side_file_bytes() > MOST_SIDE_FILE_BYTES
+        if held and not self._side_file_told:
+            self._told(
+                f"the write-ahead log is over {MOST_SIDE_FILE_BYTES // 1024} KiB: "
+                "another program has been reading the records for long; end it"
+            )
+        elif self._side_file_told and not held:
+            self._told("the write-ahead log is small again")
+        self._side_file_told = held
+
+    def _side_file_bytes(self) -> int:
+        try:
+            return self._path.with_name(f"{self._path.name}-wal").stat().st_size
+        except FileNotFoundError:
+            return 0
 
     def _opened(self) -> sqlite3.Connection:
         if self._file is not None:

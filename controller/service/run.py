@@ -262,6 +262,7 @@ class Service:
                 watch = ProbeWatch(loop.sieves, self._told)
             tick_s = plan.settings.timing.tick
             started = loop.clock.monotonic()
+            records.ahead_s = boottime() - started  # a suspended machine stops only one of them
             self._judge_lateness(started - due, tick_s, started)
             was_on = loop.state.cooling.pump
             decision = loop.tick()

@@ -246,6 +246,106 @@ def test_writer_of_a_later_release_is_not_overwritten(
     assert list(tmp_path.glob("*.damaged-*")) == []
 
 
+def test_side_file_shrinks_once_the_slow_reader_has_gone(
+    tmp_path: Path, write: Callable[..., RecordsWriter], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A reader that never finishes: said once while the log grows, and no restart is needed after.
+
+    Source: SQLite's own page on write-ahead logging, "Avoiding Excessively Large WAL Files".
+    """
+    most = 300_000
+    monkeypatch.setattr(writer_module, "MOST_SIDE_FILE_BYTES", most)
+    path, side = tmp_path / "records.sqlite", tmp_path / "records.sqlite-wal"
+    told: list[str] = []
+    records = write(told=told.append)
+    records.note(0.0, make_inputs(16.0), ALARM)
+    until(lambda: len(kept(path)) == 1)
+
+    with closing(sqlite3.connect(path)) as reader:
+        reader.execute("BEGIN")
+        assert reader.execute("SELECT count(*) FROM readings").fetchone() == (1,)
+        for at in range(1500):
+            records.tell(float(at), "stage", "x" * 400)
+        until(lambda: side.stat().st_size > most)
+        # a checkpoint waits a second for the reader, hence one more batch and no more
+        records.tell(2000.0, "stage", "while it reads")
+        until(lambda: records.waiting == 0 and len(told) == 1)
+
+    records.tell(2001.0, "stage", "after it")
+    until(lambda: side.stat().st_size <= most)
+    until(lambda: len(told) == 2)
+    assert [text.split(":")[0] for text in told] == [
+        "the write-ahead log is over 292 KiB",
+        "the write-ahead log is small again",
+    ]
+    assert records.fault is None
+
+
+def test_side_file_of_an_older_copy_stops_nothing(
+    tmp_path: Path, write: Callable[..., RecordsWriter]
+) -> None:
+    """A card copied file by file: SQLite believes the older log, so rows of the past may be lost.
+
+    Nothing in the main file tells that the log beside it is another one's. What is written from now
+    on is kept, in a sound file, and a file that became unsound by it is set aside.
+    """
+    path, side = tmp_path / "records.sqlite", tmp_path / "records.sqlite-wal"
+    first = write()
+    first.note(0.0, make_inputs(16.0), ALARM)
+    until(lambda: len(kept(path)) == 1)
+    old = side.read_bytes()
+    first.close(PATIENCE_S)
+    second = write()
+    for at in range(1, 300):
+        second.note(60.0 * at, make_inputs(17.0), ALARM)
+    second.close(PATIENCE_S)
+    side.write_bytes(old)
+
+    third = write()
+    third.note(20_000.0, make_inputs(18.0), ALARM)
+
+    until(lambda: kept(path)[-1:] == [(18_000, False)])
+    until(lambda: third.fault is None)
+    with closing(sqlite3.connect(path)) as file:
+        assert file.execute("PRAGMA quick_check").fetchone() == ("ok",)
+
+
+@pytest.mark.parametrize("page", [3, 4, 5])
+def test_zeroed_page_is_set_aside_at_the_first_write(
+    tmp_path: Path, write: Callable[..., RecordsWriter], page: int
+) -> None:
+    """The file opens and answers; only a real query meets the hole."""
+    path = tmp_path / "records.sqlite"
+    first = write()
+    first.note(0.0, make_inputs(16.0), ALARM)
+    first.close(PATIENCE_S)
+    content = bytearray(path.read_bytes())
+    content[(page - 1) * 4096 : page * 4096] = bytes(4096)
+    path.write_bytes(content)
+
+    write().note(60.0, make_inputs(17.0), ALARM)
+
+    until(lambda: kept(path) == [(17_000, False)])
+    aside = (tmp_path / "records.sqlite.damaged-1").read_bytes()
+    assert len(aside) == len(content)
+    assert aside[(page - 1) * 4096 : page * 4096] == bytes(4096)
+
+
+def test_rows_lie_as_far_apart_as_they_were_over_a_suspended_machine(
+    tmp_path: Path, write: Callable[..., RecordsWriter]
+) -> None:
+    """The clock of the control law stands still meanwhile; the boot-time clock does not."""
+    records = write()
+    records.note(0.0, make_inputs(16.0), ALARM)
+    records.ahead_s += 7200.0
+    records.note(5.0, make_inputs(17.0), ALARM)
+    records.close(PATIENCE_S)
+
+    before, after = read_readings(tmp_path / "records.sqlite")
+
+    assert (after.at - before.at).total_seconds() == 7205.0
+
+
 WRITING = """
 import sys, time
 from pathlib import Path
