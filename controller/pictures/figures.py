@@ -10,10 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, tzinfo
+from datetime import tzinfo
 from typing import Any
 
 from controller.pictures.thinning import Point, thinned
+from controller.pictures.time_axis import TimeAxis
 
 BLUE, VERMILION, GREEN, ORANGE, PURPLE = "#0072B2", "#D55E00", "#009E73", "#E69F00", "#CC79A7"
 GREY = "#7f7f7f"
@@ -74,10 +75,16 @@ class History:
 
 def chamber_figure(history: History) -> dict[str, Any]:
     """Return the figure as JSON-able values: ``data``, ``layout`` and ``config``."""
-
-    def when(at_s: float) -> str:
-        local = datetime.fromtimestamp(at_s, UTC).astimezone(history.zone)
-        return local.replace(tzinfo=None).isoformat(sep=" ", timespec="seconds")
+    moments = history.moments
+    ends = (history.until_s, *(history.due_s or ()))
+    times = TimeAxis(
+        [
+            *(moment.at_s for moment in (*moments[:1], *moments[-1:])),
+            *(end_s for end_s in ends if end_s is not None),
+        ],
+        history.zone,
+    )
+    when = times.when
 
     fahrenheit = history.unit == "F"
 
@@ -144,7 +151,7 @@ def chamber_figure(history: History) -> dict[str, Any]:
             )
     return {
         "data": data,
-        "layout": _layout(history, when),
+        "layout": _layout(history, times),
         "config": {"displayModeBar": False, "responsive": True, "showTips": False},
     }  # fmt: skip
 
@@ -171,7 +178,8 @@ def _band(history: History, when: Any, shown: Any) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def _layout(history: History, when: Any) -> dict[str, Any]:
+def _layout(history: History, times: TimeAxis) -> dict[str, Any]:
+    when = times.when
     shapes: list[dict[str, Any]] = []
     corner = {"xref": "paper", "yref": "paper", "showarrow": False}
     words: list[dict[str, Any]] = [
@@ -208,8 +216,8 @@ def _layout(history: History, when: Any) -> dict[str, Any]:
         "legend": {"orientation": "h", "x": 0.06, "y": 1.01, "yanchor": "bottom",
                    "traceorder": "normal"},
         "shapes": shapes,
-        "xaxis": {"gridcolor": grid, "anchor": "y3", "type": "date", **across, "tickangle": 0,
-                  "hoverformat": "%a %e %b %H:%M", "tickformatstops": _TIMES},
+        "xaxis": {**times.layout, "gridcolor": grid, "anchor": "y3", "type": "date", **across,
+                  "tickangle": 0, "hoverformat": "%a %e %b %H:%M", "tickformatstops": _TIMES},
         "yaxis": {"domain": [0.28, 1.0], "gridcolor": grid, "zeroline": False},
         "yaxis2": {**strip, "domain": [0.10, 0.16], "title": _side("pump")},
         "yaxis3": {**strip, "domain": [0.0, 0.06], "title": _side("fan")},

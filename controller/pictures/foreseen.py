@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, tzinfo
+from datetime import tzinfo
 from typing import Any
 
 from controller.pictures.figures import BLUE, GREY
+from controller.pictures.time_axis import TimeAxis
 
 HOUR_S = 3600.0
 
@@ -32,10 +33,8 @@ def foreseen_figure(
         swaps_s: When packs were put in [s].
         zone: The zone to show times in.
     """
-
-    def when(at_s: float) -> str:
-        local = datetime.fromtimestamp(at_s, UTC).astimezone(zone)
-        return local.replace(tzinfo=None).isoformat(sep=" ", timespec="seconds")
+    axis = TimeAxis((each.at_s for each in (*forecasts[:1], *forecasts[-1:])), zone)
+    when = axis.when
 
     def hours(name: str) -> list[float | None]:
         ends = ((each.at_s, getattr(each, name)) for each in forecasts)
@@ -65,7 +64,7 @@ def foreseen_figure(
             "font": {"color": GREY, "size": 13},
             "hovermode": "x",
             "legend": {"orientation": "h", "y": 1.15},
-            "xaxis": {"gridcolor": grid},
+            "xaxis": {**axis.layout, "gridcolor": grid},
             "yaxis": {"title": {"text": "hours left"}, "gridcolor": grid, "rangemode": "tozero"},
             "shapes": [
                 {**across, "x0": when(at_s), "x1": when(at_s),

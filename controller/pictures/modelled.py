@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, tzinfo
+from datetime import tzinfo
 from typing import Any
 
 from controller.pictures.figures import BLUE, GREY, VERMILION
+from controller.pictures.time_axis import TimeAxis
 
 MOST_POINTS = 3000
 
@@ -35,10 +36,8 @@ def modelled_figure(
         zone: The zone to show times in.
     """
     shown = compared[:: max(1, -(-len(compared) // MOST_POINTS))]
-
-    def when(at_s: float) -> str:
-        local = datetime.fromtimestamp(at_s, UTC).astimezone(zone)
-        return local.replace(tzinfo=None).isoformat(sep=" ", timespec="seconds")
+    axis = TimeAxis((each.at_s for each in (*shown[:1], *shown[-1:])), zone)
+    when = axis.when
 
     instants = [when(each.at_s) for each in shown]
 
@@ -77,7 +76,7 @@ def modelled_figure(
             "font": {"color": GREY, "size": 13},
             "hovermode": "x",
             "legend": {"orientation": "h", "y": 1.1},
-            "xaxis": {"gridcolor": grid, "anchor": "y2"},
+            "xaxis": {**axis.layout, "gridcolor": grid, "anchor": "y2"},
             "yaxis": {"title": {"text": f"air, °{unit}"}, "gridcolor": grid,
                       "domain": [0.54, 1.0]},
             "yaxis2": {"title": {"text": f"reservoir, °{unit}"}, "gridcolor": grid,

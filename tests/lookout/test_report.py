@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -89,6 +90,34 @@ def test_a_gap_is_a_gap_and_in_no_figure() -> None:
     assert report.recorded_s == (1 + 5 + 1 + 1) * 60.0
     assert report.gaps == [(BEGINS + 6 * MINUTE, BEGINS + 60 * MINUTE)]
     assert report.longest_run_s is None
+
+
+def test_a_day_of_25_hours_is_one_day() -> None:
+    """Both hours named 02 count for it, and no run is counted twice or lost.
+
+    Source: directive 2000/84/EC: clocks go back at 01:00 UTC on the last Sunday of October.
+    """
+    midnight = datetime(2026, 10, 24, 22, tzinfo=UTC)  # 00:00 in Berlin
+    readings = [
+        reading_at(midnight + step * MINUTE, (16.0, 4.0, None, None), pump=on, fan=on)
+        for step in range(25 * 60)
+        for on in [step % 60 == 30]
+    ]
+
+    report = report_of(
+        readings,
+        [],
+        [],
+        since=midnight,
+        until=midnight + 25 * 60 * MINUTE,
+        zone=ZoneInfo("Europe/Berlin"),
+        stage="cropping",
+        band_mc=(15_000, 17_000),
+    )
+
+    assert report.starts_by_day == {"2026-10-25": 25}
+    assert report.pump_s == 25 * 60.0
+    assert report.duty_by_hour == [pytest.approx(1 / 60)] * 24
 
 
 def test_nothing_recorded_is_one_gap() -> None:
