@@ -1,8 +1,9 @@
 """A chamber under the service's own loop, on which one fault after another is brought about.
 
-Probe files are real files in a fake 1-Wire tree, read by the probes' own code; sieves, loop, the
-bank of outputs and records are the service's. Time is simulated, so an hour takes a fraction of a
-second; only where the records' own thread has to notice something is it waited for.
+Probe files are real files in a fake 1-Wire tree, pipes where a read hangs, read by the probes' own
+code in its own threads; sieves, loop, the bank of outputs and records are the service's. Time is
+simulated, so an hour takes a fraction of a second; only where a thread has to answer, or the
+records' own has to notice something, is it waited for.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import math
 import re
 import sqlite3
 import subprocess
+import threading
 import time
 import tomllib
 from collections.abc import Iterator, Sequence
@@ -22,9 +24,10 @@ from typing import Any
 
 from controller.core.decide import begin
 from controller.core.state import Decision, EventKind, Inputs, Phase
-from controller.probes.one_wire import OneWireProbe
+from controller.probes.one_wire import open_one_wire
 from controller.probes.protocol import Sample
 from controller.probes.sieve import RULES_BY_PLACE, Sieve
+from controller.probes.sysfs import read_file
 from controller.records.status_file import PROBE_STUCK
 from controller.records.writer import RecordsWriter
 from controller.rehearsal.clock import SimulatedClock
@@ -37,13 +40,17 @@ from controller.settings.law_of import BandSchedule
 from tests.support.invariants import check_step
 from tests.support.laws import BAND, make_law
 from tests.support.soak import Moody
-from tests.support.w1_texts import ALL_ZERO, NOT_CONVERTED, POWER_ON, text
+from tests.support.w1_texts import ALL_ZERO, NOT_CONVERTED, POWER_ON, text, with_crc
 from tests.support.w1_tree import AIR, RESERVOIR, ROOM, W1Tree
 
 SCENARIOS = Path(__file__).parent / "scenarios"
 TICK_S, READ_EVERY_S, STALE_S = 5.0, 10.0, 60.0
+DEADLINE_S = 3.0
 SAFE_PROBE_S = STALE_S + 2 * TICK_S
+"""Aim: both off this long after a probe has failed, at most [s]."""
 SAFE_OUTPUT_S = TICK_S
+"""Aim: the other output off this long after one has failed, at most [s]."""
+PATIENCE_S = 60.0
 NIGHT = datetime.min.time()
 LONGEST_S = 8 * 3600.0
 IDS = {"air": AIR, "reservoir": RESERVOIR, "room": ROOM}
@@ -56,7 +63,17 @@ TEXTS = {
     "cut off": b"90 01 4b 46 7f ff 0c",
     "binary": bytes(range(256)),
     "damp": text("00 00 4b 46 7f ff 10 10 69", 0),
+    "a copy's power-on value": text(with_crc("90 01 55 00 7f a5 00 66"), 25_000),
+    "another family's bytes": text(with_crc("10 01 00 19 f0 ff ff ff"), 17_000),
+    "first line only": text(with_crc("90 01 4b 46 7f ff 10 10"), 25_000).split(b"\n")[0],
+    "two reads mixed": (
+        text("50 05 4b 46 7f ff 10 10 bd", 85_000).split(b"\n")[0]
+        + b"\n"
+        + text("a2 00 4b 46 7f ff 0e 10 e5", 10_125).split(b"\n")[1]
+    ),
 }
+SPARE = "28-0a1b2c3d4eff"
+"""Id of a probe that nobody configured."""
 _LENGTH = re.compile(r"([0-9.]+) (s|min|h|d)")
 _UNITS = {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86_400.0}
 
@@ -83,7 +100,9 @@ class Scenario:
     begins_in: str
     alarm: str | None
     outputs: str
-    """``off``: both off for the fault's sake; ``go on``: it is none of theirs."""
+    """What they do while the fault lasts: ``off``, both, and they stay so; ``tries again``, both
+    off and on by turns; ``the other off``, the one that obeys, and it stays so; ``as ever``, tick
+    for tick what they would have done without it; ``on``, at its end still; ``rest``, never on."""
     notice_s: float | None
     safe_s: float | None
     recovers_s: float | None
@@ -130,6 +149,12 @@ class Outcome:
     refused: dict[str, int] = field(default_factory=dict)
     alarms: list[str] = field(default_factory=list)
     starts: int = 0
+    course: list[tuple[bool, bool]] = field(default_factory=list)
+    """Whether pump and fan were on, tick by tick while the fault lasted."""
+    without: list[tuple[bool, bool]] = field(default_factory=list)
+    """The same of a chamber without the fault; filled where nothing may differ."""
+    on_after_safe: bool = False
+    """Whether one that obeys was on again after both had been off, while the fault lasted."""
 
 
 @dataclass(slots=True)
@@ -206,11 +231,21 @@ class Bench:
         self.outputs = {"pump": Moody(), "fan": Moody()}
         self.records_path = (medium or folder) / "records.sqlite"
         self.records = RecordsWriter(self.records_path, chamber="c", boot_id="b", ahead_s=0.0)
-        self._probes = {
-            place: OneWireProbe(self.tree.root, probe_id) for place, probe_id in IDS.items()
-        }
+        self._answers = threading.Semaphore(0)
+        self._gates: dict[str, threading.Semaphore] = {}
+        self._reading_slowly: set[str] = set()
+        self._reader = open_one_wire(
+            self.tree.root,
+            IDS,
+            every_s=READ_EVERY_S,
+            deadline_s=DEADLINE_S,
+            clock=self.clock.monotonic,
+            on_notice=lambda _: None,
+            read=self._read,
+            wake=self._answers.release,
+        )
         self._texts: dict[str, bytes] = {}
-        self._silent: set[str] = set()
+        self._blocked: set[str] = set()
         self._offset_k: dict[str, float] = {}
         self._held_c: dict[str, float] = {}
         self._next_read = self.clock.monotonic()
@@ -247,7 +282,7 @@ class Bench:
     # --- the source of samples, and the journal
 
     def collect(self, now: float) -> Sequence[tuple[str, Sample]]:
-        """Read every probe's file by the probes' own code, when it is time to."""
+        """Have every probe's file read by the probes' own threads, when it is time to."""
         if now < self._next_read:
             return []
         self._next_read = now + READ_EVERY_S
@@ -256,22 +291,41 @@ class Bench:
             "reservoir": self.chamber.reservoir_c,
             "room": self.chamber.room_c,
         }
-        samples = []
-        for place, probe in self._probes.items():
-            if place in self._silent:
+        for place, probe_id in IDS.items():
+            if place in self._blocked or not self.tree.file(probe_id).exists():
                 continue
             shown_c = self._held_c.get(place, true_c[place] + self._offset_k.get(place, 0.0))
-            if self.tree.file(IDS[place]).exists():
-                known = self._texts.get(place)
-                if known is None:
-                    self.tree.set(IDS[place], round(shown_c * 16) / 16)
-                else:
-                    self.tree.write(IDS[place], known)
-            samples.append((place, probe.read(lambda: now)))
-        return samples
+            known = self._texts.get(place)
+            if known is None:
+                self.tree.set(probe_id, round(shown_c * 16) / 16)
+            else:
+                self.tree.write(probe_id, known)
+        for place in self._reading_slowly:  # since the last time
+            self._gates[place].release()
+            self._answered(1)
+        samples = self._reader.collect(now)
+        self._reading_slowly = set(self._gates)
+        self._answered(len(IDS) - len(self._blocked | self._reading_slowly))
+        return samples + self._reader.collect(now)
+
+    def _read(self, path: Path) -> bytes:
+        """Read a file, and let a slow probe take until the next time; called by its thread."""
+        content = read_file(path)
+        for place, gate in list(self._gates.items()):
+            if path == self.tree.file(IDS[place]):
+                assert gate.acquire(timeout=PATIENCE_S)
+        return content
+
+    def _answered(self, count: int) -> None:
+        for _ in range(count):
+            assert self._answers.acquire(timeout=PATIENCE_S), "a probe's thread gave nothing"
 
     def close(self) -> None:
         """End everything."""
+        self.tree.release_all()
+        for gate in self._gates.values():
+            gate.release()
+        self._reader.close()
         if self._locked is not None:
             self._locked.close()
         self.records.close(10.0)
@@ -322,8 +376,8 @@ class Bench:
         self.starts = 0
         outcome = Outcome(scenario=scenario)
         counted = self._refused(scenario.where)
-        begun_s = self.clock.monotonic()
         self._set(scenario, on=True)
+        begun_s = self.clock.monotonic()  # after a standstill, if it is one
         order = 0 if scenario.where == "pump" else 1
         wanted = self._wanted()[order]
         # a relay that fails is none before it is told to do something
@@ -332,6 +386,7 @@ class Bench:
         while self.clock.monotonic() < ends_s:
             before_s = self.clock.monotonic()
             self.turn()
+            outcome.course.append((self.outputs["pump"].on, self.outputs["fan"].on))
             if waits and self._wanted()[order] != wanted:
                 waits, begun_s = False, before_s
             if not waits:
@@ -366,6 +421,8 @@ class Bench:
         off = not any(output.on for output in obeying)
         if outcome.safe_s is None and off:
             outcome.safe_s = since_s
+        elif outcome.safe_s is not None and not off:
+            outcome.on_after_safe = True
 
     def _refused(self, place: str) -> dict[str, int]:
         sieve = self.loop.sieves.get(place.split(" and ", maxsplit=1)[0])
@@ -379,11 +436,23 @@ class Bench:
         match scenario.what:
             case "text":
                 self._put(self._texts, places, TEXTS[scenario.by], on=on)
-            case "silent":
-                (self._silent.update if on else self._silent.difference_update)(places)
+            case "blocks":
+                self._block(places, on=on)
+            case "slow":
+                self._slow(places, on=on)
             case "gone":
                 for place in places:
                     (self.tree.remove if on else self.tree.add_probe)(IDS[place])
+            case "another id":
+                self.tree.remove(IDS[scenario.where] if on else SPARE)
+                self.tree.add_probe(SPARE if on else IDS[scenario.where])
+            case "ghosts":
+                for number in range(500 if on else 0):
+                    self.tree.add_ghost(f"00-{number:011x}0")
+            case "bulk":
+                self.tree.set_bulk(int(scenario.by) if on else None)
+            case "nothing":
+                pass
             case "off by":
                 self._put(self._offset_k, places, float(scenario.by), on=on)
             case "stuck":
@@ -394,7 +463,7 @@ class Bench:
             case "no flow":
                 self.chamber.flows = not on
             case "warm reservoir":
-                self.chamber.reservoir_c = 18.0 if on else 4.0
+                self.chamber.reservoir_c = 24.0 if on else 4.0
             case "clock":
                 if on:
                     by_s = seconds(scenario.by.removeprefix("-"))
@@ -413,6 +482,29 @@ class Bench:
                 self._fill(on=on)
             case other:
                 raise AssertionError(f"{scenario.name}: nothing can go wrong like {other!r}")
+
+    def _block(self, places: Sequence[str], *, on: bool) -> None:
+        """Let reads hang on a pipe, or let those that hang come back empty-handed."""
+        for place in places:
+            if on:
+                self.tree.block(IDS[place])
+                self._blocked.add(place)
+            else:
+                self.tree.set(IDS[place], 20.0)
+                self.tree.release(IDS[place])
+                self._blocked.discard(place)
+        if not on:
+            self._answered(len(places))
+
+    def _slow(self, places: Sequence[str], *, on: bool) -> None:
+        """Let reads take until the next ones are due, far beyond their deadline."""
+        for place in places:
+            if on:
+                self._gates[place] = threading.Semaphore(0)
+            else:
+                self._gates.pop(place).release()
+                self._reading_slowly.discard(place)
+                self._answered(1)
 
     @staticmethod
     def _put(into: dict[str, Any], places: Sequence[str], value: Any, *, on: bool) -> None:
@@ -464,3 +556,23 @@ class Bench:
         while not there():
             assert time.monotonic() < ends_s, "never came about"
             time.sleep(0.01)
+
+
+def played(scenario: Scenario, folder: Path) -> Outcome:
+    """Bring a fault about on a chamber of its own, on a small card where it is about a card.
+
+    Raises:
+        OSError: It takes a small file system, and this user may not mount one.
+    """
+    with contextlib.ExitStack() as stack:
+        card = stack.enter_context(small_medium(folder)) if scenario.what == "full" else None
+        bench = Bench(folder, medium=card)
+        stack.callback(bench.close)
+        outcome = bench.play(scenario)
+    if scenario.outputs == "as ever":
+        twin_folder = folder / "twin"
+        twin_folder.mkdir()
+        twin = Bench(twin_folder)
+        with contextlib.closing(twin):
+            outcome.without = twin.play(replace(scenario, what="nothing", alarm=None)).course
+    return outcome

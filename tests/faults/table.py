@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from tests.faults.bench import Outcome
+from tests.faults.bench import SAFE_OUTPUT_S, SAFE_PROBE_S, Outcome
 
 OUTCOMES: list[Outcome] = []
+MADE_SAFE = ("off", "tries again", "the other off")
+OUTPUTS = (*MADE_SAFE, "as ever", "on", "rest")
+"""What a scenario may expect of the outputs; see `Scenario.outputs`."""
+OF_A_PROBE = {"text", "blocks", "slow", "gone", "another id", "off by"}
 
 
 def keep(outcome: Outcome) -> None:
@@ -16,13 +20,72 @@ def keep(outcome: Outcome) -> None:
 
 def rows(outcomes: Sequence[Outcome]) -> Iterator[str]:
     """Yield the table line by line: fault, time to notice, outputs, alarm, recovery."""
-    yield f"{'fault':28} {'noticed':>9} {'both off':>9} {'outputs':20} {'alarm':17} {'over':>7}"
+    yield f"{'fault':36} {'noticed':>8} {'safe':>6} {'outputs':13} {'over':>7}  alarms"
     for each in sorted(outcomes, key=lambda outcome: outcome.scenario.name):
+        safe = each.safe_s if each.scenario.outputs in MADE_SAFE else None
         yield (
-            f"{each.scenario.name:28} {_length(each.noticed_s):>9} {_length(each.safe_s):>9} "
-            f"{each.scenario.outputs:20} {', '.join(each.alarms) or 'none':17} "
-            f"{_length(each.recovered_s) if each.scenario.alarm else '':>7}"
+            f"{each.scenario.name:36} {_length(each.noticed_s):>8} {_length(safe):>6} "
+            f"{each.scenario.outputs:13} "
+            f"{_length(each.recovered_s) if each.scenario.alarm else '':>7}  "
+            f"{', '.join(each.alarms) or 'none'}"
         )
+    held = sum(1 for each in outcomes if not broken(each))
+    probes = [each.safe_s for each in outcomes if _of_a_probe(each) and each.safe_s is not None]
+    others = [
+        each.safe_s
+        for each in outcomes
+        if each.scenario.what == "output" and each.safe_s is not None
+    ]
+    yield f"faults tried {len(outcomes)}, held {held}"
+    yield (
+        f"longest from fault to safe: a probe {_length(max(probes, default=None))} "
+        f"(aim {_length(SAFE_PROBE_S)}), an output {_length(max(others, default=None))} "
+        f"(aim {_length(SAFE_OUTPUT_S)})"
+    )
+
+
+def broken(outcome: Outcome) -> list[str]:
+    """Return what of a scenario's expectations, and of the bench's aims, did not hold."""
+    found, wanted = [], outcome.scenario
+    if wanted.alarm is None and outcome.alarms:
+        found.append(f"alarms {outcome.alarms}, expected none")
+    if wanted.alarm is not None:
+        found += _late("alarm", outcome.noticed_s, wanted.notice_s)
+        found += _late("alarm's end", outcome.recovered_s, wanted.recovers_s)
+    if wanted.outputs in MADE_SAFE:
+        found += _late("safe state", outcome.safe_s, wanted.safe_s)
+    if wanted.outputs in {"off", "the other off"} and outcome.on_after_safe:
+        found.append("on again while the fault lasted")
+    if _of_a_probe(outcome):
+        found += _late("safe state (aim)", outcome.safe_s, SAFE_PROBE_S)
+    if wanted.what == "output":
+        found += _late("safe state (aim)", outcome.safe_s, SAFE_OUTPUT_S)
+    if wanted.outputs == "tries again" and not (outcome.on_after_safe and outcome.starts):
+        found.append("never tried again")
+    if wanted.outputs == "on" and outcome.course[-1] != (True, True):
+        found.append("not on at its end")
+    if wanted.outputs == "rest" and any(pump or fan for pump, fan in outcome.course):
+        found.append("switched on")
+    if wanted.outputs == "as ever" and outcome.course != outcome.without:
+        found.append("outputs went another way than without the fault")
+    if wanted.outputs not in OUTPUTS:
+        found.append(f"outputs {wanted.outputs!r}, allowed: {', '.join(OUTPUTS)}")
+    if wanted.refused is not None and wanted.refused not in outcome.refused:
+        found.append(f"refused {outcome.refused}, expected {wanted.refused!r}")
+    return found
+
+
+def _late(what: str, found_s: float | None, allowed_s: float | None) -> list[str]:
+    if allowed_s is None:
+        return []
+    if found_s is None:
+        return [f"{what}: never"]
+    return [f"{what} after {found_s:g} s, at most {allowed_s:g} s"] if found_s > allowed_s else []
+
+
+def _of_a_probe(outcome: Outcome) -> bool:
+    scenario = outcome.scenario
+    return scenario.outputs == "off" and scenario.what in OF_A_PROBE
 
 
 def _length(found_s: float | None) -> str:
