@@ -12,7 +12,7 @@ from pathlib import Path
 import click
 
 from controller.cli.reading_rows import COLUMNS, cell
-from controller.errors import SettingsError
+from controller.errors import RecordError
 from controller.records.places import records_path, state_directory
 from controller.records.reader import RecordedReading, read_readings
 from controller.records.requests import REQUESTS, swaps
@@ -45,7 +45,7 @@ def export(config: Path, csv_file: Path) -> None:
                 out.writerow((when, *_cells(reading), packs or ""))
                 written += 1
     except OSError as error:
-        raise SettingsError(str(config), (f"nothing can be exported: {error}",)) from None
+        raise RecordError(f"nothing can be exported: {error}") from None
     click.echo(f"{written} rows to {csv_file}")
 
 

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from controller.cli import people
+from controller.cli.extras import need
 from controller.cli.instants import instant
 from controller.errors import RecordError, SettingsError
 from controller.lookout.fit_record import read_stretches
-from controller.pictures.html import standalone_page
 from controller.pictures.modelled import Compared, modelled_figure
 from controller.records.durable import replace_file
 from controller.records.places import state_directory
@@ -59,12 +59,11 @@ def fit(
     packages of coldpin[fit]; a laptop with a restored backup will do. Figures that the record does
     not tell stay as they are, and are named.
     """
-    try:
-        from controller.lookout import fitting  # noqa: PLC0415 - needs packages that few installed
-    except ImportError as error:
-        raise SettingsError(
-            "coldpin fit", (f"{error}; install what it needs: pip install 'coldpin[fit]'",)
-        ) from None
+    need("fit", what="coldpin fit")
+    if html_file is not None:
+        need("lookout", what="--html")
+    from controller.lookout import fitting  # noqa: PLC0415 - needs packages that few installed
+
     path = out if out is not None else config.with_name(f"{config.stem}-fit.toml")
     if not path.parent.is_dir():
         raise SettingsError(str(path), (f"found no folder {path.parent}; make it, or name one",))
@@ -195,6 +194,8 @@ def _page(found: Fit, settings: Settings) -> str:
         unit=unit,
         zone=settings.site.zone(),
     )
+    from controller.pictures.html import standalone_page  # noqa: PLC0415 - needs an extra
+
     return standalone_page(
         title=f"{settings.chamber.name}: model and record",
         lead="What the probes showed, and what the fitted plant makes of the same pump, fan, "

@@ -10,7 +10,7 @@ import click
 
 from controller.cli import people
 from controller.cli.instants import instant
-from controller.errors import SettingsError
+from controller.errors import RecordError
 from controller.lookout.forecasting import Forecaster
 from controller.pictures import words
 from controller.records.places import state_directory
@@ -38,7 +38,7 @@ def forecast(config: Path, as_of_text: str | None, as_json: bool) -> None:
     try:
         document = Forecaster(settings, place, folder=config.parent).document(as_of)
     except (OSError, ArithmeticError) as error:
-        raise SettingsError(str(config), (f"no forecast can be made: {error}",)) from None
+        raise RecordError(f"no forecast can be made: {error}") from None
     if as_json:
         people.print_json(document)
     else:

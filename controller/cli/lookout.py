@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from controller.cli.extras import need
 from controller.errors import SettingsError
 from controller.records.places import state_directory
 from controller.settings.load import read_settings
@@ -33,13 +34,9 @@ def lookout(config: Path, new_secret: bool) -> None:
         click.echo(f"The secret is: {secret}")
         click.echo("It is not shown again; whoever has it can act on the chamber.")
         return
-    try:
-        from controller.lookout.run import run_lookout  # noqa: PLC0415
-    except ModuleNotFoundError as error:
-        problem = f"found no package {error.name}, which the page needs; install it with "
-        problem += "pip install 'coldpin[lookout]'"
-        raise SettingsError(str(config), (problem,)) from None
+    need("lookout", what="coldpin lookout")
     from controller.cli.logs import set_up_logs  # noqa: PLC0415
+    from controller.lookout.run import run_lookout  # noqa: PLC0415
 
     set_up_logs()
     run_lookout(config, place)

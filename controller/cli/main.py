@@ -1,7 +1,7 @@
 """The ``coldpin`` command: finds the command asked for and turns errors into exit statuses.
 
-Statuses beyond 0 follow sysexits(3): 64 wrong usage, 69 hardware not there, 70 a fault of ours,
-75 try again later, 78 a configuration that cannot be used.
+Statuses beyond 0 follow sysexits(3): 64 wrong usage, 69 hardware or a record not there, 70 a fault
+of ours, 75 try again later, 78 a configuration that cannot be used.
 """
 
 from __future__ import annotations

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from controller.cli import people
+from controller.cli.extras import need
 from controller.cli.main import EX_TEMPFAIL
 from controller.errors import SettingsError
 from controller.settings.load import read_settings
@@ -26,20 +27,16 @@ def notify(config: Path, text: str, as_json: bool) -> int:
     if settings.notices.addresses is None:
         problem = "notices.addresses: found nothing, allowed: a file of addresses, one a line"
         raise SettingsError(str(config), (problem,))
-    try:
-        # what only `coldpin lookout` and this command need, so that nothing else pays for it
-        from controller.lookout.notices import Notice  # noqa: PLC0415
-        from controller.lookout.sending import (  # noqa: PLC0415
-            read_addresses,
-            services_for,
-            taken_by,
-        )
+    need("lookout", what="coldpin notify")
+    # what only `coldpin lookout` and this command need, so that nothing else pays for it
+    from controller.lookout.notices import Notice  # noqa: PLC0415
+    from controller.lookout.sending import (  # noqa: PLC0415
+        read_addresses,
+        services_for,
+        taken_by,
+    )
 
-        services = services_for(read_addresses(config.parent / settings.notices.addresses))
-    except ModuleNotFoundError as error:
-        problem = f"found no package {error.name}, which notices need; "
-        problem += "pip install 'coldpin[lookout]'"
-        raise SettingsError(str(config), (problem,)) from None
+    services = services_for(read_addresses(config.parent / settings.notices.addresses))
     sent_at = datetime.now(UTC).astimezone(settings.site.zone())
     notice = Notice(title=settings.chamber.name, body=text)
     outcome = [(service, taken_by(service, notice)) for service in services]

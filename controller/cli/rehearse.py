@@ -15,6 +15,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from controller.cli import people
+from controller.cli.extras import need
 from controller.cli.reading_rows import COLUMNS, cell
 from controller.errors import ScenarioError
 from controller.pictures import words
@@ -112,7 +113,11 @@ def rehearse(
     """
     settings = read_settings(config, needs_fit=True)
     script = read_scenario(_scenario_path(scenario))
+    if html_file is not None:
+        need("lookout", what="--html")
     if fleet is not None:
+        need("lookout", what="--fleet")
+        need("mqtt", what="--fleet")
         _run_fleet(config, script, (fleet, minutes, speed, seed or 1), as_json=as_json)
         return
     room = room_series(settings, config.parent)

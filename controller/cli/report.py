@@ -10,9 +10,10 @@ from typing import Any
 import click
 
 from controller.cli import people
+from controller.cli.extras import need
 from controller.cli.first_run_words import words_of
 from controller.cli.instants import instant
-from controller.errors import SettingsError
+from controller.errors import RecordError
 from controller.lookout.report import Report, Stood, report_of
 from controller.pictures import words
 from controller.records.first_runs import last_first_run
@@ -47,6 +48,8 @@ def report(
 ) -> None:
     """Sum up a day, or a crop, of CONFIG: band, duty, packs, alarms, and gaps in the record."""
     settings = read_settings(config)
+    if html_file is not None:
+        need("lookout", what="--html")
     zone = settings.site.zone()
     until = datetime.now(UTC) if to_text is None else instant(to_text, option="--to", zone=zone)
     since = until - DAY if from_text is None else instant(from_text, option="--from", zone=zone)
@@ -61,7 +64,7 @@ def report(
             page = _page(made, settings, records_path(settings.records.path, place), noted)
             html_file.write_text(page, encoding="utf-8")
     except OSError as error:
-        raise SettingsError(str(config), (f"nothing can be reported: {error}",)) from None
+        raise RecordError(f"nothing can be reported: {error}") from None
     if as_json:
         people.print_json({**_document(made, zone), "first_run": checked})
     else:

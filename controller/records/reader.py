@@ -227,7 +227,7 @@ def fetched(path: Path, query: str, values: tuple[int | str, ...]) -> list[tuple
         OSError: The file is not there or not readable as records.
     """
     if not path.is_file():
-        raise OSError(f"{path}: no records are kept here yet")
+        raise OSError(f"{path}: no records are kept here yet; `coldpin run` keeps them")
     try:
         with closing(_connected(path)) as file:
             return file.execute(query, values).fetchall()

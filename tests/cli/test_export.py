@@ -66,8 +66,8 @@ def test_export_that_cannot_be_says_why(
     target: str,
     told: str,
 ) -> None:
-    """One plain message and exit 78."""
+    """One plain message and exit 69."""
     monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
 
-    assert status_of(["export", CONFIG, "--csv", str(tmp_path / target)]) == 78
+    assert status_of(["export", CONFIG, "--csv", str(tmp_path / target)]) == 69
     assert "nothing can be exported" in capsys.readouterr().err
