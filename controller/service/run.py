@@ -3,50 +3,29 @@
 from __future__ import annotations
 
 import contextlib
-import signal
-import threading
-from collections.abc import Callable, Iterator
-from dataclasses import replace
+from collections.abc import Callable
 from pathlib import Path
-from types import FrameType
-from typing import Any
 
 import structlog
 
-from controller.core.state import Cooling, Decision, Inputs
 from controller.errors import ControllerError, OutputError, SettingsError
 from controller.probes.protocol import SampleSource
 from controller.records.boot import boot_id, boottime
-from controller.records.places import KEPT_TIMERS, lock_instance, records_path
+from controller.records.places import lock_instance, records_path
 from controller.records.requests import REQUESTS, Kind, newest
-from controller.records.status_file import (
-    STATUS,
-    Moment,
-    runtime_directory,
-    status_document,
-    write_status,
-)
 from controller.records.writer import REFUSED, STAGE, RecordsWriter
 from controller.service.clock import Clock, SystemClock
-from controller.service.journal import Journal, Journals, LogJournal, shown
-from controller.service.kept_timers import (
-    MOST_CUT_STARTS,
-    KeptTimers,
-    begin_from,
-    cut_starts_after,
-    is_starting,
-    kept_from,
-    read_kept,
-    write_kept,
-)
+from controller.service.journal import Journal, Journals, LogJournal
 from controller.service.kept_wiring import KeptLoad, write_kept_wiring
 from controller.service.loop import ControlLoop
-from controller.service.newest_writer import NewestWriter
 from controller.service.notify import Notifier
 from controller.service.output_bank import OutputBank
 from controller.service.probe_watch import ProbeWatch
 from controller.service.request_desk import RequestDesk
 from controller.service.sources import open_source, sieves_of
+from controller.service.status_teller import StatusTeller, status_line
+from controller.service.summons import Summons
+from controller.service.timers_keeper import TimersKeeper, stopped
 from controller.service.told_once import ToldOnce
 from controller.service.wiring import Plan, open_outputs, plan_of
 from controller.settings.law_of import law_of, schedule_of, signal_for
@@ -54,9 +33,9 @@ from controller.settings.load import Settings
 
 OPEN_TRIES = 5
 OPEN_AGAIN_AFTER_S = 1.0
+"""A line may stay busy for a moment after a crash of the process that held it."""
 REFUSED_EVERY_S = 900.0
 """How often readings that were refused are summed up for the records."""
-"""A line may stay busy for a moment after a crash of the process that held it."""
 
 _log = structlog.get_logger("coldpin")
 
@@ -81,18 +60,10 @@ class Service:
         self._notifier = notifier
         self._journal = journal or LogJournal()
         self._open_source = source
-        self._wake = threading.Event()
-        self._stop: str | None = None
-        self._reload = False
+        self._summons = Summons()
         self._told = ToldOnce(_log.warning)
-        self._kept: tuple[object, ...] = ()
         self._boot_id = boot_id()
         self._swap_due_until_s = 0.0
-        self._stuck: tuple[str, ...] = ()
-        self._cut_starts = 0
-        self._starts = 0
-        self._pump_s = 0.0
-        self._ticked_at = 0.0
         self._tell_stage: Callable[[str], object] = lambda _: None
 
     def run(self) -> None:
@@ -104,17 +75,11 @@ class Service:
             OutputError: A relay is not there.
             ProbeError: The place where temperatures come from is not there.
         """
-        with contextlib.closing(lock_instance(self._place)), self._listening():
+        with contextlib.closing(lock_instance(self._place)), self._summons.heard():
             plan = plan_of(self._config)
-            loop = self._built(plan)
-            kept_file = self._place / KEPT_TIMERS
-            keeper = NewestWriter[KeptTimers](
-                "kept-timers", lambda kept: write_kept(kept_file, kept)
-            )
-            status_file = runtime_directory(self._place) / STATUS
-            teller = NewestWriter[dict[str, Any]](
-                "status", lambda document: write_status(status_file, document)
-            )
+            keeper = TimersKeeper(self._place, boot=self._boot_id)
+            loop = self._built(plan, keeper)
+            teller = StatusTeller(self._place, boot=self._boot_id)
             desk = self._desk(loop, plan)
             records = self._records(loop, plan)
             try:
@@ -124,15 +89,13 @@ class Service:
             finally:
                 self._notifier.stopping()
                 loop.close()  # outputs first
-                self._keep(keeper, _stopped(loop.state.cooling, loop.clock.monotonic()), loop.clock)
-                keeper.close()
+                keeper.close(loop.state.cooling, loop.clock.monotonic())
                 teller.close()
-                status_file.unlink(missing_ok=True)  # nothing that is over may look fresh
                 desk.close()
                 records.close()
-                _log.info("stopped", why=self._stop or "an error", outputs="off")
+                _log.info("stopped", why=self._summons.stop or "an error", outputs="off")
 
-    def _built(self, plan: Plan) -> ControlLoop:
+    def _built(self, plan: Plan, keeper: TimersKeeper) -> ControlLoop:
         settings = plan.settings
         clock = SystemClock(settings.site.zone())
         outputs = self._opened_outputs(plan)
@@ -142,13 +105,7 @@ class Service:
             outputs.close()
             raise
         now = clock.monotonic()
-        kept = read_kept(self._place / KEPT_TIMERS)
-        state = begin_from(kept, boot=boot_id(), ahead_s=boottime() - now, now=now)
-        self._cut_starts = cut_starts_after(kept, boot=boot_id())
-        if self._cut_starts:
-            _log.warning(
-                "power_failed_at_a_start", times=self._cut_starts, locked_out_at=MOST_CUT_STARTS
-            )
+        state = keeper.begun(now)
         _log.info(
             "started",
             chamber=settings.chamber.name,
@@ -174,10 +131,10 @@ class Service:
             try:
                 return open_outputs(plan)
             except OutputError as error:
-                if not tries_left or self._stop:
+                if not tries_left or self._summons.stop:
                     raise
                 _log.warning("outputs_not_open_yet", error=str(error), tries_left=tries_left)
-                self._wake.wait(OPEN_AGAIN_AFTER_S)
+                self._summons.sleep(OPEN_AGAIN_AFTER_S)
         raise AssertionError("the last try returns or raises")
 
     def _keep_wiring(self, plan: Plan) -> None:
@@ -247,85 +204,58 @@ class Service:
         self,
         loop: ControlLoop,
         plan: Plan,
-        keeper: NewestWriter[KeptTimers],
-        teller: NewestWriter[dict[str, Any]],
+        keeper: TimersKeeper,
+        teller: StatusTeller,
         records: RecordsWriter,
     ) -> None:
         """Tick on a grid of monotonic time; a late tick does not shift the ones after it."""
         watch = ProbeWatch(loop.sieves, self._told)
         due = loop.clock.monotonic()
         tally_at = due + REFUSED_EVERY_S
-        while self._stop is None:
-            if self._reload:
-                self._reload = False
+        while self._summons.stop is None:
+            if self._summons.reload:
+                self._summons.reload = False
                 plan = self._plan = self._reloaded(loop, plan)
                 watch = ProbeWatch(loop.sieves, self._told)
             tick_s = plan.settings.timing.tick
             started = loop.clock.monotonic()
             records.ahead_s = boottime() - started  # a suspended machine stops only one of them
             self._judge_lateness(started - due, tick_s, started)
-            was_on = loop.state.cooling.pump
             decision = loop.tick()
-            self._pump_s += was_on * (started - self._ticked_at) if self._ticked_at else 0.0
-            self._ticked_at = started
-            self._starts += decision.pump and not was_on
+            teller.count(pump=decision.pump, now=started)
             loop.records_fault = records.fault
             if loop.swap_due is not None and boottime() > self._swap_due_until_s:
                 loop.swap_due = None  # the lookout has gone quiet: nothing is known any more
             watch.look(decision, started)
-            self._stuck = watch.stuck
             if started >= tally_at:
                 tally_at = started + REFUSED_EVERY_S
                 for name, fault, count in watch.refused():
                     records.tell(started, REFUSED, name, f"{count} {fault}")
-            self._keep(keeper, loop.state.cooling, loop.clock)
+            keeper.keep(loop.state.cooling, loop.clock.monotonic())
             self._notifier.alive()
             if loop.inputs is not None:
                 self._notifier.status(status_line(decision, loop.inputs))
-                figures = {
-                    "late_s": round(max(0.0, started - due), 4),
-                    "records_waiting": records.waiting,
-                    "starts": self._starts,
-                    "pump_s": round(self._pump_s, 1),
-                    "refused": {
-                        name: {fault.value: count for fault, count in sieve.counts.items()}
-                        for name, sieve in loop.sieves.items()
-                        if sieve.counts
-                    },
-                }
-                teller.give(self._status(loop, loop.inputs, plan, figures))
+            teller.tell(
+                loop,
+                chamber=plan.settings.chamber.name,
+                stage=self._stage,
+                tick_s=tick_s,
+                late_s=started - due,
+                records_waiting=records.waiting,
+                stuck=watch.stuck,
+                supply_fails=keeper.supply_fails,
+            )
             due += tick_s * max(1, -(-(loop.clock.monotonic() - due) // tick_s))
             self._wait_until(due, loop.clock)
-
-    def _status(
-        self, loop: ControlLoop, inputs: Inputs, plan: Plan, figures: dict[str, Any]
-    ) -> dict[str, Any]:
-        now = loop.clock.monotonic()
-        moment = Moment(
-            now=now, local=loop.clock.local(), boot_id=self._boot_id, boottime_s=boottime()
-        )
-        return status_document(
-            loop.state,
-            inputs,
-            loop.law,
-            moment,
-            chamber=plan.settings.chamber.name,
-            stage=self._stage,
-            tick_s=plan.settings.timing.tick,
-            figures=figures,
-            stuck=self._stuck,
-            supply_fails=self._cut_starts >= MOST_CUT_STARTS,
-        )
 
     def _wait_until(self, due: float, clock: Clock) -> None:
         """Sleep until the next tick, a signal, or the next ping that the watchdog needs."""
         longest_s = (self._notifier.watchdog_s or float("inf")) / 3
-        while self._stop is None and not self._reload:
+        while not self._summons.waiting:
             left_s = due - clock.monotonic()
             if left_s <= 0:
                 return
-            self._wake.wait(min(left_s, longest_s))
-            self._wake.clear()
+            self._summons.sleep(min(left_s, longest_s))
             if left_s > longest_s:
                 self._notifier.alive()
 
@@ -334,31 +264,6 @@ class Service:
             self._told.fault("loop", "ticks come late", now, late_s=round(late_s, 3))
         else:
             self._told.ended("loop")
-
-    def _keep(self, keeper: NewestWriter[KeptTimers], cooling: Cooling, clock: Clock) -> None:
-        """Hand what a restart must know to the keeper, when it differs from the last time."""
-        boot = self._boot_id
-        if boot is None:
-            return
-        now = clock.monotonic()
-        if cooling.pump and not is_starting(cooling, now):
-            self._cut_starts = 0
-        kept = kept_from(
-            cooling, boot=boot, ahead_s=boottime() - now, now=now, cut_starts=self._cut_starts
-        )
-        telling = (
-            boot,
-            cooling.pump,
-            cooling.pump_since,
-            cooling.failed_tries,
-            kept.locked_since_s is None,
-            cooling.paused_until,
-            kept.starting,
-            kept.cut_starts,
-        )
-        if telling != self._kept:
-            self._kept = telling
-            keeper.give(kept)
 
     def _reloaded(self, loop: ControlLoop, old: Plan) -> Plan:
         """Take the new configuration whole, or keep the old one whole and say why."""
@@ -404,42 +309,5 @@ class Service:
             return
         loop.outputs.close()
         now = loop.clock.monotonic()
-        loop.take_outputs(self._opened_outputs(plan), _stopped(loop.state.cooling, now))
+        loop.take_outputs(self._opened_outputs(plan), stopped(loop.state.cooling, now))
         self._keep_wiring(plan)
-
-    @contextlib.contextmanager
-    def _listening(self) -> Iterator[None]:
-        """Take the signals that systemd and people send."""
-        before = {
-            number: signal.signal(number, self._heard)
-            for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
-        }
-        try:
-            yield
-        finally:
-            for number, handler in before.items():
-                signal.signal(number, handler)
-
-    def _heard(self, number: int, _frame: FrameType | None) -> None:
-        if number == signal.SIGHUP:
-            self._reload = True
-        else:
-            self._stop = signal.Signals(number).name
-        self._wake.set()
-
-
-def _stopped(cooling: Cooling, now: float) -> Cooling:
-    """Return the cooling as it stands once its outputs have been put off."""
-    if not cooling.pump:
-        return replace(cooling, fan=False)
-    return replace(cooling, pump=False, fan=False, pump_since=now)
-
-
-def status_line(decision: Decision, inputs: Inputs) -> str:
-    """Return how the chamber is in one line for people."""
-    band = inputs.band
-    return (
-        f"{decision.phase.value}: {decision.reason.value}; air {shown(inputs.air)} "
-        f"(band {band.cut_out_mc / 1000:g} to {band.cut_in_mc / 1000:g} °C), "
-        f"reservoir {shown(inputs.reservoir)}"
-    )
