@@ -3,9 +3,11 @@
     python -m tests.benchmarks.purpose [--chambers 12] [--seed 1] [--processes 2]
 
 The same plants, weather and noise. Under the plain switch the grower comes by habit, morning and
-evening, and when the reservoir or the air calls; under coldpin by its swap plan, and when the air
-calls. "sized" is the scarcest of coil, rotation and night, as `coldpin size` reckons it. Prints a
-row for each chamber and judges nothing; where coldpin does worse, the row shows it.
+evening, and when the reservoir or the air calls, and sleeps at night. Under coldpin the grower goes
+by its swap plan and by its notices, which let people sleep or do not. "asleep" is coldpin with a
+grower whom no notice reaches: the plan alone. "sized" is the scarcest of coil, rotation and night,
+as `coldpin size` reckons it. Prints a row for each chamber and judges nothing; where coldpin does
+worse, the row shows it.
 """
 
 from __future__ import annotations
@@ -13,10 +15,12 @@ from __future__ import annotations
 import argparse
 import tempfile
 from dataclasses import dataclass
+from datetime import timedelta
 from multiprocessing import Pool
 from pathlib import Path
 from random import Random
 
+from controller.cli.rehearsal_notices import RehearsedNotices
 from controller.rehearsal.dry_forecaster import DryForecaster
 from controller.rehearsal.rehearse import Rehearsal
 from controller.settings.load import read_settings
@@ -47,6 +51,8 @@ class Week:
     packs: int
     starts: int
     cover: float
+    nights: int
+    """Swaps between bedtime and waking."""
 
 
 def config_text(random: Random) -> str:
@@ -71,8 +77,8 @@ def config_text(random: Random) -> str:
     return text
 
 
-def week(arguments: tuple[int, int]) -> tuple[int, Week, Week]:
-    """Return a chamber's week under coldpin and under the plain switch."""
+def week(arguments: tuple[int, int]) -> tuple[int, Week, Week, Week]:
+    """Return a chamber's week: coldpin, coldpin whose notices reach nobody, the plain switch."""
     number, seed = arguments
     random = Random(f"{seed}/{number}")
     with tempfile.TemporaryDirectory() as folder:
@@ -87,16 +93,32 @@ def week(arguments: tuple[int, int]) -> tuple[int, Week, Week]:
             cover = size(settings.plant_spec(), band).cover.least
             if 0.8 < cover < 2.5:  # neither hopeless nor so ample that nothing can go wrong
                 break
-    ours = Rehearsal(settings, scenario, seed=number, forecaster=DryForecaster(settings))
-    ours.run()
-    plain = Rehearsal(settings, scenario, seed=number, plain=True)
-    plain.run()
+    grower = scenario.grower
+
+    def lived(run: Rehearsal) -> Week:
+        run.run()
+        came = [(run.started + timedelta(seconds=swap["t_s"])).time() for swap in run.swaps]
+        return Week(
+            run.tally.degree_hours_above,
+            run.packs_used,
+            run.tally.starts,
+            cover,
+            sum(not grower.wakes <= at < grower.sleeps for at in came),
+        )
+
     return (
         number,
-        *(
-            Week(run.tally.degree_hours_above, run.packs_used, run.tally.starts, cover)
-            for run in (ours, plain)
+        lived(
+            Rehearsal(
+                settings,
+                scenario,
+                seed=number,
+                forecaster=DryForecaster(settings),
+                teller=RehearsedNotices(settings, grower),
+            )
         ),
+        lived(Rehearsal(settings, scenario, seed=number, forecaster=DryForecaster(settings))),
+        lived(Rehearsal(settings, scenario, seed=number, plain=True)),
     )
 
 
@@ -108,32 +130,39 @@ def main() -> None:
     asked = parser.parse_args()
     with Pool(asked.processes) as pool:
         found = pool.map(week, [(n, asked.seed) for n in range(asked.chambers)], chunksize=1)
-    print(f"{'':>4} {'sized':>6} {'K·h above cut-in':>18} {'packs':>11} {'starts':>13}")
-    for number, ours, plain in found:
-        print(
-            f"{number:4} {ours.cover:6.2f} {ours.above_k_h:8.2f} / {plain.above_k_h:7.2f} "
-            f"{ours.packs:4} / {plain.packs:4} {ours.starts:5} / {plain.starts:5}"
-        )
+    print("coldpin / asleep / plain")
+    print(
+        f"{'':>4} {'sized':>6} {'K·h above cut-in':>26} {'packs':>18} {'starts':>20} {'nights':>9}"
+    )
+    for number, *weeks in found:
+        above = " / ".join(f"{each.above_k_h:6.2f}" for each in weeks)
+        packs = " / ".join(f"{each.packs:4}" for each in weeks)
+        starts = " / ".join(f"{each.starts:4}" for each in weeks)
+        nights = "/".join(f"{each.nights}" for each in weeks)
+        print(f"{number:4} {weeks[0].cover:6.2f} {above:>26} {packs:>18} {starts:>20} {nights:>9}")
     held = [each for each in found if each[1].cover >= 1.0]
     _together("all", found)
     _together("those that sizing says can be held", held)
     _together("those that it says cannot", [each for each in found if each not in held])
 
 
-def _together(name: str, found: list[tuple[int, Week, Week]]) -> None:
+def _together(name: str, found: list[tuple[int, Week, Week, Week]]) -> None:
     if not found:
         return
-    totals = [
-        (sum(getattr(week, figure) for week in weeks))
-        for figure in ("above_k_h", "packs", "starts")
-        for weeks in ([ours for _, ours, _ in found], [plain for _, _, plain in found])
-    ]
-    worse = sum(ours.above_k_h > plain.above_k_h + 0.1 for _, ours, plain in found)
-    print(
-        f"{name}, {len(found)}, coldpin / plain: {totals[0]:.1f} / {totals[1]:.1f} K·h "
-        f"({totals[1] / max(0.01, totals[0]):.1f} times), {totals[2]} / {totals[3]} packs, "
-        f"{totals[4]} / {totals[5]} starts; worse by over 0.1 K·h in {worse}"
-    )
+    print(f"{name}, {len(found)}:")
+    plain = [each[3] for each in found]
+    for control, weeks in (
+        ("coldpin", [each[1] for each in found]),
+        ("asleep", [each[2] for each in found]),
+        ("plain", plain),
+    ):
+        above, over = (sum(each.above_k_h for each in of) for of in (weeks, plain))
+        worse = sum(a.above_k_h > b.above_k_h + 0.1 for a, b in zip(weeks, plain, strict=True))
+        print(
+            f"  {control:8} {above:7.1f} K·h ({over / max(0.01, above):.1f} times fewer), "
+            f"{sum(each.packs for each in weeks)} packs, "
+            f"{sum(each.starts for each in weeks)} starts, worse by over 0.1 K·h in {worse}"
+        )
 
 
 if __name__ == "__main__":
