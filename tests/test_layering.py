@@ -1,8 +1,9 @@
-"""Arrows point one way: reads every import of the package and fails on one that turns round."""
+"""Arrows point one way: every import of the package against the table in DEVELOPERS.md."""
 
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -10,25 +11,10 @@ from pathlib import Path
 import pytest
 
 PACKAGE = Path(__file__).parents[1] / "controller"
-RANKS = {
-    "errors": 0,
-    "core": 0,
-    "thermal": 1,
-    "foresight": 2,
-    "settings": 3,
-    "probes": 3,
-    "outputs": 3,
-    "records": 3,
-    "service": 4,
-    "pictures": 4,
-    "rehearsal": 5,
-    "lookout": 5,
-    "cli": 6,
-    "__main__": 7,
-}
-APART = {"settings", "probes", "outputs", "records"}
-"""Folders of one rank that do not import each other."""
-FORBIDDEN = {"service": {"rehearsal", "lookout", "pictures"}, "lookout": {"service", "outputs"}}
+GUIDE = PACKAGE.parent / "DEVELOPERS.md"
+TABLE_ROW = re.compile(
+    r"^\| `(?P<room>[\w.]+?)(?:/|\.py)?` \|.*\| (?P<below>[^|]*) \|$", re.MULTILINE
+)
 PURE = ("core", "thermal", "foresight")
 PURE_MAY_IMPORT = {
     "__future__", "bisect", "collections", "dataclasses", "enum", "functools", "itertools", "math",
@@ -64,29 +50,42 @@ def imports_of(path: Path) -> list[tuple[int, str]]:
     return found
 
 
-def test_the_rooms_are_known() -> None:
-    """A new folder must get a rank before it may have arrows."""
+def allowed() -> dict[str, set[str]]:
+    """Return what each room may import, as the table in DEVELOPERS.md says."""
+    rows = TABLE_ROW.finditer(GUIDE.read_text(encoding="utf-8"))
+    return {row["room"]: set(re.findall(r"`(\w+)`", row["below"])) for row in rows}
+
+
+def test_the_guide_lists_every_room() -> None:
+    """A new room needs a row in the table before it may have arrows; a room that went has none."""
     rooms = {room_of(path) for path in files()} - {"__init__"}
 
-    assert rooms <= set(RANKS)
+    assert set(allowed()) == rooms
 
 
-def test_no_arrow_turns_round() -> None:
-    """A file imports only from lower ranks, or from its own folder."""
+def test_the_table_has_no_arrow_upward() -> None:
+    """A room may import only from rooms that stand above it in the table."""
+    order = list(allowed())
+    upward = [
+        f"{room} imports {lower}"
+        for room, below in allowed().items()
+        for lower in below
+        if lower not in order[: order.index(room)]
+    ]
+
+    assert upward == []
+
+
+def test_a_room_imports_only_what_its_row_allows() -> None:
+    """Every import inside the package, those inside functions too."""
     wrong = []
     for path in files():
-        here = room_of(path)
+        room = room_of(path)
         for line, name in imports_of(path):
             parts = name.split(".")
-            if here == "__init__" or parts[0] != "controller" or len(parts) < 2:
+            if room == "__init__" or parts[0] != "controller" or len(parts) < 2 or parts[1] == room:
                 continue
-            there = parts[1]
-            if there == here:
-                continue
-            upward = RANKS[there] > RANKS[here] or (
-                RANKS[there] == RANKS[here] and there != "errors"
-            )
-            if upward or there in FORBIDDEN.get(here, ()) or {here, there} <= APART:
+            if parts[1] not in allowed()[room]:
                 wrong.append(f"{path.relative_to(PACKAGE)}:{line} imports {name}")
 
     assert wrong == []

@@ -15,10 +15,10 @@ from typing import Any
 
 import click
 
+from controller.domain.places import RECORDS, lock_instance, records_path, state_directory
 from controller.errors import SettingsError
-from controller.lookout.access import SECRET_FILE
+from controller.lookout.page.access import SECRET_FILE
 from controller.records.copying import copy_database, sound
-from controller.records.places import RECORDS, lock_instance, records_path, state_directory
 from controller.records.requests import REQUESTS
 from controller.settings.load import Settings, read_settings
 

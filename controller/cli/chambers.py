@@ -10,13 +10,13 @@ import click
 
 from controller.cli import people
 from controller.cli.configurations import configurations
+from controller.domain.places import state_directory
 from controller.errors import SettingsError
-from controller.lookout.broker import broker_of
+from controller.lookout.broker.connection import broker_of
+from controller.lookout.broker.other_chambers import ask_broker
 from controller.lookout.chamber_rows import rows_of
 from controller.lookout.chambers import Chamber, chamber_at, chamber_of, chambers_told
-from controller.lookout.others import ask_broker
 from controller.lookout.pack_budget import Budget, budget_of, budget_words
-from controller.records.places import state_directory
 from controller.records.status_file import RUNTIME
 from controller.settings.load import Settings, read_settings
 

@@ -16,6 +16,7 @@ from controller.outputs.header import PIN_OF_LINE, line_number
 from controller.outputs.mains_rule import SupplyKind, is_mains
 from controller.pictures import words
 from controller.pictures.wiring import WiredLine, WiringPlan, wiring_svg
+from controller.planning.sizing import Band, size
 from controller.probes.one_wire import list_ids
 from controller.service.wiring import Plan, plan_of
 from controller.settings.load import Settings
@@ -23,7 +24,6 @@ from controller.settings.models import Night, Stage
 from controller.settings.side_by_side import Beside, side_by_side
 from controller.settings.simulation import PLANT_PARTS
 from controller.settings.species import disagreements, species_of
-from controller.thermal.sizing import Band, size
 
 WIDTH_FOR_WIRING = 78
 

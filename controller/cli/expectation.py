@@ -7,10 +7,10 @@ from rich.console import Console
 from controller.cli import people
 from controller.core.law import Band as SwitchingPoints
 from controller.pictures import words
+from controller.planning.cycle import Cycle, Hour, Proposal, expected_cycle, propose_points
 from controller.settings.law_of import law_of
 from controller.settings.load import Settings
 from controller.settings.species import band_of, species_of
-from controller.thermal.cycle import Cycle, Hour, Proposal, expected_cycle, propose_points
 
 STEADY_MK = 2000
 """No wider than this to either side of the grower's own middle: the fewest starts would else be had

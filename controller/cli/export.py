@@ -11,9 +11,9 @@ from pathlib import Path
 
 import click
 
-from controller.cli.reading_rows import COLUMNS, cell
+from controller.domain.places import records_path, state_directory
+from controller.domain.reading_rows import COLUMNS, cell
 from controller.errors import RecordError
-from controller.records.places import records_path, state_directory
 from controller.records.reader import RecordedReading, read_readings
 from controller.records.requests import REQUESTS, swaps
 from controller.settings.load import read_settings

@@ -12,16 +12,16 @@ import click
 from controller.cli import people
 from controller.cli.extras import need
 from controller.cli.instants import instant
+from controller.domain.places import state_directory
 from controller.errors import RecordError, SettingsError
-from controller.lookout.fit_record import read_stretches
+from controller.fit.record import read_stretches
 from controller.pictures.modelled import Compared, modelled_figure
 from controller.records.durable import replace_file
-from controller.records.places import state_directory
 from controller.settings.fit_file import FittedFigure, fit_text
 from controller.settings.load import Settings, read_settings
 
 if TYPE_CHECKING:
-    from controller.lookout.fitting import Fit
+    from controller.fit.fitting import Fit
 
 POOR_K = 0.5
 """A model this far off is worth a look [K]."""
@@ -62,7 +62,7 @@ def fit(
     need("fit", what="coldpin fit")
     if html_file is not None:
         need("lookout", what="--html")
-    from controller.lookout import fitting  # noqa: PLC0415 - needs packages that few installed
+    from controller.fit import fitting  # noqa: PLC0415 - needs packages that few installed
 
     path = out if out is not None else config.with_name(f"{config.stem}-fit.toml")
     if not path.parent.is_dir():

@@ -10,10 +10,10 @@ import click
 
 from controller.cli import people
 from controller.cli.instants import instant
+from controller.domain.places import state_directory
 from controller.errors import RecordError
 from controller.lookout.forecasting import Forecaster
 from controller.pictures import words
-from controller.records.places import state_directory
 from controller.settings.load import read_settings
 
 BASES = {

@@ -10,8 +10,8 @@ import click
 
 from controller.cli import people
 from controller.cli.probes import W1_ROOT
+from controller.commissioning.ice_point import IcePoint, NotYet, judge_bath
 from controller.errors import ProbeError
-from controller.probes.ice_point import IcePoint, NotYet, judge_bath
 from controller.probes.one_wire import OneWireProbe
 from controller.probes.protocol import Sample
 

@@ -9,10 +9,10 @@ from pathlib import Path
 import click
 
 from controller.cli.requests import who_asks
+from controller.domain.places import lock_instance, records_path, state_directory
 from controller.errors import SettingsError
+from controller.history.importing import add_history, reading_at
 from controller.probes.recorded import RecordedRow, read_rows
-from controller.records.history import add_history, reading_at
-from controller.records.places import lock_instance, records_path, state_directory
 from controller.records.reader import RecordedReading
 from controller.records.requests import REQUESTS, note_past_swap, swaps
 from controller.settings.load import read_settings

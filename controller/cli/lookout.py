@@ -7,8 +7,8 @@ from pathlib import Path
 import click
 
 from controller.cli.extras import need
+from controller.domain.places import state_directory
 from controller.errors import SettingsError
-from controller.records.places import state_directory
 from controller.settings.load import read_settings
 
 
@@ -25,7 +25,7 @@ def lookout(config: Path, new_secret: bool) -> None:
     read_settings(config)  # what is wrong with it is said before anything is made
     place = state_directory(config)
     if new_secret:
-        from controller.lookout.access import new_secret as make  # noqa: PLC0415
+        from controller.lookout.page.access import new_secret as make  # noqa: PLC0415
 
         try:
             secret = make(place)

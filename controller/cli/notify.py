@@ -29,8 +29,8 @@ def notify(config: Path, text: str, as_json: bool) -> int:
         raise SettingsError(str(config), (problem,))
     need("lookout", what="coldpin notify")
     # what only `coldpin lookout` and this command need, so that nothing else pays for it
-    from controller.lookout.notices import Notice  # noqa: PLC0415
-    from controller.lookout.sending import (  # noqa: PLC0415
+    from controller.lookout.notices.rules import Notice  # noqa: PLC0415
+    from controller.lookout.notices.sending import (  # noqa: PLC0415
         read_addresses,
         services_for,
         taken_by,

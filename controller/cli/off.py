@@ -11,9 +11,9 @@ from pathlib import Path
 
 import click
 
+from controller.domain.places import state_directory
 from controller.errors import OutputError, SettingsError, UnknownDriverError
 from controller.outputs.registry import find_driver
-from controller.records.places import state_directory
 from controller.service.kept_wiring import KeptLoad, read_kept_wiring
 
 

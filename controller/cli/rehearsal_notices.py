@@ -9,8 +9,8 @@ from typing import Any
 from controller.foresight.forecast import Forecast
 from controller.foresight.swap_plan import SwapPlan
 from controller.lookout.forecasting import forecast_document
-from controller.lookout.notices import Said, notices_due, rules_of
-from controller.lookout.snapshot import Snapshot
+from controller.lookout.notices.rules import Said, notices_due, rules_of
+from controller.records.snapshot import Snapshot
 from controller.rehearsal.hearing import Look, Word
 from controller.settings.load import Settings
 from controller.settings.scenario_file import GrowerScript

@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from datetime import timedelta
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 import click
 from rich.console import Console
@@ -16,7 +15,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from controller.cli import people
 from controller.cli.extras import need
-from controller.cli.reading_rows import COLUMNS, cell
+from controller.domain.reading_rows import COLUMNS, cell
 from controller.errors import ScenarioError
 from controller.pictures import words
 from controller.rehearsal.document import rehearsal_document
@@ -73,26 +72,6 @@ def scenario_names() -> list[str]:
     type=click.Path(path_type=Path, dir_okay=False),
     help="Write a picture of it, as a page that stands alone.",
 )
-@click.option(
-    "--fleet",
-    type=click.IntRange(1, 500),
-    metavar="N",
-    help="Instead: N chambers with different plants, told of to the broker of [mqtt].",
-)
-@click.option(
-    "--minutes",
-    type=click.FloatRange(0.1, 240.0),
-    default=5.0,
-    show_default=True,
-    help="With --fleet: how long, in real time.",
-)
-@click.option(
-    "--speed",
-    type=click.FloatRange(1.0, 600.0),
-    default=60.0,
-    show_default=True,
-    help="With --fleet: simulated seconds in a real one.",
-)
 def rehearse(
     config: Path,
     scenario: str,
@@ -103,9 +82,6 @@ def rehearse(
     csv_file: Path | None,
     html_file: Path | None,
     foresee: bool,
-    fleet: int | None,
-    minutes: float,
-    speed: float,
 ) -> None:
     """Rehearse CONFIG on simulated probes and simulated time.
 
@@ -115,11 +91,6 @@ def rehearse(
     script = read_scenario(_scenario_path(scenario))
     if html_file is not None:
         need("lookout", what="--html")
-    if fleet is not None:
-        need("lookout", what="--fleet")
-        need("mqtt", what="--fleet")
-        _run_fleet(config, script, (fleet, minutes, speed, seed or 1), as_json=as_json)
-        return
     room = room_series(settings, config.parent)
     with ExitStack() as files:
         traces: list[Callable[[TraceRow], None]] = []
@@ -216,33 +187,6 @@ def _trace(path: Path) -> Iterator[Callable[[TraceRow], None]]:
             rows.writerow((when, *readings, int(row.pump), int(row.fan), swapped))
 
         yield write
-
-
-def _run_fleet(
-    config: Path,
-    script: ScenarioFile,
-    wanted: tuple[int, float, float, int],
-    *,
-    as_json: bool,
-) -> None:
-    from controller.cli.rehearsal_fleet import Fleet, run_fleet  # noqa: PLC0415 - heavy, and rare
-
-    chambers, minutes, speed, seed = wanted
-    with TemporaryDirectory(prefix="coldpin-fleet-") as folder:
-        did = run_fleet(
-            config,
-            script,
-            Path(folder) / config.name,
-            Fleet(chambers=chambers, seconds=60.0 * minutes, speed=speed, seed=seed),
-            told=lambda text: click.echo(text, err=True),
-        )
-    if as_json:
-        people.print_json(did)
-    else:
-        click.echo(
-            f"{did['chambers']} chambers lived {did['simulated_h']:g} h in {did['wall_s']:g} s; "
-            f"{did['alarms']} alarms stand at the end"
-        )
 
 
 def _all_of(traces: list[Callable[[TraceRow], None]]) -> Callable[[TraceRow], None]:

@@ -13,11 +13,11 @@ from controller.cli import people
 from controller.cli.extras import need
 from controller.cli.first_run_words import words_of
 from controller.cli.instants import instant
+from controller.domain.places import records_path, state_directory
 from controller.errors import RecordError
-from controller.lookout.report import Report, Stood, report_of
+from controller.history.report import Report, Stood, report_of
 from controller.pictures import words
 from controller.records.first_runs import last_first_run
-from controller.records.places import records_path, state_directory
 from controller.records.reader import read_events, read_readings
 from controller.records.requests import REQUESTS, NotedSwap, swaps
 from controller.settings.load import Settings, read_settings
@@ -238,7 +238,7 @@ def _document(report: Report, zone: tzinfo | None) -> dict[str, Any]:
 
 def _page(report: Report, settings: Settings, path: Path, noted: Sequence[NotedSwap]) -> str:
     """Return the report as a page; what draws it is loaded only here."""
-    from controller.lookout.history import Window, bands_of, moments_of  # noqa: PLC0415
+    from controller.history.figure_data import Window, bands_of, moments_of  # noqa: PLC0415
     from controller.pictures.figures import History, chamber_figure  # noqa: PLC0415
     from controller.pictures.html import standalone_page  # noqa: PLC0415
 

@@ -13,14 +13,14 @@ import click
 
 from controller.cli.instants import instant
 from controller.core.law import AlarmName
+from controller.domain.places import state_directory
+from controller.domain.units import parse_duration
 from controller.errors import SettingsError
 from controller.records.boot import boot_id, boottime
-from controller.records.places import state_directory
 from controller.records.requests import REQUESTS, Kind, answer_to, ask_now, swap_payload
 from controller.records.status_file import STATUS, read_status, runtime_directory, silent
 from controller.service.request_desk import LONGEST_PAUSE_S
 from controller.settings.load import read_settings
-from controller.settings.units import parse_duration
 
 PATIENCE_TICKS = 3
 CONFIG = click.argument("config", type=click.Path(path_type=Path))

@@ -7,8 +7,8 @@ from pathlib import Path
 import click
 
 from controller.cli.logs import set_up_logs
+from controller.domain.places import state_directory
 from controller.probes.protocol import SampleSource
-from controller.records.places import state_directory
 from controller.service.notify import Notifier
 from controller.service.output_bank import OutputBank
 from controller.service.run import Service

@@ -13,14 +13,14 @@ from controller.cli import people
 from controller.cli.expectation import cycles_of, hours_of, print_cycles, proposal_of
 from controller.errors import PhysicsError, ScenarioError
 from controller.pictures import words
+from controller.planning.changes import best_changes
+from controller.planning.cycle import Cycle, Proposal
+from controller.planning.sizing import Band, Change, Sizing
+from controller.planning.sizing import size as size_plant
 from controller.settings.load import Settings, read_settings
 from controller.settings.plant_sources import assumed_figures
 from controller.settings.species import read_species
-from controller.thermal.changes import best_changes
-from controller.thermal.cycle import Cycle, Proposal
 from controller.thermal.load import HeatLoad
-from controller.thermal.sizing import Band, Change, Sizing
-from controller.thermal.sizing import size as size_plant
 
 BAR_WIDTH = 28
 SOURCES = ("envelope", "air_exchange", "lights", "fans", "crop", "humidifier", "pump")

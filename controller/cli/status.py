@@ -12,11 +12,11 @@ from rich.console import Console
 
 from controller.cli import people
 from controller.cli.first_run_words import words_of
+from controller.domain.places import records_path, state_directory
 from controller.pictures import words
 from controller.records.boot import boot_id, boottime
 from controller.records.first_runs import last_first_run
 from controller.records.forecast_file import read_forecast
-from controller.records.places import records_path, state_directory
 from controller.records.requests import REQUESTS, Kind, newest
 from controller.records.status_file import STATUS, age_s, read_status, runtime_directory, silent
 from controller.settings.load import read_settings

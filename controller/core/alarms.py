@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from controller.core.law import AlarmName, Law
 from controller.core.state import AlarmState, Cooling, Event, EventKind, Inputs
-from controller.core.values import Lost, Reading, Seen
+from controller.domain.temperatures import Lost, Reading, Seen
 
 WATCHED_PROBES = ("air", "reservoir", "room", "coil_outlet")
 HOUR_S = 3600.0

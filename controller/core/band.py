@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from controller.core.law import Band
-from controller.core.values import Lost, Reading
+from controller.domain.temperatures import Lost, Reading
 
 
 def call_for(air: Reading, band: Band, *, was: bool) -> bool:

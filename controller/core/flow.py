@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from controller.core.law import FlowProof
 from controller.core.state import Cooling, Inputs
-from controller.core.values import Seen
+from controller.domain.temperatures import Seen
 
 
 @dataclass(frozen=True, slots=True)

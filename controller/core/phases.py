@@ -42,7 +42,7 @@ from controller.core.law import FallbackPolicy, Law
 from controller.core.state import NOTHING_ASKED, Cooling, Inputs, Phase, Reason
 from controller.core.timers import why_not_start
 from controller.core.trips import find_trip, warm_since
-from controller.core.values import Lost
+from controller.domain.temperatures import Lost
 
 
 def regulate(was: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from controller.core.law import AlarmName, Band
-from controller.core.values import Reading
+from controller.domain.temperatures import Reading
 
 
 class Phase(Enum):

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from controller.core.band import cold_enough
 from controller.core.law import Law
 from controller.core.state import Cooling, Inputs, Phase, Reason
-from controller.core.values import Seen
+from controller.domain.temperatures import Seen
 
 
 def why_not_start(here: Cooling, inputs: Inputs, now: float, law: Law) -> Reason | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from controller.core.band import cold_enough
 from controller.core.law import Law
 from controller.core.state import Cooling, Inputs, Reason
-from controller.core.values import Seen
+from controller.domain.temperatures import Seen
 
 
 def warm_since(here: Cooling, inputs: Inputs, now: float, law: Law) -> float | None:

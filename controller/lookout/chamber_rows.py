@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from controller.lookout.chambers import Chamber, in_order
-from controller.lookout.view import ALARM_WORDS
+from controller.lookout.page.view import ALARM_WORDS
 from controller.pictures.words import moment, temperature
 
 

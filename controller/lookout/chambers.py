@@ -10,9 +10,9 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from controller.domain.places import RECORDS
 from controller.records.boot import boot_id, boottime
 from controller.records.forecast_file import FORECAST, read_forecast
-from controller.records.places import RECORDS
 from controller.records.status_file import STATUS, read_status, silent
 
 PAGE = "page.json"

@@ -9,16 +9,17 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import Any
 
+from controller.domain.places import records_path
 from controller.foresight.bins import Sample, bins_of
 from controller.foresight.forecast import Forecast, make_forecast
 from controller.foresight.learning import Learning
 from controller.foresight.swap_plan import SwapPlan, plan_swaps
 from controller.foresight.swaps import Logged
 from controller.foresight.water_side import COIL, LEAK, PACKS, WATER, WORTH
+from controller.history.samples import logged_swaps, sample_of
 from controller.lookout.weather_file import WeatherFile
-from controller.records.places import records_path
-from controller.records.reader import RecordedReading, read_readings
-from controller.records.requests import REQUESTS, NotedSwap, swaps
+from controller.records.reader import read_readings
+from controller.records.requests import REQUESTS, swaps
 from controller.settings.foresight_of import habits_of, held_band_of, local_hour, sized_of
 from controller.settings.load import Settings
 
@@ -115,26 +116,6 @@ class Forecaster:
         return local_hour(at_s, self._zone)
 
 
-def sample_of(row: RecordedReading) -> Sample:
-    """Return a recorded reading as the forecast sees it."""
-    return Sample(
-        row.at.timestamp(),
-        _celsius(row.air_mc),
-        _celsius(row.reservoir_mc),
-        _celsius(row.room_mc),
-        row.pump and row.fan,
-    )
-
-
-def logged_swaps(noted: Iterable[NotedSwap], as_of: datetime) -> list[Logged]:
-    """Return the swaps that had been noted by an instant."""
-    return [
-        Logged(at_s=swap.at.timestamp(), packs=swap.packs, through=swap.through)
-        for swap in noted
-        if swap.noted <= as_of
-    ]
-
-
 def guarded(
     make: Callable[[datetime], dict[str, Any]], told: Callable[[str], object]
 ) -> Callable[[datetime], dict[str, Any] | None]:
@@ -221,10 +202,6 @@ def _learned(forecast: Forecast) -> dict[str, Any]:
         }
         for name, place, unit, divisor in _LEARNED
     }
-
-
-def _celsius(value_mc: int | None) -> float | None:
-    return None if value_mc is None else value_mc / 1000
 
 
 def _rounded(value: float | None) -> float | None:

@@ -17,7 +17,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from controller.lookout.snapshot import Snapshot
+from controller.records.snapshot import Snapshot
 
 
 def metrics_route(look: Callable[[], Snapshot]) -> Route:

@@ -11,19 +11,19 @@ import structlog
 import uvicorn
 
 from controller.errors import BusyError, SettingsError
-from controller.lookout.access import Access
+from controller.lookout.broker.publisher import teller_of
 from controller.lookout.chambers import PAGE
 from controller.lookout.forecasting import Forecaster, guarded
 from controller.lookout.metrics import metrics_route
-from controller.lookout.mqtt import teller_of
-from controller.lookout.notices import rules_of
-from controller.lookout.page import House, page_app
-from controller.lookout.sending import Sender, read_addresses, services_for
-from controller.lookout.snapshot import Snapshot
+from controller.lookout.notices.rules import rules_of
+from controller.lookout.notices.sending import Sender, read_addresses, services_for
+from controller.lookout.page.access import Access
+from controller.lookout.page.app import House, page_app
 from controller.lookout.watch import Watch, in_a_thread
 from controller.records.boot import boot_id
 from controller.records.durable import replace_file
 from controller.records.requests import REQUESTS, tell_swap_due
+from controller.records.snapshot import Snapshot
 from controller.settings.load import Settings, examine_settings, read_settings
 
 TOLD_AGAIN_AFTER = timedelta(minutes=10)

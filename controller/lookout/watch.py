@@ -10,8 +10,8 @@ from typing import Any
 
 import structlog
 
-from controller.lookout.snapshot import Snapshot, take_snapshot
 from controller.records.forecast_file import FRESH_FOR, write_forecast
+from controller.records.snapshot import Snapshot, take_snapshot
 
 LOOK_EVERY_S = 5.0
 FORECAST_EVERY_S = 300.0

@@ -22,7 +22,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TextIO
 
-from controller.core.values import millidegrees
+from controller.domain.temperatures import millidegrees
 from controller.errors import ProbeError
 from controller.probes.protocol import PROBE_NAMES, Sample
 

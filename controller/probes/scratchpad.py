@@ -24,7 +24,7 @@ import re
 from dataclasses import dataclass
 from functools import lru_cache
 
-from controller.core.values import millidegrees
+from controller.domain.temperatures import millidegrees
 from controller.probes.protocol import Fault
 
 LOWEST_MC = -55_000

@@ -17,7 +17,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from controller.core.values import Lost, Reading, Seen
+from controller.domain.temperatures import Lost, Reading, Seen
 from controller.probes.protocol import Fault, Sample
 
 

@@ -16,7 +16,7 @@ from typing import Any
 
 from controller.core.law import Law
 from controller.core.state import Inputs, State
-from controller.core.values import Reading, Seen
+from controller.domain.temperatures import Reading, Seen
 
 STATUS = "status.json"
 PROBE_STUCK, SUPPLY_FAILS = "probe_stuck", "supply_fails"

@@ -20,7 +20,7 @@ from typing import Any
 
 from controller.core.law import Band
 from controller.core.state import Decision, EventKind, Inputs
-from controller.core.values import Reading, Seen
+from controller.domain.temperatures import Reading, Seen
 from controller.records.schema import migrate
 from controller.records.thinning import give_back, thin_once
 

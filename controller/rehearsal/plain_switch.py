@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from controller.core.band import call_for
 from controller.core.law import AlarmName, Band
 from controller.core.state import Decision, Event, EventKind, Inputs, Phase, Reason
-from controller.core.values import Lost, Reading, Seen
+from controller.domain.temperatures import Lost, Reading, Seen
 from controller.probes.protocol import SampleSource
 from controller.probes.sieve import Sieve
 from controller.service.clock import Clock

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from random import Random
 
-from controller.core.values import millidegrees
+from controller.domain.temperatures import millidegrees
 from controller.errors import ScenarioError
 from controller.probes.protocol import Fault, Sample
 from controller.probes.scratchpad import judge_bytes, scratchpad_bytes

@@ -10,7 +10,7 @@ from random import Random
 
 from controller.core.decide import begin
 from controller.core.state import NOTHING_ASKED, Asked, State
-from controller.core.values import Seen
+from controller.domain.temperatures import Seen
 from controller.errors import PhysicsError, ScenarioError
 from controller.foresight.bins import Sample
 from controller.foresight.forecast import Forecast

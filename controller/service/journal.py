@@ -7,7 +7,7 @@ from typing import Protocol
 import structlog
 
 from controller.core.state import Decision, EventKind, Inputs
-from controller.core.values import Reading, Seen
+from controller.domain.temperatures import Reading, Seen
 
 _log = structlog.get_logger("coldpin")
 

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 
 from controller.core.state import Decision, EventKind
-from controller.core.values import Seen
+from controller.domain.temperatures import Seen
 from controller.probes.common_cause import common_cause
 from controller.probes.protocol import Fault
 from controller.probes.sieve import Sieve

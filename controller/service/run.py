@@ -8,10 +8,10 @@ from pathlib import Path
 
 import structlog
 
+from controller.domain.places import lock_instance, records_path
 from controller.errors import ControllerError, OutputError, SettingsError
 from controller.probes.protocol import SampleSource
 from controller.records.boot import boot_id, boottime
-from controller.records.places import lock_instance, records_path
 from controller.records.requests import REQUESTS, Kind, newest
 from controller.records.writer import REFUSED, STAGE, RecordsWriter
 from controller.service.clock import Clock, SystemClock

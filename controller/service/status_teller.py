@@ -1,4 +1,4 @@
-"""Tells everybody else how the chamber is, tick by tick: the status file and the service manager."""
+"""How the chamber is, tick by tick, for the status file and the service manager."""
 
 from __future__ import annotations
 

@@ -8,8 +8,8 @@ from pathlib import Path
 import structlog
 
 from controller.core.state import Cooling, State
+from controller.domain.places import KEPT_TIMERS
 from controller.records.boot import boottime
-from controller.records.places import KEPT_TIMERS
 from controller.service.kept_timers import (
     MOST_CUT_STARTS,
     KeptTimers,

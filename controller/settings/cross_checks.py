@@ -9,7 +9,8 @@ from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel
 
-from controller.core.values import PROBE_STEP_MK
+from controller.domain.temperatures import PROBE_STEP_MK
+from controller.domain.units import celsius_text
 from controller.settings.models import (
     Alarms,
     Chamber,
@@ -25,7 +26,6 @@ from controller.settings.models import (
     Stage,
     Timing,
 )
-from controller.settings.units import celsius_text
 
 SUPPLY_SHARE = 0.8
 """Loads that run for hours take no more of a supply than this [-]; the same margin as the contact

@@ -7,8 +7,8 @@ from typing import Annotated, Literal
 from pydantic import Field, field_validator
 
 from controller.core.law import AlarmName
+from controller.domain.units import Duration, Seconds, between
 from controller.settings.models import LocalTime, Table
-from controller.settings.units import Duration, Seconds, between
 
 
 class Notices(Table):

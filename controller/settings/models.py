@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, field_validator
 
 from controller.core.law import AlarmName
-from controller.settings.units import (
+from controller.domain.units import (
     Current,
     Difference,
     Duration,

@@ -12,10 +12,10 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
+from controller.domain.units import Current
 from controller.errors import SettingsError
 from controller.settings.problems import problem_lines, shown, unknown_key
 from controller.settings.toml_file import Purpose, read_toml
-from controller.settings.units import Current
 
 LIST_OF_MODULES = Purpose(
     what="a list of relay modules",

@@ -7,11 +7,11 @@ from typing import Annotated, Literal
 
 from pydantic import Field, ValidationError
 
+from controller.domain.units import Difference, Duration, Seconds, between
 from controller.errors import SettingsError
 from controller.settings.models import LocalTime, Table
 from controller.settings.problems import entry, problem_lines
 from controller.settings.toml_file import read_toml
-from controller.settings.units import Difference, Duration, Seconds, between
 
 _List = Field(strict=False)
 """TOML has arrays only; they become tuples."""

@@ -7,8 +7,7 @@ from typing import Annotated, Any, Literal, get_type_hints
 
 from pydantic import Field, create_model, model_validator
 
-from controller.settings.models import Table
-from controller.settings.units import (
+from controller.domain.units import (
     Difference,
     Duration,
     MilliCelsius,
@@ -17,6 +16,7 @@ from controller.settings.units import (
     Temperature,
     between,
 )
+from controller.settings.models import Table
 from controller.thermal.specs import (
     ChamberSpec,
     CoilSpec,

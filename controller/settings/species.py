@@ -9,13 +9,13 @@ from typing import Annotated
 
 from pydantic import Field, ValidationError
 
+from controller.domain.units import celsius_text
 from controller.errors import SettingsError
 from controller.settings.load import Settings
 from controller.settings.models import CropTemperature, Name, Table
 from controller.settings.problems import problem_lines
 from controller.settings.shipped import shipped_config
 from controller.settings.toml_file import read_toml
-from controller.settings.units import celsius_text
 
 PerCent = Annotated[int, Field(ge=0, le=100)]
 

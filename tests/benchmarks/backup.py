@@ -18,8 +18,8 @@ import time
 from datetime import UTC, datetime
 from pathlib import Path
 
-from controller.records.history import add_history
-from controller.records.places import RECORDS
+from controller.domain.places import RECORDS
+from controller.history.importing import add_history
 from controller.records.status_file import STATUS
 from controller.settings.shipped import shipped_config
 from tests.benchmarks.records import year

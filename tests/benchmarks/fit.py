@@ -17,11 +17,11 @@ from multiprocessing import Pool
 from random import Random
 
 from controller.errors import RecordError
+from controller.fit.fitting import Fit, fit
+from controller.fit.problem import FIGURES
+from controller.fit.replay import Seen, Stretch, stretches_of
 from controller.foresight.bins import bins_of
-from controller.foresight.replay import Seen, Stretch, stretches_of
 from controller.foresight.swaps import find_swaps
-from controller.lookout.fit_problem import FIGURES
-from controller.lookout.fitting import Fit, fit
 from tests.benchmarks import drawn_chambers
 from tests.benchmarks.drawn_chambers import Told, draw, play
 

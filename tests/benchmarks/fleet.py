@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.fleet [--chambers 200] [--minutes 3] [--outage 600] [--speed 60]
 
-A real mosquitto on this machine, the chambers of ``coldpin rehearse --fleet``, and one listener.
+A real mosquitto on this machine, the chambers of ``fleet_rehearsal``, and one listener.
 Latency is from the ``sent`` of a message to its arrival, on one clock. Every event's id ends in its
 row in the chamber's records, so a row that is missing between two others was lost; ids that came
 twice are counted apart. The outage is in real time; the listener is back before the chambers are.
@@ -99,8 +99,8 @@ def main() -> None:
         heard = Counting(broker.port)
         with subprocess.Popen(
             [
-                sys.executable, "-m", "controller", "rehearse", str(config), "--scenario",
-                "heat-wave", "--fleet", str(asked.chambers), "--minutes", str(whole_s / 60.0),
+                sys.executable, "-m", "tests.benchmarks.fleet_rehearsal", str(config),
+                "--chambers", str(asked.chambers), "--minutes", str(whole_s / 60.0),
                 "--speed", str(asked.speed),
             ],
             stderr=subprocess.DEVNULL,

@@ -20,8 +20,8 @@ from controller.foresight.forecast import make_forecast
 from controller.foresight.learning import Learning
 from controller.foresight.swap_plan import SwapPlan
 from controller.lookout.forecasting import forecast_document
-from controller.lookout.notices import SWAP_DUE, Rules, Said, notices_due
-from controller.lookout.snapshot import Snapshot
+from controller.lookout.notices.rules import SWAP_DUE, Rules, Said, notices_due
+from controller.records.snapshot import Snapshot
 from tests.benchmarks.drawn_chambers import draw, play
 from tests.benchmarks.foresight import HOUR_S, hour_at, quantile, recorded
 

@@ -27,13 +27,13 @@ from pathlib import Path
 
 import uvicorn
 
-from controller.lookout.access import Access
-from controller.lookout.page import House, page_app
-from controller.lookout.snapshot import take_snapshot
+from controller.domain.places import RECORDS
+from controller.lookout.page.access import Access
+from controller.lookout.page.app import House, page_app
 from controller.records.boot import boot_id, boottime
-from controller.records.places import RECORDS
 from controller.records.requests import REQUESTS, note_past_swap
 from controller.records.schema import migrate
+from controller.records.snapshot import take_snapshot
 from controller.records.status_file import STATUS
 from controller.records.thinning import give_back, thin_once
 from controller.settings.load import read_settings

@@ -14,16 +14,16 @@ import time
 from scipy.integrate import solve_ivp
 
 from controller.core.law import Band
+from controller.planning.changes import best_changes
+from controller.planning.sizing import Band as AirBand
+from controller.planning.sizing import size
 from controller.rehearsal.plants import Account, LumpedChamber
 from controller.rehearsal.rehearse import Rehearsal
 from controller.settings.load import read_settings
 from controller.settings.scenario_file import read_scenario
 from controller.settings.shipped import shipped_config
-from controller.thermal.changes import best_changes
 from controller.thermal.equations import Drive
 from controller.thermal.plant import Plant
-from controller.thermal.sizing import Band as AirBand
-from controller.thermal.sizing import size
 from controller.thermal.specs import PlantSpec
 from tests.benchmarks.speed import say
 from tests.thermal.reference import Course, scipy_run

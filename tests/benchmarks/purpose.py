@@ -21,12 +21,12 @@ from pathlib import Path
 from random import Random
 
 from controller.cli.rehearsal_notices import RehearsedNotices
+from controller.planning.sizing import Band, size
 from controller.rehearsal.dry_forecaster import DryForecaster
 from controller.rehearsal.rehearse import Rehearsal
 from controller.settings.load import read_settings
 from controller.settings.scenario_file import read_scenario
 from controller.settings.shipped import shipped_config
-from controller.thermal.sizing import Band, size
 
 SCENARIO = """
 about = "A hot week; a grower who comes by habit and when called."

@@ -21,12 +21,12 @@ from pathlib import Path
 from starlette.testclient import TestClient
 
 from controller.cli.main import status_of
-from controller.lookout.access import Access
-from controller.lookout.page import House, page_app
-from controller.lookout.snapshot import take_snapshot
-from controller.records.history import add_history, reading_at
-from controller.records.places import RECORDS
+from controller.domain.places import RECORDS
+from controller.history.importing import add_history, reading_at
+from controller.lookout.page.access import Access
+from controller.lookout.page.app import House, page_app
 from controller.records.reader import RecordedReading, read_readings
+from controller.records.snapshot import take_snapshot
 from controller.records.thinning import give_back, thin_once
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
 from controller.settings.load import read_settings

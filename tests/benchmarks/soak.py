@@ -22,10 +22,10 @@ import structlog
 
 from controller.lookout.forecasting import Forecaster
 from controller.lookout.metrics import metrics_text
-from controller.lookout.notices import Rules, Said, notices_due
-from controller.lookout.snapshot import Snapshot
-from controller.lookout.view import view_of
+from controller.lookout.notices.rules import Rules, Said, notices_due
+from controller.lookout.page.view import view_of
 from controller.records.boot import boottime
+from controller.records.snapshot import Snapshot
 from controller.records.status_file import Moment, status_document
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config

@@ -12,9 +12,9 @@ from pathlib import Path
 import pytest
 
 from controller.cli.main import status_of
-from controller.lookout.access import SECRET_FILE, Access, new_secret
-from controller.records.history import add_history, reading_at
-from controller.records.places import RECORDS, lock_instance
+from controller.domain.places import RECORDS, lock_instance
+from controller.history.importing import add_history, reading_at
+from controller.lookout.page.access import SECRET_FILE, Access, new_secret
 from controller.records.reader import read_readings
 from controller.records.requests import REQUESTS, note_past_swap, swaps
 from controller.settings.load import read_settings

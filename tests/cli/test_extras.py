@@ -79,7 +79,6 @@ def test_judging_sizing_rehearsing_and_foreseeing_need_no_extra(tmp_path: Path) 
     ("line", "what", "extra"),
     [
         (f"rehearse {CONFIG} --html page.html", "--html", "lookout"),
-        (f"rehearse {CONFIG} --fleet 2", "--fleet", "lookout"),
         (f"report {CONFIG} --html page.html", "--html", "lookout"),
         (f"lookout {CONFIG}", "coldpin lookout", "lookout"),
         (f"fit {CONFIG}", "coldpin fit", "fit"),

@@ -22,9 +22,9 @@ from controller.cli.first_run import (
 )
 from controller.cli.first_run_words import words_of
 from controller.cli.main import EX_TEMPFAIL, coldpin, status_of
+from controller.domain.places import RECORDS, lock_instance
 from controller.outputs.dry import DryOutput
 from controller.records.first_runs import last_first_run
-from controller.records.places import RECORDS, lock_instance
 from controller.rehearsal.plant_probes import PlantProbes
 from controller.rehearsal.plants import build_chamber
 from controller.service.output_bank import OutputBank

@@ -10,8 +10,8 @@ import pytest
 from click.testing import CliRunner
 
 from controller.cli.main import EX_CONFIG, EX_UNAVAILABLE, coldpin, status_of
-from controller.lookout.fit_problem import FIGURES
-from controller.records.history import add_history, reading_at
+from controller.fit.problem import FIGURES
+from controller.history.importing import add_history, reading_at
 from controller.records.requests import REQUESTS, note_past_swap
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config

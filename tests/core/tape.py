@@ -14,7 +14,7 @@ from random import Random
 from controller.core.decide import begin, decide
 from controller.core.law import AlarmDelay, AlarmName, Band, FallbackPolicy, FlowProof, Law
 from controller.core.state import NOTHING_ASKED, Asked, Decision, Inputs
-from controller.core.values import Lost, Reading, Seen
+from controller.domain.temperatures import Lost, Reading, Seen
 from tests.support.laws import BAND, make_law
 
 TICK_S = 5.0

@@ -10,7 +10,7 @@ from controller.core.decide import begin, decide
 from controller.core.flow import FlowVerdict, look_for_flow
 from controller.core.law import FlowProof
 from controller.core.state import Cooling, Inputs, Phase, Reason
-from controller.core.values import millidegrees
+from controller.domain.temperatures import millidegrees
 from tests.support.laws import make_inputs, make_law, reading
 
 RULE = FlowProof(

@@ -18,14 +18,13 @@ from pathlib import Path
 from starlette.testclient import TestClient
 
 from controller.errors import ControllerError
-from controller.lookout.access import Access, new_secret
-from controller.lookout.asked_by_message import MessageDesk
+from controller.lookout.broker.incoming_requests import MessageDesk
+from controller.lookout.broker.other_chambers import hear
 from controller.lookout.chambers import chambers_told
-from controller.lookout.others import hear
-from controller.lookout.page import House, page_app
-from controller.lookout.sending import read_addresses
-from controller.lookout.snapshot import take_snapshot
-from controller.lookout.view import view_of
+from controller.lookout.notices.sending import read_addresses
+from controller.lookout.page.access import Access, new_secret
+from controller.lookout.page.app import House, page_app
+from controller.lookout.page.view import view_of
 from controller.probes.one_wire import OneWireProbe
 from controller.probes.protocol import Fault
 from controller.probes.recorded import read_rows
@@ -33,6 +32,7 @@ from controller.records.first_runs import last_first_run
 from controller.records.forecast_file import FORECAST, read_forecast
 from controller.records.reader import read_events, read_readings
 from controller.records.requests import REQUESTS, Kind, ask_now, newest, swaps, unanswered
+from controller.records.snapshot import take_snapshot
 from controller.records.status_file import STATUS
 from controller.service.kept_timers import begin_from, read_kept
 from controller.settings.fit_file import put_fit_in

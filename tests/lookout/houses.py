@@ -7,8 +7,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from controller.lookout.snapshot import Snapshot
 from controller.records.boot import boot_id, boottime
+from controller.records.snapshot import Snapshot
 from controller.records.status_file import STATUS
 from controller.settings.load import Settings, read_settings
 from controller.settings.shipped import shipped_config

@@ -13,7 +13,7 @@ from prometheus_client import generate_latest
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
 from controller.lookout.metrics import metrics_text, registry_of
-from controller.lookout.snapshot import Snapshot
+from controller.records.snapshot import Snapshot
 from tests.lookout.houses import NOW, alarm, forecast, snapshot
 
 RULES = Path(__file__).parents[2] / "config" / "prometheus"

@@ -14,10 +14,10 @@ import structlog
 from controller.cli.main import status_of
 from controller.lookout.forecasting import guarded
 from controller.lookout.run import SwapDueTeller
-from controller.lookout.snapshot import Snapshot
 from controller.lookout.watch import FORECAST_EVERY_S, Watch
 from controller.records.forecast_file import FORECAST, read_forecast
 from controller.records.requests import REQUESTS, Kind, newest
+from controller.records.snapshot import Snapshot
 from controller.settings.shipped import shipped_config
 from tests.lookout.houses import NOW, forecast, put_status, settings_with, snapshot, status
 

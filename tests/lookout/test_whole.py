@@ -15,9 +15,9 @@ from typing import Any
 
 import pytest
 
-from controller.lookout.access import new_secret
+from controller.lookout.page.access import new_secret
 from controller.settings.shipped import shipped_config
-from tests.lookout.test_browser import CHROMIUM, QUIET, free_port, until
+from tests.lookout.page.test_browser import CHROMIUM, QUIET, free_port, until
 
 pytestmark = [
     pytest.mark.skipif(CHROMIUM is None, reason="found no chromium on this machine"),

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.core.values import Lost, Seen, millidegrees
+from controller.domain.temperatures import Lost, Seen, millidegrees
 from controller.errors import ProbeError
 from controller.probes.one_wire import (
     DOUBT_MEMORY_S,

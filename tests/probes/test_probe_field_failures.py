@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.core.values import Lost, Reading, Seen, millidegrees
+from controller.domain.temperatures import Lost, Reading, Seen, millidegrees
 from controller.probes.common_cause import common_cause
 from controller.probes.one_wire import OneWireProbe, open_one_wire, survey
 from controller.probes.protocol import Fault, SampleSource

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from structlog.testing import capture_logs
 
-from controller.core.values import Lost, Seen
+from controller.domain.temperatures import Lost, Seen
 from controller.probes.one_wire import OneWireProbe, open_one_wire
 from controller.probes.protocol import Fault, Sample
 from controller.probes.reader import Bus, Pending, Probe, ThreadedReader

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.core.values import millidegrees
+from controller.domain.temperatures import millidegrees
 from controller.probes.protocol import Fault
 from controller.probes.scratchpad import (
     DS18B20,

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.core.values import Lost, Reading, Seen
+from controller.domain.temperatures import Lost, Reading, Seen
 from controller.probes.protocol import PROBE_NAMES, Fault, Sample
 from controller.probes.sieve import RULES_BY_PLACE, Sieve, SieveRules
 

@@ -12,9 +12,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from controller.domain.places import RECORDS
+from controller.history.importing import add_history, reading_at
 from controller.records.columns import Column, read_columns
-from controller.records.history import add_history, reading_at
-from controller.records.places import RECORDS
 from controller.records.reader import (
     RecordedReading,
     first_reading_at,

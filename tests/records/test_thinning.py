@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.records.history import add_history, reading_at
+from controller.history.importing import add_history, reading_at
 from controller.records.reader import RecordedReading, read_readings
 from controller.records.thinning import give_back, thin_once
 

@@ -12,8 +12,8 @@ from structlog.testing import capture_logs
 
 from controller.core.decide import begin, decide
 from controller.core.state import Phase
+from controller.domain.places import lock_instance
 from controller.errors import BusyError
-from controller.records.places import lock_instance
 from controller.service.kept_timers import (
     KeptTimers,
     begin_from,

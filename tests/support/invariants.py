@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from controller.core.law import FallbackPolicy, Law
 from controller.core.state import Cooling, Inputs, Phase, Reason
-from controller.core.values import Lost, Seen
+from controller.domain.temperatures import Lost, Seen
 
 TRIPS = {
     Reason.PAUSED,

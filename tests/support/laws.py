@@ -15,7 +15,7 @@ from controller.core.law import (
     Timing,
 )
 from controller.core.state import Inputs
-from controller.core.values import Lost, Reading, Seen, millidegrees
+from controller.domain.temperatures import Lost, Reading, Seen, millidegrees
 
 BAND = Band(cut_in_mc=16_500, cut_out_mc=15_500)
 AIR_LOST = Lost("probe gone")

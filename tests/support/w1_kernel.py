@@ -13,7 +13,7 @@ import threading
 from collections import Counter
 from pathlib import Path
 
-from controller.core.values import millidegrees
+from controller.domain.temperatures import millidegrees
 from controller.probes.scratchpad import scratchpad_text
 
 CONVERSION_S = 0.75

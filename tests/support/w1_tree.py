@@ -14,7 +14,7 @@ import shutil
 from itertools import count
 from pathlib import Path
 
-from controller.core.values import millidegrees
+from controller.domain.temperatures import millidegrees
 from controller.probes.scratchpad import scratchpad_text
 
 AIR = "28-0a1b2c3d4e01"

@@ -1,0 +1,1 @@
+"""Probes told apart, the ice point, relays, the first run."""

@@ -1,0 +1,1 @@
+"""What all rooms share: temperatures, units, places, and what travels between rooms."""

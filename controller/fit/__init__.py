@@ -1,0 +1,1 @@
+"""Learning a plant from a week of records; numpy and scipy only here."""

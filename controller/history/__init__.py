@@ -1,0 +1,1 @@
+"""The past as values: figures, report, export and import."""

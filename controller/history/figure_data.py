@@ -1,0 +1,277 @@
+"""What the page's figure shows: readings, swaps and alarms of a span."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta, tzinfo
+from enum import Enum
+from pathlib import Path
+
+from controller.core.state import EventKind
+from controller.pictures.figures import COLUMNS, GAP_S, History, Moment
+from controller.pictures.words import temperature
+from controller.records.columns import Column, read_columns
+from controller.records.reader import (
+    RecordedReading,
+    first_reading_at,
+    last_event,
+    read_events,
+    read_readings,
+)
+from controller.records.requests import swaps
+from controller.records.snapshot import Snapshot
+from controller.records.writer import BAND
+
+DETAIL_UP_TO = timedelta(days=8)
+"""Up to here a picture is drawn from single readings; beyond, from what each column of it had."""
+CLOSEST, FARTHEST = timedelta(minutes=1), timedelta(days=3660)
+EARLIEST = datetime(1970, 1, 1, tzinfo=UTC)
+LONGEST_INSTANT = 40
+_WHOLE = re.compile(r"-?\d{1,6}", re.ASCII)
+
+
+class Span(Enum):
+    """How far back a figure goes."""
+
+    DAY = "day"
+    WEEK = "week"
+    CROP = "crop"
+    YEAR = "year"
+
+    @property
+    def length(self) -> timedelta:
+        """How far."""
+        return timedelta(days={"day": 1, "week": 7, "crop": 90, "year": 365}[self.value])
+
+    @property
+    def words(self) -> str:
+        """What the page calls it."""
+        return {
+            "day": "a day",
+            "week": "a week",
+            "crop": "a crop, 90 days",
+            "year": "a year",
+        }[self.value]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """From when to when a figure goes; aware."""
+
+    since: datetime
+    until: datetime
+
+    @property
+    def is_long(self) -> bool:
+        """Whether single readings are finer than the pixels of a picture by far."""
+        return self.until - self.since > DETAIL_UP_TO
+
+
+def window_of(span: Span, since: str, until: str, *, now: datetime, zone: tzinfo | None) -> Window:
+    """Return what a browser wants to see: a span up to now, or a part that it looks closer at.
+
+    Args:
+        span: Where nothing closer is asked for.
+        since: ISO 8601, in the chamber's zone where it names none; or empty.
+        until: The same.
+        now: Now, aware.
+        zone: The chamber's zone.
+
+    Raises:
+        ValueError: The two are no instants in order, or too far away.
+    """
+    if not since and not until:
+        return Window(since=now - span.length, until=now)
+    begins, ends = (_instant(text, zone) for text in (since, until))
+    if not (begins >= EARLIEST and CLOSEST <= ends - begins <= FARTHEST):
+        raise ValueError("since, until: allowed: a minute to ten years, since 1970, in this order")
+    return Window(since=begins, until=ends)
+
+
+def _instant(text: str, zone: tzinfo | None) -> datetime:
+    try:
+        at = datetime.fromisoformat(text[:LONGEST_INSTANT])
+        return (at if at.tzinfo is not None else at.replace(tzinfo=zone)).astimezone(UTC)
+    except (ValueError, OverflowError):
+        raise ValueError("since, until: allowed: both, as date and time") from None
+
+
+def extent_words(records: Path, window: Window, *, unit: str) -> str:
+    """Return what a figure shows, in a sentence, for whoever does not see it.
+
+    Args:
+        records: The records database.
+        window: From when to when.
+        unit: ``C`` or ``F``.
+    """
+    try:
+        columns = read_columns(records, since=window.since, until=window.until, columns=1)
+    except OSError:
+        columns = []
+    return _words_of(columns, unit)
+
+
+def _words_of(columns: Sequence[Column], unit: str) -> str:
+    if not columns:
+        return "Nothing was recorded in this time."
+    parts = []
+    for name in ("air", "reservoir", "room"):
+        extents = [getattr(column, f"{name}_mc") for column in columns]
+        known = [extent for extent in extents if extent is not None]
+        if known:
+            low, high = min(low for low, _ in known), max(high for _, high in known)
+            parts.append(f"{name} {temperature(low, unit)} to {temperature(high, unit)}")
+    lasted_s = sum(column.known_s for column in columns)
+    on_s = sum(column.pump_share * column.known_s for column in columns)
+    parts.append(f"pump on {on_s / lasted_s if lasted_s else 0.0:.0%} of the time")
+    words = ", ".join(parts)
+    return f"{words[0].upper()}{words[1:]}."
+
+
+def history_of(
+    records: Path,
+    requests: Path,
+    *,
+    snapshot: Snapshot,
+    window: Window,
+    unit: str,
+    zone: tzinfo | None,
+) -> tuple[History, str]:
+    """Return what a figure shows, and the same in a sentence; what cannot be read is left out.
+
+    Args:
+        records: The records database.
+        requests: The requests file.
+        snapshot: How the chamber is now.
+        window: From when to when.
+        unit: ``C`` or ``F``.
+        zone: The chamber's zone.
+    """
+    since, until = window.since, window.until
+    gap_s = GAP_S
+    try:
+        # a week's records in a year's picture fill a week: no coarser than its own pixels
+        begun = first_reading_at(records, since=since)
+        drawn = Window(since=since if begun is None else min(begun, until), until=until)
+        if drawn.is_long:
+            columns = read_columns(records, since=drawn.since, until=until, columns=COLUMNS)
+            moments = moments_of_columns(columns)
+            gap_s += (until - drawn.since).total_seconds() / COLUMNS
+        else:
+            columns = read_columns(records, since=since, until=until, columns=1)
+            moments = moments_of(read_readings(records, since=since, until=until))
+        raised = [
+            event
+            for event in read_events(records, since=since, kinds={EventKind.RAISED.value})
+            if event.at < until
+        ]
+        bands = bands_of(records, window)
+    except OSError:
+        moments, columns, raised, bands = [], [], [], []
+    try:
+        noted = [swap for swap in swaps(requests) if since <= swap.at < until]
+    except OSError:
+        noted = []
+    status = snapshot.status or {}
+    if not bands and "cut_in_c" in status:
+        bands = [(since.timestamp(), float(status["cut_out_c"]), float(status["cut_in_c"]))]
+    history = History(
+        moments=moments,
+        bands_c=bands,
+        swaps=[(swap.at.timestamp(), f"{swap.packs} packs") for swap in noted],
+        alarms=[(event.at.timestamp(), event.name.replace("_", " ")) for event in raised],
+        due_s=_due(snapshot),
+        until_s=until.timestamp(),
+        unit=unit,
+        zone=zone,
+        gap_s=gap_s,
+    )
+    return history, _words_of(columns, unit)
+
+
+def bands_of(records: Path, window: Window) -> list[tuple[float, float, float]]:
+    """Return since when which band was in force: instant [s], cut-out and cut-in [°C].
+
+    Raises:
+        OSError: The records cannot be read.
+    """
+    before = last_event(records, before=window.since, kind=BAND)
+    events = read_events(records, since=window.since, kinds={BAND})
+    bands = []
+    for event in (*([] if before is None else [before]), *events):
+        parts = event.name.split()
+        if event.at < window.until and len(parts) == 2 and all(map(_WHOLE.fullmatch, parts)):
+            at = max(event.at, window.since)
+            bands.append((at.timestamp(), int(parts[0]) / 1000, int(parts[1]) / 1000))
+    return bands
+
+
+def moments_of(rows: Iterable[RecordedReading]) -> list[Moment]:
+    """Return recorded readings as a figure shows them, five minutes as their lowest and highest."""
+    moments: list[Moment] = []
+    for row in rows:
+        if row.air_min_mc is None or row.air_max_mc is None:
+            moments.append(_moment(row, row.air_mc, 0.0))
+        else:
+            moments.append(_moment(row, row.air_min_mc, -60.0))
+            moments.append(_moment(row, row.air_max_mc, 60.0))
+    return moments
+
+
+def moments_of_columns(columns: Iterable[Column]) -> list[Moment]:
+    """Return columns as a figure shows them: lowest at the first reading, highest at the last.
+
+    Between columns with nothing recorded for long there is a moment of which nothing is known.
+    """
+    moments: list[Moment] = []
+    last_s: float | None = None
+    for column in columns:
+        if last_s is not None and column.begins_s - last_s > GAP_S:
+            moments.append(Moment(at_s=last_s, pump=None, fan=None))
+        extents = (column.air_mc, column.reservoir_mc, column.room_mc, column.coil_outlet_mc)
+        for end, at_s in enumerate((column.begins_s, column.ends_s)):
+            air, reservoir, room, outlet = (
+                None if extent is None else extent[end] / 1000 for extent in extents
+            )
+            moments.append(
+                Moment(
+                    at_s=at_s,
+                    air_c=air,
+                    reservoir_c=reservoir,
+                    room_c=room,
+                    coil_outlet_c=outlet,
+                    pump=column.pump_share,
+                    fan=column.fan_share,
+                )
+            )
+        last_s = column.ends_s
+    return moments
+
+
+def _moment(row: RecordedReading, air_mc: int | None, shift_s: float) -> Moment:
+    air, reservoir, room, outlet = (
+        None if value is None else value / 1000
+        for value in (air_mc, row.reservoir_mc, row.room_mc, row.coil_outlet_mc)
+    )
+    return Moment(
+        at_s=row.at.timestamp() + shift_s,
+        air_c=air,
+        reservoir_c=reservoir,
+        room_c=room,
+        coil_outlet_c=outlet,
+        pump=row.pump if row.pump_share is None else row.pump_share,
+        fan=row.fan if row.fan_share is None else row.fan_share,
+    )
+
+
+def _due(snapshot: Snapshot) -> tuple[float, float, float] | None:
+    forecast = snapshot.forecast
+    if forecast is None:
+        return None
+    texts = [forecast[key] for key in ("early", "swap_due", "late")]
+    if None in texts:
+        return None
+    early, due, late = (datetime.fromisoformat(text).timestamp() for text in texts)
+    return early, due, late

@@ -1,0 +1,1 @@
+"""Documents for a message broker, and requests that come from it."""

@@ -1,0 +1,324 @@
+"""Tells a broker how the chamber is (MQTT 5, OASIS standard), in a thread of its own.
+
+State, forecast and alarms are retained: whoever comes later has them at once. Events go with QoS 1
+from a place kept on disk, so that none is lost while the broker is away, and each carries an id by
+which one that comes twice can be told. What goes wrong is logged once, and tried again after pauses
+that grow and are never the same.
+"""
+
+from __future__ import annotations
+
+import random
+import threading
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime, tzinfo
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import structlog
+
+from controller.domain.places import records_path
+from controller.errors import SettingsError
+from controller.lookout.broker.connection import Broker, broker_of, connect, new_client
+from controller.lookout.broker.documents import (
+    ALARMS,
+    ANSWER,
+    ASK,
+    EVENTS,
+    FORECAST,
+    PRESENT,
+    STATE,
+    Messages,
+    packed,
+    topic_of,
+)
+from controller.lookout.broker.incoming_requests import MessageDesk
+from controller.lookout.broker.other_chambers import OF_OTHERS, hear
+from controller.records.event_feed import EventFeed
+from controller.records.requests import REQUESTS
+from controller.records.snapshot import Snapshot
+from controller.settings.load import Settings
+
+if TYPE_CHECKING:
+    from paho.mqtt.client import Client
+
+PLACE = "mqtt-events.json"
+FIRST_PAUSE_S, LONGEST_PAUSE_S = 1.0, 300.0
+STEADY_AFTER_S = 60.0
+"""A connection that held this long was a good one [s]."""
+FEED_EVERY_S = 2.0
+MOST_UNDER_WAY = 50
+_TURN_S = 0.5
+
+_log = structlog.get_logger("coldpin.mqtt")
+
+
+def teller_of(settings: Settings, config: Path, place: Path) -> MqttTeller | None:
+    """Return what tells the broker, None where none is named.
+
+    Args:
+        settings: The configuration.
+        config: Its file.
+        place: The instance's state directory.
+
+    Raises:
+        SettingsError: Password or certificates cannot be used, or the package is not installed.
+    """
+    broker = broker_of(settings, config.parent)
+    if broker is None:
+        return None
+    try:
+        import paho.mqtt.client  # noqa: F401, PLC0415 - not everybody has a broker
+    except ImportError:
+        problem = "mqtt.host: needs a package; pip install 'coldpin[mqtt]'"
+        raise SettingsError(str(config), (problem,)) from None
+    return MqttTeller(
+        broker,
+        instance=config.stem,
+        messages=Messages(
+            instance=config.stem, chamber=settings.chamber.name, zone=settings.site.zone()
+        ),
+        feed=EventFeed(records_path(settings.records.path, place), place / PLACE),
+        desk=MessageDesk(place / REQUESTS, settings) if broker.commands else None,
+        zone=settings.site.zone(),
+    )
+
+
+def pause_after(failures: int, *, share: float) -> float:
+    """Return how long to wait after so many failures in a row [s].
+
+    Args:
+        failures: 1 or more.
+        share: 0 to 1, drawn anew each time, so that many lookouts do not come back at once.
+    """
+    longest_s: float = min(LONGEST_PAUSE_S, FIRST_PAUSE_S * 2.0 ** min(failures - 1, 20))
+    return longest_s * (0.5 + 0.5 * share)
+
+
+class MqttTeller:
+    """Is given every snapshot, and tells the broker what is new in it."""
+
+    def __init__(
+        self,
+        broker: Broker,
+        *,
+        instance: str,
+        messages: Messages,
+        feed: EventFeed,
+        desk: MessageDesk | None,
+        zone: tzinfo | None,
+        draw: Callable[[], float] = random.random,
+    ) -> None:
+        """Connect to nothing yet.
+
+        Args:
+            broker: Where to.
+            instance: The configuration's name, the second part of every topic.
+            messages: Makes the documents.
+            feed: The events.
+            desk: Takes what is asked for; None: nothing is.
+            zone: The chamber's zone.
+            draw: Gives a share of 0 to 1 for the pauses.
+        """
+        self._broker = broker
+        self._instance = instance
+        self._messages = messages
+        self._feed = feed
+        self._desk = desk
+        self._zone = zone
+        self._draw = draw
+        self._latest: Snapshot | None = None
+        self._told: dict[str, Any] = {}
+        self._others: dict[str, dict[str, Any]] = {}
+        self._state_at_s = 0.0
+        self._under_way: dict[int, int] = {}
+        self._sent_row: int | None = None
+        self._fed_at_s = 0.0
+        self._up = False
+        self._wrong = ""
+        self._problem: str | None = None
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._work, name="mqtt", daemon=True)
+
+    def __call__(self, snapshot: Snapshot) -> None:
+        """Take the newest snapshot; never waits."""
+        self._latest = snapshot
+
+    def others(self) -> dict[str, dict[str, Any]]:
+        """Return what the broker told of every chamber, by instance and topic."""
+        return {instance: dict(told) for instance, told in list(self._others.items())}
+
+    def begin(self) -> None:
+        """Go on telling in a thread of its own."""
+        self._thread.start()
+
+    def close(self, timeout_s: float = 3.0) -> None:
+        """Say goodbye and stop."""
+        self._stop.set()
+        if self._thread.is_alive():
+            self._thread.join(timeout_s)
+
+    def _work(self) -> None:
+        failures = 0
+        while not self._stop.is_set():
+            began_s = time.monotonic()
+            try:
+                self._session()
+            except Exception as error:  # noqa: BLE001 - whatever it was, the next try may do
+                self._wrong = f"{type(error).__name__}: {error}"
+            if self._stop.is_set():
+                return
+            steady = self._up and time.monotonic() - began_s > STEADY_AFTER_S
+            self._up = False
+            failures = 1 if steady else failures + 1
+            self._say(self._wrong or "the connection was lost")
+            self._stop.wait(pause_after(failures, share=self._draw()))
+
+    def _session(self) -> None:
+        """Connect, and tell until the connection ends."""
+        self._wrong = ""
+        client = self._connected_client()
+        try:
+            while not self._stop.is_set():
+                if client.loop(timeout=_TURN_S) != 0:
+                    return
+                if self._up:
+                    self._tell(client)
+            if self._up:
+                self._goodbye(client)
+        finally:
+            self._keep_place()
+            client.disconnect()
+
+    def _connected_client(self) -> Client:
+        client = new_client(self._broker, name=f"coldpin-{self._instance}")
+        now = datetime.now(UTC)
+        client.will_set(
+            self._topic(PRESENT),
+            packed(self._messages.present(now, present=False)),
+            qos=1,
+            retain=True,
+        )
+        client.on_connect = self._on_connect
+        client.on_publish = self._on_publish
+        client.on_message = self._on_message
+        connect(client, self._broker)
+        return client
+
+    def _on_connect(
+        self, client: Client, _data: Any, _flags: Any, reason: Any, _properties: Any
+    ) -> None:
+        if reason.is_failure:
+            self._wrong = f"the broker refused: {reason}"
+            return
+        self._up = True
+        if self._problem is not None:
+            _log.info("mqtt_again", host=self._broker.host)
+        self._problem = None
+        self._told.clear()
+        self._state_at_s = self._fed_at_s = 0.0
+        self._under_way.clear()
+        self._sent_row = None
+        self._publish(client, PRESENT, self._messages.present(datetime.now(UTC), present=True))
+        if self._desk is not None:
+            client.subscribe(self._topic(ASK), qos=1)
+        if self._broker.all_chambers:
+            client.subscribe([(topic_of(self._broker.topic, "+", each), 0) for each in OF_OTHERS])
+
+    def _tell(self, client: Client) -> None:
+        """Publish what is new."""
+        snapshot = self._latest
+        if snapshot is not None:
+            self._tell_state(client, snapshot)
+        if time.monotonic() - self._fed_at_s >= FEED_EVERY_S:
+            self._fed_at_s = time.monotonic()
+            self._feed_events(client)
+            self._keep_place()
+
+    def _tell_state(self, client: Client, snapshot: Snapshot) -> None:
+        status = None if snapshot.silent else snapshot.status
+        changes = None if status is None else [status.get(key) for key in _CHANGES]
+        due = time.monotonic() - self._state_at_s >= self._broker.every_s
+        if due or self._told.get(STATE, ()) != changes:
+            self._told[STATE], self._state_at_s = changes, time.monotonic()
+            self._publish(client, STATE, self._messages.state(snapshot))
+        alarms = None if status is None else status["alarms"]
+        if self._told.get(ALARMS, ()) != alarms:
+            self._told[ALARMS] = alarms
+            self._publish(client, ALARMS, self._messages.alarms(snapshot))
+        if self._told.get(FORECAST, ()) != snapshot.forecast:
+            self._told[FORECAST] = snapshot.forecast
+            self._publish(client, FORECAST, self._messages.forecast(snapshot))
+
+    def _feed_events(self, client: Client) -> None:
+        room = MOST_UNDER_WAY - len(self._under_way)
+        if room <= 0:
+            return
+        try:
+            events = self._feed.next(after=self._sent_row, most=room)
+        except OSError as error:
+            self._say(f"events cannot be read: {error}")
+            return
+        for event in events:
+            document = self._messages.event(event, datetime.now(UTC))
+            sent = client.publish(self._topic(EVENTS), packed(document), qos=1)
+            self._under_way[sent.mid] = event.row
+            self._sent_row = event.row
+
+    def _on_publish(
+        self, _client: Client, _data: Any, mid: int, _reason: Any, _properties: Any
+    ) -> None:
+        self._under_way.pop(mid, None)
+
+    def _keep_place(self) -> None:
+        """Keep how far everything has arrived without a gap."""
+        if self._sent_row is None:
+            return
+        waiting = min(self._under_way.values(), default=self._sent_row + 1)
+        try:
+            self._feed.passed_on(waiting - 1)
+        except OSError as error:
+            self._say(f"the place among the events cannot be kept: {error}")
+
+    def _on_message(self, client: Client, _data: Any, message: Any) -> None:
+        if message.topic != self._topic(ASK):
+            hear(self._others, message.topic, message.payload)
+            return
+        if self._desk is None:
+            return
+        now = datetime.now(UTC).astimezone(self._zone)
+        try:
+            asked = self._desk.take(message.payload, kept=bool(message.retain), now=now)
+        except OSError as error:
+            self._say(f"a request cannot be written: {error}")
+            return
+        if asked is None:
+            return
+        _log.info("asked_by_message", id=asked.id, accepted=asked.accepted, why=asked.why)
+        answer = self._messages.answer(now, asked=asked.id, accepted=asked.accepted, why=asked.why)
+        client.publish(self._topic(ANSWER), packed(answer), qos=1)
+
+    def _publish(self, client: Client, what: str, document: dict[str, Any]) -> None:
+        client.publish(self._topic(what), packed(document), qos=1, retain=True)
+
+    def _goodbye(self, client: Client) -> None:
+        """Say that nobody tells any more, as the last will would."""
+        document = self._messages.present(datetime.now(UTC), present=False)
+        sent = client.publish(self._topic(PRESENT), packed(document), qos=1, retain=True)
+        ends_s = time.monotonic() + 1.0
+        while not sent.is_published() and time.monotonic() < ends_s and client.loop(0.1) == 0:
+            pass
+
+    def _topic(self, what: str) -> str:
+        return topic_of(self._broker.topic, self._instance, what)
+
+    def _say(self, problem: str) -> None:
+        """Log what is wrong, once until it is over."""
+        if problem != self._problem:
+            self._problem = problem
+            _log.warning("mqtt", host=self._broker.host, problem=problem)
+
+
+_CHANGES = ("stage", "phase", "pump", "fan", "alarms", "cut_in_c", "cut_out_c")
+"""What is told at once when it changes; the rest with the next turn."""

@@ -1,0 +1,1 @@
+"""Notices to people: when one is due, and its sending."""

@@ -1,0 +1,1 @@
+"""Questions to a grower, builds, verdict, and what to change first."""

@@ -1,0 +1,196 @@
+"""The cycle to expect: the real control law on the real plant, the true air beside the probe.
+
+A probe lags and speaks in steps, and timers bind; so the air swings beyond the switching points
+while the probe shows it between them.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from controller.core.decide import begin, decide
+from controller.core.law import Band, Law, Timing
+from controller.core.state import Inputs
+from controller.domain.temperatures import Seen, millidegrees
+from controller.thermal.plant import Plant
+from controller.thermal.probe import stepped_c
+from controller.thermal.specs import PlantSpec
+
+SETTLING_S = 3600.0
+COUNTED_S = 2 * 3600.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hour:
+    """Under which the cycle is wanted."""
+
+    when: str
+    """``mild``, ``normal`` or ``hottest``."""
+    room_c: float
+    room_rh: float
+    reservoir_c: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cycle:
+    """What the pump and the true air do in such an hour."""
+
+    when: str
+    on_s: float | None
+    """Mean run; None without a whole run."""
+    off_s: float | None
+    starts_per_h: float
+    air_min_c: float
+    air_max_c: float
+
+
+def expected_cycle(
+    spec: PlantSpec, band: Band, law: Law, hour: Hour, *, tick_s: float, lag_s: float
+) -> Cycle:
+    """Return the cycle in a steady hour, after an hour of settling.
+
+    Args:
+        spec: The plant; its packs hold the reservoir where *hour* puts it.
+        band: Switching points.
+        law: Timers and limits.
+        hour: Room and reservoir.
+        tick_s: Beat of the loop [s].
+        lag_s: Time constant of the air probe [s]; 0: none.
+    """
+    plant = Plant(spec)
+    middle_c = (band.cut_in_mc + band.cut_out_mc) / 2000
+    state = plant.start(
+        air_c=middle_c,
+        reservoir_c=hour.reservoir_c,
+        room_c=hour.room_c,
+        rh=spec.chamber.rh,
+        packs=0,
+    )
+    share = 1.0 if lag_s <= 0 else -math.expm1(-tick_s / lag_s)
+    probe_c = middle_c
+    control = begin(0.0, last_stop=-1e6)
+    water = Seen(millidegrees(hour.reservoir_c))
+    pump = fan = False
+    runs: list[float] = []
+    rests: list[float] = []
+    since_s, least_c, most_c, starts = 0.0, math.inf, -math.inf, 0
+    for tick in range(1, int((SETTLING_S + COUNTED_S) / tick_s) + 1):
+        now = tick * tick_s
+        # the water is put back where it was: a steady hour is wanted, not a warming reservoir
+        state = plant.step(
+            state._replace(reservoir_c=hour.reservoir_c),
+            pump=pump,
+            fan=fan,
+            room_c=hour.room_c,
+            room_rh=hour.room_rh,
+            dt_s=tick_s,
+        )
+        probe_c += share * (state.air_c - probe_c)
+        air = Seen(millidegrees(stepped_c(probe_c)))
+        control, decision = decide(control, Inputs(band=band, air=air, reservoir=water), now, law)
+        counted = now > SETTLING_S
+        if decision.pump is not pump:
+            if since_s > SETTLING_S:
+                (runs if pump else rests).append(now - since_s)
+            since_s = now
+            starts += counted and decision.pump
+        pump, fan = decision.pump, decision.fan
+        if counted:
+            least_c, most_c = min(least_c, state.air_c), max(most_c, state.air_c)
+    return Cycle(
+        when=hour.when,
+        on_s=sum(runs) / len(runs) if runs else None,
+        off_s=sum(rests) / len(rests) if rests else None,
+        starts_per_h=starts / (COUNTED_S / 3600),
+        air_min_c=least_c,
+        air_max_c=most_c,
+    )
+
+
+TIMERS_S = ((300.0, 480.0), (180.0, 300.0), (120.0, 300.0), (120.0, 180.0), (60.0, 180.0))
+"""Minimum run and rest that are worth trying [s]: three to eight minutes of rest spare a small pump
+and its relay. Common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proposal:
+    """Switching points that keep the true air where it shall be."""
+
+    cut_in_c: float
+    cut_out_c: float
+    starts_per_h: float
+    """At the busiest of the hours looked at."""
+    keeps: bool
+    """Whether the air stays inside; where no pair does, this is the one that comes nearest."""
+    minimum_run_s: float
+    anti_short_cycle_s: float
+
+
+def propose_points(
+    spec: PlantSpec,
+    law: Law,
+    hours: tuple[Hour, ...],
+    *,
+    low_c: float,
+    high_c: float,
+    tick_s: float,
+    lag_s: float,
+) -> Proposal:
+    """Return the switching points and timers with the fewest starts that keep the air in a band.
+
+    Args:
+        spec: The plant.
+        law: Timers and limits; its timers are tried first.
+        hours: Hours in which the air must stay inside.
+        low_c: Lowest air [°C].
+        high_c: Highest air [°C].
+        tick_s: Beat of the loop [s].
+        lag_s: Time constant of the air probe [s].
+    """
+    width_k = high_c - low_c
+
+    def judged(points: Band, timing: Timing) -> tuple[tuple[float, float], Proposal]:
+        cycles = [
+            expected_cycle(
+                spec, points, replace(law, timing=timing), hour, tick_s=tick_s, lag_s=lag_s
+            )
+            for hour in hours
+        ]
+        out_k = max(max(0.0, cycle.air_max_c - high_c, low_c - cycle.air_min_c) for cycle in cycles)
+        starts = max(cycle.starts_per_h for cycle in cycles)
+        keeps = out_k <= 0.05
+        return (0.0 if keeps else out_k, starts), Proposal(
+            cut_in_c=points.cut_in_mc / 1000,
+            cut_out_c=points.cut_out_mc / 1000,
+            starts_per_h=starts,
+            keeps=keeps,
+            minimum_run_s=timing.minimum_run_s,
+            anti_short_cycle_s=timing.anti_short_cycle_s,
+        )
+
+    every_points = [
+        Band(_on_step(high_c - below * width_k), _on_step(low_c + above * width_k))
+        for below in (0.1, 0.25, 0.4)
+        for above in (0.1, 0.25, 0.4)
+    ]
+    found = [(*judged(points, law.timing), points) for points in every_points]
+    rank, proposal, points = min(found, key=lambda each: each[0])
+    # then the timers, from gentle on pump and relay to quick; a tie leaves them as they are
+    for minimum_run_s, rest_s in TIMERS_S:
+        timing = replace(
+            law.timing,
+            minimum_run_s=max(minimum_run_s, law.timing.prime_s),
+            anti_short_cycle_s=max(rest_s, law.timing.run_on_s),
+        )
+        other_rank, other = judged(points, timing)
+        if other_rank[0] < rank[0] - 0.02 or (
+            other_rank[0] <= rank[0] and other_rank[1] < 0.9 * rank[1]
+        ):
+            rank, proposal = other_rank, other
+    return proposal
+
+
+def _on_step(temp_c: float) -> int:
+    """Return the nearest temperature that the probe can say [m°C]."""
+    return millidegrees(stepped_c(temp_c))

@@ -1,0 +1,81 @@
+"""Figures found again from the record that they made; a record that tells nothing is refused."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from controller.errors import RecordError
+from controller.fit.fitting import Fit, fit
+from controller.fit.problem import FIGURES
+from controller.fit.replay import stretches_of
+from controller.thermal.specs import ChamberSpec, PlantSpec
+from tests.support.recorded_plant import LAG_S, recorded_plant
+
+TRUTH = PlantSpec()
+OFF = (1.4, 0.75, 0.7, 1.5, 0.65, 1.35)
+
+
+@pytest.fixture(scope="module")
+def found() -> Fit:
+    """The example plant, believed with every figure 25 to 50 % off."""
+    believed = TRUTH
+    for figure, off in zip(FIGURES, OFF, strict=True):
+        believed = figure.put(believed, figure.of(believed) * off)
+    seen, swaps = recorded_plant(TRUTH, days=2.0)
+    return fit(list(stretches_of(seen, swaps)), believed)
+
+
+def test_the_figures_that_made_a_record_are_found(found: Fit) -> None:
+    """Each within its interval, and no interval wider than the doubt it was begun with."""
+    assert len(found.fitted) + len(found.untold) == len(FIGURES)
+    assert len(found.fitted) >= 5
+    for each in found.fitted:
+        truth = each.figure.of(TRUTH)
+        assert each.low < truth < each.high, each.figure.name
+        assert abs(math.log(each.value / truth)) < 0.15, each.figure.name
+
+
+def test_what_it_is_not_asked_for_is_told_too(found: Fit) -> None:
+    """Lag of the air probe, offsets near nothing, packs nearly frozen through, a small misfit."""
+    assert found.lag_s == pytest.approx(LAG_S, rel=0.15)
+    assert abs(found.offsets.water_k) < 0.15
+    assert all(0.85 < share < 1.1 for share in found.frozen)
+    assert found.air_rms_k < 0.06
+    assert found.reservoir_rms_k < 0.08
+
+
+def test_the_courses_have_a_value_for_every_reading(found: Fit) -> None:
+    """So that a picture can be drawn of model and record."""
+    (course,) = found.courses
+    assert len(course.air_c) == len(course.reservoir_c) == len(course.stretch.seen)
+
+
+@pytest.mark.parametrize(
+    ("days", "changes", "says"),
+    [
+        (0.5, {}, "12 h of readings"),
+        (1.2, {"swing_k": 0.3}, "warm and cool hours differ"),
+        (1.2, {"cut_in_c": 60.0}, "cooling was on for 0%"),
+        (1.2, {"swap_every_h": 1e6}, None),
+    ],
+)
+def test_a_record_without_variation_is_refused(
+    days: float, changes: dict[str, float], says: str | None
+) -> None:
+    """What it lacks is said, with what is allowed."""
+    seen, swaps = recorded_plant(TRUTH, days=days, **changes)
+    if says is None:
+        swaps, says = [], "no swap of a whole set"
+    with pytest.raises(RecordError, match=says):
+        fit(list(stretches_of(seen, swaps)), TRUTH)
+
+
+def test_a_figure_is_put_where_its_key_says() -> None:
+    """Every figure reads back what was put, and a wall by name gives way to a number."""
+    spec = PlantSpec(chamber=ChamberSpec(wall="foam-board-25"))
+    for figure in FIGURES:
+        assert figure.of(figure.put(spec, 1.25)) == pytest.approx(1.25)
+        part, key = figure.name.split(".")[1:]
+        assert hasattr(getattr(spec, part), key)

@@ -1,0 +1,164 @@
+"""What the page's picture shows: windows, bands, gaps, and the sentence beside it."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from controller.domain.places import RECORDS
+from controller.history.figure_data import (
+    Span,
+    Window,
+    bands_of,
+    extent_words,
+    history_of,
+    moments_of_columns,
+    window_of,
+)
+from controller.history.importing import add_history, reading_at
+from controller.pictures.figures import Moment
+from controller.records.columns import Column
+from controller.records.requests import REQUESTS
+from tests.lookout.houses import NOW, snapshot
+
+LISBON = ZoneInfo("Europe/Lisbon")
+DAY = timedelta(days=1)
+
+
+def column(begins_s: float, ends_s: float, low: int, high: int) -> Column:
+    return Column(
+        begins_s=begins_s, ends_s=ends_s, air_mc=(low, high), reservoir_mc=None, room_mc=None,
+        coil_outlet_mc=None, known_s=600.0, pump_share=0.25, fan_share=0.5,
+    )  # fmt: skip
+
+
+def recorded(place: Path, minutes: int, every: int = 1) -> Path:
+    """Keep readings up to now: 16 °C, in the middle a minute of 19 °C with the pump on."""
+    path = place / RECORDS
+    rows = [
+        reading_at(
+            NOW - timedelta(minutes=minutes - at),
+            (19.0 if at == minutes // 2 else 16.0, 4.0, None, None),
+            pump=at == minutes // 2,
+            fan=False,
+        )
+        for at in range(0, minutes, every)
+    ]
+    add_history(path, rows, name="one", chamber="c")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("span", "days"), [(Span.DAY, 1), (Span.WEEK, 7), (Span.CROP, 90), (Span.YEAR, 365)]
+)
+def test_a_span_ends_now(span: Span, days: int) -> None:
+    """Where nothing closer is asked for."""
+    window = window_of(span, "", "", now=NOW, zone=LISBON)
+
+    assert window == Window(since=NOW - days * DAY, until=NOW)
+
+
+def test_a_closer_look_is_in_the_chamber_s_zone() -> None:
+    """The picture's own times are local; a browser on a journey gives them back as they are."""
+    window = window_of(
+        Span.WEEK, "2026-07-14T10:00:00", "2026-07-14 12:00:00.1234", now=NOW, zone=LISBON
+    )
+
+    assert window.since == datetime(2026, 7, 14, 9, 0, tzinfo=UTC)
+    assert window.until == datetime(2026, 7, 14, 11, 0, 0, 123_400, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    ("since", "until"),
+    [
+        ("2026-07-14T10:00", ""),
+        ("", "2026-07-14T10:00"),
+        ("soon", "later"),
+        ("2026-07-14T10:00", "2026-07-14T10:00:59"),
+        ("2026-07-14T12:00", "2026-07-14T10:00"),
+        ("1969-01-01T00:00", "1969-01-02T00:00"),
+        ("2000-01-01T00:00", "2026-01-01T00:00"),
+        ("0001-01-01T00:00+14:00", "0001-01-02T00:00"),
+        ("9999-12-31T00:00-14:00", "9999-12-31T23:59-14:00"),
+        ("2026-07-14T10:00" + "0" * 5000, "2026-07-14T12:00"),
+    ],
+)
+def test_no_window_is_refused(since: str, until: str) -> None:
+    """One error for whatever a browser may send."""
+    with pytest.raises(ValueError, match="allowed"):
+        window_of(Span.DAY, since, until, now=NOW, zone=LISBON)
+
+
+def test_columns_become_lowest_and_highest_with_gaps_between() -> None:
+    """Columns that follow each other are joined; an hour without records is not bridged."""
+    moments = moments_of_columns(
+        [column(0.0, 600.0, 15_000, 17_000), column(660.0, 1200.0, 15_500, 16_500),
+         column(4800.0, 5400.0, 16_000, 18_000)]
+    )  # fmt: skip
+
+    assert [(moment.at_s, moment.air_c) for moment in moments] == [
+        (0.0, 15.0), (600.0, 17.0), (660.0, 15.5), (1200.0, 16.5),
+        (1200.0, None),
+        (4800.0, 16.0), (5400.0, 18.0),
+    ]  # fmt: skip
+    assert moments[4] == Moment(at_s=1200.0, pump=None, fan=None)
+    assert (moments[0].pump, moments[0].fan) == (0.25, 0.5)
+
+
+def test_bands_step_where_they_were_put_in_force(tmp_path: Path) -> None:
+    """The one before the window is in force at its beginning; nonsense is left out."""
+    path = recorded(tmp_path, 600)
+    with closing(sqlite3.connect(path)) as file, file:
+        run, ahead_ms = file.execute("SELECT run, utc_ms - at_ms FROM clocks").fetchone()
+        for minutes_ago, name in (
+            (500, "15000 16500"), (200, "15500 17000"), (100, "warm"), (-100, "1 2"),
+        ):  # fmt: skip
+            at_ms = round((NOW.timestamp() - 60 * minutes_ago) * 1000) - ahead_ms
+            file.execute(
+                "INSERT INTO events (run, at_ms, kind, name, detail) VALUES (?, ?, 'band', ?, '')",
+                (run, at_ms, name),
+            )
+
+    window = Window(since=NOW - timedelta(minutes=300), until=NOW)
+
+    assert bands_of(path, window) == [
+        (window.since.timestamp(), 15.0, 16.5),
+        ((NOW - timedelta(minutes=200)).timestamp(), 15.5, 17.0),
+    ]
+
+
+@pytest.mark.parametrize(("minutes", "every"), [(600, 1), (30 * 1440, 5)], ids=["short", "long"])
+def test_a_peak_of_a_minute_is_in_every_picture(tmp_path: Path, minutes: int, every: int) -> None:
+    """By single readings and by columns alike."""
+    path = recorded(tmp_path, minutes, every)
+    now = snapshot()
+
+    history, words = history_of(
+        path, tmp_path / REQUESTS, snapshot=now, unit="C", zone=UTC,
+        window=window_of(Span.CROP, "", "", now=NOW, zone=UTC),
+    )  # fmt: skip
+
+    air = [moment.air_c for moment in history.moments if moment.air_c is not None]
+    assert (min(air), max(air)) == (16.0, 19.0)
+    assert words.startswith("Air 16.00 °C to 19.00 °C, reservoir 4.00 °C to 4.00 °C, pump on ")
+    assert len(history.moments) <= 2 * 900 + 2
+    assert history.bands_c == [((NOW - 90 * DAY).timestamp(), 15.5, 17.0)]
+
+
+def test_the_sentence_beside_the_picture(tmp_path: Path) -> None:
+    """For whoever does not see it, or has scripts off."""
+    path = recorded(tmp_path, 600)
+    window = Window(since=NOW - DAY, until=NOW)
+
+    assert extent_words(path, window, unit="C") == (
+        "Air 16.00 °C to 19.00 °C, reservoir 4.00 °C to 4.00 °C, pump on 0% of the time."
+    )
+    assert "60.80 °F" in extent_words(path, window, unit="F")
+    nothing = "Nothing was recorded in this time."
+    assert extent_words(path, Window(since=NOW, until=NOW + DAY), unit="C") == nothing
+    assert extent_words(tmp_path / "none", window, unit="C") == nothing

@@ -1,0 +1,228 @@
+"""What the crop had: figures that can be reckoned by hand, and the rehearsal's own figures."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from controller.cli.main import status_of
+from controller.history.importing import reading_at
+from controller.history.report import Report, Stood, report_of
+from controller.records.reader import RecordedEvent, RecordedReading
+from controller.records.requests import NotedSwap
+from controller.settings.shipped import shipped_config
+
+BEGINS = datetime(2026, 7, 1, 12, 0, tzinfo=UTC)
+MINUTE = timedelta(minutes=1)
+CONFIG = str(shipped_config("larkmoor-laptop.toml"))
+
+
+def rows(*values: tuple[float, float | None, bool]) -> list[RecordedReading]:
+    return [
+        reading_at(BEGINS + at * MINUTE, (air, 4.0, None, None), pump=on, fan=on)
+        for at, air, on in values
+    ]
+
+
+def event(at: float, kind: str, name: str, detail: str = "") -> RecordedEvent:
+    return RecordedEvent(at=BEGINS + at * MINUTE, kind=kind, name=name, detail=detail)
+
+
+def made(
+    readings: list[RecordedReading],
+    *events: RecordedEvent,
+    swaps: tuple[float, ...] = (),
+    minutes: float = 10.0,
+) -> Report:
+    return report_of(
+        readings,
+        events,
+        [NotedSwap(at=BEGINS + at * MINUTE, packs=4, noted=BEGINS, through=None) for at in swaps],
+        since=BEGINS,
+        until=BEGINS + minutes * MINUTE,
+        zone=UTC,
+        stage="cropping",
+        band_mc=(15_000, 17_000),
+    )
+
+
+def test_figures_by_hand() -> None:
+    """Ten minutes: two above by 3 K, three below by 2 K, five in the band."""
+    report = made(
+        rows((0, 16.0, False), (3, 20.0, True), (5, 13.0, True), (8, 16.5, False)), minutes=10.0
+    )
+
+    figures = report.stages["cropping"]
+    assert figures.known_s == 600.0
+    assert figures.in_band_share == pytest.approx(0.5)
+    assert figures.above_k_h == pytest.approx(3.0 * 2 / 60)
+    assert figures.below_k_h == pytest.approx(2.0 * 3 / 60)
+    assert (report.starts, report.pump_s) == (1, 300.0)
+    assert report.duty_by_hour[12] == pytest.approx(0.5)
+    assert report.longest_run_s == 300.0
+    assert report.gaps == []
+
+
+def test_stage_and_band_change_where_they_did() -> None:
+    """Each minute counts for the stage and against the band that were in force then."""
+    report = made(
+        rows(*((i, 13.0, False) for i in range(10))),
+        event(4, "stage", "pinning"),
+        event(6, "band", "12000 14000"),
+        event(7, "band", "nonsense"),
+    )
+
+    assert report.stages["cropping"].known_s == 240.0
+    assert report.stages["pinning"].known_s == 360.0
+    assert report.stages["pinning"].in_band_s == 240.0
+
+
+def test_a_gap_is_a_gap_and_in_no_figure() -> None:
+    """Silence counts for nothing, and a run that it cuts has no length."""
+    report = made(
+        rows((0, 16.0, False), (1, 16.0, True), (60, 16.0, True), (61, 16.0, False)), minutes=62.0
+    )
+
+    assert report.recorded_s == (1 + 5 + 1 + 1) * 60.0
+    assert report.gaps == [(BEGINS + 6 * MINUTE, BEGINS + 60 * MINUTE)]
+    assert report.longest_run_s is None
+
+
+def test_a_day_of_25_hours_is_one_day() -> None:
+    """Both hours named 02 count for it, and no run is counted twice or lost.
+
+    Source: directive 2000/84/EC: clocks go back at 01:00 UTC on the last Sunday of October.
+    """
+    midnight = datetime(2026, 10, 24, 22, tzinfo=UTC)  # 00:00 in Berlin
+    readings = [
+        reading_at(midnight + step * MINUTE, (16.0, 4.0, None, None), pump=on, fan=on)
+        for step in range(25 * 60)
+        for on in [step % 60 == 30]
+    ]
+
+    report = report_of(
+        readings,
+        [],
+        [],
+        since=midnight,
+        until=midnight + 25 * 60 * MINUTE,
+        zone=ZoneInfo("Europe/Berlin"),
+        stage="cropping",
+        band_mc=(15_000, 17_000),
+    )
+
+    assert report.starts_by_day == {"2026-10-25": 25}
+    assert report.pump_s == 25 * 60.0
+    assert report.duty_by_hour == [pytest.approx(1 / 60)] * 24
+
+
+def test_nothing_recorded_is_one_gap() -> None:
+    """And no figure divides by nothing."""
+    report = made([], minutes=60.0)
+
+    assert report.gaps == [(BEGINS, BEGINS + 60 * MINUTE)]
+    assert report.duty_by_hour == [None] * 24
+
+
+def test_rows_of_five_minutes_count_by_their_shares() -> None:
+    """Thinned history keeps duty and starts."""
+    thinned = RecordedReading(
+        at=BEGINS + 2.5 * MINUTE, air_mc=16_000, reservoir_mc=4000, room_mc=None,
+        coil_outlet_mc=None, pump=False, fan=False, air_min_mc=15_000, air_max_mc=17_000,
+        pump_share=0.4, fan_share=0.5, starts=2,
+    )  # fmt: skip
+
+    report = made([thinned], minutes=7.5)
+
+    assert (report.starts, report.pump_s) == (2, pytest.approx(120.0))
+
+
+def test_alarms_stand_from_raise_to_clear() -> None:
+    """One from before the span, one within it, one still standing; the end may read differently."""
+    report = made(
+        rows((0, 16.0, False)),
+        event(-30, "alarm_raised", "air_high"),
+        event(2, "alarm_cleared", "air_high"),
+        event(3, "alarm_raised", "probe_lost", "room"),
+        event(4, "alarm_raised", "output_failed", "pump: stuck"),
+        event(5, "alarm_cleared", "output_failed", ""),
+        event(6, "trip", "low_limit"),
+        event(7, "refused", "air", "3 checksum wrong"),
+        event(8, "refused", "air", "2 checksum wrong"),
+        event(9, "refused", "air", "many"),
+    )
+
+    assert report.alarms == [
+        Stood(name="air_high", about="", raised=BEGINS - 30 * MINUTE, cleared=BEGINS + 2 * MINUTE),
+        Stood(name="probe_lost", about="room", raised=BEGINS + 3 * MINUTE, cleared=None),
+        Stood(
+            name="output_failed", about="", raised=BEGINS + 4 * MINUTE, cleared=BEGINS + 5 * MINUTE
+        ),
+    ]
+    assert report.trips == 1
+    assert report.probes_lost == {"room": 1}
+    assert report.refused == {"air": {"checksum wrong": 5}}
+
+
+def test_a_set_is_in_until_the_next_swap() -> None:
+    """Also one that went in before the span."""
+    report = made(rows((0, 16.0, False)), swaps=(-300.0, 5.0, 8.0))
+
+    assert report.packs == 8
+    assert report.set_hours == [pytest.approx(305 / 60), pytest.approx(3 / 60)]
+
+
+def test_a_rehearsal_recorded_says_what_the_rehearsal_says(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Two days rehearsed, written as CSV, imported, reported: starts, packs and duty agree.
+
+    The rehearsal sums its true plant every tick, the report what a probe showed once a minute.
+    """
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
+    table = str(tmp_path / "h.csv")
+    assert status_of(["rehearse", CONFIG, "--days", "2", "--csv", table, "--json"]) == 0
+    rehearsed = json.loads(capsys.readouterr().out)
+    assert status_of(["import", CONFIG, "--csv", table]) == 0
+    capsys.readouterr()
+    begins = datetime.fromisoformat(rehearsed["started"])
+
+    span = ["--from", begins.isoformat(), "--to", (begins + timedelta(days=2)).isoformat()]
+    page = tmp_path / "r.html"
+    assert status_of(["report", CONFIG, *span, "--json", "--html", str(page)]) == 0
+    reported = json.loads(capsys.readouterr().out)
+
+    assert reported["packs"] == rehearsed["packs_used"]
+    assert reported["starts"] == pytest.approx(rehearsed["starts"], abs=3)
+    assert reported["duty"] == pytest.approx(rehearsed["duty"], abs=0.01)
+    figures = reported["stages"]["cropping"]
+    assert figures["mean_c"] == pytest.approx(rehearsed["air_c"]["mean"], abs=0.1)
+    assert page.read_text(encoding="utf-8").startswith("<!doctype html>")
+
+
+@pytest.mark.parametrize(
+    ("span", "status", "told"),
+    [
+        (["--from", "soon"], 64, "allowed: ISO 8601"),
+        (["--from", "2026-07-02", "--to", "2026-07-01"], 64, "not later"),
+        ([], 69, "no records are kept here yet"),
+    ],
+    ids=["no-time", "backwards", "no-records"],
+)
+def test_what_cannot_be_reported_says_why(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    span: list[str],
+    status: int,
+    told: str,
+) -> None:
+    """One plain message."""
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
+
+    assert status_of(["report", CONFIG, *span]) == status
+    assert told in capsys.readouterr().err

@@ -1,0 +1,527 @@
+"""What a broker is told, held against a real one; and a broker that behaves badly."""
+
+from __future__ import annotations
+
+import json
+import socket
+import sqlite3
+import subprocess
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from jsonschema import Draft202012Validator
+from structlog.testing import capture_logs
+
+from controller.errors import SettingsError
+from controller.lookout.broker import publisher as mqtt
+from controller.lookout.broker.connection import broker_of
+from controller.lookout.broker.documents import TOPICS, schema_of
+from controller.lookout.broker.publisher import MqttTeller, pause_after, teller_of
+from controller.records.requests import REQUESTS, unanswered
+from controller.records.schema import migrate
+from controller.records.snapshot import Snapshot, take_snapshot
+from controller.settings.load import read_settings
+from tests.lookout.houses import alarm, put_status, settings_with, status
+from tests.support.broker import Listener, RealBroker, until
+
+
+@pytest.fixture(autouse=True)
+def quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pauses of a test, not of a shed."""
+    monkeypatch.setattr(mqtt, "FIRST_PAUSE_S", 0.05)
+    monkeypatch.setattr(mqtt, "LONGEST_PAUSE_S", 0.2)
+    monkeypatch.setattr(mqtt, "FEED_EVERY_S", 0.05)
+    monkeypatch.setattr(mqtt, "_TURN_S", 0.05)
+
+
+@pytest.fixture
+def broker(tmp_path: Path) -> Iterator[RealBroker]:
+    """A broker that lets everybody in."""
+    started = RealBroker(tmp_path)
+    yield started
+    started.stop()
+
+
+class Shed:
+    """A chamber with records, and what tells of it."""
+
+    def __init__(self, folder: Path, port: int, more: str = "") -> None:
+        self.place = folder
+        settings_with(folder, f'[mqtt]\nhost = "127.0.0.1"\nport = {port}\n{more}')
+        self.settings = read_settings(folder / "c.toml")
+        self.run = self._begin_records()
+        put_status(folder, status())
+
+    def _begin_records(self, boot: str = "boot-a") -> int:
+        with closing(sqlite3.connect(self.place / "records.sqlite")) as file:
+            migrate(file)
+            run = file.execute(
+                "INSERT INTO runs (boot_id, chamber, started_ms) VALUES (?, 'shed', 5)", (boot,)
+            ).lastrowid
+            file.execute("INSERT INTO clocks VALUES (?, 0, 1784000000000)", (run,))
+            file.commit()
+        assert run is not None
+        return run
+
+    def happen(self, *names: str) -> None:
+        """Write events."""
+        with closing(sqlite3.connect(self.place / "records.sqlite")) as file:
+            for name in names:
+                file.execute(
+                    "INSERT INTO events (run, at_ms, kind, name, detail) VALUES (?, 9, 'raised',"
+                    " ?, '')",
+                    (self.run, name),
+                )
+            file.commit()
+
+    def teller(self) -> MqttTeller:
+        made = teller_of(self.settings, self.place / "c.toml", self.place)
+        assert made is not None
+        return made
+
+    def look(self, forecast: dict[str, Any] | None = None) -> Snapshot:
+        return take_snapshot(self.place, taken_utc=datetime.now(UTC), forecast=forecast)
+
+
+@pytest.fixture
+def begun() -> Iterator[Callable[[MqttTeller], MqttTeller]]:
+    """Begins what tells, and ends it after the test."""
+    tellers: list[MqttTeller] = []
+
+    def begin(teller: MqttTeller) -> MqttTeller:
+        tellers.append(teller)
+        teller.begin()
+        return teller
+
+    yield begin
+    for each in tellers:
+        each.close()
+
+
+Begin = Callable[[MqttTeller], MqttTeller]
+FORECAST = {
+    "as_of": "2026-07-14T14:00:00+00:00",
+    "swap_due": "2026-07-14T20:00:00+00:00",
+    "early": "2026-07-14T19:00:00+00:00",
+    "late": None,
+    "reserve_kj": 900.0,
+    "basis": "learned",
+    "plan": [{"at": "2026-07-14T18:00:00+00:00", "packs": 4, "why": "before bed"}],
+}
+
+
+def valid(what: str, documents: list[dict[str, Any]]) -> None:
+    """Hold documents against the schema that ships."""
+    validator = Draft202012Validator(
+        schema_of(what), format_checker=Draft202012Validator.FORMAT_CHECKER
+    )
+    for each in documents:
+        validator.validate(each)
+
+
+@pytest.mark.parametrize("what", TOPICS)
+def test_every_topic_has_a_schema_that_is_one(what: str) -> None:
+    """Of JSON Schema 2020-12."""
+    Draft202012Validator.check_schema(schema_of(what))
+
+
+def test_who_comes_later_has_everything_at_once(
+    tmp_path: Path, broker: RealBroker, begun: Begin
+) -> None:
+    """State, alarms, forecast and presence are retained, and hold to their schemas."""
+    shed = Shed(tmp_path, broker.port)
+    put_status(tmp_path, status(alarms=[alarm("air_high")]))
+    begun(shed.teller())(shed.look(FORECAST))
+    early = Listener(broker.port)
+    until(lambda: bool(early.of("forecast")), "the forecast is told")
+    late = Listener(broker.port)
+    until(lambda: len(late.heard) >= 4, "everything is there at once")
+
+    assert all(kept for _, _, kept in late.heard)
+    for what in ("state", "alarms", "forecast", "present"):
+        valid(what, late.of(what))
+    (state,) = late.of("state")
+    assert state["status"]["probes"]["air"]["reading_c"] == 16.2
+    assert late.of("alarms")[0]["alarms"][0]["name"] == "air_high"
+    assert late.of("forecast")[0]["forecast"] == FORECAST
+    assert late.of("present")[0]["present"] is True
+    early.close()
+    late.close()
+
+
+def test_a_silent_control_process_leaves_no_old_numbers(
+    tmp_path: Path, broker: RealBroker, begun: Begin
+) -> None:
+    """The state says so; readings and alarms are unknown, not the last ones."""
+    shed = Shed(tmp_path, broker.port)
+    put_status(tmp_path, status(boottime_s=1.0))
+    begun(shed.teller())(shed.look())
+    listener = Listener(broker.port)
+    until(lambda: bool(listener.of("alarms")), "the alarms are told")
+
+    (state,) = listener.of("state")
+    assert (state["silent"], state["status"]) == (True, None)
+    assert listener.of("alarms")[0]["alarms"] is None
+    valid("state", [state])
+    listener.close()
+
+
+def test_a_killed_lookout_is_told_of_by_the_broker(tmp_path: Path, broker: RealBroker) -> None:
+    """The last will, where nobody could say goodbye; and goodbye where one could."""
+    shed = Shed(tmp_path, broker.port)
+    teller = shed.teller()
+    listener = Listener(broker.port)
+    client = teller._connected_client()
+    until(lambda: client.loop(0.05) == 0 and teller._up, "connected")
+    until(lambda: client.loop(0.05) == 0 and bool(listener.of("present")), "told of")
+    sock = client.socket()
+    assert sock is not None
+    sock.shutdown(socket.SHUT_RDWR)  # no goodbye goes out
+    until(lambda: len(listener.of("present")) == 2, "the will is told")
+
+    again = shed.teller()
+    again.begin()
+    again(shed.look())
+    until(lambda: len(listener.of("present")) == 3, "back")
+    again.close()
+    until(lambda: len(listener.of("present")) == 4, "goodbye")
+
+    assert [each["present"] for each in listener.of("present")] == [True, False, True, False]
+    listener.close()
+
+
+def test_events_outlive_a_broker_that_is_away(
+    tmp_path: Path, broker: RealBroker, begun: Begin
+) -> None:
+    """What happened while it was gone comes afterwards: every id, in order, none lost."""
+    shed = Shed(tmp_path, broker.port)
+    heard_again = threading.Event()
+    teller = shed.teller()
+    # a listener keeps no place of its own: it must be there before anything is told again
+    teller._draw = lambda: float(not heard_again.wait(20.0))
+    begun(teller)(shed.look())
+    listener = Listener(broker.port)
+    until((tmp_path / mqtt.PLACE).exists, "a place is kept")
+    shed.happen("first")
+    until(lambda: len(listener.of("events")) == 1, "the first event")
+
+    broker.stop()
+    listener.client.loop_stop()
+    shed.happen(*(f"away-{number}" for number in range(120)))
+    broker.start()
+    again = Listener(broker.port)
+    heard_again.set()
+    until(lambda: len({e["id"] for e in again.of("events")}) >= 120, "all events")
+
+    names = list(dict.fromkeys(each["name"] for each in again.of("events")))
+    assert [n for n in names if n != "first"] == [f"away-{number}" for number in range(120)]
+    valid("events", again.of("events"))
+    again.close()
+
+
+def test_a_restart_goes_on_where_the_last_one_stopped(tmp_path: Path, broker: RealBroker) -> None:
+    """Events of the time in between come once; those told before do not come again."""
+    shed = Shed(tmp_path, broker.port)
+    shed.happen("long-ago")
+    listener = Listener(broker.port)
+    for name in ("one", "two"):
+        teller = shed.teller()
+        teller.begin()
+        until((tmp_path / mqtt.PLACE).exists, "a place is kept")
+        shed.happen(name)
+        until(lambda n=name: n in {e["name"] for e in listener.of("events")}, name)  # type: ignore[misc]
+        teller.close()
+        shed.happen(f"after-{name}")
+
+    assert [each["name"] for each in listener.of("events")] == ["one", "after-one", "two"]
+    listener.close()
+
+
+def test_a_new_database_is_told_from_its_beginning(tmp_path: Path, broker: RealBroker) -> None:
+    """Where the old one was set aside its numbers begin anew, and nothing is passed over."""
+    shed = Shed(tmp_path, broker.port)
+    listener = Listener(broker.port)
+    teller = shed.teller()
+    teller.begin()
+    until((tmp_path / mqtt.PLACE).exists, "a place is kept")
+    shed.happen("old-1", "old-2", "old-3")
+    until(lambda: len(listener.of("events")) == 3, "the old ones")
+    teller.close()
+    (tmp_path / "records.sqlite").unlink()
+    shed.run = shed._begin_records("boot-b")
+    shed.happen("new-1")
+    again = shed.teller()
+    again.begin()
+    until(lambda: len(listener.of("events")) == 4, "the new one")
+    again.close()
+
+    ids = [each["id"] for each in listener.of("events")]
+    assert len(set(ids)) == 4
+    listener.close()
+
+
+def asked(listener: Listener, document: object) -> None:
+    """Publish something on the topic of requests."""
+    payload = document if isinstance(document, bytes) else json.dumps(document).encode()
+    listener.client.publish("coldpin/c/ask", payload, qos=1)
+
+
+def test_nothing_can_be_asked_for_unless_it_was_allowed(
+    tmp_path: Path, broker: RealBroker, begun: Begin
+) -> None:
+    """Commands are off by default."""
+    shed = Shed(tmp_path, broker.port)
+    begun(shed.teller())(shed.look())
+    listener = Listener(broker.port)
+    until(lambda: bool(listener.of("present")), "there")
+    asked(listener, {"id": "1", "what": "reset"})
+    shed.happen("after")
+    until(lambda: bool(listener.of("events")), "something later")
+
+    assert not (tmp_path / REQUESTS).exists()
+    assert listener.of("answer") == []
+    listener.close()
+
+
+def test_what_is_asked_for_goes_the_way_of_the_page(
+    tmp_path: Path, broker: RealBroker, begun: Begin
+) -> None:
+    """The same requests with the same checks; an id is done once, whatever comes is answered."""
+    shed = Shed(tmp_path, broker.port, "commands = true")
+    begun(shed.teller())(shed.look())
+    listener = Listener(broker.port)
+    until(lambda: bool(listener.of("present")), "there")
+    swap = {"id": "s1", "what": "swap", "fields": {"packs": "4", "through": "yes"}, "who": "Tove"}
+    wrong = [
+        b"\xff\x00",
+        b"[" * 5000,
+        {"id": "2", "what": "swap", "fields": {"packs": "4000"}},
+        {"id": "3", "what": "open the door"},
+        {"id": "4", "what": "reset", "more": 1},
+        {"id": 5, "what": "reset"},
+        {"id": "6", "what": "pause", "fields": {"minutes": 5}},
+        b" " * 20_000,
+    ]
+    for each in (swap, swap, *wrong):
+        asked(listener, each)
+    until(lambda: len(listener.of("answer")) == 9, "nine answers")
+
+    answers = listener.of("answer")
+    valid("answer", answers)
+    valid("ask", [swap])
+    assert [each["id"] for each in answers if each["accepted"]] == ["s1"]
+    assert all("allowed" in each["why"] or "cannot" in each["why"] for each in answers[1:])
+    (request,) = unanswered(tmp_path / REQUESTS)
+    assert (request.kind.value, request.who) == ("swap", "Tove, by message")
+    assert request.payload["packs"] == 4
+    listener.close()
+
+
+def test_ten_megabytes_never_reach_the_lookout(
+    tmp_path: Path, broker: RealBroker, begun: Begin
+) -> None:
+    """The broker keeps what is larger than was agreed to itself; the connection stays."""
+    shed = Shed(tmp_path, broker.port, "commands = true")
+    begun(shed.teller())(shed.look())
+    listener = Listener(broker.port, "coldpin/c/answer")
+    watcher = Listener(broker.port, "coldpin/c/present")
+    until(lambda: bool(watcher.of("present")), "there")
+    asked(listener, b"x" * 10_000_000)
+    asked(listener, {"id": "1", "what": "resume"})
+    until(lambda: bool(listener.of("answer")), "the answer to the next one")
+
+    assert [each["id"] for each in listener.of("answer")] == ["1"]
+    assert [each["present"] for each in watcher.of("present")] == [True]
+    listener.close()
+    watcher.close()
+
+
+def test_a_request_that_the_broker_kept_is_refused(
+    tmp_path: Path, broker: RealBroker, begun: Begin
+) -> None:
+    """Nobody knows how old it is."""
+    listener = Listener(broker.port)
+    listener.client.publish(
+        "coldpin/c/ask", json.dumps({"id": "old", "what": "reset"}), qos=1, retain=True
+    ).wait_for_publish(10)
+    shed = Shed(tmp_path, broker.port, "commands = true")
+    begun(shed.teller())(shed.look())
+    until(lambda: bool(listener.of("answer")), "an answer")
+
+    assert listener.of("answer")[0]["accepted"] is False
+    assert not (tmp_path / REQUESTS).exists() or unanswered(tmp_path / REQUESTS) == []
+    listener.close()
+
+
+def password_broker(folder: Path) -> RealBroker:
+    """Return a broker that wants a password."""
+    passwords = folder / "passwords"
+    subprocess.run(
+        ["mosquitto_passwd", "-b", "-c", str(passwords), "shed", "right"],
+        check=True,
+        capture_output=True,
+    )
+    return RealBroker(folder, f"allow_anonymous false\npassword_file {passwords}")
+
+
+def test_a_refused_password_is_said_once_and_never_shown(tmp_path: Path, begun: Begin) -> None:
+    """Tried again and again, logged once; with the right one it is told that it is over."""
+    broker = password_broker(tmp_path)
+    secret = tmp_path / "secret"
+    secret.write_text("wrong-and-secret\n", encoding="utf-8")
+    secret.chmod(0o600)
+    shed = Shed(tmp_path, broker.port, 'user = "shed"\npassword_file = "secret"')
+    tries: list[float] = []
+    teller = shed.teller()
+    teller._draw = lambda: tries.append(0.0) or 0.0  # type: ignore[func-returns-value]
+    with capture_logs() as logs:
+        begun(teller)(shed.look())
+        until(lambda: len(tries) >= 4, "several tries")
+    told = [log for log in logs if log["event"] == "mqtt"]
+    assert len(told) == 1
+    assert "refused" in told[0]["problem"]
+    assert "secret" not in json.dumps(logs)
+
+    secret.write_text("right\n", encoding="utf-8")
+    again = shed.teller()
+    begun(again)(shed.look())
+    listener = Listener(broker.port, user="shed", password="right")
+    until(lambda: bool(listener.of("state")), "told with the right password")
+    listener.close()
+    broker.stop()
+
+
+def certificates(folder: Path, name: str) -> None:
+    """Make an authority and a certificate for this machine, by openssl."""
+
+    def openssl(*arguments: str) -> None:
+        subprocess.run(["openssl", *arguments], check=True, capture_output=True, cwd=folder)
+
+    openssl(
+        "req",
+        "-x509",
+        "-newkey",
+        "rsa:2048",
+        "-nodes",
+        "-days",
+        "2",
+        "-subj",
+        f"/CN={name}",
+        "-keyout",
+        f"{name}-ca.key",
+        "-out",
+        f"{name}-ca.pem",
+    )
+    openssl(
+        "req",
+        "-newkey",
+        "rsa:2048",
+        "-nodes",
+        "-subj",
+        "/CN=127.0.0.1",
+        "-keyout",
+        f"{name}.key",
+        "-out",
+        f"{name}.csr",
+    )
+    (folder / f"{name}.ext").write_text("subjectAltName=IP:127.0.0.1\n", encoding="utf-8")
+    openssl("x509", "-req", "-in", f"{name}.csr", "-CA", f"{name}-ca.pem", "-CAkey",
+            f"{name}-ca.key", "-CAcreateserial", "-days", "2", "-extfile", f"{name}.ext",
+            "-out", f"{name}.pem")  # fmt: skip
+
+
+# where a handshake fails, the library leaves its socket to be closed by who collects it
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+def test_a_broker_must_prove_itself_over_tls(tmp_path: Path, begun: Begin) -> None:
+    """With the right authority it is told; with another it is refused, and said once."""
+    for name in ("ours", "other"):
+        certificates(tmp_path, name)
+    broker = RealBroker(
+        tmp_path,
+        f"allow_anonymous true\ncertfile {tmp_path}/ours.pem\nkeyfile {tmp_path}/ours.key",
+    )
+    wrong = Shed(tmp_path, broker.port, 'tls = true\nca_file = "other-ca.pem"').teller()
+    tries: list[float] = []
+    wrong._draw = lambda: tries.append(0.0) or 0.0  # type: ignore[func-returns-value]
+    with capture_logs() as logs:
+        begun(wrong)
+        until(lambda: len(tries) >= 3, "several tries")
+        wrong.close()
+    told = [log for log in logs if log["event"] == "mqtt"]
+    assert len(told) == 1
+    assert "certificate" in told[0]["problem"].lower()
+
+    right = Shed(tmp_path, broker.port, 'tls = true\nca_file = "ours-ca.pem"')
+    teller = begun(right.teller())
+    teller(right.look())
+    until(lambda: teller._up, "connected over TLS")
+    broker.stop()
+
+
+def test_a_connection_that_drops_all_the_time_is_said_once(tmp_path: Path, begun: Begin) -> None:
+    """Something listens and hangs up; nothing is flooded, and it is tried again."""
+    dropped: list[int] = []
+    server = socket.create_server(("127.0.0.1", 0))
+
+    def hang_up() -> None:
+        while True:
+            try:
+                found, _ = server.accept()
+            except OSError:
+                return
+            dropped.append(1)
+            found.close()
+
+    threading.Thread(target=hang_up, daemon=True).start()
+    shed = Shed(tmp_path, server.getsockname()[1])
+    with capture_logs() as logs:
+        begun(shed.teller())(shed.look())
+        until(lambda: len(dropped) >= 4, "several connections")
+    server.close()
+
+    assert len([log for log in logs if log["event"] == "mqtt"]) == 1
+
+
+def test_pauses_grow_and_are_never_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """From a second to five minutes, drawn from the upper half."""
+    monkeypatch.undo()
+    assert pause_after(1, share=1.0) == 1.0
+    assert pause_after(4, share=0.0) == 4.0
+    assert pause_after(50, share=1.0) == 300.0
+    assert pause_after(50, share=0.5) == 225.0
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        ('password_file = "nowhere"', "cannot be read"),
+        ('tls = true\nca_file = "nowhere.pem"', "no certificates"),
+        ('tls = true\nca_file = "c.toml"', "no certificates"),
+    ],
+)
+def test_what_cannot_be_used_is_said_at_the_start(tmp_path: Path, more: str, says: str) -> None:
+    """By file, before anything is connected."""
+    settings = settings_with(tmp_path, f'[mqtt]\nhost = "broker"\n{more}')
+    with pytest.raises(SettingsError, match=says):
+        broker_of(settings, tmp_path)
+
+
+def test_a_password_that_others_can_read_is_refused(tmp_path: Path) -> None:
+    """As the addresses of notices are."""
+    (tmp_path / "secret").write_text("x", encoding="utf-8")
+    (tmp_path / "secret").chmod(0o644)
+    settings = settings_with(tmp_path, '[mqtt]\nhost = "broker"\npassword_file = "secret"')
+    with pytest.raises(SettingsError, match="chmod"):
+        broker_of(settings, tmp_path)
+
+
+@pytest.mark.parametrize("topic", ["a/+/b", "#", "/a", "$SYS"])
+def test_a_topic_that_no_broker_takes_is_refused(tmp_path: Path, topic: str) -> None:
+    """Wildcards and the broker's own tree."""
+    with pytest.raises(SettingsError, match="topic"):
+        settings_with(tmp_path, f'[mqtt]\ntopic = "{topic}"')

@@ -1,0 +1,259 @@
+"""When something is told: early, once, at night only if the crop would suffer before morning."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import datetime, time, timedelta
+from typing import Any
+
+import pytest
+
+from controller.lookout.notices.rules import Notice, Rules, Said, notices_due
+from controller.records.snapshot import Snapshot
+from tests.lookout.houses import NOW, alarm, forecast, snapshot
+
+RULES = Rules(
+    leads_s=(3 * 3600.0, 3600.0), wakes=time(6, 30), sleeps=time(22, 30), chamber="hall shelf"
+)
+MINUTE = timedelta(minutes=1)
+
+
+def told(
+    snapshots: Iterable[Snapshot], rules: Rules = RULES, said: Said | None = None
+) -> list[tuple[datetime, Notice]]:
+    """Return what is told as snapshots come in, what was said going through a file each time."""
+    said = Said() if said is None else said
+    found = []
+    for each in snapshots:
+        said, notices = notices_due(said, each, rules, each.taken_utc)
+        said = Said.from_document(json.loads(json.dumps(said.document())))
+        found += [(each.taken_utc, notice) for notice in notices]
+    return found
+
+
+def every(minutes: int, hours: float, **changes: Any) -> list[Snapshot]:
+    """Return snapshots from now on, so many minutes apart."""
+    count = round(hours * 60 / minutes)
+    return [snapshot(NOW + i * minutes * MINUTE, **changes) for i in range(count)]
+
+
+def test_each_lead_is_told_once_however_the_forecast_wanders() -> None:
+    """Three hours and one hour before the early bound; minutes to and fro change nothing."""
+    begins = NOW + timedelta(hours=4)
+    snapshots = [
+        replace(each, forecast=forecast(begins + (i % 7 - 3) * 5 * MINUTE))
+        for i, each in enumerate(every(5, 3.9))
+    ]
+
+    at = [when - NOW for when, _ in told(snapshots)]
+
+    assert len(at) == 2
+    assert abs(at[0] - timedelta(hours=1)) <= 20 * MINUTE
+    assert abs(at[1] - timedelta(hours=3)) <= 20 * MINUTE
+
+
+def test_a_new_set_begins_anew_and_a_swap_moved_a_little_does_not() -> None:
+    """A set is known by its swap, as far as that is known to an hour."""
+    begins = NOW + timedelta(hours=2)
+    first = snapshot(forecast=forecast(begins))
+    moved = snapshot(
+        NOW + MINUTE,
+        forecast=forecast(begins, swapped=NOW - timedelta(hours=5, minutes=20)),
+    )
+    swapped = snapshot(NOW + 2 * MINUTE, forecast=forecast(begins, swapped=NOW))
+
+    assert [at for at, _ in told([first, moved, swapped])] == [NOW, NOW + 2 * MINUTE]
+
+
+def test_leads_that_passed_together_are_one_notice() -> None:
+    """A lookout that starts late says the most urgent thing only."""
+    ((_, notice),) = told([snapshot(forecast=forecast(NOW + 30 * MINUTE))])
+
+    assert "14:30" in notice.body
+    assert "4 packs" in notice.body
+
+
+@pytest.mark.parametrize(
+    ("planned_min", "body"),
+    [
+        (-20, ("Change the packs before 16:00 (in 2 h): the cold may run out from then, most "
+         "likely at 17:00. Planned: 4 packs at 15:40; no pack is frozen before 15:10.")),
+        (45, ("The cold may run out from 16:00 (in 2 h), most likely at 17:00. Planned: 4 packs "
+         "only at 16:45; no pack is frozen before 15:10.")),
+    ],
+    ids=["in-time", "too-late"],
+)  # fmt: skip
+def test_nobody_is_asked_for_what_the_plan_cannot_do(planned_min: int, body: str) -> None:
+    """Where packs are not frozen in time, it says what will be, and when they can go in."""
+    early = NOW + timedelta(hours=2)
+    swap = {
+        "at": (early + timedelta(minutes=planned_min)).isoformat(),
+        "packs": 4,
+        "why": "the cold may run out from 16:00 on; no pack is frozen before 15:10",
+    }
+
+    ((_, notice),) = told([snapshot(forecast=forecast(early, plan=[swap]))])
+
+    assert notice.body == body
+    assert notice.about == "swap_due"
+
+
+def test_the_night_is_told_of_in_the_evening() -> None:
+    """Due at four in the morning: said before bedtime, and not again at one."""
+    early = NOW.replace(hour=4) + timedelta(days=1)
+    snapshots = every(10, 16, forecast=forecast(early))
+
+    ((at, notice),) = told(snapshots)
+
+    assert at.time() == time(21, 0)
+    assert "before you sleep" in notice.body
+
+
+def test_a_night_that_turns_bad_wakes_people() -> None:
+    """Nothing was said in the evening, and now it would run out before they wake."""
+    evening, night = NOW.replace(hour=21, minute=30), NOW.replace(hour=23, minute=30)
+    calm = snapshot(evening, forecast=forecast(NOW + timedelta(hours=20)))
+    bad = snapshot(night, forecast=forecast(night + timedelta(hours=2)))
+
+    assert [at for at, _ in told([calm, bad])] == [night]
+
+
+def test_people_are_let_sleep_where_morning_is_early_enough() -> None:
+    """Due at eight: the three-hour lead falls into the night and waits until they wake."""
+    early = NOW.replace(hour=8) + timedelta(days=1)
+    snapshots = [
+        snapshot(NOW.replace(hour=23) + i * 10 * MINUTE, forecast=forecast(early))
+        for i in range(60)
+    ]
+
+    assert [at.time() for at, _ in told(snapshots)] == [time(6, 30), time(7, 0)]
+
+
+def test_an_alarm_is_told_when_it_is_raised_and_when_it_is_over() -> None:
+    """Not in between, and not again at once when it comes back."""
+    standing = {"alarms": [alarm("probe_lost", "air")]}
+    calm: dict[str, Any] = {"alarms": []}
+    story = [calm, standing, standing, calm, standing, calm]
+    snapshots = [snapshot(NOW + i * MINUTE, **changes) for i, changes in enumerate(story)]
+
+    bodies = [notice.body for _, notice in told(snapshots)]
+
+    assert bodies[0].startswith("A probe does not answer (air)")
+    assert bodies[1] == "Over: a probe does not answer (air)."
+    assert [body for body in bodies if not body.startswith("Over")] == bodies[:1]
+
+
+def standing_at(minutes: Iterable[int], name: str = "air_high") -> list[Snapshot]:
+    """Return a snapshot a minute; an alarm stands at the minutes given."""
+    chosen = set(minutes)
+    return [
+        snapshot(NOW + i * MINUTE, alarms=[alarm(name)] if i in chosen else [])
+        for i in range(max(chosen) + 2)
+    ]
+
+
+def test_an_alarm_that_comes_back_and_stays_is_told_when_the_quiet_hour_is_over() -> None:
+    """Told at 0, over at 10, back at 40 and there to stay: said again at 60, not never."""
+    found = told(standing_at([*range(10), *range(40, 300)]))
+
+    assert [(round((at - NOW) / MINUTE), notice.about, notice.urgent) for at, notice in found] == [
+        (0, "air_high", True),
+        (10, "air_high", False),
+        (60, "air_high", True),
+        (300, "air_high", False),
+    ]
+
+
+def test_an_alarm_that_flaps_is_told_once_an_hour() -> None:
+    """Five minutes on, five off, for three hours; nothing is over that was not told."""
+    flapping = [i for i in range(181) if i // 5 % 2 == 0]
+
+    found = [(round((at - NOW) / MINUTE), notice) for at, notice in told(standing_at(flapping))]
+
+    assert [minute for minute, notice in found if notice.urgent] == [0, 60, 120, 180]
+    assert len([notice for _, notice in found if not notice.urgent]) == 4
+
+
+def test_a_clock_set_back_makes_no_alarm_quiet() -> None:
+    """Told an hour ahead of time, over, and raised again by the right clock: it is told."""
+    ahead = NOW + timedelta(days=30)
+    story = [
+        snapshot(ahead, alarms=[alarm("air_high")]),
+        snapshot(ahead + MINUTE, alarms=[]),
+        snapshot(NOW, alarms=[alarm("air_high")]),
+    ]
+
+    assert [at for at, notice in told(story) if notice.urgent] == [ahead, NOW]
+
+
+def test_a_clock_set_back_does_not_hide_a_silence() -> None:
+    """The silence began by the wrong clock; by the right one it is told after three minutes."""
+    ahead = snapshot(NOW + timedelta(days=30), silent=True)
+    after = [snapshot(NOW + i * MINUTE, silent=True) for i in range(6)]
+
+    assert [at for at, _ in told([ahead, *after])] == [NOW + 3 * MINUTE]
+
+
+@pytest.mark.parametrize(
+    ("name", "at"),
+    [("frequent_starts", time(6, 30)), ("records_failing", time(6, 30)), ("air_high", time(1, 0))],
+)
+def test_nobody_is_woken_for_what_hurts_no_crop(name: str, at: time) -> None:
+    """Raised at one in the morning and standing until eight."""
+    night = NOW.replace(hour=1) + timedelta(days=1)
+    snapshots = [snapshot(night + i * 10 * MINUTE, alarms=[alarm(name)]) for i in range(42)]
+
+    assert [when.time() for when, _ in told(snapshots)] == [at]
+
+
+def test_a_forecast_of_packs_that_were_just_taken_out_tells_nothing() -> None:
+    """The swap is noted, the next forecast comes within minutes; a swap far ahead is no swap."""
+    old = snapshot(NOW + MINUTE, forecast=forecast(NOW + 20 * MINUTE))
+    swapped = replace(old, last_swap=(NOW + MINUTE, 4))
+    mistaken = replace(old, last_swap=(NOW + timedelta(days=30), 4))
+
+    assert told([swapped]) == []
+    assert len(told([mistaken])) == 1
+
+
+def test_only_chosen_alarms_are_told() -> None:
+    """The others stand on the page."""
+    rules = replace(RULES, alarms=frozenset({"air_high"}))
+    both = snapshot(alarms=[alarm("air_high"), alarm("reservoir_warm")])
+
+    assert [notice.body.split(".")[0] for _, notice in told([both], rules)] == [
+        "The air is too warm"
+    ]
+
+
+def test_silence_is_told_once_and_its_end_too() -> None:
+    """Three minutes of grace: a restart is no news."""
+    snapshots = [snapshot(NOW + i * MINUTE, silent=2 <= i < 12) for i in range(15)]
+
+    found = told(snapshots)
+
+    assert [round((at - NOW) / MINUTE) for at, _ in found] == [5, 12]
+    assert found[0][1].urgent
+    assert "nobody cools the chamber" in found[0][1].body
+
+
+def test_the_summary_comes_once_a_day() -> None:
+    """At its hour, with how things are."""
+    rules = replace(RULES, summary=time(15, 0))
+
+    found = told(every(10, 30), rules)
+
+    assert [(at - NOW) / timedelta(hours=1) for at, _ in found] == [1.0, 25.0]
+    assert "All is well" in found[0][1].body
+
+
+@pytest.mark.parametrize(
+    "document",
+    [{}, {"leads": 3}, {"leads": [["a", 1]], "standing": []}],
+    ids=["empty", "wrong-type", "wrong-value"],
+)
+def test_a_damaged_memory_says_nothing_was_said(document: dict[str, Any]) -> None:
+    """Rather a notice twice than none."""
+    assert Said.from_document(document) == Said()

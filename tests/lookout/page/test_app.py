@@ -1,0 +1,536 @@
+"""The page: the right words first, nobody acts without the secret, old numbers never look fresh."""
+
+from __future__ import annotations
+
+import re
+import threading
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from controller.lookout.chambers import PAGE
+from controller.lookout.page.access import FREE_TRIES, SECRET_FILE, Access, new_secret
+from controller.lookout.page.app import MOST_BODY, House, page_app
+from controller.records.boot import boottime
+from controller.records.requests import (
+    REQUESTS,
+    Kind,
+    ask_now,
+    newest,
+    swap_payload,
+    unanswered,
+)
+from controller.records.snapshot import take_snapshot
+from tests.lookout.houses import alarm, forecast, put_status, settings_with, status
+
+OURS = "http://localhost"
+
+
+class Hand:
+    """A browser in somebody's hand."""
+
+    def __init__(self, place: Path, more: str = "", plan: dict[str, Any] | None = None) -> None:
+        self.place = place
+        self.now_s = 1000.0
+        self.access = Access(place, clock=lambda: self.now_s)
+        self.app = page_app(
+            House(
+                settings=settings_with(place, more),
+                place=place,
+                look=lambda: take_snapshot(place, taken_utc=datetime.now(UTC), forecast=plan),
+                access=self.access,
+            )
+        )
+        self.client = self.another()
+
+    def another(self) -> TestClient:
+        return TestClient(
+            self.app, base_url=OURS, follow_redirects=False, raise_server_exceptions=False
+        )
+
+    def enter(self, who: str = "") -> str:
+        """Enter with a new secret and return the token that forms carry."""
+        answer = self.client.post("/enter", data={"secret": new_secret(self.place), "who": who})
+        assert answer.status_code == 303
+        token = self.access.token(self.client.cookies.get("session"))
+        assert token is not None
+        return token
+
+
+@pytest.fixture
+def hand(tmp_path: Path) -> Hand:
+    put_status(tmp_path, status())
+    return Hand(tmp_path)
+
+
+def test_the_first_answer_has_every_number(tmp_path: Path) -> None:
+    """Before any script: the verdict, the swap, the readings, the plan."""
+    put_status(tmp_path, status())
+    early = datetime.now(UTC) + timedelta(hours=3)
+    hand = Hand(tmp_path, plan=forecast(early, swapped=early - timedelta(hours=9)))
+
+    text = hand.client.get("/").text
+
+    assert "All is well: the air is 16.20 °C, in its band of 15.50 °C to 17.00 °C." in text
+    assert "900 kJ left, about 60% of this set." in text
+    assert "4.40 °C" in text
+    assert "the cold may run out" in text
+
+
+def test_live_updates_say_what_the_page_says(hand: Hand) -> None:
+    """The same words, so that a page that is kept open cannot disagree with a fresh one."""
+    view = hand.client.get("/now.json").json()
+
+    text = hand.client.get("/").text
+    assert view["verdict"] in text
+    assert all(value in text for _, value in view["readings"])
+
+
+@pytest.mark.parametrize(
+    ("changes", "says", "state"),
+    [
+        (None, "has not been heard", "silent"),
+        ({"old_s": 400.0}, "has been silent for 6 min 40 s. What follows is old", "silent"),
+        ({"boot_id": "another"}, "since before the last start of the machine", "silent"),
+        (
+            {"alarms": [alarm("air_high"), alarm("probe_lost", "room")]},
+            "It needs you: the air is too warm; a probe does not answer (room)",
+            "alarm",
+        ),
+        (
+            {"probes": {"air": {"reading_c": 19.0, "lost": None}}},
+            "No alarm stands, but the air is 19.00 °C, above its band",
+            "off",
+        ),
+        (
+            {"probes": {"air": {"reading_c": None, "lost": "stale"}}},
+            "The air is not known at the moment.",
+            "off",
+        ),
+    ],
+    ids=["never", "old", "another-boot", "alarms", "above", "unknown"],
+)
+def test_the_verdict_is_one_plain_sentence(
+    tmp_path: Path, changes: dict[str, Any] | None, says: str, state: str
+) -> None:
+    """Whatever is wrong is said first and loudly."""
+    if changes is not None:
+        old_s = changes.get("old_s", 0.0)
+        told = {name: value for name, value in changes.items() if name != "old_s"}
+        put_status(tmp_path, status(**{"boottime_s": boottime() - old_s, **told}))
+
+    text = Hand(tmp_path).client.get("/").text
+
+    assert says in text
+    assert f'class="verdict {state}"' in text
+
+
+def test_fahrenheit_where_asked_for(tmp_path: Path) -> None:
+    """One setting, everywhere."""
+    put_status(tmp_path, status())
+
+    text = Hand(tmp_path, '[display]\nunit = "F"').client.get("/").text
+
+    assert "61.16 °F" in text
+    assert "°C" not in text
+
+
+def test_a_swap_is_noted_after_it_was_confirmed(hand: Hand) -> None:
+    """The question first, then the request, with what the person said of the packs."""
+    token = hand.enter(who=" Tove\n")
+
+    question = hand.client.get("/do/swap", params={"packs": "3", "through": "no"})
+    fields = dict(re.findall(r'name="(\w+)" value="([^"]*)"', question.text))
+    done = hand.client.post("/do/swap", data=fields)
+
+    assert "Note that 3 packs went in" in question.text
+    assert fields["token"] == token
+    assert done.status_code == 303
+    request = newest(hand.place / REQUESTS, Kind.SWAP)
+    assert request is not None
+    assert request.who == "Tove (page)"
+    assert (request.payload["packs"], request.payload["frozen_through"]) == (3, "no")
+
+
+@pytest.mark.parametrize(
+    ("what", "form", "payload"),
+    [
+        ("stage", {"name": "pinning"}, {"name": "pinning", "instead_of": "cropping"}),
+        ("pause", {"minutes": "15"}, {"for_s": 900.0}),
+        ("resume", {}, {}),
+        ("ack", {"alarm": "air_high"}, {"alarm": "air_high"}),
+        ("reset", {}, {}),
+    ],
+)
+def test_what_can_be_done(
+    hand: Hand, what: str, form: dict[str, str], payload: dict[str, Any]
+) -> None:
+    """Each becomes one request."""
+    token = hand.enter()
+
+    assert hand.client.post(f"/do/{what}", data={**form, "token": token}).status_code == 303
+
+    (request,) = unanswered(hand.place / REQUESTS)
+    assert (request.kind.value, request.payload) == (what, payload)
+
+
+@pytest.mark.parametrize(
+    ("what", "form", "says"),
+    [
+        ("swap", {"packs": "0"}, "allowed: 1 to 1000"),
+        ("swap", {"packs": "four"}, "'four'"),
+        ("swap", {"packs": "²"}, "allowed: 1 to 1000"),
+        ("swap", {"packs": "4", "at": "2020-01-01T00:00"}, "within the last two days"),
+        ("swap", {"packs": "4", "at": "soon"}, "a date with a time"),
+        ("swap", {"packs": "4", "through": "perhaps"}, "yes, no, unknown"),
+        ("stage", {"name": "<script>"}, "cropping, pinning"),
+        ("pause", {"minutes": "9999"}, "5, 15, 30, 60"),
+        ("ack", {"alarm": "no_such"}, "which is no alarm"),
+        ("explode", {}, "cannot be done from here"),
+    ],
+)
+def test_what_cannot_be_done_says_what_can(
+    hand: Hand, what: str, form: dict[str, str], says: str
+) -> None:
+    """A plain message, no trace, no request."""
+    token = hand.enter()
+
+    answer = hand.client.post(f"/do/{what}", data={**form, "token": token})
+
+    assert answer.status_code == 400
+    assert says in answer.text
+    assert answer.headers["content-type"].startswith("text/plain")
+    assert not (hand.place / REQUESTS).exists()
+
+
+def refused_without_session(hand: Hand) -> int:
+    return int(hand.client.post("/do/reset", data={"token": "x"}).status_code)
+
+
+def refused_with_wrong_token(hand: Hand) -> int:
+    hand.enter()
+    return int(hand.client.post("/do/reset", data={"token": "x"}).status_code)
+
+
+def refused_without_token(hand: Hand) -> int:
+    hand.enter()
+    return int(hand.client.post("/do/reset").status_code)
+
+
+def refused_with_a_token_of_another(hand: Hand) -> int:
+    token = hand.enter()
+    other = hand.another()
+    other.post("/enter", data={"secret": new_secret(hand.place)})
+    return int(other.post("/do/reset", data={"token": token}).status_code)
+
+
+def refused_from_another_site(hand: Hand) -> int:
+    token = hand.enter()
+    return int(
+        hand.client.post(
+            "/do/reset", data={"token": token}, headers={"origin": "http://evil.example"}
+        ).status_code
+    )
+
+
+def refused_after_leaving(hand: Hand) -> int:
+    token = hand.enter()
+    hand.client.post("/leave", data={"token": token})
+    return int(hand.client.post("/do/reset", data={"token": token}).status_code)
+
+
+def refused_after_a_month(hand: Hand) -> int:
+    token = hand.enter()
+    hand.now_s += 31 * 86_400.0
+    return int(hand.client.post("/do/reset", data={"token": token}).status_code)
+
+
+@pytest.mark.parametrize(
+    "attempt",
+    [
+        refused_without_session,
+        refused_with_wrong_token,
+        refused_without_token,
+        refused_with_a_token_of_another,
+        refused_from_another_site,
+        refused_after_leaving,
+        refused_after_a_month,
+    ],
+)
+def test_nobody_acts_without_having_entered(hand: Hand, attempt: Callable[[Hand], int]) -> None:
+    """Refused, and nothing is written."""
+    assert attempt(hand) == 403
+    assert not (hand.place / REQUESTS).exists()
+
+
+@pytest.mark.parametrize("host", ["evil.example", "localhost.evil.example", "", "192.168.1.9"])
+def test_a_foreign_name_is_refused(hand: Hand, host: str) -> None:
+    """A page that makes a browser come here by a name of its own gets nothing."""
+    answer = hand.client.get("/", headers={"host": host})
+
+    assert answer.status_code == 421
+    assert "16.20" not in answer.text
+
+
+@pytest.mark.parametrize("host", ["localhost:8427", "127.0.0.1", "[::1]:8427", "Loft.Local"])
+def test_our_own_names_are_taken(tmp_path: Path, host: str) -> None:
+    """With and without a port, however written."""
+    put_status(tmp_path, status())
+    hand = Hand(tmp_path, '[lookout]\nnames = ["loft.local"]')
+
+    assert hand.client.get("/", headers={"host": host}).status_code == 200
+
+
+def test_wrong_tries_are_slowed_down(hand: Hand) -> None:
+    """After a few, even the right secret has to wait; then it is taken."""
+    secret = new_secret(hand.place)
+    statuses = [
+        hand.client.post("/enter", data={"secret": "guess"}).status_code for _ in range(FREE_TRIES)
+    ]
+    early = hand.client.post("/enter", data={"secret": secret})
+
+    assert statuses == [403] * FREE_TRIES
+    assert early.status_code == 429
+    assert int(early.headers["retry-after"]) >= 1
+    hand.now_s += 3.0
+    assert hand.client.post("/enter", data={"secret": secret}).status_code == 303
+
+
+def test_waits_grow(hand: Hand) -> None:
+    """Each further try doubles the wait, up to a quarter of an hour."""
+    new_secret(hand.place)
+    waits = []
+    for _ in range(15):
+        hand.access.enter("guess")
+        waits.append(hand.access.wait_s())
+        hand.now_s += waits[-1]
+
+    assert waits[FREE_TRIES - 1 : FREE_TRIES + 3] == [2.0, 4.0, 8.0, 16.0]
+    assert waits[-1] == 900.0
+
+
+def test_the_secret_is_kept_hashed_and_private(tmp_path: Path) -> None:
+    """Mode 0600, and the secret itself is nowhere in it."""
+    secret = new_secret(tmp_path)
+
+    path = tmp_path / SECRET_FILE
+    assert path.stat().st_mode & 0o777 == 0o600
+    assert secret not in path.read_text(encoding="ascii")
+    assert Access(tmp_path, clock=lambda: 0.0).enter(secret) is not None
+
+
+@pytest.mark.parametrize("content", ["", "{}", '{"salt": 3}', "\x00"])
+def test_a_damaged_secret_lets_nobody_in(tmp_path: Path, content: str) -> None:
+    """Not even with an empty one."""
+    (tmp_path / SECRET_FILE).write_text(content, encoding="ascii")
+
+    assert Access(tmp_path, clock=lambda: 0.0).enter("") is None
+
+
+def test_a_large_body_is_refused(hand: Hand) -> None:
+    """Said and unsaid length alike."""
+    big = "secret=" + "x" * MOST_BODY
+
+    said = hand.client.post("/enter", content=big)
+    unsaid = hand.client.post("/enter", content=iter([big.encode()]))
+
+    assert said.status_code == 413
+    assert unsaid.status_code == 413
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/../../etc/passwd",
+        "/page.css/../../access.py",
+        "/%2e%2e/%2e%2e/etc/passwd",
+        "/files/front.html",
+    ],
+)
+def test_no_way_leads_to_other_files(hand: Hand, path: str) -> None:
+    """There is no folder to walk in."""
+    assert hand.client.get(path).status_code == 404
+
+
+def test_every_answer_has_the_strict_headers(hand: Hand) -> None:
+    """Refusals too: no inline script, no frame, nothing kept."""
+    for answer in (
+        hand.client.get("/"),
+        hand.client.get("/nowhere"),
+        hand.client.get("/", headers={"host": "evil.example"}),
+        hand.client.post("/do/reset"),
+    ):
+        policy = answer.headers["content-security-policy"]
+        assert "script-src 'self'" in policy
+        assert "frame-ancestors 'none'" in policy
+        assert answer.headers["x-content-type-options"] == "nosniff"
+
+
+def test_cookies_are_for_this_site_and_no_script(hand: Hand) -> None:
+    """HttpOnly and SameSite on each."""
+    answer = hand.client.post("/enter", data={"secret": new_secret(hand.place)})
+
+    for cookie in (answer.headers["set-cookie"], hand.client.get("/").headers["set-cookie"]):
+        assert "HttpOnly" in cookie
+        assert "SameSite=strict" in cookie
+
+
+def test_a_fault_of_ours_shows_no_trace(hand: Hand, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The browser learns that something went wrong, and nothing else."""
+
+    def broken(*_: object, **__: object) -> None:
+        raise RuntimeError("the innermost")
+
+    monkeypatch.setattr("controller.lookout.page.app.view_of", broken)
+    answer = hand.client.get("/")
+
+    assert answer.status_code == 500
+    assert "innermost" not in answer.text
+    assert "Traceback" not in answer.text
+
+
+@pytest.mark.parametrize("path", ["/", "/now.json", "/figure.json"])
+def test_looking_can_be_closed(tmp_path: Path, path: str) -> None:
+    """Then it needs the secret too."""
+    put_status(tmp_path, status())
+    hand = Hand(tmp_path, '[lookout]\nreading = "closed"')
+
+    refused = hand.client.get(path)
+    hand.enter()
+
+    assert refused.status_code == 401
+    assert "16.2" not in refused.text
+    assert hand.client.get(path).status_code == 200
+
+
+def test_the_page_looks_without_records_and_without_writing(hand: Hand) -> None:
+    """A first day, or a damaged file: the numbers come from the status alone."""
+    (hand.place / "records.sqlite").write_bytes(b"not a database" * 100)
+    before = sorted(hand.place.iterdir())
+
+    assert hand.client.get("/").status_code == 200
+    assert hand.client.get("/figure.json").json()["data"][2]["name"] == "pump"
+    assert sorted(hand.place.iterdir()) == before
+
+
+@pytest.mark.parametrize(
+    "cookie",
+    ["-1", "99999999999999", "999999999999", "abc", "0", "1e9", "1.2.3", "9999999999.9999999999"],
+)
+def test_a_strange_memory_of_the_last_look_is_a_day(hand: Hand, cookie: str) -> None:
+    """What a browser sends is not believed."""
+    hand.client.cookies.set("last_look", cookie)
+
+    assert hand.client.get("/").status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("path", "status_code"),
+    [("/do/swap?packs=0", 400), ("/nowhere", 404), ("/figure.json?since=x&until=y", 400)],
+)
+def test_a_person_who_is_refused_finds_the_way_back(
+    hand: Hand, path: str, status_code: int
+) -> None:
+    """A page for a browser, a line for a program."""
+    hand.enter()
+
+    page = hand.client.get(path, headers={"accept": "text/html,*/*"})
+    line = hand.client.get(path)
+
+    assert page.status_code == line.status_code == status_code
+    assert '<a href="/">Back' in page.text
+    assert "<" not in line.text
+
+
+def test_what_a_stranger_asks_for_is_not_looked_at(tmp_path: Path) -> None:
+    """Where looking is closed, a wrong stage must not bring up the names of the right ones."""
+    put_status(tmp_path, status())
+    hand = Hand(tmp_path, '[lookout]\nreading = "closed"')
+
+    answer = hand.client.get("/do/stage?name=x")
+
+    assert answer.status_code == 401
+    assert "cropping" not in answer.text
+
+
+def test_silence_leaves_no_number_looking_fresh(tmp_path: Path) -> None:
+    """Each part says of when it is, in the first answer and without any script."""
+    put_status(tmp_path, status(boottime_s=boottime() - 400.0))
+    early = datetime.now(UTC) + timedelta(hours=3)
+    hand = Hand(tmp_path, plan=forecast(early, swapped=early - timedelta(hours=9)))
+
+    text = hand.client.get("/").text
+
+    assert 'data-state="silent"' in text
+    assert "<title>! " in text
+    assert 'id="swap" class="answer">As it was known at ' in text
+    assert "Without scripts this page stays as it was at" in text
+
+
+def test_what_was_asked_for_and_its_answer_are_told(hand: Hand) -> None:
+    """In the first answer and in live updates, the same words."""
+    token = hand.enter(who="Tove")
+    hand.client.post("/do/reset", data={"token": token})
+
+    text = hand.client.get("/").text
+
+    (event,) = hand.client.get("/now.json").json()["events"]
+    assert event[1] == "Tove (page) asked: end the lockout (no answer yet)"
+    assert event[1] in text
+
+
+def test_page_and_shell_at_the_same_time_are_both_kept_once(hand: Hand) -> None:
+    """Two people note swaps at the same moment, each ten times: twenty rows, all different."""
+    token = hand.enter()
+    path = hand.place / REQUESTS
+    begin = threading.Barrier(2)
+
+    def by_page() -> None:
+        begin.wait()
+        for packs in range(1, 11):
+            form = {"packs": str(packs), "token": token}
+            assert hand.client.post("/do/swap", data=form).status_code == 303
+
+    def by_shell() -> None:
+        begin.wait()
+        for packs in range(101, 111):
+            payload = swap_payload(packs, datetime.now(UTC))
+            ask_now(path, Kind.SWAP, payload, who="tove")
+
+    threads = [threading.Thread(target=each) for each in (by_page, by_shell)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+
+    packs = sorted(request.payload["packs"] for request in unanswered(path))
+    assert packs == [*range(1, 11), *range(101, 111)]
+
+
+def test_the_list_of_chambers_names_each_with_the_reason(tmp_path: Path) -> None:
+    """Those of this machine; a page of one of them is linked by its port, on this host's name."""
+    place = tmp_path / "shelf"
+    place.mkdir()
+    put_status(place, status())
+    (place / PAGE).write_text('{"port": 8431}', encoding="utf-8")
+    (tmp_path / "loft").mkdir()
+    put_status(tmp_path / "loft", status(chamber="<b>loft</b>", boottime_s=1.0))
+
+    answer = Hand(place, "[lookout]\nfreezer_packs_per_day = 12").client.get("/chambers")
+
+    assert answer.status_code == 200
+    assert answer.text.index("&lt;b&gt;loft") < answer.text.index("hall shelf")
+    assert 'href="http://localhost:8431/"' in answer.text
+    assert "No swap is planned within 24 hours." in answer.text
+
+
+def test_the_list_of_chambers_is_closed_where_looking_is(tmp_path: Path) -> None:
+    """It tells as much as the page."""
+    put_status(tmp_path, status())
+    hand = Hand(tmp_path, '[lookout]\nreading = "closed"')
+
+    assert hand.client.get("/chambers").status_code == 401

@@ -1,0 +1,315 @@
+"""The page in a real browser: width, scripts, live words, forms, and what a screen reader gets."""
+
+from __future__ import annotations
+
+import shutil
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from controller.domain.places import RECORDS
+from controller.history.importing import add_history, reading_at
+from controller.lookout.page.access import new_secret
+from controller.records.requests import REQUESTS, Kind, newest
+from tests.lookout.houses import alarm, put_status, settings_with, status
+
+CHROMIUM = shutil.which("chromium")
+pytestmark = [
+    pytest.mark.skipif(CHROMIUM is None, reason="found no chromium on this machine"),
+    pytest.mark.filterwarnings("ignore::ResourceWarning"),
+    pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning"),
+]
+QUIET = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+PATIENCE_S = 30.0
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+        return port
+
+
+def until(there: Callable[[], bool]) -> None:
+    """Wait for something that another process does; a bound, not a measure."""
+    ends = time.monotonic() + PATIENCE_S
+    while not there():
+        assert time.monotonic() < ends, "it did not come about"
+        time.sleep(0.05)
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Path, str]]:
+    """The lookout as a process of its own: address, state directory, secret."""
+    place = tmp_path_factory.mktemp("lookout")
+    port = free_port()
+    settings_with(place, f"[lookout]\nport = {port}")
+    put_status(place, status())
+    secret = new_secret(place)
+    with subprocess.Popen(
+        [sys.executable, "-m", "controller", "lookout", str(place / "c.toml")],
+        env={"STATE_DIRECTORY": str(place), "PATH": "/usr/bin:/bin"},
+        cwd=Path(__file__).parents[2],
+        stderr=subprocess.DEVNULL,
+    ) as process:
+
+        def listens() -> bool:
+            with socket.socket() as probe:
+                return probe.connect_ex(("127.0.0.1", port)) == 0
+
+        until(listens)
+        yield f"http://127.0.0.1:{port}", place, secret
+        process.terminate()
+        process.wait(10)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    with sync_api.sync_playwright() as play:
+        opened = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+        yield opened
+        opened.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [360, 1200])
+def test_the_page_fits_and_draws(
+    served: tuple[str, Path, str], browser: Any, width: int, scheme: str
+) -> None:
+    """No sideways scrolling, no error in the console, a drawn figure; readable contrast."""
+    address, place, _ = served
+    put_status(place, status())
+    context = browser.new_context(viewport={"width": width, "height": 760}, color_scheme=scheme)
+    page = context.new_page()
+    errors: list[str] = []
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    page.on(
+        "console",
+        lambda said: (
+            errors.append(said.text)
+            if said.type == "error" and "404" not in said.text  # the browser asks for an icon
+            else None
+        ),
+    )
+
+    page.goto(address)
+    page.wait_for_selector("#figure .main-svg")
+
+    assert page.evaluate("document.documentElement.scrollWidth") == width
+    assert errors == []
+    assert page.evaluate(CONTRAST) >= 4.5, "WCAG 2.2, 1.4.3: contrast of text"
+    context.close()
+
+
+CONTRAST = """
+() => {
+  const light = (css) => {
+    const [r, g, b] = css.match(/[0-9.]+/g).map((v) => v / 255)
+      .map((v) => (v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4));
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+  };
+  const paper = light(getComputedStyle(document.body).backgroundColor);
+  return Math.min(...[...document.querySelectorAll("main *")]
+    .filter((e) => !e.closest("#figure") && e.textContent.trim())
+    .map((e) => light(getComputedStyle(e).color))
+    .map((ink) => (Math.max(ink, paper) + 0.05) / (Math.min(ink, paper) + 0.05)));
+}
+"""
+"""The least contrast of any text, by the formula of WCAG 2.2 (relative luminance)."""
+
+
+def test_words_change_while_one_looks(served: tuple[str, Path, str], browser: Any) -> None:
+    """A raised alarm shows without a reload, and in the page's title."""
+    address, place, _ = served
+    put_status(place, status())
+    page = browser.new_page()
+    page.goto(address)
+
+    put_status(place, status(alarms=[alarm("air_high")]))
+    page.wait_for_selector(".verdict.alarm")
+
+    assert "the air is too warm" in page.inner_text("#verdict")
+    assert page.title().startswith("! ")
+    page.close()
+
+
+def test_silence_shows_while_one_looks(served: tuple[str, Path, str], browser: Any) -> None:
+    """The control process stops: within its patience the page says so, loudly."""
+    address, place, _ = served
+    put_status(place, status())
+    page = browser.new_page()
+    page.goto(address)
+
+    put_status(place, status(boottime_s=time.clock_gettime(time.CLOCK_BOOTTIME) - 300.0))
+    page.wait_for_selector(".verdict.silent")
+
+    assert "What follows is old" in page.inner_text("#verdict")
+    page.close()
+
+
+@pytest.mark.parametrize("scripts", [True, False], ids=["scripts-on", "scripts-off"])
+def test_a_swap_is_noted_by_hand_and_keyboard(
+    served: tuple[str, Path, str], browser: Any, scripts: bool
+) -> None:
+    """Enter, note, confirm; with scripts off too."""
+    address, place, secret = served
+    put_status(place, status())
+    context = browser.new_context(
+        java_script_enabled=scripts, viewport={"width": 360, "height": 700}
+    )
+    page = context.new_page()
+    page.goto(address)
+
+    page.fill("input[name=secret]", secret)
+    page.press("input[name=secret]", "Enter")
+    packs = "3" if scripts else "2"
+    page.fill("input[name=packs]", packs)
+    page.press("input[name=packs]", "Enter")
+    page.wait_for_selector("text=Sure?")
+    page.keyboard.press("Enter") if scripts else page.click("text=Yes")
+    page.wait_for_selector(".told")
+
+    request = newest(place / REQUESTS, Kind.SWAP)
+    assert request is not None
+    assert request.payload["packs"] == int(packs)
+    context.close()
+
+
+def test_everything_has_a_name(served: tuple[str, Path, str], browser: Any) -> None:
+    """Each control has an accessible name, each section a heading, levels without a hole."""
+    address, place, secret = served
+    put_status(place, status())
+    context = browser.new_context()
+    page = context.new_page()
+    page.goto(address)
+    page.fill("input[name=secret]", secret)
+    page.press("input[name=secret]", "Enter")
+    page.wait_for_selector("input[name=packs]")
+
+    nameless = page.evaluate(
+        "() => [...document.querySelectorAll('input:not([type=hidden]), select, button, a')]"
+        ".filter((e) => !e.closest('#figure'))"
+        ".filter((e) => !(e.labels?.length || e.textContent.trim())).length"
+    )
+    levels = page.evaluate(
+        "() => [...document.querySelectorAll('h1,h2,h3')].map((e) => +e.tagName[1])"
+    )
+    unlabelled = page.evaluate(
+        "() => [...document.querySelectorAll('section')]"
+        ".filter((s) => !document.getElementById(s.getAttribute('aria-labelledby'))).length"
+    )
+    assert nameless == 0
+    assert unlabelled == 0
+    assert levels[0] == 1
+    assert all(b - a <= 1 for a, b in pairwise(levels))
+    assert page.get_attribute("html", "lang") == "en"
+    context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_an_independent_judge_finds_nothing_serious(
+    served: tuple[str, Path, str], browser: Any, scheme: str
+) -> None:
+    """axe-core, the open checker of the WCAG rules, on every page that people see."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="no axe-core").Axe()
+    address, place, secret = served
+    put_status(place, status(alarms=[alarm("air_high")]))
+    # the checker is put into the page, which our own policy forbids
+    context = browser.new_context(color_scheme=scheme, bypass_csp=True)
+    page = context.new_page()
+    found = []
+    for path in ("/", "/do/reset", "/entered", "/do/swap?packs=4"):
+        if path == "/entered":
+            page.goto(address)
+            page.fill("input[name=secret]", secret)
+            page.press("input[name=secret]", "Enter")
+            page.wait_for_selector("input[name=packs]")
+        else:
+            page.goto(address + path)
+        violations = axe.run(page).response["violations"]
+        found += [(path, each["id"], each["impact"]) for each in violations]
+
+    assert [each for each in found if each[2] in {"serious", "critical"}] == []
+    context.close()
+
+
+def test_a_page_that_cannot_reach_the_chamber_says_so(
+    served: tuple[str, Path, str], browser: Any
+) -> None:
+    """The last words were good ones: they must not stay in the place of the verdict."""
+    address, place, _ = served
+    put_status(place, status())
+    context = browser.new_context()
+    page = context.new_page()
+    page.clock.install()
+    page.goto(address)
+    assert "All is well" in page.inner_text("#verdict")
+
+    context.set_offline(True)
+    page.clock.run_for(40_000)
+    page.wait_for_selector(".verdict.silent")
+
+    assert "cannot reach the chamber" in page.inner_text("#verdict")
+    assert "What follows is old" in page.inner_text("#verdict")
+    assert "When it was last heard" in page.inner_text("#now-title")
+    assert page.title().startswith("! ")
+
+    context.set_offline(False)
+    page.clock.run_for(10_000)
+    page.wait_for_selector(".verdict.well")
+    assert page.inner_text("#now-title") == "Now"
+    context.close()
+
+
+def test_the_picture_is_looked_at_closer_by_keyboard(
+    served: tuple[str, Path, str], browser: Any
+) -> None:
+    """Closer, earlier, all of it; what is closer stays closer when the picture is drawn anew."""
+    address, place, _ = served
+    put_status(place, status())
+    now = datetime.now(UTC)
+    rows = [
+        reading_at(now - timedelta(minutes=m), (16.0, 4.0, 24.0, None), pump=False, fan=False)
+        for m in range(600, 0, -1)
+    ]
+    add_history(place / RECORDS, rows, name="ten hours", chamber="c")
+    page = browser.new_page()
+    page.clock.install()
+    page.goto(address)
+    page.wait_for_selector("#looking:not([hidden])")
+
+    def seen_s() -> float:
+        begins, ends = page.evaluate("document.getElementById('figure').layout.xaxis.range")
+        return (datetime.fromisoformat(ends) - datetime.fromisoformat(begins)).total_seconds()
+
+    def press(name: str) -> None:
+        with page.expect_response(lambda answer: "/figure.json" in answer.url) as drawn:
+            page.focus(f"#looking button[value={name}]")
+            page.keyboard.press("Enter")
+        assert drawn.value.status == 200
+
+    all_s = seen_s()
+    press("closer")
+    page.wait_for_function("document.getElementById('extent').textContent.includes('room')")
+    until(lambda: abs(seen_s() - all_s / 2) <= 2.0)
+    press("earlier")
+    until(lambda: abs(seen_s() - all_s / 2) <= 2.0)
+    with page.expect_response(lambda answer: "/figure.json" in answer.url) as drawn:
+        page.clock.run_for(61_000)
+    assert "since=" in drawn.value.url
+    assert abs(seen_s() - all_s / 2) <= 2.0
+    press("all")
+    until(lambda: abs(seen_s() - all_s) <= 120.0)
+    page.close()

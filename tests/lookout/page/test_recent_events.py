@@ -1,0 +1,128 @@
+"""What happened since somebody last looked, and since when that is."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from controller.domain.places import RECORDS
+from controller.history.importing import add_history, reading_at
+from controller.lookout.page.recent_events import happened, since_last_look
+from controller.records.requests import REQUESTS, Kind, answer, ask, tell_swap_due
+from tests.lookout.houses import NOW
+
+HOUR = timedelta(hours=1)
+
+
+def cookie(since: datetime, seen: datetime) -> str:
+    return f"{since.timestamp():.0f}.{seen.timestamp():.0f}"
+
+
+@pytest.mark.parametrize(
+    ("remembered", "since"),
+    [
+        (None, NOW - 24 * HOUR),
+        (cookie(NOW - 9 * HOUR, NOW - 0.4 * HOUR), NOW - 9 * HOUR),
+        (cookie(NOW - 9 * HOUR, NOW - 0.6 * HOUR), NOW - 0.6 * HOUR),
+        (cookie(NOW - 9 * HOUR, NOW + HOUR), NOW - 24 * HOUR),
+        (cookie(NOW - HOUR, NOW - 2 * HOUR), NOW - 24 * HOUR),
+        (cookie(NOW - 1000 * HOUR, NOW - HOUR), NOW - 24 * HOUR),
+        ("999999999999.999999999999", NOW - 24 * HOUR),
+        ("٣.٣", NOW - 24 * HOUR),
+    ],
+    ids=["first", "same-look", "new-look", "future", "backwards", "long-ago", "far", "not-ascii"],
+)
+def test_since_when(remembered: str | None, since: datetime) -> None:
+    """Half an hour of looking is one look; what a browser says is not believed."""
+    found, to_remember = since_last_look(remembered, NOW)
+
+    assert found == since
+    assert to_remember == cookie(since, NOW)
+
+
+def test_turning_a_page_keeps_what_is_to_be_read() -> None:
+    """Day, week, a swap noted: an hour of it, five minutes apart, and still since yesterday."""
+    remembered: str | None = cookie(NOW - 20 * HOUR, NOW - 10 * HOUR)
+    for turn in range(12):
+        since, remembered = since_last_look(remembered, NOW + turn * timedelta(minutes=5))
+
+    assert since == NOW - 10 * HOUR
+
+
+def put_events(place: Path, *events: tuple[int, str, str, str]) -> Path:
+    path = place / RECORDS
+    row = reading_at(NOW - 5 * HOUR, (16.0, 4.0, None, None), pump=False, fan=False)
+    add_history(path, [row], name="one", chamber="c")
+    with closing(sqlite3.connect(path)) as file, file:
+        run, ahead_ms = file.execute("SELECT run, utc_ms - at_ms FROM clocks").fetchone()
+        for minutes_ago, kind, name, detail in events:
+            at_ms = round((NOW.timestamp() - 60 * minutes_ago) * 1000) - ahead_ms
+            file.execute(
+                "INSERT INTO events (run, at_ms, kind, name, detail) VALUES (?, ?, ?, ?, ?)",
+                (run, at_ms, kind, name, detail),
+            )
+    return path
+
+
+def put_request(
+    place: Path, minutes_ago: int, kind: Kind, payload: dict[str, Any], said: str | None
+) -> None:
+    utc_ms = round((NOW.timestamp() - 60 * minutes_ago) * 1000)
+    number = ask(
+        place / REQUESTS, kind, payload, who="Tove (page)", utc_ms=utc_ms, boot_id="b", boot_ms=0
+    )
+    if said is not None:
+        answer(place / REQUESTS, number, said, utc_ms=utc_ms + 5000)
+
+
+def test_alarms_and_requests_stand_in_one_order_newest_first(tmp_path: Path) -> None:
+    """Who asked for what, with its answer; phases and the lookout's own word are left out."""
+    records = put_events(
+        tmp_path,
+        (200, "alarm_raised", "air_high", ""),
+        (90, "alarm_raised", "probe_lost", "room"),
+        (80, "phase", "cool", "call for cooling"),
+        (30, "alarm_cleared", "probe_lost", "room"),
+    )
+    swap = {"packs": 4, "frozen_through": "no"}
+    put_request(tmp_path, 60, Kind.SWAP, swap, "noted")
+    put_request(tmp_path, 20, Kind.PAUSE, {"for_s": 900.0}, None)
+    put_request(tmp_path, 180, Kind.RESET, {}, "done")
+    tell_swap_due(tmp_path / REQUESTS, due=True, for_s=60.0)
+
+    told = happened(records, tmp_path / REQUESTS, since=NOW - 2 * HOUR, now=NOW, zone=UTC)
+
+    assert told == [
+        ("13:40", "Tove (page) asked: pause for 15 min (no answer yet)"),
+        ("13:30", "over: probe lost room"),
+        ("13:00", "Tove (page) asked: note 4 packs, not frozen through (noted)"),
+        ("12:30", "alarm: probe lost room"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("kind", "payload", "words"),
+    [
+        (Kind.STAGE, {"name": "pinning"}, "stage pinning"),
+        (Kind.RESUME, {}, "end the pause"),
+        (Kind.ACKNOWLEDGE, {"alarm": None}, "alarms seen"),
+        (Kind.ACKNOWLEDGE, {"alarm": "air_high"}, "alarm seen: air high"),
+        (Kind.RESET, {}, "end the lockout"),
+        (Kind.PAUSE, {"for_s": "long"}, "pause"),
+        (Kind.SWAP, {"packs": 2, "frozen_through": "yes"}, "note 2 packs, frozen through"),
+    ],
+)
+def test_each_request_has_its_words(
+    tmp_path: Path, kind: Kind, payload: dict[str, Any], words: str
+) -> None:
+    """Also where what was asked for is nonsense."""
+    put_request(tmp_path, 5, kind, payload, "done")
+
+    told = happened(tmp_path / RECORDS, tmp_path / REQUESTS, since=NOW - HOUR, now=NOW, zone=UTC)
+
+    assert told == [("13:55", f"Tove (page) asked: {words} (done)")]
