@@ -12,7 +12,7 @@ from typing import Any
 import click
 
 from controller.cli.instants import instant
-from controller.core.law import AlarmName
+from controller.domain.alarms import AlarmName
 from controller.domain.places import state_directory
 from controller.domain.units import parse_duration
 from controller.errors import SettingsError

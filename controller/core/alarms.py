@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from controller.core.law import AlarmName, Law
+from controller.core.law import Law
 from controller.core.state import AlarmState, Cooling, Event, EventKind, Inputs
+from controller.domain.alarms import AlarmName
 from controller.domain.temperatures import Lost, Reading, Seen
 
 WATCHED_PROBES = ("air", "reservoir", "room", "coil_outlet")

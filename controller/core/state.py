@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
-from controller.core.law import AlarmName, Band
+from controller.core.law import Band
+from controller.domain.alarms import AlarmName
 from controller.domain.temperatures import Reading
 
 

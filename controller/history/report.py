@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta, tzinfo
 from itertools import pairwise
 
-from controller.core.law import AlarmName
 from controller.core.state import EventKind
+from controller.domain.alarms import AlarmName
 from controller.records.reader import RecordedEvent, RecordedReading
 from controller.records.requests import NotedSwap
 from controller.records.writer import BAND, REFUSED, STAGE

@@ -10,8 +10,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from controller.core.band import call_for
-from controller.core.law import AlarmName, Band
+from controller.core.law import Band
 from controller.core.state import Decision, Event, EventKind, Inputs, Phase, Reason
+from controller.domain.alarms import AlarmName
 from controller.domain.temperatures import Lost, Reading, Seen
 from controller.probes.protocol import SampleSource
 from controller.probes.sieve import Sieve

@@ -12,8 +12,9 @@ from operator import is_not
 
 from controller.core.alarms import signal_wanted
 from controller.core.decide import begin, decide
-from controller.core.law import AlarmName, Band, Law
+from controller.core.law import Band, Law
 from controller.core.state import NOTHING_ASKED, Asked, Cooling, Decision, Inputs, Phase, State
+from controller.domain.alarms import AlarmName
 from controller.domain.temperatures import Lost, Reading
 from controller.probes.protocol import SampleSource
 from controller.probes.sieve import Sieve

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import structlog
 
-from controller.core.law import AlarmName
 from controller.core.state import NOTHING_ASKED, Asked
+from controller.domain.alarms import AlarmName
 from controller.records.requests import Kind, Request, answer, newest, unanswered
 
 LONGEST_PAUSE_S = 4 * 3600.0

@@ -7,7 +7,6 @@ from datetime import datetime, time
 
 from controller.core.law import (
     AlarmDelay,
-    AlarmName,
     AlarmRules,
     Band,
     Fallback,
@@ -17,6 +16,7 @@ from controller.core.law import (
     Limits,
     Timing,
 )
+from controller.domain.alarms import OUTSIDE_THE_LAW, AlarmName
 from controller.settings.load import Settings
 from controller.settings.models import Stage
 
@@ -62,6 +62,7 @@ def law_of(settings: Settings) -> Law:
             delays=tuple(
                 (name, AlarmDelay(raise_s=delay.after, clear_s=delay.clear_after))
                 for name in AlarmName
+                if name not in OUTSIDE_THE_LAW
                 for delay in (alarms.delay_of(name),)
             ),
         ),

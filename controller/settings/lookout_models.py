@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator
 
-from controller.core.law import AlarmName
+from controller.domain.alarms import AlarmName
 from controller.domain.units import Duration, Seconds, between
 from controller.settings.models import LocalTime, Table
 

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, field_validator
 
-from controller.core.law import AlarmName
+from controller.domain.alarms import OUTSIDE_THE_LAW, AlarmName
 from controller.domain.units import (
     Current,
     Difference,
@@ -281,7 +281,7 @@ class Signal(Load):
     @field_validator("alarms", mode="before")
     @classmethod
     def _named(cls, found: object) -> object:
-        known = {name.value: name for name in AlarmName}
+        known = {name.value: name for name in AlarmName if name not in OUTSIDE_THE_LAW}
         if not isinstance(found, list | tuple) or not all(isinstance(n, str) for n in found):
             return found
         wrong = [name for name in found if name not in known]

@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 from random import Random
 
 from controller.core.decide import begin, decide
-from controller.core.law import AlarmDelay, AlarmName, Band, FallbackPolicy, FlowProof, Law
+from controller.core.law import AlarmDelay, Band, FallbackPolicy, FlowProof, Law
 from controller.core.state import NOTHING_ASKED, Asked, Decision, Inputs
+from controller.domain.alarms import AlarmName
 from controller.domain.temperatures import Lost, Reading, Seen
 from tests.support.laws import BAND, make_law
 

@@ -7,8 +7,9 @@ from dataclasses import replace
 import pytest
 
 from controller.core.decide import begin, decide
-from controller.core.law import AlarmName, Law
+from controller.core.law import Law
 from controller.core.state import Asked, Inputs
+from controller.domain.alarms import AlarmName
 from tests.support.laws import make_inputs, make_law, reading
 
 LAW = make_law(raise_s=60, clear_s=30)

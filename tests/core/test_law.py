@@ -8,8 +8,9 @@ import pytest
 
 from controller.core.alarms import CALM_BOARD, signal_wanted
 from controller.core.decide import begin, decide
-from controller.core.law import AlarmDelay, AlarmName, Band, Timing
+from controller.core.law import AlarmDelay, Band, Timing
 from controller.core.state import Phase, Reason
+from controller.domain.alarms import AlarmName
 from tests.support.laws import make_inputs, make_law
 
 TIMING = Timing(

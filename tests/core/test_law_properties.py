@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule
 
 from controller.core.decide import begin, decide
-from controller.core.law import AlarmName, FallbackPolicy, Law
+from controller.core.law import FallbackPolicy, Law
 from controller.core.state import NOTHING_ASKED, Asked, EventKind, Inputs, Phase
+from controller.domain.alarms import AlarmName
 from tests.support.invariants import check_step
 from tests.support.laws import make_inputs, make_law, reading
 

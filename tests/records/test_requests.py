@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from controller.core.law import AlarmName
 from controller.core.state import NOTHING_ASKED, Asked
+from controller.domain.alarms import AlarmName
 from controller.records.requests import (
     Kind,
     answer,

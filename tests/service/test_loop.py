@@ -11,8 +11,9 @@ import structlog
 from freezegun import freeze_time
 
 from controller.core.decide import begin
-from controller.core.law import AlarmName, Band
+from controller.core.law import Band
 from controller.core.state import Asked, Decision, Inputs, Phase, Reason
+from controller.domain.alarms import AlarmName
 from controller.errors import OutputError
 from controller.outputs.dry import DryOutput
 from controller.probes.protocol import Fault, Sample

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from controller.core.law import (
     AlarmDelay,
-    AlarmName,
     AlarmRules,
     Band,
     Fallback,
@@ -15,6 +14,7 @@ from controller.core.law import (
     Timing,
 )
 from controller.core.state import Inputs
+from controller.domain.alarms import AlarmName
 from controller.domain.temperatures import Lost, Reading, Seen, millidegrees
 
 BAND = Band(cut_in_mc=16_500, cut_out_mc=15_500)

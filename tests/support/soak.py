@@ -14,8 +14,9 @@ from pathlib import Path
 from random import Random
 
 from controller.core.decide import begin
-from controller.core.law import AlarmName, Band
+from controller.core.law import Band
 from controller.core.state import NOTHING_ASKED, Asked, Decision, Inputs
+from controller.domain.alarms import AlarmName
 from controller.errors import OutputError
 from controller.outputs.dry import DryOutput
 from controller.probes.protocol import Fault, Sample

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from controller.core.law import AlarmName
+from controller.domain.alarms import AlarmName
 from controller.records.requests import Kind, swap_payload
 from controller.settings.load import Settings
 

@@ -1,0 +1,54 @@
+"""The one text about alarms: every alarm is in it, and it reads as people need it."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+
+import pytest
+
+from controller.domain.alarm_guide import Urgency, alarm_title, guide_of, urgency_of, worst_first
+from controller.domain.alarms import Alarm, AlarmName
+
+
+@pytest.mark.parametrize("name", AlarmName)
+def test_every_alarm_has_its_whole_guide(name: AlarmName) -> None:
+    """ISA-18.2 asks for meaning, causes, consequence, response and time of each alarm."""
+    guide = guide_of(name.value)
+
+    for field in fields(guide):
+        value = getattr(guide, field.name)
+        assert value, field.name
+        if field.name == "title":
+            assert not value.endswith(".")
+            assert name.value not in value
+        elif isinstance(value, str):
+            assert value.endswith("."), field.name
+        elif isinstance(value, tuple):
+            assert all(text.endswith((".", "?")) for text in value), field.name
+
+
+def test_no_two_alarms_share_a_title() -> None:
+    """A title alone tells the alarms apart."""
+    titles = {guide_of(name.value).title for name in AlarmName}
+
+    assert len(titles) == len(AlarmName)
+
+
+def test_a_name_of_a_later_release_is_shown_and_not_refused() -> None:
+    """Other chambers may run a newer release; their alarms still appear."""
+    assert alarm_title("hose_burst", "loop_two") == "Hose burst (loop two)"
+    assert guide_of("hose_burst").urgency is Urgency.SOON
+
+
+def test_a_probe_is_called_by_its_place() -> None:
+    """`coil_outlet` is a key, not a word for people."""
+    assert alarm_title("probe_lost", "coil_outlet") == "Probe not answering (coil outlet probe)"
+
+
+def test_the_worst_alarm_comes_first() -> None:
+    """A lost air probe stops cooling; a lost room probe only blurs the forecast."""
+    room, air = (Alarm(name="probe_lost", about=about) for about in ("room", "air"))
+    starts, warm = Alarm(name="frequent_starts"), Alarm(name="air_high")
+
+    assert urgency_of(room) is Urgency.MORNING
+    assert worst_first([room, starts, air, warm]) == [air, warm, room, starts]
