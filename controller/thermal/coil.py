@@ -3,7 +3,9 @@
 Dry: effectiveness against number of transfer units (Kays and London). Wet: the same with enthalpy
 as the driving force (Threlkeld; Braun, Klein and Mitchell 1989, ASHRAE Trans. 95(2)), Lewis
 number 1. When the surface passes the dew point inside the coil, the border is found and each
-part is treated by its own rule, so that heat and condensate have no jump anywhere.
+part is treated by its own rule, so that heat and condensate have no jump anywhere. Humid air over
+very cold water comes out as fog: the straight line between inlet and surface lies above the curved
+line of saturation. Its droplets settle on the coil and count as condensate.
 """
 
 from __future__ import annotations
@@ -219,6 +221,10 @@ class Coil:
             (out_kj_kg - moist_air.CP_DRY_AIR_KJ_KGK * out_c)
             / (moist_air.VAPOUR_AT_ZERO_KJ_KG + moist_air.CP_VAPOUR_KJ_KGK * out_c),
         )
+        if out_ratio > moist_air.saturated_ratio(out_c, self._pressure_pa):
+            # the surplus falls out as fog, and its heat warms the air; the enthalpy stays the same
+            out_c = moist_air.saturated_air_c(out_kj_kg, self._pressure_pa)
+            out_ratio = moist_air.saturated_ratio(out_c, self._pressure_pa)
         total_kw = dry_kw + wet_kw
         return CoilDuty(
             total_kw=total_kw,

@@ -8,8 +8,9 @@ from itertools import pairwise
 
 import psychrolib
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from scipy.optimize import brentq
 
 from controller.errors import PhysicsError
 from controller.thermal import moist_air as ma
@@ -61,6 +62,12 @@ def march(
             tw -= hw * (ts - tw) / water_w_k
             w -= ha / cp * wet / air_kg_s
             t -= ha * (t - ts) / (air_kg_s * cp)
+            surplus = w - psychrolib.GetSatHumRatio(t, PA)
+            if surplus > 0.0:  # fog, at the same enthalpy
+                steeper = psychrolib.GetSatHumRatio(t + 0.01, PA) - psychrolib.GetSatHumRatio(t, PA)
+                fog = surplus / (1.0 + latent / cp * steeper / 0.01)
+                w -= fog
+                t += latent / cp * fog
         return t, w, tw
 
     low, high = water_c, air_c
@@ -107,7 +114,11 @@ def test_wet_coil_against_the_hand_calculation_and_the_march(
     air_c: float, rh: float, air: float, water_c: float, water: float, ua_air: float,
     ua_water: float, total_w: float, shr: float, out_c: float,
 ) -> None:  # fmt: skip
-    """Within 1 % of the enthalpy-potential method by hand, and of the march written above."""
+    """Within 1 % of the enthalpy-potential method by hand, and of the march written above.
+
+    By hand the straight line may pass saturation, the march lets the surplus fall out as fog: the
+    coldest outlet is 0.07 K warmer for it.
+    """
     coil = _coil(ua_air, ua_water, air, water, cross=False)
     duty = coil.take(air_c=air_c, ratio=ma.humidity_ratio(air_c=air_c, rh=rh), water_c=water_c)
     marched = march(
@@ -117,8 +128,8 @@ def test_wet_coil_against_the_hand_calculation_and_the_march(
 
     assert duty.wet_share == 1.0
     assert 1000.0 * duty.total_kw == pytest.approx(total_w, rel=0.005)
-    assert duty.sensible_share == pytest.approx(shr, abs=0.003)
-    assert duty.air_out_c == pytest.approx(out_c, abs=0.03)
+    assert duty.sensible_share == pytest.approx(shr, rel=0.01)
+    assert duty.air_out_c == pytest.approx(out_c, abs=0.08)
     assert 1000.0 * duty.total_kw == pytest.approx(marched.total_w, rel=0.01)
     assert 1000.0 * duty.sensible_kw == pytest.approx(marched.sensible_w, rel=0.01)
     assert duty.air_out_c == pytest.approx(marched.air_out_c, abs=0.1)
@@ -190,6 +201,26 @@ def test_warm_water_warms_the_chamber() -> None:
     assert duty.water_out_c < 20.0
 
 
+def test_saturated_air_over_ice_water_leaves_saturated() -> None:
+    """20 °C and 100 % over 0 °C: the line from inlet to surface passes saturation by a tenth.
+
+    The surplus counts as condensate: the outlet is saturated air of the same enthalpy, by
+    psychrolib.
+    """
+    coil = _coil(22.0, 150.0, 0.017, 0.0167, cross=True)
+    ratio = ma.humidity_ratio(air_c=20.0, rh=1.0)
+    duty = coil.take(air_c=20.0, ratio=ratio, water_c=0.0)
+    out_kj_kg = ma.enthalpy_kj_kg(air_c=20.0, ratio=ratio) - duty.total_kw / 0.017
+    saturated_c = brentq(
+        lambda at_c: psychrolib.GetSatAirEnthalpy(at_c, PA) / 1000 - out_kj_kg, 0.0, 20.0
+    )
+
+    assert duty.air_out_c == pytest.approx(saturated_c, abs=0.02)
+    assert duty.condensate_kg_s == pytest.approx(
+        0.017 * (ratio - psychrolib.GetSatHumRatio(saturated_c, PA)), rel=2e-3
+    )
+
+
 @settings(max_examples=60)
 @given(
     air_c=st.floats(5.0, 35.0),
@@ -197,6 +228,7 @@ def test_warm_water_warms_the_chamber() -> None:
     water_c=st.floats(0.0, 30.0),
     scale=st.floats(0.2, 5.0),
 )
+@example(air_c=20.0, rh=1.0, water_c=0.0, scale=1.0)
 def test_coil_keeps_the_books_and_the_second_law(
     air_c: float, rh: float, water_c: float, scale: float
 ) -> None:
@@ -214,8 +246,7 @@ def test_coil_keeps_the_books_and_the_second_law(
     )
     assert low_c - 1e-6 <= duty.air_out_c <= high_c + 1e-6
     assert 0.0 <= duty.condensate_kg_s == pytest.approx(0.017 * (ratio - duty.air_out_ratio))
-    # a straight line between saturated states bulges above the curve; a real coil then makes fog
-    assert ma.relative_humidity(air_c=duty.air_out_c, ratio=duty.air_out_ratio) < 1.1
+    assert ma.relative_humidity(air_c=duty.air_out_c, ratio=duty.air_out_ratio) <= 1.0 + 1e-9
 
 
 @settings(max_examples=60)
