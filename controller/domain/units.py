@@ -6,7 +6,6 @@ Messages say what is allowed; whoever reports them puts what was found before it
 
 from __future__ import annotations
 
-import math
 import re
 from typing import Annotated, NewType
 
@@ -114,18 +113,22 @@ def parse_duration(found: object) -> Seconds:
     return Seconds(total_s)
 
 
+LEAST_CURRENT_A, MOST_CURRENT_A = 0.001, 200.0
+"""What a lamp, a pump or a contact of this trade can carry; common practice, no source."""
+
+
 def parse_current(found: object) -> Amperes:
     """Read "0.8 A" or "800 mA".
 
     Raises:
-        ValueError: It is not a current above zero with its unit.
+        ValueError: It is not a current with its unit, or none that a load or contact can have.
     """
     value, unit = _single(found, example="0.8 A", what="current")
     if unit not in {"A", "mA"}:
         raise ValueError(f'allowed: the units A or mA, not "{unit}"')
     amperes = value / 1000 if unit == "mA" else value
-    if not (amperes > 0 and math.isfinite(amperes)):
-        raise ValueError("allowed: a current above zero, from the nameplate")
+    if not LEAST_CURRENT_A <= amperes <= MOST_CURRENT_A:  # written so that NaN fails too
+        raise ValueError("allowed: 1 mA to 200 A, from the nameplate")
     return Amperes(amperes)
 
 

@@ -25,6 +25,9 @@ from controller.outputs import nameplate
 
 AC_TOUCH_LIMIT_V = 25.0
 DC_TOUCH_LIMIT_V = 60.0
+LEAST_MAINS_VA, MOST_MAINS_A = 0.5, 32.0
+"""Less than any mains lamp, pump or fan takes, and more than a socket gives: a slip of the unit.
+Common practice, no source."""
 CONTINUOUS_MARGIN = 1.25
 """Rating over load current for what may run three hours or more, as cooling does."""
 
@@ -256,7 +259,7 @@ def judge(load: Load, module: RelayModule | None) -> Verdict:
             "allowed: the id of a listed module in relay-modules.toml; record one from its "
             "nameplate, or use a load of extra-low voltage (up to 25 V AC or 60 V DC)"
         )
-    refusals = _nameplate_gaps(load, module) if mains else []
+    refusals = [*_impossible_current(load), *_nameplate_gaps(load, module)] if mains else []
     covering = [rating for rating in module.ratings if rating.covers(load)]
     if not covering:
         refusals.append(_why_not_covered(load, module))
@@ -267,6 +270,18 @@ def judge(load: Load, module: RelayModule | None) -> Verdict:
         reason=f"{module.id}: {plate}{covering[0]} covers {load.rating_needed_a:g} A "
         f"(125 % of {load.current_a:g} A)"
     )
+
+
+def _impossible_current(load: Load) -> list[str]:
+    """Return a refusal of a current that no mains load has, which would fit every rating."""
+    if load.current_a > MOST_MAINS_A or load.current_a * load.supply.volts < LEAST_MAINS_VA:
+        least_a = LEAST_MAINS_VA / load.supply.volts
+        problem = (
+            f"loads.{load.name}.current: found {load.current_a:g} A at {load.supply}, allowed: "
+            f"{least_a:.2g} A to {MOST_MAINS_A:g} A; copy it from the nameplate of the load"
+        )
+        return [problem]
+    return []
 
 
 def _nameplate_gaps(load: Load, module: RelayModule) -> list[str]:

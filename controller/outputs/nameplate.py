@@ -1,7 +1,15 @@
-"""What the record of a relay module for mains must say, and which words say nothing. Pure.
+"""What the record of a relay module for mains must say: lists of known good texts only. Pure.
 
-The record is copied by hand, and an empty or evasive field is the sign that nobody looked at the
-nameplate, or that there is none: the usual case of a bare relay board.
+A list of bad words is never complete ("CE mark", "opto", "in the shed"), so every field is accepted
+only when it consists of what its list knows. Whatever else a plate says belongs into
+``description``. A number that has the right form proves only its form: look it up in the directory
+of the body that gave it.
+
+Source:
+    Marks: guides to certification marks; forms of file numbers: real certificates, and from memory
+    where no certificate was at hand. CE and its like are the maker's own declaration: Regulation
+    (EC) 765/2008 Art. 30. Insulation: IEC 61140 and IEC 60364-4-41. Enclosures: IEC 60529 and
+    NEMA 250.
 """
 
 from __future__ import annotations
@@ -12,11 +20,12 @@ from dataclasses import dataclass
 
 REQUIRED = {
     "description": "what the module is",
-    "certification_mark": "the mark of the testing body",
-    "standard": "the standard that it was tested to, with its number",
-    "file_number": "the file or certificate number under which it is listed",
-    "isolation_class": "double or reinforced insulation between control side and contacts",
-    "enclosure": "the enclosure that keeps fingers and spray off the contacts",
+    "certification_mark": "the mark of a testing body, such as VDE, UL, CSA, ETL or TÜV",
+    "standard": 'the standard that it was tested to, with its number, such as "EN 61810-1"',
+    "file_number": "the file or certificate number under which that body lists it",
+    "isolation_class": '"double insulation", "reinforced insulation", "class II" or '
+    '"protective separation" between control side and contacts',
+    "enclosure": 'the enclosure with its code, such as "IP54 box" or "IP20 in a closed box"',
 }
 """Each field that a mains module's record must fill, and what belongs there."""
 
@@ -30,14 +39,85 @@ _EVASIONS = frozenset({
     "fixme", "missing", "none", "not", "pending", "placeholder", "see", "tba", "tbc", "tbd",
     "todo", "uncertified", "unknown", "unlisted", "unmarked", "unspecified", "without",
 })  # fmt: skip
-"""First words after which nothing that follows is a statement: "not listed", "TODO: look"."""
+"""First words after which nothing that follows is a statement: "not listed", "TODO: look". They
+only choose the advice; what is accepted is decided by the lists below."""
 
+
+@dataclass(frozen=True, slots=True)
+class _Body:
+    """A testing body: the form of its numbers, and that form as people read it."""
+
+    number: str
+    such_as: str
+
+
+_UL = _Body(r"E\d{5,6}|MH\d{4,6}|SA\d{3,5}", "E and five or six digits, as in E123456")
+_INTERTEK = _Body(r"\d{5,11}", "5 to 11 digits")
+_CSA = _Body(r"(?:LR\s?)?\d{4,7}", "4 to 7 digits, perhaps after LR")
+_VDE = _Body(r"400\d{5}", "eight digits that begin with 400")
+_TUV = _Body(
+    r"[A-Z]{1,2}\s?\d{8}|[A-Z]\d?[A-Z]?(?:\s\d{2}){2}\s\d{5}\s\d{3}",
+    'one or two letters and eight digits, or a group such as "Z1A 12 03 12345 678"',
+)
+_ENEC = _Body(
+    rf"{_VDE.number}|[A-Z]{{0,2}}\s?\d{{5,9}}", "the number of the body that the ENEC code names"
+)
+_ANOTHER = _Body(r"[A-Z]{0,4}[ ./-]?(?:\d[ ./-]?){4,12}\d", "a number of at least five digits")
+"""Bodies of whose numbers we know no form."""
+
+_BODIES: dict[str, _Body] = {
+    **dict.fromkeys(("ul", "cul", "culus", "ulus"), _UL),
+    **dict.fromkeys(("etl", "cetl", "cetlus", "etlus", "intertek"), _INTERTEK),
+    "csa": _CSA,
+    "vde": _VDE,
+    **dict.fromkeys(("tüv", "tuv"), _TUV),
+    "enec": _ENEC,
+    **dict.fromkeys((
+        "asta", "cebec", "cqc", "ccc", "dekra", "demko", "electrosuisse", "fimko", "fm", "gs",
+        "imq", "kc", "kema", "kitemark", "met", "nemko", "nf", "semko", "sev", "sgs", "öve",
+    ), _ANOTHER),
+}  # fmt: skip
+"""Marks of testing bodies by what is printed, in small letters."""
+
+_BESIDE_A_MARK = frozenset({
+    "and", "approval", "approved", "c", "ce", "certified", "fcc", "listed", "mark", "reach",
+    "rheinland", "rohs", "süd", "sud", "ukca", "us", "weee", "with",
+})  # fmt: skip
+"""What may stand beside a testing body's mark; none of it counts as one."""
 _DECLARATIONS = frozenset({"ce", "ukca", "rohs", "fcc", "weee", "reach"})
-"""Marks that the maker puts on by himself; no testing body stands behind them.
+"""Marks that the maker puts on by himself; they only choose the advice."""
 
-Source: Regulation (EC) 765/2008 Art. 30 for CE; the rest of the list from memory.
-"""
-_BARE = frozenset({"bare", "naked", "open", "unenclosed", "pcb", "board", "ip00"})
+_LABELS = r"(?:file|certificate|cert|control|registration|reg|licen[cs]e|number|no|nr)"
+_STANDARD = re.compile(
+    r"(?:(?:DIN|BS|EN|IEC|UL|CSA|AS/NZS)[ /-]*)+(?:(?:C22\.2\s)?No\.?\s?)?"
+    r"[A-Z]?\d{2,5}(?:[-.]\d+)*[A-Z]?(?::\d{4})?"
+)
+
+_GOOD_INSULATION = re.compile(
+    r"\breinforced\b|\bdouble[ -]?(?:insulat\w+|isolation)\b|^double$|\bdouble(?=,| or | and )|"
+    r"\bclass ii\b|\b(?:safe|protective) separation\b"
+)
+_INSULATION_WORDS = frozenset({
+    "and", "basic", "between", "circuit", "class", "clearance", "coil", "contact", "contacts",
+    "control", "creepage", "double", "from", "functional", "ii", "iec", "en", "input", "insulated",
+    "insulation", "isolation", "mains", "or", "output", "per", "protection", "protective",
+    "reinforced", "safe", "selv", "separation", "side", "supplementary", "the", "to", "v", "kv",
+    "mm",
+})  # fmt: skip
+
+_IP = re.compile(r"\bIP\s?([0-6X])([0-9X])K?\b", re.IGNORECASE)
+_NEMA = re.compile(
+    r"\b(?:NEMA|TYPE)\s*(?:TYPE\s*)?(?:1|2|3[RSX]{0,2}|4X?|5|6P?|12K?|13)\b", re.IGNORECASE
+)
+_BOXES = frozenset({"box", "cabinet", "case", "enclosure", "housing"})
+_ENCLOSURE_WORDS = _BOXES | frozenset({
+    "a", "abs", "an", "and", "by", "cable", "closed", "cover", "din", "door", "front", "gland",
+    "glands", "hinged", "in", "inside", "junction", "lid", "locked", "metal", "module", "mounted",
+    "of", "on", "open", "plastic", "polycarbonate", "rail", "relay", "screwed", "screws", "sealed",
+    "steel", "the", "type", "wall", "with",
+})  # fmt: skip
+_LEAST_FINGERS, _SPLASH = 2, 4
+"""IP2X keeps fingers off live parts; IPX4 keeps splashes out, and below it a closed box must."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,17 +136,18 @@ def gaps(fields: Mapping[str, str | None]) -> list[Gap]:
     Args:
         fields: The record's texts by the names of `REQUIRED`; None for a field it has not.
     """
-    found = []
+    missing = []
+    mark = fields["certification_mark"] or ""
     for field, allowed in REQUIRED.items():
         text = fields[field] or ""
-        advice = _COPY if says_nothing(text) else _advice(field, text)
+        advice = _COPY if is_placeholder(text) else _advice(field, text, mark)
         if advice is not None:
             shown = "nothing" if fields[field] is None else f'"{text}"'
-            found.append(Gap(field=field, found=shown, allowed=allowed, advice=advice))
-    return found
+            missing.append(Gap(field=field, found=shown, allowed=allowed, advice=advice))
+    return missing
 
 
-def says_nothing(text: str) -> bool:
+def is_placeholder(text: str) -> bool:
     """Return whether a field is empty, a stand-in, or a way of saying no."""
     words = _words(text)
     if "".join(words) in _STAND_INS or words[0] in _EVASIONS or words[:2] == ["n", "a"]:
@@ -74,33 +155,108 @@ def says_nothing(text: str) -> bool:
     if re.fullmatch(r"\s*[<{].*[>}]\s*", text):  # a form that was not filled in
         return True
     # "no mark" says no, but "No. 1234" is a number
-    return words[0] == "no" and not _has_digit(text)
+    return words[0] == "no" and not any(letter.isdigit() for letter in text)
 
 
-def _advice(field: str, text: str) -> str | None:
+def _advice(field: str, text: str, mark: str) -> str | None:
     """Return what to do about a field that says something, but not what it must."""
-    words = set(_words(text))
     match field:
-        case "certification_mark" if words <= _DECLARATIONS:
-            return f"that is the maker's own declaration and no test: {_COPY}"
-        case "standard" | "file_number" if not _has_digit(text):
-            return f"it has no number in it: {_COPY}"
-        case "isolation_class" if _only_basic(words):
-            return "the Pi's side is touched by people, so use a module with better insulation"
-        case "enclosure" if words & _BARE and not words & {"in", "inside", "with"}:
-            return "put no bare board on mains: use an enclosed, listed module"
+        case "certification_mark":
+            return _mark_advice(text)
+        case "standard":
+            return _standard_advice(text)
+        case "file_number":
+            return _number_advice(text, mark)
+        case "isolation_class":
+            return _insulation_advice(text)
+        case "enclosure":
+            return _enclosure_advice(text)
         case _:
             return None
 
 
-def _only_basic(words: set[str]) -> bool:
-    """Basic insulation protects until its first fault only (IEC 61140)."""
-    return bool(words & {"basic", "functional"}) and not words & {"double", "reinforced"}
+def _mark_advice(text: str) -> str | None:
+    words = _mark_words(text)
+    others = [word for word in words if word not in _BODIES and word not in _BESIDE_A_MARK]
+    if any(word in _BODIES for word in words):
+        if not others:
+            return None
+        return f"write the mark alone, without {_quoted(others)}; a component's mark is none"
+    if set(words) & _DECLARATIONS:
+        return f"that is the maker's own declaration and no test: {_COPY}"
+    return f"no testing body that coldpin knows has that mark: {_COPY}"
+
+
+def _mark_words(text: str) -> list[str]:
+    """Return the words of a mark; the two digits after ENEC name the body and go with it."""
+    return _words(re.sub(r"(?i)\benec\s?\d{2}\b", "enec", text))
+
+
+def _standard_advice(text: str) -> str | None:
+    parts = re.split(r"\s*(?:[,;]|\band\b)\s*", text.strip())
+    if all(_STANDARD.fullmatch(part) for part in parts):
+        return None
+    if not any(letter.isdigit() for letter in text):
+        return f"it has no number in it: {_COPY}"
+    return "write the standard alone: EN, IEC, UL, CSA, BS, DIN or AS/NZS and its number"
+
+
+def _number_advice(text: str, mark: str) -> str | None:
+    """Judge a file number by the forms of the bodies that the mark names."""
+    bodies = {_BODIES[word] for word in _mark_words(mark) if word in _BODIES}
+    if not bodies:
+        bodies = set(_BODIES.values())  # the mark has a refusal of its own
+    if not any(letter.isdigit() for letter in text):
+        return f"it has no number in it: {_COPY}"
+    for body in bodies:
+        number = rf"(?<![A-Z0-9])(?:{body.number})(?![A-Z0-9])"
+        digits = "".join(letter for letter in text if letter.isdigit())
+        rest = re.sub(rf"(?i)\b{_LABELS}\b", " ", re.sub(number, " ", text.upper()))
+        if not re.search(r"[^\W_]", rest) and len(set(digits)) > 1:
+            return None
+    forms = " or ".join(sorted({body.such_as for body in bodies}))
+    named = f" of {mark}" if mark.strip() else ""
+    return f"a number{named} has {forms}; write it alone, and look it up in the body's directory"
+
+
+def _insulation_advice(text: str) -> str | None:
+    plain = " ".join(text.casefold().split())
+    others = [
+        word
+        for word in _words(text)
+        if word not in _INSULATION_WORDS and not re.fullmatch(r"\d+(?:v|kv|mm)?", word)
+    ]
+    if _GOOD_INSULATION.search(plain) is None:
+        return (
+            "the Pi's side is touched by people, so use a module with better insulation; an "
+            "optocoupler, a test voltage and basic insulation are no such class"
+        )
+    if others:
+        return f"write the class alone, without {_quoted(others)}"
+    return None
+
+
+def _enclosure_advice(text: str) -> str | None:
+    words = _words(text)
+    codes = [(first, second) for first, second in _IP.findall(text)]
+    if not codes and not _NEMA.search(text):
+        return "put no bare board on mains: use an enclosed, listed module, and write its IP code"
+    if any(first.upper() == "X" or int(first) < _LEAST_FINGERS for first, _ in codes):
+        return "put no bare board on mains: at least IP2X keeps fingers off the contacts"
+    rest = _words(_NEMA.sub(" ", _IP.sub(" ", text)))
+    others = [word for word in rest if word not in _ENCLOSURE_WORDS]
+    if others:
+        return f"write code and box alone, without {_quoted(others)}"
+    splash = any(second.upper() != "X" and int(second) >= _SPLASH for _, second in codes)
+    boxed = "closed" in words and bool(_BOXES & set(words))
+    if codes and not splash and not boxed:
+        return 'below IPX4 splashes get in: mount it in a closed box, and write "in a closed box"'
+    return None
+
+
+def _quoted(words: list[str]) -> str:
+    return ", ".join(f'"{word}"' for word in dict.fromkeys(words))
 
 
 def _words(text: str) -> list[str]:
     return re.findall(r"[^\W_]+", text.casefold())
-
-
-def _has_digit(text: str) -> bool:
-    return any(letter.isdigit() for letter in text)

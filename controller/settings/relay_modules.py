@@ -7,6 +7,7 @@ judged by the mains rule; its `RelayModule.from_record` takes what `model_dump` 
 from __future__ import annotations
 
 import re
+import stat
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -123,7 +124,13 @@ def read_relay_modules(path: Path) -> dict[str, RelayModuleRecord]:
 
 
 def examine_relay_modules(path: Path) -> tuple[dict[str, RelayModuleRecord], list[str]]:
-    """Return the modules that can be used and every problem found in the others."""
+    """Return the modules that can be used and every problem found in the others.
+
+    A list that others can change is not used at all: whoever may write it decides what is put on
+    mains.
+    """
+    if (problem := _open_to_others(path)) is not None:
+        return {}, [f"{path.name}: {problem}"]
     try:
         document = read_toml(path, LIST_OF_MODULES)
     except SettingsError as error:
@@ -140,6 +147,25 @@ def examine_relay_modules(path: Path) -> tuple[dict[str, RelayModuleRecord], lis
     else:
         problems.append(f"modules: found {shown(tables)}, allowed: tables [modules.ID]")
     return modules, [f"{path.name}: {problem}" for problem in problems]
+
+
+def _open_to_others(path: Path) -> str | None:
+    """Return a problem where somebody but owner and group decides what the file holds."""
+    try:
+        own, folder = path.lstat(), path.parent.stat()
+    except (OSError, ValueError):
+        return None  # reading it says what is wrong
+    if stat.S_ISLNK(own.st_mode):
+        return f"found a link at {path}, allowed: the file itself; copy it there"
+    if own.st_mode & stat.S_IWOTH:
+        mode = stat.S_IMODE(own.st_mode)
+        return f"found mode {mode:04o}, allowed: no writing by others; chmod o-w {path}"
+    if folder.st_mode & stat.S_IWOTH and not folder.st_mode & stat.S_ISVTX:
+        return (
+            f"found a folder in which everybody may replace it, allowed: no writing by others; "
+            f"chmod o-w {path.parent}"
+        )
+    return None
 
 
 def _record(name: str, table: object) -> tuple[RelayModuleRecord | None, list[str]]:

@@ -305,6 +305,22 @@ def test_judge_when_no_rating_covers_the_load(
     assert "allowed: motor at least 1 A (125 % of 0.8 A" in refusal
 
 
+@pytest.mark.parametrize(
+    ("current_a", "allowed"),
+    [(0.000001, False), (0.002, False), (0.0022, True), (0.8, True), (32.0, True), (32.1, False)],
+)
+def test_judge_when_a_mains_current_cannot_be(current_a: float, allowed: bool) -> None:
+    """A microampere would fit every rating: half a volt-ampere and a socket's current bound it."""
+    module = replace(LISTED, ratings=(rating(LoadKind.MOTOR, "250 V AC", 100),))
+
+    verdict = judge(replace(PUMP, current_a=current_a), module)
+
+    assert verdict.allowed is allowed
+    assert allowed or verdict.refusals[0].startswith(
+        f"loads.pump.current: found {current_a:g} A at 230 V AC, allowed: 0.0022 A to 32 A"
+    )
+
+
 def test_judge_when_an_ac_rating_meets_a_dc_load() -> None:
     """Low voltage too: DC is harder to break than AC."""
     module = replace(BOARD, ratings=(rating(LoadKind.MOTOR, "24 V AC", 10),))

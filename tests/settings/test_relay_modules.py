@@ -198,6 +198,63 @@ def test_supply_when_held_against_the_mains_rule(text: str) -> None:
     assert Supply.parse(rating.supply).volts > 0
 
 
+@pytest.mark.parametrize(
+    ("current", "accepted"),
+    [("1 mA", True), ("0.9 mA", False), ("200 A", True), ("201 A", False), ("nan A", False)],
+)
+def test_problems_when_a_current_cannot_be(tmp_path: Path, current: str, accepted: bool) -> None:
+    """A rating of a microampere or of a thousand amperes is a slip of the unit."""
+    assert (problems(tmp_path, GOOD.replace("2000 mA", current)) == []) is accepted
+
+
+# --- who may change it -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("mode", "refused"), [(0o666, True), (0o602, True), (0o664, False), (0o600, False)]
+)
+def test_a_list_that_everybody_may_write_is_refused(
+    tmp_path: Path, mode: int, refused: bool
+) -> None:
+    """Whoever may write it decides what goes on mains; no module of it is used."""
+    path = write(tmp_path, GOOD)
+    path.chmod(mode)
+
+    modules, found = examine_relay_modules(path)
+
+    assert bool(found) is refused
+    assert bool(modules) is not refused
+    assert not refused or f"found mode {mode:04o}" in found[0]
+
+
+def test_a_link_to_a_list_is_refused(tmp_path: Path) -> None:
+    """The link's owner could point it elsewhere, and its target may lie anywhere."""
+    write(tmp_path, GOOD)
+    (tmp_path / "link.toml").symlink_to(tmp_path / "relay-modules.toml")
+
+    modules, (found,) = examine_relay_modules(tmp_path / "link.toml")
+
+    assert modules == {}
+    assert "found a link" in found
+    assert "copy it there" in found
+
+
+def test_a_list_in_an_open_folder_is_refused(tmp_path: Path) -> None:
+    """Everybody may replace a file in such a folder, unless it is a shared one with its bit set."""
+    path = write(tmp_path, GOOD)
+    tmp_path.chmod(0o777)
+
+    modules, found = examine_relay_modules(path)
+    tmp_path.chmod(0o1777)
+    in_a_shared_one, none = examine_relay_modules(path)
+    tmp_path.chmod(0o700)
+
+    assert modules == {}
+    assert "everybody may replace it" in found[0]
+    assert none == []
+    assert set(in_a_shared_one) == {"shed-box"}
+
+
 # --- what ships ------------------------------------------------------------------------------
 
 
