@@ -12,6 +12,7 @@ from controller.errors import BusyError
 LOCK = "instance.lock"
 KEPT_TIMERS = "kept-timers.json"
 RECORDS = "records.sqlite"
+SECRET_FILE = "lookout-secret.json"  # noqa: S105 - a file name
 
 
 def state_directory(config: Path) -> Path:

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import gzip
+import hashlib
 import io
 import json
+import os
 import tarfile
 import threading
+import tracemalloc
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
 from controller.cli.main import status_of
-from controller.domain.places import RECORDS, lock_instance
+from controller.domain.places import RECORDS, SECRET_FILE, lock_instance
 from controller.history.importing import add_history, reading_at
-from controller.lookout.page.access import SECRET_FILE, Access, new_secret
+from controller.lookout.page.access import Access, new_secret
 from controller.records.reader import read_readings
 from controller.records.requests import REQUESTS, note_past_swap, swaps
 from controller.settings.load import read_settings
@@ -202,4 +206,168 @@ def test_an_archive_that_is_not_right_is_refused_whole(
 
     assert "no backup that can be used" in capsys.readouterr().err
     assert not new.config.exists()
+    assert list(new.place.iterdir()) == []
+
+
+# --- an archive that somebody else made ----------------------------------------------------------
+
+
+def made(archive: Path, parts: dict[str, bytes]) -> str:
+    """Pack parts with a manifest that fits them, as an attacker would."""
+    sums = {name: hashlib.sha256(data).hexdigest() for name, data in parts.items()}
+    manifest = json.dumps({"version": 1, "chamber": "c", "made": "m", "sha256": sums}).encode()
+    with tarfile.open(archive, "w:gz") as file:
+        for name, data in {"manifest.json": manifest, **parts}.items():
+            member = tarfile.TarInfo(name)
+            member.size = len(data)
+            file.addfile(member, io.BytesIO(data))
+    return str(archive)
+
+
+def config_with(more: str) -> bytes:
+    return shipped_config("larkmoor-laptop.toml").read_bytes() + f"\n{more}\n".encode()
+
+
+STRAYING = [
+    ("addresses-absolute", "notice-addresses", '[notices]\naddresses = "{victim}/keys"'),
+    ("addresses-upward", "notice-addresses", '[notices]\naddresses = "../victim/keys"'),
+    ("fit", "fit.toml", '[plant]\nfitted = "{victim}/keys"'),
+    ("certificates", "mqtt-ca.pem", '[mqtt]\nca_file = "{victim}/keys"'),
+    ("password", "mqtt-password", '[mqtt]\npassword_file = "../victim/keys"'),
+    ("modules", "relay-modules.toml", '[relay_modules]\nfile = "../victim/keys"'),
+    ("through-a-link", "mqtt-ca.pem", '[mqtt]\nca_file = "link/keys"'),
+]
+
+
+@pytest.mark.parametrize(
+    ("part", "more"), [case[1:] for case in STRAYING], ids=[case[0] for case in STRAYING]
+)
+def test_a_place_outside_is_written_only_where_a_person_allows_it(
+    new: House, tmp_path: Path, capsys: pytest.CaptureFixture[str], part: str, more: str
+) -> None:
+    """Refused with the path, shown by the dry run, written with the option alone."""
+    victim = tmp_path / "victim"
+    victim.mkdir()
+    (new.config.parent / "link").symlink_to(victim)
+    text = config_with(more.format(victim=victim))
+    archive = made(tmp_path / "b.tar.gz", {"config.toml": text, part: b"ssh-ed25519 mine"})
+
+    assert new.run("restore", archive) == 78
+    assert f"{victim}/keys" in capsys.readouterr().err
+    assert new.run("restore", archive, "--dry-run") == 0
+    assert f"{victim}/keys (outside the folders" in capsys.readouterr().out
+    assert list(victim.iterdir()) == []
+    assert not new.config.exists()
+    assert new.run("restore", archive, "--outside") == 0
+    assert f"written outside: {victim}/keys" in capsys.readouterr().out
+    assert (victim / "keys").read_bytes() == b"ssh-ed25519 mine"
+
+
+def test_records_outside_are_no_exception(old: House, new: House, tmp_path: Path) -> None:
+    """A records file at an absolute path, such as on another disk, needs the option too."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    with old.config.open("a", encoding="utf-8") as file:
+        file.write(f'\n[records]\npath = "{disk}/r.sqlite"\n')
+    (old.place / RECORDS).rename(disk / "r.sqlite")
+    archive = str(tmp_path / "b.tar.gz")
+    assert old.run("backup", archive) == 0
+    rows = list(read_readings(disk / "r.sqlite"))
+    (disk / "r.sqlite").unlink()
+
+    assert new.run("restore", archive) == 78
+    assert not (disk / "r.sqlite").exists()
+    assert new.run("restore", archive, "--outside") == 0
+
+    assert list(read_readings(disk / "r.sqlite")) == rows
+
+
+def test_one_part_cannot_take_the_place_of_another(
+    new: House, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Addresses named as the configuration is would replace it after it was judged."""
+    text = config_with('[notices]\naddresses = "hall.toml"')
+    archive = made(tmp_path / "b.tar.gz", {"config.toml": text, "notice-addresses": b"x"})
+
+    assert new.run("restore", archive) == 78
+    assert "for notice-addresses and for config.toml" in capsys.readouterr().err
+    assert not new.config.exists()
+
+
+@pytest.mark.parametrize("mask", [0o000, 0o022, 0o077])
+def test_the_shells_umask_decides_nothing(
+    old: House, new: House, tmp_path: Path, mask: int
+) -> None:
+    """Secrets for the owner alone, the rest for the group too, whatever the shell does."""
+    new_secret(old.place)
+    archive = tmp_path / "b.tar.gz"
+    before = os.umask(mask)
+    try:
+        assert old.run("backup", str(archive), "--with-secrets") == 0
+        assert new.run("restore", str(archive)) == 0
+    finally:
+        os.umask(before)
+
+    paths = (archive, new.place / SECRET_FILE, new.config, new.place / RECORDS)
+    assert [path.stat().st_mode & 0o777 for path in paths] == [0o600, 0o600, 0o640, 0o640]
+
+
+def test_the_dry_run_writes_nothing(
+    old: House, new: House, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Each file that would be written, and what is there already."""
+    archive = str(tmp_path / "b.tar.gz")
+    assert old.run("backup", archive) == 0
+    new.config.write_text("mine", encoding="utf-8")
+    capsys.readouterr()
+
+    assert new.run("restore", archive, "--dry-run") == 0
+
+    listed = capsys.readouterr().out
+    assert f"{new.config} (replaces the file there)" in listed
+    assert f"{new.place / RECORDS}\n" in listed
+    assert "Nothing was written" in listed
+    assert new.config.read_text(encoding="utf-8") == "mine"
+    assert list(new.place.iterdir()) == []
+
+
+def block(name: str, size: int, kind: bytes = tarfile.REGTYPE) -> bytes:
+    member = tarfile.TarInfo(name)
+    member.size, member.type = size, kind
+    return member.tobuf(tarfile.USTAR_FORMAT)
+
+
+@pytest.mark.parametrize(
+    ("header", "size", "says"),
+    [
+        (block("records.sqlite", 400_000_000), 400_000_000, "allowed: up to"),
+        (block("manifest.json", 30_000_000), 30_000_000, "allowed: up to 1000000"),
+        (block("config.toml", 30_000_000), 30_000_000, "allowed: up to 1000000"),
+        (block("x", 30_000_000, tarfile.XHDTYPE), 30_000_000, "which no backup holds"),
+        (block("x", 30_000_000, tarfile.GNUTYPE_LONGNAME), 30_000_000, "which no backup holds"),
+        (block("records.sqlite", 60_000_000), 60_000_000, "found no manifest"),
+    ],
+    ids=["records", "manifest", "config", "extended-header", "long-name", "within-bounds"],
+)
+def test_an_archive_that_swells_takes_no_memory(
+    new: House, tmp_path: Path, capsys: pytest.CaptureFixture[str], header: bytes, size: int,
+    says: str,
+) -> None:  # fmt: skip
+    """Some hundred kilobytes that say they are hundreds of megabytes are refused, or streamed."""
+    archive = tmp_path / "b.tar.gz"
+    with gzip.open(archive, "wb", compresslevel=1) as file:
+        file.write(header)
+        for _ in range(min(size, 60_000_000) // 1_000_000):
+            file.write(bytes(1_000_000))
+        file.write(bytes(-size % 512 + 1024))
+    tracemalloc.start()
+    try:
+        status = new.run("restore", str(archive))
+        _, peak_bytes = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+
+    assert status == 78
+    assert says in capsys.readouterr().err
+    assert peak_bytes < 8_000_000
     assert list(new.place.iterdir()) == []

@@ -15,9 +15,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from controller.domain.places import SECRET_FILE
 from controller.errors import ControllerError
 
-SECRET_FILE = "lookout-secret.json"  # noqa: S105 - a file name
 SESSION_S = 30 * 86_400.0
 MOST_SESSIONS = 200
 FREE_TRIES = 3

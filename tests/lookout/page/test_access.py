@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from controller.domain.places import SECRET_FILE
 from controller.lookout.page import access as module
 from controller.lookout.page.access import FREE_TRIES, Access, TooSoonError, new_secret
 
@@ -89,7 +90,7 @@ def test_a_new_secret_ends_every_session_of_the_old_one(access: Access, tmp_path
 def test_a_secret_that_was_taken_away_ends_every_session(access: Access, tmp_path: Path) -> None:
     """No file, nobody acts."""
     session = access.enter(new_secret(tmp_path))
-    (tmp_path / module.SECRET_FILE).unlink()
+    (tmp_path / SECRET_FILE).unlink()
 
     assert access.token(session) is None
 

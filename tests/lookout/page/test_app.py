@@ -12,8 +12,9 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
+from controller.domain.places import SECRET_FILE
 from controller.lookout.chambers import PAGE
-from controller.lookout.page.access import FREE_TRIES, SECRET_FILE, Access, new_secret
+from controller.lookout.page.access import FREE_TRIES, Access, new_secret
 from controller.lookout.page.app import MOST_BODY, House, page_app
 from controller.records.boot import boottime
 from controller.records.requests import (
