@@ -248,7 +248,7 @@ def _unpack(file: Path, folder: Path) -> tuple[dict[str, Any], dict[str, Path]]:
     return manifest, {name: folder / name for name in sums}
 
 
-def _stream_out(stream: IO[bytes], path: Path, size: int) -> str:
+def _stream_out(stream: gzip.GzipFile, path: Path, size: int) -> str:
     """Write a member to a file that only its owner may read, and return its checksum."""
     digest = hashlib.sha256()
     with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as out:
@@ -260,7 +260,7 @@ def _stream_out(stream: IO[bytes], path: Path, size: int) -> str:
     return digest.hexdigest()
 
 
-def _exactly(stream: IO[bytes], size: int) -> bytes:
+def _exactly(stream: gzip.GzipFile, size: int) -> bytes:
     data = stream.read(size)
     if len(data) != size:
         raise EOFError("it ends in the middle")
