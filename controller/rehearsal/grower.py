@@ -74,6 +74,7 @@ class Grower:
         *,
         planned: bool | None = None,
         woken: frozenset[str] = frozenset(),
+        spent: bool = False,
     ) -> Visit | None:
         """Return what the person does now, if anything.
 
@@ -85,6 +86,7 @@ class Grower:
                 it, and neither by habit nor by the word that they are due or that the water is
                 warm: that was known hours ago. None: there is none.
             woken: Names of what woke the person; for these they come at night too, plan or not.
+            spent: Whether the person, who reads the reservoir, finds its water too warm.
         """
         if planned is not None:
             standing -= {"swap_due", "reservoir_warm"} - woken
@@ -103,7 +105,7 @@ class Grower:
             del self._coming["flow_not_proved"]
             return Visit(bleeds_the_pump=True)
         habit = awake and self._habit(at_s, local)
-        if called or (awake and (habit if planned is None else planned)):
+        if called or (awake and (spent or (habit if planned is None else planned))):
             return self._swap(at_s, called, patient=planned is not None)
         return None
 

@@ -145,12 +145,15 @@ class LumpedChamber:
         self.reservoir_c = self._state.reservoir_c
 
 
-def build_chamber(settings: Settings, room_c: float) -> SimulatedChamber:
+def build_chamber(
+    settings: Settings, room_c: float, *, plant: PlantSpec | None = None
+) -> SimulatedChamber:
     """Return the chamber that the settings describe, at its start.
 
     Args:
         settings: [simulation] and [plant.*].
         room_c: Room at the start [°C].
+        plant: Equipment in the place of the settings' own.
 
     Raises:
         PhysicsError: A figure lies outside the range of the formulas.
@@ -165,4 +168,5 @@ def build_chamber(settings: Settings, room_c: float) -> SimulatedChamber:
             dead_time_s=simulation.dead_time,
         )
         return FirstOrderChamber(spec, air_c=air_c, reservoir_c=reservoir_c)
-    return LumpedChamber(settings.plant_spec(), air_c=air_c, reservoir_c=reservoir_c, room_c=room_c)
+    plant = settings.plant_spec() if plant is None else plant
+    return LumpedChamber(plant, air_c=air_c, reservoir_c=reservoir_c, room_c=room_c)

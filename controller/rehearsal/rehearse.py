@@ -9,6 +9,7 @@ from datetime import datetime, timedelta, tzinfo
 from random import Random
 
 from controller.core.decide import begin
+from controller.core.law import Law
 from controller.core.state import NOTHING_ASKED, Asked, State
 from controller.domain.temperatures import Seen
 from controller.errors import PhysicsError, ScenarioError
@@ -26,15 +27,16 @@ from controller.rehearsal.plant_probes import PlantProbes
 from controller.rehearsal.plants import build_chamber
 from controller.rehearsal.room import room_c
 from controller.rehearsal.room_file import RoomSeries
-from controller.rehearsal.tally import Tally
+from controller.rehearsal.tally import Observer, Tally
 from controller.service.journal import Journal, Journals
 from controller.service.loop import ControlLoop
 from controller.service.output_bank import OutputBank
 from controller.service.sources import sieves_of
 from controller.settings.foresight_of import hour_of, lights_of
-from controller.settings.law_of import law_of, schedule_of
+from controller.settings.law_of import BandSchedule, law_of, schedule_of
 from controller.settings.load import Settings
 from controller.settings.scenario_file import FaultScript, ScenarioFile
+from controller.thermal.specs import PlantSpec
 
 DAY_S = 86_400.0
 MINUTE_S = 60.0
@@ -74,6 +76,10 @@ class Rehearsal:
         forecaster: DryForecaster | None = None,
         teller: Teller | None = None,
         journal: Journal | None = None,
+        plant: PlantSpec | None = None,
+        schedule: BandSchedule | None = None,
+        law: Law | None = None,
+        swap_at_c: float | None = None,
     ) -> None:
         """Set the stage.
 
@@ -89,6 +95,11 @@ class Rehearsal:
             forecaster: Forecasts as the lookout would, and raises the alarm swap_due by it.
             teller: Decides what the person is told; None: the person sees every alarm at once.
             journal: Is told of every tick, beside the tally.
+            plant: Equipment in the place of the settings' own.
+            schedule: Switching points in the place of those of the settings' stage.
+            law: Timers and limits in the place of the settings' own.
+            swap_at_c: True reservoir temperature at which the person, when awake, changes packs
+                beside habit and alarms [°C]; None: never for that.
 
         Raises:
             ScenarioError: Length or plant cannot be used.
@@ -121,10 +132,17 @@ class Rehearsal:
         self._asked: Asked = NOTHING_ASKED
         self._outputs = {"pump": DryOutput(), "fan": DryOutput()}
         self._lights = lights_of(settings)
+        self.law = law_of(settings) if law is None else law
+        self._schedule = schedule or schedule_of(settings.stages[settings.chamber.stage])
+        self._swap_at_c = math.inf if swap_at_c is None else swap_at_c
+        self._observer: Observer | None = None
+        self._observed_from_s = math.inf
         random = Random(self.seed)  # noqa: S311 - a person's habits, not a secret
         try:
-            self._spec = settings.plant_spec()
-            self.chamber = build_chamber(settings, self._room_c(self.clock.origin))
+            self._spec = settings.plant_spec() if plant is None else plant
+            self.chamber = build_chamber(
+                settings, self._room_c(self.clock.origin), plant=self._spec
+            )
         except PhysicsError as error:
             raise ScenarioError(f"the plant cannot be simulated: {error}") from error
         self.probes = PlantProbes(
@@ -152,6 +170,17 @@ class Rehearsal:
             scenario.grower, freezer, packs_in_use=packs.in_reservoir, random=random
         )
         self._bled: set[int] = set()
+
+    def observe(self, observer: Observer, *, from_s: float = 0.0) -> None:
+        """Let *observer* follow the run; call it before `run`.
+
+        Args:
+            observer: What follows.
+            from_s: When it is given the account of the plant so far [s since the start]; at 0
+                there is none.
+        """
+        self._observer, self._observed_from_s = observer, from_s or math.inf
+        self.tally.observer = observer
 
     def run(self, progress: Callable[[float], None] = lambda _: None) -> None:
         """Run to the end.
@@ -199,10 +228,9 @@ class Rehearsal:
         settings = self.settings
         for output in self._outputs.values():
             output.switch(on=False)
-        schedule = schedule_of(settings.stages[settings.chamber.stage])
         if self._plain:
             return PlainSwitch(
-                schedule=schedule,
+                schedule=self._schedule,
                 reservoir_warm_mc=settings.limits.reservoir_warm,
                 clear_by_mk=settings.alarms.clear_by,
                 source=self.probes,
@@ -212,8 +240,8 @@ class Rehearsal:
                 journal=self.tally,
             )
         return ControlLoop(
-            law=law_of(settings),
-            schedule=schedule,
+            law=self.law,
+            schedule=self._schedule,
             source=self.probes,
             sieves=sieves_of(settings),
             outputs=OutputBank(self._outputs),
@@ -239,6 +267,9 @@ class Rehearsal:
     def _minute(self, now: float, loop: ControlLoop | PlainSwitch, *, powered: bool) -> None:
         """Let the person act and the faults come and go."""
         at_s = now - self.clock.origin
+        if at_s >= self._observed_from_s and self._observer is not None:
+            self._observer.begins(self.chamber.account())
+            self._observed_from_s = math.inf
         standing = self.tally.standing() if powered else frozenset()
         woken: frozenset[str] = frozenset()
         if self._teller is not None:
@@ -247,7 +278,8 @@ class Rehearsal:
         planned = None
         if self._next_swap_s is not None and self.scenario.grower.goes_by == "plan":
             planned = local.timestamp() >= self._next_swap_s
-        visit = self._grower.look(at_s, local, standing, planned=planned, woken=woken)
+        spent = self.chamber.reservoir_c >= self._swap_at_c
+        visit = self._grower.look(at_s, local, standing, planned=planned, woken=woken, spent=spent)
         if visit is not None:
             self._visited(visit, at_s)
         if self._trace is not None or self._forecaster is not None:
@@ -333,6 +365,8 @@ class Rehearsal:
             self._next_swap_s, self._forecast_due_s = None, at_s + SETTLED_S
             self.chamber.swap(packs=visit.packs, frozen_share=visit.frozen_share)
             self.swaps.append({"t_s": at_s, "packs": visit.packs})
+            if self._observer is not None:
+                self._observer.swapped(at_s, packs=visit.packs, frozen_share=visit.frozen_share)
             self.packs_used += visit.packs
             self._swapped_since_row = visit.packs
             self.hearing.swapped()

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Protocol
 
 from controller.core.law import Band
 from controller.core.state import Decision, EventKind, Inputs
+from controller.rehearsal.plants import Account
 
 BAND_SLACK_K = 0.5
 """Air this much beyond a switching point still counts as in band: probes lag and chambers swing."""
@@ -52,6 +53,24 @@ class HalfHour:
     pump_s: float = 0.0
 
 
+class Observer(Protocol):
+    """Follows a rehearsal beside the tally; instants are seconds since the start."""
+
+    def begins(self, account: Account) -> None:
+        """Take what the plant had done by the instant from which the observer counts."""
+
+    def passed(
+        self, dt_s: float, *, air_c: float, reservoir_c: float, pump: bool, band: Band
+    ) -> None:
+        """Take *dt_s* seconds that end at these true temperatures."""
+
+    def switched(self, at_s: float, *, pump: bool) -> None:
+        """Take note of a switch of pump or fan."""
+
+    def swapped(self, at_s: float, *, packs: int, frozen_share: float) -> None:
+        """Take note of packs put in."""
+
+
 @dataclass(slots=True)
 class Tally:
     """A journal that counts; instants are seconds since the start of the rehearsal."""
@@ -71,6 +90,7 @@ class Tally:
     shortest_run_s: float | None = None
     shortest_rest_s: float | None = None
     alarms: list[Alarm] = field(default_factory=list)
+    observer: Observer | None = None
     half_hours: list[HalfHour] = field(default_factory=list)
     """One entry for each half hour, for the picture."""
     _left_s: float = 0.0
@@ -101,6 +121,8 @@ class Tally:
             )
         if pump is self._pump:
             return
+        if self.observer is not None:
+            self.observer.switched(at_s, pump=pump)
         if self._pump_since_s is not None:
             lasted_s = at_s - self._pump_since_s
             if self._pump:
@@ -114,6 +136,8 @@ class Tally:
         self, dt_s: float, *, air_c: float, reservoir_c: float, pump: bool, band: Band
     ) -> None:
         """Count *dt_s* seconds that end at these true temperatures of the plant."""
+        if self.observer is not None:
+            self.observer.passed(dt_s, air_c=air_c, reservoir_c=reservoir_c, pump=pump, band=band)
         air, reservoir = self.air_c, self.reservoir_c
         # comparisons and not min() and max(): this runs thousands of times a simulated day
         if air_c < air.least:  # noqa: PLR1730

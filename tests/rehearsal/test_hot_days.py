@@ -1,0 +1,106 @@
+"""Hot days agree with a rehearsal of the same days, and answer to what is changed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import time
+
+import pytest
+
+from controller.core.law import Band
+from controller.errors import ScenarioError
+from controller.rehearsal.hot_days import hot_days
+from controller.rehearsal.rehearse import Rehearsal
+from controller.settings.law_of import BandSchedule
+from controller.settings.load import read_settings
+from controller.settings.scenario_file import GrowerScript, ScenarioFile
+from controller.settings.shipped import shipped_config
+
+SETTINGS = read_settings(shipped_config("larkmoor-laptop.toml"))
+HABIT = GrowerScript(
+    wakes=time(6, 30), sleeps=time(22, 30), swaps_at=(time(7, 15), time(18, 30)), answers=()
+)
+
+
+def test_the_same_days_give_the_same_figures_as_a_rehearsal() -> None:
+    """Counted from the first instant, every figure that both have is the same."""
+    scenario = ScenarioFile(about="", days=1.0, starts=time(0), grower=HABIT)
+    whole = Rehearsal(SETTINGS, scenario)
+    whole.run()
+    account = whole.chamber.account()
+
+    days = hot_days(SETTINGS, days=1.0, settling_days=0.0, grower=HABIT)
+
+    tally = whole.tally
+    assert days.days == pytest.approx(1.0)
+    assert days.in_band_share == pytest.approx(tally.in_band_share, abs=1e-9)
+    assert days.degree_hours_above == pytest.approx(tally.degree_hours_above)
+    assert days.degree_hours_below == pytest.approx(tally.degree_hours_below)
+    assert (days.air_min_c, days.air_max_c) == (tally.air_c.least, tally.air_c.greatest)
+    assert days.starts == tally.starts
+    assert days.duty == pytest.approx(tally.duty)
+    assert days.packs_used == whole.packs_used
+    assert days.ice_melted_kg == pytest.approx(account.ice_melted_kg)
+    assert days.heat_removed_kj == pytest.approx(account.heat_removed_kj)
+
+
+def test_days_before_the_counted_ones_are_left_out() -> None:
+    """The first hours bring the chamber down from the room; a day later nothing shows of them."""
+    first = hot_days(SETTINGS, days=1.0, settling_days=0.0, swap_at_c=12.0)
+    later = hot_days(SETTINGS, days=1.0, settling_days=1.0, swap_at_c=12.0)
+
+    assert first.degree_hours_above > later.degree_hours_above
+    assert later.days == pytest.approx(1.0)
+    assert [cycle.hour for cycle in later.cycles] == list(range(24))
+    assert all(0.0 <= one.put_in_h < 24.0 for one in later.sets)
+
+
+def test_a_person_who_is_always_there_changes_packs_when_the_water_is_warm() -> None:
+    """Each set goes out when the water has reached the temperature, never before."""
+    days = hot_days(SETTINGS, days=2.0, swap_at_c=12.0)
+
+    assert 12.0 <= days.reservoir_max_c < 12.5
+    assert days.packs_used == sum(one.packs for one in days.sets)
+    lived = [one.lasted_h for one in days.sets[:-1]]
+    assert lived
+    assert all(hours is not None and hours > 5.0 for hours in lived)
+    assert days.sets[-1].lasted_h is None
+
+
+def test_a_changed_build_changes_the_days() -> None:
+    """Half the wall: less heat. A band 2 K higher: less too. Nobody there: too warm."""
+    plant = SETTINGS.plant_spec()
+    thicker = replace(plant, chamber=replace(plant.chamber, wall_u_w_m2k=0.25, wall=None))
+    higher = BandSchedule(Band(19_000, 17_500), None, time(0), time(0))
+
+    as_it_is = hot_days(SETTINGS, days=1.0, swap_at_c=12.0)
+    walls = hot_days(SETTINGS, plant=thicker, days=1.0, swap_at_c=12.0)
+    band = hot_days(SETTINGS, schedule=higher, days=1.0, swap_at_c=12.0)
+    nobody = hot_days(SETTINGS, days=1.0)
+
+    # heat and not ice: what has melted within a day depends on when sets went in
+    assert as_it_is.heat_removed_kj is not None
+    for other in (walls, band):
+        assert other.heat_removed_kj is not None
+        assert other.heat_removed_kj < 0.95 * as_it_is.heat_removed_kj
+    assert nobody.packs_used == 0
+    assert nobody.in_band_share < 0.8 < as_it_is.in_band_share
+
+
+def test_a_set_that_is_left_in_says_when_it_stopped_serving() -> None:
+    """One swap in the morning, none after: the water warms past use before the days end."""
+    once = HABIT.model_copy(update={"swaps_at": (time(7, 15),)})
+
+    days = hot_days(SETTINGS, days=1.0, settling_days=0.0, grower=once, warmer_by_k=3.0)
+
+    (one,) = days.sets
+    assert one.lasted_h is None
+    assert one.useful_h is not None
+    assert 4.0 < one.useful_h < 17.0
+
+
+@pytest.mark.parametrize(("days", "settling"), [(0.0, 1.0), (1.0, -1.0), (float("nan"), 0.0)])
+def test_no_days_are_refused(days: float, settling: float) -> None:
+    """Nothing to count is a mistake of the caller."""
+    with pytest.raises(ScenarioError, match="hot days"):
+        hot_days(SETTINGS, days=days, settling_days=settling)
