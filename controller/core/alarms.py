@@ -51,57 +51,59 @@ Condition = Callable[[Situation], bool | None]
 
 
 def _probe_lost(about: str) -> Condition:
-    def lost(now: Situation) -> bool | None:
-        reading: Reading | None = getattr(now.inputs, about)
+    def lost(situation: Situation) -> bool | None:
+        reading: Reading | None = getattr(situation.inputs, about)
         return None if reading is None else not isinstance(reading, Seen)
 
     return lost
 
 
-def _air_high(now: Situation) -> bool | None:
-    rules = now.law.alarms
-    return _above(now.inputs.air, rules.air_high_mc, rules.clear_by_mk)
+def _air_high(situation: Situation) -> bool | None:
+    rules = situation.law.alarms
+    return _above(situation.inputs.air, rules.air_high_mc, rules.clear_by_mk)
 
 
-def _air_low(now: Situation) -> bool | None:
-    return _below(now.inputs.air, now.law.limits.low_limit_mc, now.law.alarms.clear_by_mk)
+def _air_low(situation: Situation) -> bool | None:
+    return _below(
+        situation.inputs.air, situation.law.limits.low_limit_mc, situation.law.alarms.clear_by_mk
+    )
 
 
-def _reservoir_warm(now: Situation) -> bool | None:
-    rules = now.law.alarms
-    return _above(now.inputs.reservoir, rules.reservoir_warm_mc, rules.clear_by_mk)
+def _reservoir_warm(situation: Situation) -> bool | None:
+    rules = situation.law.alarms
+    return _above(situation.inputs.reservoir, rules.reservoir_warm_mc, rules.clear_by_mk)
 
 
-def _reservoir_freezing(now: Situation) -> bool | None:
-    rules = now.law.alarms
-    return _below(now.inputs.reservoir, rules.reservoir_freezing_mc, rules.clear_by_mk)
+def _reservoir_freezing(situation: Situation) -> bool | None:
+    rules = situation.law.alarms
+    return _below(situation.inputs.reservoir, rules.reservoir_freezing_mc, rules.clear_by_mk)
 
 
-def _swap_due(now: Situation) -> bool | None:
-    return now.inputs.swap_due
+def _swap_due(situation: Situation) -> bool | None:
+    return situation.inputs.swap_due
 
 
-def _flow_not_proved(now: Situation) -> bool | None:
+def _flow_not_proved(situation: Situation) -> bool | None:
     # stays up between the tries and until a run is answered or a person resets
-    return now.cooling.failed_tries > 0
+    return situation.cooling.failed_tries > 0
 
 
-def _long_run(now: Situation) -> bool | None:
-    cooling = now.cooling
-    return cooling.pump and now.now - cooling.pump_since >= now.law.alarms.longest_run_s
+def _long_run(situation: Situation) -> bool | None:
+    cooling = situation.cooling
+    return cooling.pump and situation.now - cooling.pump_since >= situation.law.alarms.longest_run_s
 
 
-def _frequent_starts(now: Situation) -> bool | None:
-    starts, limit = len(now.starts), now.law.alarms.starts_per_hour
+def _frequent_starts(situation: Situation) -> bool | None:
+    starts, limit = len(situation.starts), situation.law.alarms.starts_per_hour
     return None if starts == limit else starts > limit
 
 
-def _output_failed(now: Situation) -> bool | None:
-    return now.inputs.output_fault is not None
+def _output_failed(situation: Situation) -> bool | None:
+    return situation.inputs.output_fault is not None
 
 
-def _records_failing(now: Situation) -> bool | None:
-    return now.inputs.records_fault is not None
+def _records_failing(situation: Situation) -> bool | None:
+    return situation.inputs.records_fault is not None
 
 
 _CONDITIONS: tuple[tuple[AlarmName, str, Condition], ...] = (
@@ -124,32 +126,6 @@ CALM_BOARD = tuple(AlarmState(name=name, about=about) for name, about, _ in _CON
 """Every alarm there is, none standing and no delay running."""
 
 
-def _plainly_calm(now: Situation) -> bool:
-    """Return whether every condition is plainly on its clear side: most of a good chamber's life.
-
-    Worth having because it spares a rehearsal the table above at every new reading; False only
-    means that the table must be asked.
-    """
-    inputs, cooling, law = now.inputs, now.cooling, now.law
-    air, reservoir, rules = inputs.air, inputs.reservoir, law.alarms
-    if not (isinstance(air, Seen) and isinstance(reservoir, Seen)):
-        return False
-    back = rules.clear_by_mk
-    return (
-        law.limits.low_limit_mc + back <= air.value_mc <= rules.air_high_mc - back
-        and rules.reservoir_freezing_mc + back <= reservoir.value_mc
-        and reservoir.value_mc <= rules.reservoir_warm_mc - back
-        and not inputs.swap_due
-        and not isinstance(inputs.room, Lost)
-        and not isinstance(inputs.coil_outlet, Lost)
-        and cooling.failed_tries == 0
-        and not (cooling.pump and now.now - cooling.pump_since >= rules.longest_run_s)
-        and len(now.starts) < rules.starts_per_hour
-        and inputs.output_fault is None
-        and inputs.records_fault is None
-    )
-
-
 def judge_alarms(
     board: tuple[AlarmState, ...], situation: Situation
 ) -> tuple[tuple[AlarmState, ...], tuple[Event, ...]]:
@@ -159,8 +135,6 @@ def judge_alarms(
         board: The alarms as they stood, `CALM_BOARD` at the start.
         situation: What they are judged by.
     """
-    if board is CALM_BOARD and _plainly_calm(situation):
-        return board, ()
     acknowledged = situation.inputs.asked.acknowledge
     after: list[AlarmState] | None = None
     events: list[Event] = []

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import replace
+
 from controller.core.alarms import CALM_BOARD, HOUR_S, Situation, alarm_instants, judge_alarms
 from controller.core.law import Law
 from controller.core.phases import regulate
+from controller.core.rules import timer_instants
 from controller.core.state import (
     NOTHING_ASKED,
     AlarmState,
@@ -17,10 +21,7 @@ from controller.core.state import (
     Reason,
     State,
 )
-from controller.core.timers import timer_instants
-
-_SLACK_S = 1e-6
-"""Look again this much before a timer ends: ``since + limit`` and ``now - since`` round apart."""
+from controller.core.window import window_of
 
 _TRIPS = frozenset(
     {
@@ -80,8 +81,8 @@ def decide(state: State, inputs: Inputs, now: float, law: Law) -> tuple[State, D
     """Return the state and what shall be on from *now* on.
 
     The same state, inputs, instant and law always give the same answer, so a recorded run replays
-    exactly. While the caller passes the very same inputs object and no timer has come due, the last
-    decision is returned without working it out again.
+    exactly. Inside the window of the last decision that decision is returned without working it
+    out again.
 
     Args:
         state: From `begin` or the decision before.
@@ -92,81 +93,56 @@ def decide(state: State, inputs: Inputs, now: float, law: Law) -> tuple[State, D
     Raises:
         ValueError: *now* lies before the pump's last switch: the clock is not monotonic.
     """
-    if (
-        now < state.quiet_until
-        and state.decided_from is not None
-        and state.decided_from[0] is inputs
-        and state.decided_from[1] is law
-    ):
+    if state.window is not None and state.window.holds(inputs, now, law):
         return state, state.decision
-    was = state.cooling
-    if now < was.pump_since:
-        raise ValueError(f"clock went back {was.pump_since - now:.1f} s; pass a monotonic clock")
-    cooling = regulate(was, inputs, now, law)
-    starts = _starts_of_the_last_hour(state.starts, was, cooling, now)
+    previous = state.cooling
+    if now < previous.pump_since:
+        back_s = previous.pump_since - now
+        raise ValueError(f"clock went back {back_s:.1f} s; pass a monotonic clock")
+    cooling = regulate(previous, inputs, now, law)
+    starts = _starts_of_the_last_hour(state.starts, previous, cooling, now)
     situation = Situation(cooling=cooling, starts=starts, inputs=inputs, now=now, law=law)
     alarms, alarm_events = judge_alarms(state.alarms, situation)
-    events = (*_changes(was, cooling), *alarm_events)
-    settled = (
-        not events
-        and cooling is was
-        and alarms is state.alarms
-        and starts is state.starts
-        and inputs.asked is NOTHING_ASKED
-    )
-    if settled:
-        decision = state.decision
-        # the instants depend on nothing that this decision has changed, the law aside
-        quiet_until = state.quiet_until
-        before = state.decided_from
-        if quiet_until <= now or before is None or before[1] is not law:
-            quiet_until = _quiet_until(alarms, situation)
-    else:
+    events = (*_changes(previous, cooling), *alarm_events)
+    decision, window = state.decision, None
+    if events or cooling is not previous:
         decision = Decision(cooling.pump, cooling.fan, cooling.phase, cooling.reason)
-        quiet_until = float("-inf")
-    after = State(
-        cooling=cooling,
-        alarms=alarms,
-        starts=starts,
-        decision=decision,
-        decided_from=(inputs, law),
-        quiet_until=quiet_until,
-    )
-    if not events:
-        return after, decision
-    return after, Decision(cooling.pump, cooling.fan, cooling.phase, cooling.reason, events)
+    elif alarms is state.alarms and starts is state.starts and inputs.asked is NOTHING_ASKED:
+        window = window_of(cooling, inputs, now, law, _instants(alarms, situation))
+    after = State(cooling=cooling, alarms=alarms, starts=starts, decision=decision, window=window)
+    return after, replace(decision, events=events) if events else decision
 
 
-def _quiet_until(alarms: tuple[AlarmState, ...], situation: Situation) -> float:
-    """Return the instant before which nothing but a new reading or wish can change anything."""
-    earliest = situation.now - _SLACK_S
-    instants = (
-        *timer_instants(situation.cooling, situation.law),
-        *alarm_instants(alarms, situation),
-    )
-    return min((at for at in instants if at > earliest), default=float("inf")) - _SLACK_S
+def _instants(alarms: tuple[AlarmState, ...], situation: Situation) -> Iterator[float]:
+    """Yield when time alone can change anything; some may lie in the past."""
+    yield from timer_instants(situation.cooling, situation.law)
+    yield from alarm_instants(alarms, situation)
 
 
 def _starts_of_the_last_hour(
-    starts: tuple[float, ...], was: Cooling, cooling: Cooling, now: float
+    starts: tuple[float, ...], previous: Cooling, cooling: Cooling, now: float
 ) -> tuple[float, ...]:
-    if cooling.pump and not was.pump:
+    if cooling.pump and not previous.pump:
         starts = (*starts, now)
     if starts and now - starts[0] >= HOUR_S:
         return tuple(at for at in starts if now - at < HOUR_S)
     return starts
 
 
-def _changes(was: Cooling, cooling: Cooling) -> tuple[Event, ...]:
-    if cooling is was:
+def _changes(previous: Cooling, cooling: Cooling) -> tuple[Event, ...]:
+    if cooling is previous:
         return ()
     events: list[Event] = []
-    if cooling.pump is not was.pump:
+    if cooling.pump is not previous.pump:
         events.append(Event(EventKind.SWITCH, "pump", "on" if cooling.pump else "off"))
-    if cooling.fan is not was.fan:
+    if cooling.fan is not previous.fan:
         events.append(Event(EventKind.SWITCH, "fan", "on" if cooling.fan else "off"))
-    if cooling.phase is not was.phase:
+    if cooling.phase is not previous.phase:
         events.append(Event(EventKind.PHASE, cooling.phase.value, cooling.reason.value))
-    if (was.pump or was.fan) and not (cooling.pump or cooling.fan) and cooling.reason in _TRIPS:
+    if (
+        (previous.pump or previous.fan)
+        and not (cooling.pump or cooling.fan)
+        and cooling.reason in _TRIPS
+    ):
         events.append(Event(EventKind.TRIP, cooling.reason.name.lower(), cooling.reason.value))
     return tuple(events)

@@ -18,7 +18,7 @@ from controller.domain.temperatures import Seen
 
 @dataclass(frozen=True, slots=True)
 class FlowVerdict:
-    """What one look at the running loop found; the fields of `Cooling` of the same names."""
+    """What one decision makes of the running loop; the fields of `Cooling` of the same names."""
 
     answered: bool
     unanswered_since: float | None
@@ -30,22 +30,29 @@ class FlowVerdict:
         return self.unanswered_since is not None and now - self.unanswered_since >= rule.after_s
 
 
-def look_for_flow(here: Cooling, inputs: Inputs, now: float, rule: FlowProof) -> FlowVerdict:
+def judge_flow(cooling: Cooling, inputs: Inputs, now: float, rule: FlowProof) -> FlowVerdict:
     """Judge whether the loop answers a running pump and fan."""
     air, reservoir, outlet = inputs.air, inputs.reservoir, inputs.coil_outlet
     if not isinstance(air, Seen):
-        return FlowVerdict(False, None, here.air_peak_mc, here.flow_proved)
-    peak_mc = air.value_mc if here.air_peak_mc is None else max(here.air_peak_mc, air.value_mc)
+        return FlowVerdict(False, None, cooling.air_peak_mc, cooling.flow_proved)
+    peak_mc = (
+        air.value_mc if cooling.air_peak_mc is None else max(cooling.air_peak_mc, air.value_mc)
+    )
     fell = air.value_mc <= peak_mc - rule.fall_mk
     watched = isinstance(outlet, Seen)
     cold = isinstance(outlet, Seen) and outlet.value_mc <= air.value_mc - rule.outlet_drop_mk
     if fell or cold:
-        # watched, the next fall is measured from here, so that a loop that stops later is noticed
+        # watched, the next fall is measured from this one, so that a loop that stops
+        # later is noticed
         return FlowVerdict(True, None, air.value_mc if watched else peak_mc, True)
-    if here.flow_proved and not watched:
+    if cooling.flow_proved and not watched:
         return FlowVerdict(True, None, peak_mc, True)
     expected = isinstance(reservoir, Seen) and (
         air.value_mc - reservoir.value_mc >= rule.colder_by_mk
     )
-    since = (now if here.unanswered_since is None else here.unanswered_since) if expected else None
-    return FlowVerdict(False, since, peak_mc, here.flow_proved)
+    since = (
+        (now if cooling.unanswered_since is None else cooling.unanswered_since)
+        if expected
+        else None
+    )
+    return FlowVerdict(False, since, peak_mc, cooling.flow_proved)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 
-from controller.core.law import Band
+from controller.core.law import Band, Law
 from controller.domain.alarms import AlarmName
-from controller.domain.temperatures import Reading
+from controller.domain.temperatures import Reading, Seen
 
 
 class Phase(Enum):
@@ -146,6 +146,59 @@ class Decision:
     events: tuple[Event, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Bounds of a reading, both included [m°C]."""
+
+    lowest_mc: float
+    highest_mc: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """Until when, and within which readings, a decision stands; made by `window.window_of`.
+
+    Outside it a decision may be another one, and mostly is not.
+    """
+
+    law: Law
+    inputs: Inputs
+    """What was decided from. Readings may move within their spans; all else must be as it is, and
+    so must which probes are lost."""
+    until: float
+    """Before this instant [s]."""
+    air: Span | None
+    """None: the reading is lost or there is no such probe, and stays so."""
+    reservoir: Span | None
+    room: Span | None
+    coil_outlet: Span | None
+
+    def holds(self, inputs: Inputs, now: float, law: Law) -> bool:
+        """Return whether the decision stands for these inputs at this instant."""
+        if now >= self.until or law is not self.law:
+            return False
+        decided = self.inputs
+        return inputs is decided or (
+            inputs.asked is NOTHING_ASKED
+            and (inputs.band is decided.band or inputs.band == decided.band)
+            and inputs.output_fault == decided.output_fault
+            and inputs.records_fault == decided.records_fault
+            and inputs.swap_due is decided.swap_due
+            and _inside(inputs.air, self.air, decided.air)
+            and _inside(inputs.reservoir, self.reservoir, decided.reservoir)
+            and _inside(inputs.room, self.room, decided.room)
+            and _inside(inputs.coil_outlet, self.coil_outlet, decided.coil_outlet)
+        )
+
+
+def _inside(reading: Reading | None, span: Span | None, decided: Reading | None) -> bool:
+    if reading is decided:
+        return True
+    if isinstance(reading, Seen):
+        return span is not None and span.lowest_mc <= reading.value_mc <= span.highest_mc
+    return span is None and (reading is None) is (decided is None)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class State:
     """All that the control law remembers."""
@@ -156,7 +209,5 @@ class State:
     """Instants of the pump's starts within the last hour."""
     decision: Decision
     """The last one, without its events."""
-    decided_from: tuple[Inputs, object] | None = None
-    """Inputs and law of the last decision."""
-    quiet_until: float = float("-inf")
-    """Before this instant the same inputs and law give the same decision."""
+    window: Window | None = field(default=None, compare=False, repr=False)
+    """Within it the decision stands; None: decide anew. It only saves work."""

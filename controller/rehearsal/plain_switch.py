@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from controller.core.band import call_for
 from controller.core.law import Band
+from controller.core.rules import call_for
 from controller.core.state import Decision, Event, EventKind, Inputs, Phase, Reason
 from controller.domain.alarms import AlarmName
 from controller.domain.temperatures import Lost, Reading, Seen
@@ -64,7 +64,7 @@ class PlainSwitch:
         air: Reading = readings.get("air", _NO_READING)
         reservoir: Reading = readings.get("reservoir", _NO_READING)
         band = self.band
-        was, self._on = self._on, call_for(air, band, was=self._on)
+        was, self._on = self._on, call_for(air, band, previous=self._on)
         events = [*self._alarm(reservoir)]
         if self._on is not was:
             word = "on" if self._on else "off"

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import cache
 from itertools import product
 
 import pytest
@@ -11,25 +12,28 @@ from controller.core.decide import begin
 from controller.core.law import FallbackPolicy, Law
 from controller.core.phases import regulate
 from controller.core.state import Asked, Cooling, Inputs, Phase
+from controller.core.transitions import OUTPUTS, TRANSITIONS
 from tests.support.invariants import check_step
 from tests.support.laws import make_inputs, make_law
 
 TICK_S = 1.0
 PAUSE_S = 2.0
+TIMERS = ((1, 2), (0, 0), (0, 4), (1, 4))
+"""Prime and run-on [s]: both, neither, and a run-on that ends as the pump may start again."""
 
 
-def coarse_law(policy: FallbackPolicy) -> Law:
+def coarse_law(policy: FallbackPolicy, *, prime_s: float, run_on_s: float) -> Law:
     """Timers of a few ticks, all different where their order matters."""
     law = make_law(
         minimum_run_s=3,
         anti_short_cycle_s=4,
-        prime_s=1,
-        run_on_s=2,
+        prime_s=prime_s,
+        run_on_s=run_on_s,
         permissive_debounce_s=2,
         flow_after_s=2,
         flow_tries=2,
         flow_wait_s=5,
-        lockout_s=3,
+        lockout_s=5,
         policy=policy,
     )
     return replace(law, fallback=replace(law.fallback, on_s=2, off_s=3))
@@ -64,29 +68,67 @@ def relative(cooling: Cooling, now: float, law: Law) -> Cooling:
     )
 
 
-@pytest.mark.parametrize("policy", list(FallbackPolicy), ids=lambda policy: policy.value)
-def test_every_reachable_state_keeps_the_law(
-    policy: FallbackPolicy, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """Exploration to the fixed point: each state with each input keeps every invariant."""
-    law, inputs_grid = coarse_law(policy), all_inputs()
+@dataclass(frozen=True)
+class Explored:
+    """What an exploration to the fixed point met."""
+
+    states: int
+    steps: int
+    outputs: frozenset[tuple[Phase, tuple[bool, bool]]]
+    transitions: frozenset[tuple[Phase, Phase]]
+
+
+@cache
+def explored(policy: FallbackPolicy, prime_s: float, run_on_s: float) -> Explored:
+    """Visit every reachable state, give it every input, and hold every invariant against it."""
+    law, inputs_grid = coarse_law(policy, prime_s=prime_s, run_on_s=run_on_s), all_inputs()
     seen = {relative(begin(0.0).cooling, 0.0, law)}
     frontier = list(seen)
-    steps = 0
-    phases = set()
+    steps, outputs, transitions = 0, set(), set()
     while frontier:
         cooling = frontier.pop()
         for inputs in inputs_grid:
             after = regulate(cooling, inputs, TICK_S, law)
             check_step(cooling, inputs, after, TICK_S, law)
             steps += 1
+            outputs.add((after.phase, (after.pump, after.fan)))
+            if after.phase is not cooling.phase:
+                transitions.add((cooling.phase, after.phase))
             state = relative(after, TICK_S, law)
             if state not in seen:
                 seen.add(state)
                 frontier.append(state)
-                phases.add(after.phase)
-    with capsys.disabled():
-        print(f"\n  policy {policy.value}: {len(seen)} states, {steps} steps explored")  # noqa: T201
+    return Explored(len(seen), steps, frozenset(outputs), frozenset(transitions))
 
-    assert phases == set(Phase)
-    assert len(seen) > 300
+
+@pytest.mark.parametrize(("prime_s", "run_on_s"), TIMERS)
+@pytest.mark.parametrize("policy", list(FallbackPolicy), ids=lambda policy: policy.value)
+def test_every_reachable_state_keeps_the_law(
+    policy: FallbackPolicy, prime_s: float, run_on_s: float, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exploration to the fixed point: each state with each input keeps every invariant."""
+    met = explored(policy, prime_s, run_on_s)
+    with capsys.disabled():
+        print(f"\n  policy {policy.value}: {met.states} states, {met.steps} steps explored")  # noqa: T201
+
+    assert met.states > 250
+
+
+def test_the_transition_table_holds_every_step_and_no_other() -> None:
+    """Over both policies, with prime and run-on and without."""
+    every = [explored(policy, *timers) for policy in FallbackPolicy for timers in TIMERS]
+    met = frozenset().union(*(each.transitions for each in every))
+    written = {(row.before, row.after) for row in TRANSITIONS}
+
+    assert len(written) == len(TRANSITIONS), "a step stands there twice"
+    assert met - written == set()
+    assert written - met == set()
+
+
+def test_the_outputs_of_each_phase_are_those_of_the_table() -> None:
+    """Every pair that the table allows is met, and no other."""
+    every = [explored(policy, *timers) for policy in FallbackPolicy for timers in TIMERS]
+
+    assert frozenset().union(*(each.outputs for each in every)) == {
+        (phase, pair) for phase, pairs in OUTPUTS.items() for pair in pairs
+    }

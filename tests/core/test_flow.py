@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from controller.core.decide import begin, decide
-from controller.core.flow import FlowVerdict, look_for_flow
+from controller.core.flow import FlowVerdict, judge_flow
 from controller.core.law import FlowProof
 from controller.core.state import Cooling, Inputs, Phase, Reason
 from controller.domain.temperatures import millidegrees
@@ -115,7 +115,7 @@ def test_a_look_finds_an_answer_or_waits_for_one(
     here: Cooling, given: Inputs, verdict: FlowVerdict
 ) -> None:
     """Every field, at the very thresholds."""
-    assert look_for_flow(here, given, 50.0, RULE) == verdict
+    assert judge_flow(here, given, 50.0, RULE) == verdict
 
 
 def test_a_wait_fails_at_its_very_end() -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
+from random import Random
 
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
@@ -12,6 +14,7 @@ from controller.core.decide import begin, decide
 from controller.core.law import FallbackPolicy, Law
 from controller.core.state import NOTHING_ASKED, Asked, EventKind, Inputs, Phase
 from controller.domain.alarms import AlarmName
+from tests.core.test_window import decided_anew, inside
 from tests.support.invariants import check_step
 from tests.support.laws import make_inputs, make_law, reading
 
@@ -113,6 +116,20 @@ class ControlHistory(RuleBasedStateMachine):
     def ask(self, asked: Asked) -> None:
         self.step(replace(self.inputs, asked=asked))
         self.inputs = replace(self.inputs, asked=NOTHING_ASKED)
+
+    @rule(seed=st.integers(0, 2**16))
+    def stay_inside_the_window(self, seed: int) -> None:
+        """Whatever the readings do inside it, deciding anew changes nothing."""
+        window = self.state.window
+        if window is None:
+            return
+        random = Random(seed)
+        last = min(window.until, self.now + 86_400.0)
+        for at in (self.now, random.uniform(self.now, last), math.nextafter(last, 0.0)):
+            if self.now <= at < window.until:
+                other = inside(random, window)
+                assert window.holds(other, at, self.law)
+                assert decided_anew(self.state, other, at, self.law) == self.state
 
     @precondition(lambda self: self.state.cooling.phase is Phase.LOCKOUT)
     @rule()

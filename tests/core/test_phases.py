@@ -1,4 +1,4 @@
-"""The transition table of `controller.core.phases`, row by row."""
+"""The phases and the steps between them, at their thresholds."""
 
 from __future__ import annotations
 

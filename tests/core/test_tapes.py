@@ -32,7 +32,7 @@ def test_a_quiet_tick_decides_what_a_fresh_look_would(name: str) -> None:
     fresh = begin(1000.0, last_stop=800.0)
     for now, inputs, decision in played(tape):
         was = fresh.cooling
-        # forgetting what it was decided from makes every tick a fresh look
+        # without a window every tick is decided anew
         again = type(fresh)(
             cooling=fresh.cooling, alarms=fresh.alarms, starts=fresh.starts,
             decision=fresh.decision,

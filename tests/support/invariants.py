@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from controller.core.law import FallbackPolicy, Law
 from controller.core.state import Cooling, Inputs, Phase, Reason
+from controller.core.transitions import OUTPUTS
 from controller.domain.temperatures import Lost, Seen
 
 TRIPS = {
@@ -15,15 +16,6 @@ TRIPS = {
     Reason.LOCKOUT,
     Reason.AIR_LOST,
 }
-OUTPUTS_OF = {
-    Phase.REST: {(False, False)},
-    Phase.HELD: {(False, False)},
-    Phase.PRIME: {(True, False)},
-    Phase.COOL: {(True, True)},
-    Phase.RUN_ON: {(False, True)},
-    Phase.LOCKOUT: {(False, False)},
-    Phase.FALLBACK: {(False, False), (True, False), (True, True), (False, True)},
-}
 ROUNDING_S = 1e-6
 
 
@@ -31,7 +23,7 @@ def check_step(was: Cooling, inputs: Inputs, after: Cooling, now: float, law: La
     """Fail on a step that breaks the control law."""
     timing = law.timing
     tripped = after.reason in TRIPS
-    assert (after.pump, after.fan) in OUTPUTS_OF[after.phase], "outputs do not fit the phase"
+    assert (after.pump, after.fan) in OUTPUTS[after.phase], "outputs do not fit the phase"
     if after.pump and not was.pump:
         rested_s = now - was.pump_since
         assert rested_s >= timing.anti_short_cycle_s - ROUNDING_S, "start within anti-short-cycle"
@@ -44,7 +36,7 @@ def check_step(was: Cooling, inputs: Inputs, after: Cooling, now: float, law: La
         assert now - was.pump_since >= timing.minimum_run_s - ROUNDING_S, "stop within minimum run"
         assert after.pump_since == now
     if was.fan and not after.fan and not tripped:
-        assert not after.pump or after.phase is Phase.PRIME
+        assert not (after.pump and was.pump), "fan off while the pump runs"
         assert now - after.pump_since >= timing.run_on_s - ROUNDING_S or after.pump, (
             "fan off before the run-on was over"
         )

@@ -1,0 +1,166 @@
+"""How long, and within which readings, a decision stands.
+
+A decision is settled when deciding once more from the same inputs changes nothing. From then on it
+stands until an instant and within a box of readings: air, reservoir, room and coil outlet each
+between two bounds, all of them together. Whoever calls the law need not ask it while every reading
+stays inside, and a rehearsal need not even work such readings out.
+
+The box is drawn from the thresholds that the law compares with. It may be smaller than it could
+be, never larger; a property test holds it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from controller.core.law import Law
+from controller.core.state import Cooling, Inputs, Span, Window
+from controller.domain.temperatures import Reading, Seen
+
+_SLACK_S = 1e-6
+"""Look again this much before a timer ends: ``since + limit`` and ``now - since`` round apart."""
+_WATER_SHARE = 4
+"""Where two readings share the way to a threshold between them, the air has all but one part in so
+many: the reservoir is the slower of the two."""
+
+
+class Box:
+    """Bounds that are narrowed threshold by threshold around the readings of one decision."""
+
+    def __init__(self, inputs: Inputs) -> None:
+        """Begin with everything allowed.
+
+        Args:
+            inputs: What was decided from.
+        """
+        self._values: dict[str, int] = {}
+        self._lowest: dict[str, float] = {}
+        self._highest: dict[str, float] = {}
+        for name in ("air", "reservoir", "room", "coil_outlet"):
+            reading: Reading | None = getattr(inputs, name)
+            if isinstance(reading, Seen):
+                self._values[name] = reading.value_mc
+                self._lowest[name], self._highest[name] = float("-inf"), float("inf")
+
+    def threshold(self, name: str, at_mc: int) -> None:
+        """Keep a reading on its side of a threshold that is met at or above *at_mc*."""
+        value = self._values.get(name)
+        if value is None:
+            return
+        if value >= at_mc:
+            self._lowest[name] = max(self._lowest[name], at_mc)
+        else:
+            self._highest[name] = min(self._highest[name], at_mc - 1)
+
+    def at_or_below(self, name: str, at_mc: int) -> None:
+        """Keep a reading on its side of a threshold that is met at or below *at_mc*."""
+        self.threshold(name, at_mc + 1)
+
+    def exactly(self, name: str) -> None:
+        """Let a reading be only what it is."""
+        value = self._values.get(name)
+        if value is not None:
+            self._lowest[name] = self._highest[name] = value
+
+    def apart(self, warm: str, cold: str, by_mk: int) -> None:
+        """Keep two readings on their side of *warm* being warmer than *cold* by at least *by_mk*.
+
+        To be called after `threshold`: it shares out what the other thresholds have left.
+        """
+        if warm not in self._values or cold not in self._values:
+            return
+        upper, lower = self._values[warm], self._values[cold]
+        left = upper - lower - by_mk
+        if left >= 0:
+            want = max(lower + left // _WATER_SHARE, self._lowest[warm] - by_mk)
+            self._highest[cold] = min(self._highest[cold], max(lower, want))
+            self._lowest[warm] = max(self._lowest[warm], self._highest[cold] + by_mk)
+        else:
+            short = -left - 1
+            want = min(lower - short // _WATER_SHARE, self._highest[warm] - by_mk + 1)
+            self._lowest[cold] = max(self._lowest[cold], min(lower, want))
+            self._highest[warm] = min(self._highest[warm], self._lowest[cold] + by_mk - 1)
+
+    def span(self, name: str) -> Span | None:
+        """Return the bounds of a reading; None for one that is lost or not fitted."""
+        if name not in self._values:
+            return None
+        return Span(self._lowest[name], self._highest[name])
+
+
+def window_of(
+    cooling: Cooling, inputs: Inputs, now: float, law: Law, instants: Iterator[float]
+) -> Window | None:
+    """Return until when and within which readings a settled decision stands.
+
+    None where a timer is about to end: it stands for no time at all.
+
+    Args:
+        cooling: Where the cooling stands.
+        inputs: What it was decided from; nothing may be asked in them.
+        now: Instant of the decision [s].
+        law: Timers, limits and alarm rules.
+        instants: When time alone can change something; some may lie in the past.
+    """
+    earliest = now - _SLACK_S
+    until = min((at for at in instants if at > earliest), default=float("inf")) - _SLACK_S
+    if until <= now:
+        return None
+    box = Box(inputs)
+    _of_the_call(box, cooling, inputs)
+    _of_the_limits(box, law)
+    _of_the_reservoir(box, cooling, inputs, law)
+    if cooling.pump and cooling.fan:
+        _of_the_flow(box, cooling, inputs, law)
+    return Window(
+        law=law,
+        inputs=inputs,
+        until=until,
+        air=box.span("air"),
+        reservoir=box.span("reservoir"),
+        room=box.span("room"),
+        coil_outlet=box.span("coil_outlet"),
+    )
+
+
+def _of_the_call(box: Box, cooling: Cooling, inputs: Inputs) -> None:
+    if cooling.call:
+        box.at_or_below("air", inputs.band.cut_out_mc)
+    else:
+        box.threshold("air", inputs.band.cut_in_mc)
+
+
+def _of_the_limits(box: Box, law: Law) -> None:
+    limits, rules = law.limits, law.alarms
+    box.at_or_below("air", limits.low_limit_mc)
+    box.threshold("air", limits.low_limit_mc + rules.clear_by_mk)
+    box.threshold("air", rules.air_high_mc)
+    box.at_or_below("air", rules.air_high_mc - rules.clear_by_mk)
+    box.threshold("reservoir", rules.reservoir_warm_mc)
+    box.at_or_below("reservoir", rules.reservoir_warm_mc - rules.clear_by_mk)
+    box.at_or_below("reservoir", rules.reservoir_freezing_mc)
+    box.threshold("reservoir", rules.reservoir_freezing_mc + rules.clear_by_mk)
+
+
+def _of_the_reservoir(box: Box, cooling: Cooling, inputs: Inputs, law: Law) -> None:
+    """Keep on its side what rule 5 compares, where a start or a run depends on it."""
+    margin_mk = law.limits.reservoir_margin_mk
+    if isinstance(inputs.air, Seen):
+        if cooling.pump or cooling.call:
+            box.apart("air", "reservoir", margin_mk)
+    else:
+        box.at_or_below("reservoir", inputs.band.cut_out_mc - margin_mk)
+
+
+def _of_the_flow(box: Box, cooling: Cooling, inputs: Inputs, law: Law) -> None:
+    """Keep on its side what rule 7 compares while it waits for an answer."""
+    flow = law.flow
+    if cooling.flow_proved and not cooling.failed_tries and inputs.coil_outlet is None:
+        return
+    if cooling.air_peak_mc is not None:
+        box.at_or_below("air", cooling.air_peak_mc - flow.fall_mk)
+        box.threshold("air", cooling.air_peak_mc + 1)
+    if isinstance(inputs.coil_outlet, Seen):
+        box.exactly("air")  # the next fall is measured from the last reading
+        box.apart("air", "coil_outlet", flow.outlet_drop_mk)
+    box.apart("air", "reservoir", flow.colder_by_mk)
