@@ -16,6 +16,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.machine import needs
+
 SYSTEMD = Path(__file__).parents[1] / "systemd"
 UNIT = SYSTEMD / "coldpin@.service"
 LOOKOUT = SYSTEMD / "coldpin-lookout@.service"
@@ -25,13 +27,6 @@ RULES = (SYSTEMD / "60-coldpin-gpio.rules", SYSTEMD / "61-coldpin-one-wire.rules
 INSTALL = SYSTEMD / "INSTALL.md"
 
 PROGRAM = "/opt/coldpin/bin/coldpin"
-
-needs_systemd_analyze = pytest.mark.skipif(
-    shutil.which("systemd-analyze") is None, reason="systemd-analyze is not on this machine"
-)
-needs_sysusers = pytest.mark.skipif(
-    shutil.which("systemd-sysusers") is None, reason="systemd-sysusers is not on this machine"
-)
 
 
 def read(file: Path) -> str:
@@ -114,19 +109,19 @@ def rate(unit: Path) -> subprocess.CompletedProcess[str]:
     return run("systemd-analyze", "security", *options, str(unit))
 
 
-@needs_systemd_analyze
+@needs("systemd-analyze")
 def test_unit_verifies_clean(tmp_path: Path) -> None:
     """The checker of systemd has nothing to say about the unit."""
     assert verify(lay_out(tmp_path)) == (0, "")
 
 
-@needs_systemd_analyze
+@needs("systemd-analyze")
 def test_unit_verifies_clean_with_bulk_read(tmp_path: Path) -> None:
     """The same with the optional drop-in beside it."""
     assert verify(lay_out(tmp_path, drop_in=read(DROP_IN))) == (0, "")
 
 
-@needs_systemd_analyze
+@needs("systemd-analyze")
 @pytest.mark.parametrize(
     ("file", "old", "new"),
     [
@@ -148,7 +143,7 @@ def test_verify_speaks_up_when_a_key_is_wrong(
     assert said != ""
 
 
-@needs_systemd_analyze
+@needs("systemd-analyze")
 def test_exposure_is_2_5_or_below(tmp_path: Path) -> None:
     """The sandbox is rated 2.5 of 10 or better (the threshold counts tenths)."""
     rating = rate(lay_out(tmp_path))
@@ -157,7 +152,7 @@ def test_exposure_is_2_5_or_below(tmp_path: Path) -> None:
     assert "Overall exposure level" in rating.stdout
 
 
-@needs_systemd_analyze
+@needs("systemd-analyze")
 def test_exposure_check_fails_when_the_sandbox_is_gone(tmp_path: Path) -> None:
     """The check above can fail: the same unit without its protections exceeds 2.5."""
     bare = "\n".join(
@@ -172,7 +167,7 @@ def test_exposure_check_fails_when_the_sandbox_is_gone(tmp_path: Path) -> None:
     assert "Overall exposure level" in rating.stdout
 
 
-@needs_systemd_analyze
+@needs("systemd-analyze")
 def test_lookout_verifies_clean_and_is_shut_in(tmp_path: Path) -> None:
     """The page's unit: nothing to say about it, and 2.5 of 10 or better although it has network."""
     unit = lay_out(tmp_path, source=LOOKOUT)
@@ -313,8 +308,7 @@ def test_comments_stand_on_their_own_lines() -> None:
 # --- user and group -------------------------------------------------------------------------
 
 
-@needs_sysusers
-@pytest.mark.skipif(os.geteuid() != 0, reason="systemd-sysusers --root needs root")
+@needs("systemd-sysusers", "root")
 def test_sysusers_makes_user_and_groups(tmp_path: Path) -> None:
     """On an empty root: group gpio, and user coldpin, who is in it and cannot log in."""
     (tmp_path / "etc").mkdir()

@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 from random import Random
 
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule
 
@@ -17,6 +17,7 @@ from controller.domain.alarms import AlarmName
 from tests.core.test_window import decided_anew, inside
 from tests.support.invariants import check_step
 from tests.support.laws import make_inputs, make_law, reading
+from tests.support.random_inputs import examples
 
 AIR_C = st.one_of(st.none(), st.sampled_from([11.9, 12.0, 15.5, 15.6, 16.4, 16.5, 17.0, 20.0]))
 RESERVOIR_C = st.one_of(st.none(), st.sampled_from([0.2, 4.0, 13.5, 14.5, 15.0, 19.0]))
@@ -139,9 +140,8 @@ class ControlHistory(RuleBasedStateMachine):
 
 
 TestControlHistory = ControlHistory.TestCase
-TestControlHistory.settings = settings(
-    max_examples=60,
+TestControlHistory.settings = examples(
+    60,
     stateful_step_count=60,
-    deadline=None,
     suppress_health_check=[HealthCheck.too_slow],
 )

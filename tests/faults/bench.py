@@ -14,7 +14,6 @@ import re
 import sqlite3
 import subprocess
 import threading
-import time
 import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
@@ -42,6 +41,7 @@ from tests.support.laws import BAND, make_law
 from tests.support.soak import Moody
 from tests.support.w1_texts import ALL_ZERO, NOT_CONVERTED, POWER_ON, text, with_crc
 from tests.support.w1_tree import AIR, RESERVOIR, ROOM, W1Tree
+from tests.support.waiting import AT_MOST_S, until
 
 SCENARIOS = Path(__file__).parent / "scenarios"
 TICK_S, READ_EVERY_S, STALE_S = 5.0, 10.0, 60.0
@@ -50,7 +50,6 @@ SAFE_PROBE_S = STALE_S + 2 * TICK_S
 """Aim: both off this long after a probe has failed, at most [s]."""
 SAFE_OUTPUT_S = TICK_S
 """Aim: the other output off this long after one has failed, at most [s]."""
-PATIENCE_S = 60.0
 NIGHT = datetime.min.time()
 LONGEST_S = 8 * 3600.0
 IDS = {"air": AIR, "reservoir": RESERVOIR, "room": ROOM}
@@ -313,12 +312,12 @@ class Bench:
         content = read_file(path)
         for place, gate in list(self._gates.items()):
             if path == self.tree.file(IDS[place]):
-                assert gate.acquire(timeout=PATIENCE_S)
+                assert gate.acquire(timeout=AT_MOST_S)
         return content
 
     def _answered(self, count: int) -> None:
         for _ in range(count):
-            assert self._answers.acquire(timeout=PATIENCE_S), "a probe's thread gave nothing"
+            assert self._answers.acquire(timeout=AT_MOST_S), "a probe's thread gave nothing"
 
     def close(self) -> None:
         """End everything."""
@@ -520,13 +519,13 @@ class Bench:
             self._locked = sqlite3.connect(self.records_path, isolation_level=None)
             self._locked.execute("BEGIN EXCLUSIVE")
             self.records.tell(self.clock.monotonic(), "stage", "lock")
-            self._wait(lambda: self.records.fault is not None)
+            until(lambda: self.records.fault is not None)
         else:
             assert self._locked is not None
             self._locked.execute("ROLLBACK")
             self._locked.close()
             self._locked = None
-            self._wait(lambda: self.records.fault is None)
+            until(lambda: self.records.fault is None)
 
     def _fill(self, *, on: bool) -> None:
         """Take the last byte of the records' file system, or give it back."""
@@ -535,7 +534,7 @@ class Bench:
             ballast.unlink()
             # by itself it tries again within a minute; the next event tries at once
             self.records.tell(self.clock.monotonic(), "stage", "room again")
-            self._wait(lambda: self.records.fault is None)
+            until(lambda: self.records.fault is None)
             return
         self._settled()
         with contextlib.suppress(OSError), ballast.open("wb", buffering=0) as file:
@@ -543,19 +542,12 @@ class Bench:
                 file.write(bytes(4096))
         for number in range(1500):  # what fits into pages that are there already still fits
             self.records.tell(self.clock.monotonic(), "stage", f"{number:0400}")
-        self._wait(lambda: self.records.fault is not None)
+        until(lambda: self.records.fault is not None)
 
     def _settled(self) -> None:
         """Have everything written that waits for the next batch."""
         self.records.tell(self.clock.monotonic(), "stage", "settled")
-        self._wait(lambda: self.records_path.exists() and self.records.waiting == 0)
-
-    @staticmethod
-    def _wait(there: Any) -> None:
-        ends_s = time.monotonic() + 60.0
-        while not there():
-            assert time.monotonic() < ends_s, "never came about"
-            time.sleep(0.01)
+        until(lambda: self.records_path.exists() and self.records.waiting == 0)
 
 
 def played(scenario: Scenario, folder: Path) -> Outcome:

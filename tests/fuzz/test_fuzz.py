@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from tests.fuzz.seeds import seeds
 from tests.fuzz.targets import TARGETS
+from tests.support.random_inputs import examples
 
 
 @st.composite
@@ -31,20 +32,18 @@ ODD = (b"\x00", b"\xff", b"nan", b"-1e999", b"9" * 400, b'"', b"[", b"]]", b"\n"
 
 
 @pytest.mark.parametrize("name", TARGETS)
-def test_whatever_comes_it_fails_in_our_own_words_only(name: str) -> None:
-    """Some dozens of inputs in each run; the fuzzer that follows coverage tries millions."""
-
-    @settings(
-        max_examples=60, deadline=None, derandomize=True,
-        suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
-    )  # fmt: skip
-    @given(data=changed(seeds(name)) | st.binary(max_size=300))
-    def tried(data: bytes) -> None:
-        TARGETS[name](data)
-
+def test_good_bytes_pass(name: str) -> None:
+    """What the random inputs begin from is in order itself."""
     for good in seeds(name):
         TARGETS[name](good)
-    tried()
+
+
+@pytest.mark.parametrize("name", TARGETS)
+@examples(60, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+@given(draws=st.data())
+def test_whatever_comes_it_fails_in_our_own_words_only(name: str, draws: st.DataObject) -> None:
+    """Some dozens of inputs in each run; the fuzzer that follows coverage tries millions."""
+    TARGETS[name](draws.draw(changed(seeds(name)) | st.binary(max_size=300)))
 
 
 def test_what_was_found_once_is_tried_for_ever() -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import subprocess
 from datetime import timedelta
 from pathlib import Path
@@ -15,10 +14,10 @@ from prometheus_client.openmetrics.parser import text_string_to_metric_families
 from controller.lookout.metrics import metrics_text, registry_of
 from controller.records.snapshot import Snapshot
 from tests.lookout.houses import NOW, alarm, forecast, snapshot
+from tests.support.machine import needs, program
 
 RULES = Path(__file__).parents[2] / "config" / "prometheus"
-PROMTOOL = shutil.which("promtool")
-needs_promtool = pytest.mark.skipif(PROMTOOL is None, reason="found no promtool on this machine")
+PROMTOOL = program("promtool")
 FIGURES = {
     "late_s": 0.002,
     "records_waiting": 3,
@@ -84,7 +83,7 @@ def test_a_silent_controller_leaves_no_number_that_looks_fresh() -> None:
     assert found == {("coldpin_up", ()): 0.0, ("coldpin_status_age_seconds", ()): 400.0}
 
 
-@needs_promtool
+@needs("promtool")
 def test_the_checker_has_nothing_to_say() -> None:
     """Promtool judges names, units, help and types."""
     assert PROMTOOL is not None
@@ -98,7 +97,7 @@ def test_the_checker_has_nothing_to_say() -> None:
     assert said.stderr.decode() == ""
 
 
-@needs_promtool
+@needs("promtool")
 @pytest.mark.parametrize("name", ["coldpin-alerts.yml", "coldpin-records.yml"])
 def test_rules_are_rules(name: str) -> None:
     """Promtool takes them."""
@@ -110,7 +109,7 @@ def test_rules_are_rules(name: str) -> None:
     assert said.returncode == 0, said.stderr.decode()
 
 
-@needs_promtool
+@needs("promtool")
 def test_alerts_fire_when_they_should(tmp_path: Path) -> None:
     """Prometheus' own unit test of rules: silence, an alarm, packs due within the hour."""
     assert PROMTOOL is not None

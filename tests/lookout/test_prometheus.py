@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import subprocess
 import sys
-import time
 import urllib.parse
 import urllib.request
 from collections.abc import Callable, Iterator
@@ -18,12 +16,13 @@ import pytest
 
 from tests.lookout.houses import alarm, put_status, settings_with, status
 from tests.support.broker import free_port
+from tests.support.machine import needs, program
+from tests.support.waiting import until
 
-PROMETHEUS = shutil.which("prometheus")
-pytestmark = pytest.mark.skipif(PROMETHEUS is None, reason="found no prometheus on this machine")
+PROMETHEUS = program("prometheus")
+pytestmark = needs("prometheus")
 ROOT = Path(__file__).parents[2]
 RULES = ROOT / "config" / "prometheus"
-PATIENCE_S = 60.0
 CONFIG = """
 global: {{scrape_interval: 1s, evaluation_interval: 1s}}
 rule_files: ["{rules}/*.yml"]
@@ -31,14 +30,6 @@ scrape_configs:
   - job_name: coldpin
     static_configs: [{{targets: ["127.0.0.1:{port}"]}}]
 """
-
-
-def until(there: Callable[[], bool], what: str) -> None:
-    """Wait for something that another process does; a bound, not a measure."""
-    ends = time.monotonic() + PATIENCE_S
-    while not there():
-        assert time.monotonic() < ends, f"never came about: {what}"
-        time.sleep(0.1)
 
 
 class Server:

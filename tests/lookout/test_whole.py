@@ -17,10 +17,13 @@ import pytest
 
 from controller.lookout.page.access import new_secret
 from controller.settings.shipped import shipped_config
-from tests.lookout.page.test_browser import CHROMIUM, QUIET, free_port, until
+from tests.lookout.page.test_browser import CHROMIUM, QUIET
+from tests.support.broker import free_port
+from tests.support.machine import needs
+from tests.support.waiting import until
 
 pytestmark = [
-    pytest.mark.skipif(CHROMIUM is None, reason="found no chromium on this machine"),
+    needs("chromium"),
     pytest.mark.filterwarnings("ignore::ResourceWarning"),
     pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning"),
 ]
@@ -80,7 +83,8 @@ def test_a_swap_on_the_page_is_seen_in_status_and_silence_on_the_page(
     both: tuple[Both, subprocess.Popen[bytes]],
 ) -> None:
     """Noted by form, answered by the control process, read by a command; then it is killed."""
-    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    from playwright import sync_api
+
     chamber, control = both
     with sync_api.sync_playwright() as play:
         page = play.chromium.launch(executable_path=CHROMIUM, args=QUIET).new_page()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -13,6 +12,7 @@ from controller.errors import OutputError
 from controller.outputs.gpio import GpioDriver
 from tests.outputs.fake_lgpio import Lines
 from tests.outputs.fresh_python import PROJECT, run_python
+from tests.support.machine import demand
 
 Boot = Callable[..., Lines]
 
@@ -86,8 +86,7 @@ OPEN_WITH_REAL_LGPIO = """
 
 
 def _without_chip() -> None:
-    if find_spec("lgpio") is None:  # not imported here: that would leave a pipe in this directory
-        pytest.skip("the import of the real lgpio is the subject, and it is not installed")
+    demand("lgpio")  # not imported: that would leave a pipe in this directory
     if list(Path("/dev").glob("gpiochip*")):
         pytest.skip("this machine has GPIO; it is left alone")
 

@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.planning.changes import best_changes
@@ -19,6 +19,7 @@ from controller.thermal.specs import (
     ReservoirSpec,
     RoomSpec,
 )
+from tests.support.random_inputs import examples
 
 BAND = Band(cut_in_c=18.0, cut_out_c=17.0)
 
@@ -138,7 +139,7 @@ PLANTS = st.builds(
 )
 
 
-@settings(max_examples=15, deadline=None)
+@examples(15)
 @given(spec=PLANTS, warmer_k=st.floats(0.1, 4.0))
 def test_warmer_room_never_lowers_the_ice(spec: PlantSpec, warmer_k: float) -> None:
     """More heat comes in, at every hour."""
@@ -152,7 +153,7 @@ def test_warmer_room_never_lowers_the_ice(spec: PlantSpec, warmer_k: float) -> N
     assert after >= before - 1e-6
 
 
-@settings(max_examples=15, deadline=None)
+@examples(15)
 @given(spec=PLANTS, larger=st.floats(1.05, 3.0))
 def test_larger_coil_never_lowers_the_useful_reservoir(spec: PlantSpec, larger: float) -> None:
     """What a small coil holds with some water, a larger one holds with it too."""
@@ -167,7 +168,7 @@ def test_larger_coil_never_lowers_the_useful_reservoir(spec: PlantSpec, larger: 
     ) - 2e-3
 
 
-@settings(max_examples=15, deadline=None)
+@examples(15)
 @given(spec=PLANTS, more=st.integers(1, 4))
 def test_more_packs_never_shorten_a_set(spec: PlantSpec, more: int) -> None:
     """More cold goes in with each set."""

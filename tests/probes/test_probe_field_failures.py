@@ -22,10 +22,10 @@ from controller.probes.sieve import RULES_BY_PLACE, Sieve, SieveRules
 from tests.support.w1_kernel import FakeClock
 from tests.support.w1_texts import ALL_ZERO, NOT_CONVERTED, POWER_ON, text
 from tests.support.w1_tree import AIR, RESERVOIR, W1Tree
+from tests.support.waiting import AT_MOST_S
 
 POLL_S = 10.0
 STALE_S = 60.0
-PATIENCE_S = 20.0
 GOOD = text("c8 00 4b 46 7f ff 08 10 02", 12_500)
 ZERO = text("00 00 4b 46 7f ff 10 10 69", 0)
 
@@ -249,7 +249,7 @@ class TestReadThatNeverReturns:
             for name, sample in source.collect(clock()):
                 sieves[name].take(sample)
             for _ in range(answers):
-                assert arrived.acquire(timeout=PATIENCE_S)
+                assert arrived.acquire(timeout=AT_MOST_S)
             for name, sample in source.collect(clock()):
                 sieves[name].take(sample)
             clock.advance(POLL_S)

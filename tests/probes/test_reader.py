@@ -19,8 +19,8 @@ from controller.probes.sieve import Sieve, SieveRules
 from controller.probes.sysfs import ReadFile, WriteFile, read_file, write_file
 from tests.support.w1_kernel import FakeClock, FakeKernel
 from tests.support.w1_tree import AIR, COIL_OUTLET, RESERVOIR, ROOM, W1Tree
+from tests.support.waiting import AT_MOST_S
 
-PATIENCE_S = 20.0
 """Longest wait for a thread before a test gives up; nothing waits that long when all is well."""
 EVERY_S = 5.0
 DEADLINE_S = 3.0
@@ -72,7 +72,7 @@ class Bench:
 
     def wait(self, samples: int) -> None:
         for _ in range(samples):
-            assert self._arrived.acquire(timeout=PATIENCE_S), "a probe's thread gave nothing"
+            assert self._arrived.acquire(timeout=AT_MOST_S), "a probe's thread gave nothing"
 
     def cycle(self, reader: ThreadedReader, samples: int) -> dict[str, Sample]:
         """Ask, wait for so many samples, and return what came, with the clock one tick on."""
@@ -123,7 +123,7 @@ class Gate:
 
     def __call__(self) -> int:
         self.entered.release()
-        assert self.opened.wait(PATIENCE_S)
+        assert self.opened.wait(AT_MOST_S)
         return 12_500
 
 
@@ -183,11 +183,11 @@ class TestCollect:
             def read(self, clock: Callable[[], float]) -> Sample:
                 sample = super().read(clock)
                 stamped.set()
-                assert handed_over.wait(PATIENCE_S)
+                assert handed_over.wait(AT_MOST_S)
                 return sample
 
         def after_the_other() -> int:
-            assert stamped.wait(PATIENCE_S)
+            assert stamped.wait(AT_MOST_S)
             bench.clock.advance(1)
             return 12_500
 
@@ -261,7 +261,7 @@ class TestStuckRead:
         gate = Gate()
         reader = bench.reader({"air": Scripted(gate)})
         reader.collect(5000.0)
-        assert gate.entered.acquire(timeout=PATIENCE_S)
+        assert gate.entered.acquire(timeout=AT_MOST_S)
         bench.clock.advance(100)
         assert [named[1].fault for named in reader.collect(bench.clock())] == [Fault.LATE]
         gate.opened.set()
@@ -310,7 +310,7 @@ class TestStuckRead:
             bench.clock.advance(EVERY_S)
 
         assert threading.active_count() == before
-        assert gate.entered.acquire(timeout=PATIENCE_S)
+        assert gate.entered.acquire(timeout=AT_MOST_S)
         assert not gate.entered.acquire(blocking=False)
         gate.opened.set()
 
@@ -334,10 +334,10 @@ class TestStuckRead:
         stuck = next(thread for thread in mine if thread.name == "probe-air")
         for idle in mine:
             if idle is not stuck:
-                idle.join(PATIENCE_S)
+                idle.join(AT_MOST_S)
         assert [thread.name for thread in mine if thread.is_alive()] == ["probe-air"]
         gate.opened.set()
-        stuck.join(PATIENCE_S)
+        stuck.join(AT_MOST_S)
         assert not stuck.is_alive()
         assert reader.collect(bench.clock() + 60) == []
 
@@ -538,7 +538,7 @@ class TestBus:
 
         def read(path: Path) -> bytes:
             if path.name == "w1_slave":
-                together.wait(PATIENCE_S)  # broken unless four are here at once
+                together.wait(AT_MOST_S)  # broken unless four are here at once
             return read_file(path)
 
         reader = bench.one_wire(tree.root, read=read)

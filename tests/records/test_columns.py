@@ -9,7 +9,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.domain.places import RECORDS
@@ -23,6 +23,7 @@ from controller.records.reader import (
     read_readings,
 )
 from controller.records.thinning import thin_once
+from tests.support.random_inputs import examples
 
 BEGINS = datetime(2026, 7, 1, 12, 0, tzinfo=UTC)
 HOUR = timedelta(hours=1)
@@ -51,7 +52,7 @@ readings = st.lists(
 )
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(readings, st.integers(1, 12))
 def test_no_peak_is_lost_and_none_is_made_up(
     steps: list[tuple[int, float | None, bool]], columns: int

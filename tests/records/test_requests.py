@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sqlite3
-import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
@@ -25,6 +24,7 @@ from controller.records.requests import (
     unanswered,
 )
 from controller.service.request_desk import RequestDesk
+from tests.support.waiting import until
 
 BOOT = "boot-a"
 DUE: list[tuple[bool, float]] = []
@@ -224,19 +224,13 @@ def test_swap_due_has_one_row_and_comes_with_its_end(
         assert file.execute("SELECT count(*) FROM requests").fetchone() == (1,)
     file.close()
     opened = desk()
-    ends = time.monotonic() + 10.0
-    while not DUE and time.monotonic() < ends:
-        opened.asked()
-        time.sleep(0.01)
+    until(lambda: DUE, meanwhile=opened.asked)
     assert DUE == [(True, 2300.0)]
 
     DUE.clear()
     monkeypatch.setattr("controller.records.requests.boot_id", lambda: "boot-b")
     tell_swap_due(path, due=True, for_s=1800.0)
-    ends = time.monotonic() + 10.0
-    while unanswered(path) and time.monotonic() < ends:
-        opened.asked()
-        time.sleep(0.01)
+    until(lambda: not unanswered(path), meanwhile=opened.asked)
     assert DUE == []
 
 
@@ -268,10 +262,8 @@ def test_the_word_on_swap_due_outlives_a_restart_of_the_control_process(
         DUE.clear()
         opened = desk(boot=boot)
         number = put(path, Kind.RESUME)  # comes after the word
-        ends = time.monotonic() + 10.0
-        while answer_to(path, number) is None and time.monotonic() < ends:
-            opened.asked()  # may bring the word alone at first
-            time.sleep(0.005)
+        # may bring the word alone at first
+        until(lambda: answer_to(path, number) is not None, meanwhile=opened.asked)
         opened.close(5.0)
         assert answer_to(path, number) == "done"
         return list(DUE)

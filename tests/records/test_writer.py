@@ -7,7 +7,6 @@ import signal
 import sqlite3
 import subprocess
 import sys
-import time
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
@@ -19,13 +18,13 @@ from controller.records import writer as writer_module
 from controller.records.reader import read_readings
 from controller.records.writer import RecordsWriter, set_aside
 from tests.support.laws import make_inputs
+from tests.support.waiting import AT_MOST_S, until
 
 OFF = Decision(False, False, Phase.REST, Reason.NO_CALL)
 ON = Decision(True, True, Phase.COOL, Reason.CALL, (Event(EventKind.SWITCH, "pump", "on"),))
 ALARM = Decision(
     False, False, Phase.REST, Reason.NO_CALL, (Event(EventKind.RAISED, "air_high", ""),)
 )
-PATIENCE_S = 10.0
 
 
 @pytest.fixture
@@ -52,15 +51,7 @@ def write(
 
     yield make
     for each in made:
-        each.close(PATIENCE_S)
-
-
-def until(what: Callable[[], bool]) -> None:
-    """Wait until something holds; fails loudly when it never does."""
-    ends = time.monotonic() + PATIENCE_S
-    while not what():
-        assert time.monotonic() < ends, "never came about"
-        time.sleep(0.005)
+        each.close(AT_MOST_S)
 
 
 def kept(path: Path) -> list[tuple[int | None, bool]]:
@@ -87,7 +78,7 @@ def test_samples_are_kept_as_they_change_in_a_useful_sense(
         (80, None, ON),  # a minute
     ):
         records.note(float(at), make_inputs(air_c), decision)
-    records.close(PATIENCE_S)
+    records.close(AT_MOST_S)
 
     assert kept(tmp_path / "records.sqlite") == [
         (16_000, False),
@@ -204,7 +195,7 @@ def test_full_disk_keeps_the_rows_waiting(
     records = write()
     records.note(0.0, make_inputs(16.0), ALARM)
     until(lambda: len(kept(path)) == 1)
-    records.close(PATIENCE_S)
+    records.close(AT_MOST_S)
     monkeypatch.setattr(writer_module.sqlite3, "connect", connect)
     records = write()
     for at in range(400):
@@ -294,11 +285,11 @@ def test_side_file_of_an_older_copy_stops_nothing(
     first.note(0.0, make_inputs(16.0), ALARM)
     until(lambda: len(kept(path)) == 1)
     old = side.read_bytes()
-    first.close(PATIENCE_S)
+    first.close(AT_MOST_S)
     second = write()
     for at in range(1, 300):
         second.note(60.0 * at, make_inputs(17.0), ALARM)
-    second.close(PATIENCE_S)
+    second.close(AT_MOST_S)
     side.write_bytes(old)
 
     third = write()
@@ -318,7 +309,7 @@ def test_zeroed_page_is_set_aside_at_the_first_write(
     path = tmp_path / "records.sqlite"
     first = write()
     first.note(0.0, make_inputs(16.0), ALARM)
-    first.close(PATIENCE_S)
+    first.close(AT_MOST_S)
     content = bytearray(path.read_bytes())
     content[(page - 1) * 4096 : page * 4096] = bytes(4096)
     path.write_bytes(content)
@@ -339,7 +330,7 @@ def test_rows_lie_as_far_apart_as_they_were_over_a_suspended_machine(
     records.note(0.0, make_inputs(16.0), ALARM)
     records.ahead_s += 7200.0
     records.note(5.0, make_inputs(17.0), ALARM)
-    records.close(PATIENCE_S)
+    records.close(AT_MOST_S)
 
     before, after = read_readings(tmp_path / "records.sqlite")
 
@@ -347,17 +338,19 @@ def test_rows_lie_as_far_apart_as_they_were_over_a_suspended_machine(
 
 
 WRITING = """
-import sys, time
+import sys
 from pathlib import Path
 from controller.records import writer
 from controller.records.writer import RecordsWriter
 from tests.records.test_writer import ALARM
 from tests.support.laws import make_inputs
+from tests.support.waiting import until
 writer.BATCH_S = 0.001
 records = RecordsWriter(Path(sys.argv[1]), chamber="b", boot_id="b", ahead_s=0.0)
 for at in range(10**9):
     records.note(60.0 * at, make_inputs(16.0 + at % 3), ALARM)
-    time.sleep(0.0005)  # lets the writing thread in
+    if records.waiting > 10:
+        until(lambda: not records.waiting)
     if at % 20 == 0:
         print(at, flush=True)
 """

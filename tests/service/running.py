@@ -10,7 +10,6 @@ import socket
 import subprocess
 import sys
 import threading
-import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -20,9 +19,9 @@ from controller.records.boot import boot_id, boottime
 from controller.service.kept_timers import VERSION
 from tests.support.tape_driver import install_tape_driver
 from tests.support.w1_tree import W1Tree
+from tests.support.waiting import AT_MOST_S, until
 
 AIR, WATER = "28-0a1b2c3d4e01", "28-0a1b2c3d4e02"
-PATIENCE_S = 12.0
 
 CONFIG = """
 [chamber]
@@ -137,7 +136,7 @@ class Bench:
     def command(self, *arguments: str) -> subprocess.CompletedProcess[str]:
         return subprocess.run(
             [sys.executable, "-m", "controller", *arguments],
-            env=self.environment, capture_output=True, text=True, timeout=PATIENCE_S, check=False,
+            env=self.environment, capture_output=True, text=True, timeout=AT_MOST_S, check=False,
         )  # fmt: skip
 
     def listen(self) -> None:
@@ -150,22 +149,22 @@ class Bench:
 
     def until_message(self, begins: str) -> str:
         """Wait for a message to the service manager; fails loudly when it never comes."""
-        ends = time.monotonic() + PATIENCE_S
+        return self.messages_until(begins)[-1]
+
+    def messages_until(self, begins: str) -> list[str]:
+        """Return the messages from the last one that was waited for to the next such one."""
         seen = []
         while True:
             try:
-                seen.append(self.messages.get(timeout=max(0.01, ends - time.monotonic())))
+                seen.append(self.messages.get(timeout=AT_MOST_S))
             except queue.Empty:
                 raise AssertionError(f"no {begins!r} among {sorted(set(seen))}") from None
             if seen[-1].startswith(begins):
-                return seen[-1]
+                return seen
 
     def until(self, what: Callable[[], bool]) -> None:
         """Wait until something holds; fails loudly when it never does."""
-        ends = time.monotonic() + PATIENCE_S
-        while not what():
-            assert time.monotonic() < ends, f"never came about; tape: {self.tape('pump')}"
-            time.sleep(0.02)
+        until(what, "what this test waits for of the service")
 
     def tape(self, load: str) -> list[str]:
         path = self.folder / load
@@ -178,10 +177,22 @@ class Bench:
         assert self.process is not None
         self.process.send_signal(number)
 
+    def terminate_from_standstill(self) -> None:
+        """Send SIGTERM to the service while it stands still and all it sent is read.
+
+        Whatever it sends from then on, it sends after the signal, however busy this machine is.
+        """
+        self.signal(signal.SIGSTOP)
+        with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as here:
+            here.sendto(b"STANDS", str(self.folder / "notify"))
+        self.until_message("STANDS")
+        self.signal(signal.SIGTERM)
+        self.signal(signal.SIGCONT)
+
     def ended(self) -> tuple[int, list[dict[str, object]]]:
         """Return exit status and log lines of the service, once it has ended."""
         assert self.process is not None
-        _, errors = self.process.communicate(timeout=PATIENCE_S)
+        _, errors = self.process.communicate(timeout=AT_MOST_S)
         lines = [json.loads(line) for line in errors.splitlines() if line.startswith("{")]
         return self.process.returncode, lines
 
@@ -213,4 +224,4 @@ def bench(folder: Path) -> Iterator[Bench]:
                 here.process.stderr.close()
             with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as last:
                 last.sendto(b"", str(folder / "notify"))
-            listener.join(PATIENCE_S)
+            listener.join(AT_MOST_S)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import signal
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -21,7 +20,7 @@ def here(tmp_path: Path) -> Iterator[Bench]:
 
 
 def test_readings_switch_the_loads_and_sigterm_ends_off(here: Bench) -> None:
-    """READY, pings, a call primes the pump then the fan, and SIGTERM ends off within 2 s."""
+    """READY, pings, a call primes the pump then the fan, and SIGTERM ends off at once."""
     here.rest_long_ago()
     here.start()
     here.until_message("READY=1")
@@ -35,29 +34,30 @@ def test_readings_switch_the_loads_and_sigterm_ends_off(here: Bench) -> None:
     here.until(lambda: here.is_on("fan"))
     here.until_message("STATUS=cool")
     here.until_message("WATCHDOG=1")
-    began = time.monotonic()
-    here.signal(signal.SIGTERM)
+    here.terminate_from_standstill()
     status_code, lines = here.ended()
+    since_the_signal = here.messages_until("STOPPING=1")
 
-    assert time.monotonic() - began < 2
+    # the beat that the signal came into, and no other
+    assert since_the_signal.count("WATCHDOG=1") <= 1
     assert status_code == 0
     assert here.tape("pump")[-1] == here.tape("fan")[-1] == "close off"
     assert lines[-1]["event"] == "stopped"
-    here.until_message("STOPPING=1")
 
 
 def test_blocked_probe_is_lost_while_the_loop_keeps_its_beat(here: Bench) -> None:
-    """A file that never answers: lost within stale_after, off, and the watchdog is still served."""
+    """A file that never answers: lost, off, and the watchdog is still served.
+
+    That it is lost at `stale_after` and not later is shown on a simulated clock, in test_sieve.
+    """
     here.rest_long_ago()
     here.tree.set(AIR, 18.0)
     here.start()
     here.until(lambda: here.is_on("fan"))
 
     here.tree.block(AIR)
-    began = time.monotonic()
     here.until(lambda: not here.is_on("pump"))
 
-    assert time.monotonic() - began < 5 + 2  # stale_after, and a read in flight
     assert here.tape("fan")[-1] == "off"
     here.until_message("STATUS=fallback")
     pings = [here.until_message("WATCHDOG=1") for _ in range(5)]

@@ -6,12 +6,13 @@ import re
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from controller.cli.main import status_of
 from controller.settings.load import Settings, examine_settings
 from controller.settings.shipped import shipped_config
+from tests.support.random_inputs import examples
 from tests.support.w1_tree import W1Tree
 
 CONFIG = shipped_config("skerrow-pi.toml").read_text(encoding="utf-8")
@@ -328,7 +329,7 @@ def test_folder_missing_file_and_forbidden_file_are_told(
     assert "Permission denied" in capsys.readouterr().err
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(150, suppress_health_check=[HealthCheck.too_slow])
 @given(
     content=st.one_of(
         st.binary(max_size=400),

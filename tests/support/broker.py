@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import json
-import shutil
 import socket
 import subprocess
 import threading
-import time
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
 
-MOSQUITTO = shutil.which("mosquitto") or "/usr/sbin/mosquitto"
-AT_MOST_S = 20.0
+from tests.support.machine import demand, program
+from tests.support.waiting import AT_MOST_S, until
+
+MOSQUITTO = program("mosquitto") or "mosquitto"
 
 
 def free_port() -> int:
@@ -25,14 +24,6 @@ def free_port() -> int:
         found.bind(("127.0.0.1", 0))
         port: int = found.getsockname()[1]
         return port
-
-
-def until(true: Callable[[], bool], what: str) -> None:
-    """Wait until something is so, and fail where it does not come about."""
-    ends_s = time.monotonic() + AT_MOST_S
-    while not true():
-        assert time.monotonic() < ends_s, f"never came about: {what}"
-        time.sleep(0.02)
 
 
 class RealBroker:
@@ -45,6 +36,7 @@ class RealBroker:
             folder: For its configuration.
             more: Lines of its configuration.
         """
+        demand("mosquitto")
         self.port = free_port()
         self._config = folder / "mosquitto.conf"
         self._config.write_text(

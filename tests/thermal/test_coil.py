@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import psychrolib
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
@@ -16,6 +16,7 @@ from controller.errors import PhysicsError
 from controller.thermal import moist_air as ma
 from controller.thermal.coil import Coil, ProcessLine, apparatus_dew_point_c, process_line
 from controller.thermal.coil_table import CoilTable
+from tests.support.random_inputs import examples
 
 psychrolib.SetUnitSystem(psychrolib.SI)
 PA = 101_325.0
@@ -221,7 +222,7 @@ def test_saturated_air_over_ice_water_leaves_saturated() -> None:
     )
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(
     air_c=st.floats(5.0, 35.0),
     rh=st.floats(0.0, 1.0),
@@ -249,7 +250,7 @@ def test_coil_keeps_the_books_and_the_second_law(
     assert ma.relative_humidity(air_c=duty.air_out_c, ratio=duty.air_out_ratio) <= 1.0 + 1e-9
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(
     air_c=st.floats(8.0, 30.0),
     rh=st.floats(0.3, 1.0),

@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.errors import PhysicsError
@@ -22,6 +22,7 @@ from controller.thermal.plant import (
     ReservoirSpec,
     RoomSpec,
 )
+from tests.support.random_inputs import examples
 
 HOT_DAY = load.Conditions(room_c=26.0, room_rh=0.5, air_c=17.0, air_rh=0.9)
 
@@ -161,7 +162,7 @@ def test_no_reservoir_is_cold_enough_for_a_bare_tent_in_the_sun() -> None:
     assert load.warmest_reservoir_c(spec, replace(HOT_DAY, room_c=38.0)) is None
 
 
-@settings(max_examples=25)
+@examples(25)
 @given(
     room_c=st.floats(18.0, 32.0),
     air_c=st.floats(12.0, 18.0),
@@ -192,7 +193,7 @@ def test_a_larger_coil_never_lowers_the_useful_reservoir(
         assert with_large >= with_small - 0.002
 
 
-@settings(max_examples=25)
+@examples(25)
 @given(room_c=st.floats(10.0, 34.0), warmer_k=st.floats(0.0, 5.0), reservoir_c=st.floats(1.0, 8.0))
 def test_a_warmer_room_never_lowers_the_ice_a_day(
     room_c: float, warmer_k: float, reservoir_c: float

@@ -7,7 +7,7 @@ import random
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.errors import PhysicsError
@@ -21,6 +21,7 @@ from controller.thermal.plant import (
     PlantState,
     ReservoirSpec,
 )
+from tests.support.random_inputs import examples
 
 EXAMPLE = Plant(PlantSpec())
 
@@ -340,7 +341,7 @@ def time_to_warm(packs: int, kg: float, *, room_c: float) -> float:
     return state.t_s
 
 
-@settings(max_examples=10, deadline=None)
+@examples(10)
 @given(packs=st.integers(0, 3), kg=st.floats(0.2, 1.0), room_c=st.floats(24.0, 35.0))
 def test_more_packs_never_shorten_the_time_to_warm(packs: int, kg: float, room_c: float) -> None:
     """One pack more, or heavier ones, lasts as long or longer; a warmer room never longer."""
@@ -370,7 +371,7 @@ BARE = Plant(
 )
 
 
-@settings(max_examples=15, deadline=None)
+@examples(15)
 @given(
     room_c=st.floats(-5.0, 40.0), room_rh=st.floats(0.0, 1.0), air_c=st.floats(2.0, 35.0),
     reservoir_c=st.floats(0.0, 25.0), cooling=st.booleans(), dt_s=st.sampled_from([1.0, 5.0, 60.0]),

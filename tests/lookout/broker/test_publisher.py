@@ -27,7 +27,9 @@ from controller.records.schema import migrate
 from controller.records.snapshot import Snapshot, take_snapshot
 from controller.settings.load import read_settings
 from tests.lookout.houses import alarm, put_status, settings_with, status
-from tests.support.broker import Listener, RealBroker, until
+from tests.support.broker import Listener, RealBroker
+from tests.support.machine import demand, program
+from tests.support.waiting import until
 
 
 @pytest.fixture(autouse=True)
@@ -360,9 +362,10 @@ def test_a_request_that_the_broker_kept_is_refused(
 
 def password_broker(folder: Path) -> RealBroker:
     """Return a broker that wants a password."""
+    demand("mosquitto_passwd")
     passwords = folder / "passwords"
     subprocess.run(
-        ["mosquitto_passwd", "-b", "-c", str(passwords), "shed", "right"],
+        [program("mosquitto_passwd") or "", "-b", "-c", str(passwords), "shed", "right"],
         check=True,
         capture_output=True,
     )
@@ -398,6 +401,7 @@ def test_a_refused_password_is_said_once_and_never_shown(tmp_path: Path, begun: 
 
 def certificates(folder: Path, name: str) -> None:
     """Make an authority and a certificate for this machine, by openssl."""
+    demand("openssl")
 
     def openssl(*arguments: str) -> None:
         subprocess.run(["openssl", *arguments], check=True, capture_output=True, cwd=folder)

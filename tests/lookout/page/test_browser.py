@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import shutil
 import socket
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
@@ -20,10 +19,13 @@ from controller.history.importing import add_history, reading_at
 from controller.lookout.page.access import new_secret
 from controller.records.requests import REQUESTS, Kind, newest
 from tests.lookout.houses import alarm, put_status, settings_with, status
+from tests.support.broker import free_port
+from tests.support.machine import needs, program
+from tests.support.waiting import until
 
-CHROMIUM = shutil.which("chromium")
+CHROMIUM = program("chromium")
 pytestmark = [
-    pytest.mark.skipif(CHROMIUM is None, reason="found no chromium on this machine"),
+    needs("chromium"),
     pytest.mark.filterwarnings("ignore::ResourceWarning"),
     pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning"),
 ]
@@ -31,22 +33,6 @@ QUIET = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
-PATIENCE_S = 30.0
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
-
-
-def until(there: Callable[[], bool]) -> None:
-    """Wait for something that another process does; a bound, not a measure."""
-    ends = time.monotonic() + PATIENCE_S
-    while not there():
-        assert time.monotonic() < ends, "it did not come about"
-        time.sleep(0.05)
 
 
 @pytest.fixture(scope="module")
@@ -76,7 +62,8 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Path
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
-    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    from playwright import sync_api
+
     with sync_api.sync_playwright() as play:
         opened = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
         yield opened
@@ -223,7 +210,9 @@ def test_an_independent_judge_finds_nothing_serious(
     served: tuple[str, Path, str], browser: Any, scheme: str
 ) -> None:
     """axe-core, the open checker of the WCAG rules, on every page that people see."""
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="no axe-core").Axe()
+    from axe_playwright_python.sync_playwright import Axe
+
+    axe = Axe()
     address, place, secret = served
     put_status(place, status(alarms=[alarm("air_high")]))
     # the checker is put into the page, which our own policy forbids

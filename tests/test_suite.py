@@ -1,0 +1,116 @@
+"""The suite holds to what the developers' guide says of it."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+TESTS = Path(__file__).parent
+WAITS = {"sleep", "monotonic", "perf_counter", "time_ns", "monotonic_ns", "process_time"}
+"""Functions of the module time by which a test could depend on how long something takes."""
+MAY_WAIT = ("support/waiting.py", "benchmarks/", "pi/")
+
+
+def times_measured(path: Path) -> list[int]:
+    """Return the lines of a file that sleep or read a clock of the module time."""
+    return [
+        node.lineno
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if (
+            isinstance(node, ast.Attribute)
+            and isinstance(node.value, ast.Name)
+            and (node.value.id, node.attr) in {("time", name) for name in WAITS}
+        )
+        or (isinstance(node, ast.ImportFrom) and node.module == "time")
+    ]
+
+
+def test_no_test_sleeps_and_none_measures_time() -> None:
+    """Waiting for another process or thread is done in one place, up to a bound."""
+    names = [path.relative_to(TESTS).as_posix() for path in sorted(TESTS.rglob("*.py"))]
+    found = {
+        name: lines
+        for name in names
+        if not name.startswith(MAY_WAIT) and (lines := times_measured(TESTS / name))
+    }
+
+    assert found == {}
+
+
+def ran(test: Path, environment: dict[str, str], *options: str) -> subprocess.CompletedProcess[str]:
+    """Run one file of tests under the suite's own conftest, in a process of its own."""
+    return subprocess.run(
+        [sys.executable, "-m", "pytest", "-o", "addopts=", "--import-mode=importlib",
+         "-p", "tests.conftest", "-p", "no:cacheprovider", f"--rootdir={TESTS.parent}",
+         str(test), *options],
+        cwd=TESTS.parent, env={"PATH": "/usr/bin:/bin", **environment},
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+
+
+PROBE = """
+import pytest
+from tests.support.machine import NEEDS, Need, needs
+NEEDS["something"] = Need(lambda: False, "something is not on this machine")
+
+@needs("something")
+def test_of_it():
+    raise AssertionError
+"""
+
+
+@pytest.mark.parametrize(
+    ("everything", "status", "outcome"),
+    [("0", 0, "1 skipped"), ("1", 1, "1 error")],
+    ids=["a-newcomers-machine", "continuous-integration"],
+)
+def test_what_is_not_there_is_skipped_or_fails(
+    tmp_path: Path, everything: str, status: int, outcome: str
+) -> None:
+    """A newcomer's machine may lack a browser; the machine that must have everything may not."""
+    probe = tmp_path / "test_probe.py"
+    probe.write_text(PROBE, encoding="utf-8")
+
+    done = ran(probe, {"COLDPIN_EVERYTHING": everything}, "-rsE")
+
+    assert done.returncode == status, done.stdout
+    assert outcome in done.stdout
+    assert "something is not on this machine" in done.stdout
+
+
+DRAWS = """
+from hypothesis import given, strategies as st
+seen = []
+
+@given(st.integers(0, 10**12))
+def test_draws(number):
+    seen.append(number)
+
+def test_prints():
+    print("DREW", hash(tuple(seen)))
+"""
+
+
+def drawn(folder: Path, environment: dict[str, str], *more: str) -> str:
+    """Return what a property test drew, as one number, in a process of its own."""
+    probe = folder / "test_draws.py"
+    probe.write_text(DRAWS, encoding="utf-8")
+    done = ran(probe, environment, "-s", *more)
+    assert done.returncode == 0, done.stdout
+    return done.stdout.split("DREW")[1].split()[0]
+
+
+def test_the_suite_draws_the_same_and_a_campaign_what_its_seed_says(tmp_path: Path) -> None:
+    """Random inputs repeat from run to run; a campaign's repeat by its seed."""
+    campaign = {"COLDPIN_CAMPAIGN": "1"}
+
+    assert drawn(tmp_path, {}) == drawn(tmp_path, {})
+    assert (
+        drawn(tmp_path, campaign, "--hypothesis-seed=1")
+        == drawn(tmp_path, campaign, "--hypothesis-seed=1")
+        != drawn(tmp_path, campaign, "--hypothesis-seed=2")
+    )
