@@ -242,9 +242,10 @@ def _connected(path: Path) -> sqlite3.Connection:
     try:
         file.execute("PRAGMA query_only = ON")
         file.execute("SELECT 1 FROM readings LIMIT 1").fetchone()
-    except sqlite3.OperationalError:
+    except sqlite3.Error as error:
         file.close()
-        if path.with_name(f"{path.name}-wal").exists():
+        waits = path.with_name(f"{path.name}-wal").exists()
+        if waits or not isinstance(error, sqlite3.OperationalError):
             raise
         # nobody writes: nothing can change while it is read
         return sqlite3.connect(f"{address}?immutable=1", uri=True)
