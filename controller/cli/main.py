@@ -84,7 +84,22 @@ def main() -> None:
     """Run a command and leave with its exit status."""
     if sys.argv[1:2] == ["run"]:
         _leave_out("rich", "ssl")
-    sys.exit(status_of(sys.argv[1:]))
+    status = status_of(sys.argv[1:])
+    _drop_what_nobody_reads()
+    sys.exit(status)
+
+
+def _drop_what_nobody_reads() -> None:
+    """Let the exit status be the command's own where the reader of its output has ended.
+
+    The interpreter flushes both streams once more at its end, and makes the status 120 where that
+    fails. A log whose reader ended is no fault of the control process.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except OSError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _leave_out(*modules: str) -> None:
@@ -120,7 +135,5 @@ def status_of(arguments: list[str]) -> int:
         click.echo(str(error), err=True)
         return EX_UNAVAILABLE
     except BrokenPipeError:
-        # whoever read our output has gone; nothing to say to nobody, not even at exit
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
+        return 0  # whoever read the output wants no more of it
     return outcome if isinstance(outcome, int) else 0
