@@ -6,7 +6,6 @@ import math
 from dataclasses import replace
 from random import Random
 
-from hypothesis import HealthCheck
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule
 
@@ -143,5 +142,4 @@ TestControlHistory = ControlHistory.TestCase
 TestControlHistory.settings = examples(
     60,
     stateful_step_count=60,
-    suppress_health_check=[HealthCheck.too_slow],
 )

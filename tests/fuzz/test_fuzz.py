@@ -39,7 +39,7 @@ def test_good_bytes_pass(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", TARGETS)
-@examples(60, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+@examples(60, suppress_health_check=[HealthCheck.data_too_large])
 @given(draws=st.data())
 def test_whatever_comes_it_fails_in_our_own_words_only(name: str, draws: st.DataObject) -> None:
     """Some dozens of inputs in each run; the fuzzer that follows coverage tries millions."""

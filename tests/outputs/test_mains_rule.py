@@ -10,7 +10,7 @@ import math
 from dataclasses import replace
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.outputs.mains_rule import (
@@ -109,7 +109,6 @@ def test_parse_when_it_is_none(found: object, says: str) -> None:
         Supply.parse(found)
 
 
-@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])  # a busy machine is no fault
 @given(st.one_of(st.text(), st.from_regex(r"[0-9.,]{1,6} ?V? ?(AC|DC)?", fullmatch=True)))
 def test_parse_when_given_any_text(text: str) -> None:
     """It is a sane supply or a ValueError that repeats what was found."""
@@ -336,7 +335,6 @@ def test_judge_when_the_record_and_the_rating_are_both_wrong() -> None:
     assert len(judge(PUMP, module).refusals) == 2
 
 
-@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     volts=st.floats(0.1, 1000),
     load_a=st.floats(0.01, 50),

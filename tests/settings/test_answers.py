@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given
+from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.cli.main import status_of
@@ -329,7 +329,7 @@ def test_folder_missing_file_and_forbidden_file_are_told(
     assert "Permission denied" in capsys.readouterr().err
 
 
-@examples(150, suppress_health_check=[HealthCheck.too_slow])
+@examples(150)
 @given(
     content=st.one_of(
         st.binary(max_size=400),

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import get_args
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
@@ -186,7 +186,6 @@ def test_load_kinds_when_held_against_the_mains_rule() -> None:
     assert words == tuple(kind.value for kind in LoadKind)
 
 
-@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])  # a busy machine is no fault
 @given(st.from_regex(r"[0-9.,]{0,5} ?V? ?(AC|DC|ac)?", fullmatch=True))
 def test_supply_when_held_against_the_mains_rule(text: str) -> None:
     """Whatever the file may say, the mains rule can read."""

@@ -9,13 +9,17 @@ from __future__ import annotations
 import os
 from typing import Any
 
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 CAMPAIGN = "COLDPIN_CAMPAIGN"
 """In the environment of a campaign: how many times the suite's number of inputs is tried."""
 
 
 def examples(number: int, **more: Any) -> settings:
-    """Return settings for so many inputs, times the campaign's factor; no time limit for one."""
+    """Return settings for so many inputs, times the campaign's factor.
+
+    A slow input is no fault: how long one takes says how busy the machine is.
+    """
     times = int(os.environ.get(CAMPAIGN, "1"))
-    return settings(max_examples=number * times, deadline=None, **more)
+    calm = [HealthCheck.too_slow, *more.pop("suppress_health_check", ())]
+    return settings(max_examples=number * times, deadline=None, suppress_health_check=calm, **more)
