@@ -7,6 +7,7 @@ of ours, 75 try again later, 78 a configuration that cannot be used.
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from importlib import import_module
 
@@ -19,6 +20,8 @@ EX_UNAVAILABLE = 69
 EX_SOFTWARE = 70
 EX_TEMPFAIL = 75
 EX_CONFIG = 78
+PIPE_CLOSED = 128 + signal.SIGPIPE
+"""As a shell shows a program that a closed pipe ended."""
 
 COMMANDS = {
     "check": "controller.cli.check",
@@ -134,6 +137,8 @@ def status_of(arguments: list[str]) -> int:
     except ControllerError as error:
         click.echo(str(error), err=True)
         return EX_UNAVAILABLE
-    except BrokenPipeError:
-        return 0  # whoever read the output wants no more of it
+    except SystemExit:
+        # no command ends so: click and rich do, where their output has lost its reader, and by 1,
+        # which for `coldpin status` would be an alarm
+        return PIPE_CLOSED
     return outcome if isinstance(outcome, int) else 0
