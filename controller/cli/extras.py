@@ -11,7 +11,6 @@ PACKAGES = {
         "apprise",
         "jinja2",
         "multipart",
-        "plotly",
         "prometheus_client",
         "starlette",
         "uvicorn",

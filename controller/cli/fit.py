@@ -15,7 +15,7 @@ from controller.cli.instants import instant
 from controller.domain.places import state_directory
 from controller.errors import RecordError, SettingsError
 from controller.fit.record import read_stretches
-from controller.pictures.modelled import Compared, modelled_figure
+from controller.pictures.model_chart import Compared, model_chart
 from controller.records.durable import replace_file
 from controller.settings.fit_file import FittedFigure, fit_text
 from controller.settings.load import Settings, read_settings
@@ -177,7 +177,7 @@ def _print(document: dict[str, Any], config: Path, path: Path) -> None:
 
 def _page(found: Fit, settings: Settings) -> str:
     unit = settings.display.unit
-    figure = modelled_figure(
+    chart = model_chart(
         [
             Compared(
                 at_s=here.at_s,
@@ -205,7 +205,7 @@ def _page(found: Fit, settings: Settings) -> str:
             ("misfit of the air", f"{found.air_rms_k:.2f} K"),
             ("misfit of the reservoir", f"{found.reservoir_rms_k:.2f} K"),
         ),
-        figures=[figure],
+        charts=[chart],
         tables=[
             (
                 "Figures of the plant",

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import timedelta
-from typing import Any
 
 from controller.pictures import words
-from controller.pictures.figures import History, Moment, chamber_figure
-from controller.pictures.foreseen import Foreseen, foreseen_figure
+from controller.pictures.chamber_chart import ChamberHistory, Point, chamber_chart
+from controller.pictures.chart import Chart
+from controller.pictures.forecast_chart import PastForecast, forecast_chart
 from controller.pictures.html import standalone_page
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
 from controller.settings.law_of import BandSchedule, schedule_of
@@ -24,19 +24,21 @@ def rehearsal_page(
         rows: What its probes showed.
         scenario: Name of the scenario.
         about: What the scenario says of itself.
-
-    Raises:
-        OSError: The charting library is not there.
     """
     settings, tally = rehearsal.settings, rehearsal.tally
     began_s = rehearsal.started.timestamp()
     told = [(float(each["t_s"]), str(each["text"])) for each in rehearsal.hearing.notices]
-    history = History(
-        moments=[_moment(row) for row in rows],
+    pack_changes = [
+        (began_s + swap["t_s"], f"{swap['packs']:.0f} packs") for swap in rehearsal.swaps
+    ]
+    history = ChamberHistory(
+        points=[_point(row) for row in rows],
+        since_s=began_s,
+        until_s=rows[-1].time.timestamp(),
         bands_c=_bands(rows, schedule_of(settings.stages[settings.chamber.stage])),
-        swaps=[(began_s + swap["t_s"], f"{swap['packs']:.0f} packs") for swap in rehearsal.swaps],
+        pack_changes=pack_changes,
         alarms=[(began_s + alarm.raised_t_s, alarm.name) for alarm in tally.alarms],
-        told=[(began_s + at_s, text) for at_s, text in told],
+        notices=[(began_s + at_s, text) for at_s, text in told],
         unit=settings.display.unit,
         zone=settings.site.zone(),
     )
@@ -53,14 +55,17 @@ def rehearsal_page(
             ("packs put in", str(rehearsal.packs_used)),
             ("length, seed", f"{rehearsal.days:g} days, {rehearsal.seed}"),
         ),
-        figures=[chamber_figure(history), *_forecasts(rehearsal)],
+        charts=[
+            chamber_chart(history, f"{settings.chamber.name} through {scenario}."),
+            *_forecasts(rehearsal, pack_changes),
+        ],
         tables=[("What was told", ("when", "what"), _told(rehearsal, told))] if told else [],
     )
 
 
-def _forecasts(rehearsal: Rehearsal) -> list[dict[str, Any]]:
-    """Return the figure of the forecasts, where there were any."""
-    if not rehearsal.forecasts:
+def _forecasts(rehearsal: Rehearsal, pack_changes: Sequence[tuple[float, str]]) -> list[Chart]:
+    """Return the picture of the forecasts, where there were any."""
+    if len(rehearsal.forecasts) < 2:
         return []
     began_s = rehearsal.started.timestamp()
 
@@ -68,16 +73,15 @@ def _forecasts(rehearsal: Rehearsal) -> list[dict[str, Any]]:
         return None if t_s is None else began_s + t_s
 
     forecasts = [
-        Foreseen(
+        PastForecast(
             at_s=began_s + (each["t_s"] or 0.0),
             early_s=instant(each["early_t_s"]),
-            due_s=instant(each["swap_due_t_s"]),
+            likely_s=instant(each["swap_due_t_s"]),
             late_s=instant(each["late_t_s"]),
         )
         for each in rehearsal.forecasts
     ]
-    swaps_s = [began_s + swap["t_s"] for swap in rehearsal.swaps]
-    return [foreseen_figure(forecasts, swaps_s, zone=rehearsal.settings.site.zone())]
+    return [forecast_chart(forecasts, pack_changes, zone=rehearsal.settings.site.zone())]
 
 
 def _told(rehearsal: Rehearsal, told: Sequence[tuple[float, str]]) -> list[tuple[str, str]]:
@@ -98,17 +102,16 @@ def _bands(rows: Sequence[TraceRow], schedule: BandSchedule) -> list[tuple[float
     return bands
 
 
-def _moment(row: TraceRow) -> Moment:
+def _point(row: TraceRow) -> Point:
     def celsius(name: str) -> float | None:
         value_mc = row.readings_mc.get(name)
         return None if value_mc is None else value_mc / 1000
 
-    return Moment(
+    return Point(
         at_s=row.time.timestamp(),
         air_c=celsius("air"),
         reservoir_c=celsius("reservoir"),
         room_c=celsius("room"),
         coil_outlet_c=celsius("coil_outlet"),
         pump=row.pump,
-        fan=row.fan,
     )

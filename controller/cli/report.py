@@ -238,19 +238,20 @@ def _document(report: Report, zone: tzinfo | None) -> dict[str, Any]:
 
 def _page(report: Report, settings: Settings, path: Path, noted: Sequence[NotedSwap]) -> str:
     """Return the report as a page; what draws it is loaded only here."""
-    from controller.history.figure_data import Window, bands_of, moments_of  # noqa: PLC0415
-    from controller.pictures.figures import History, chamber_figure  # noqa: PLC0415
+    from controller.history.figure_data import Window, bands_of, points_of  # noqa: PLC0415
+    from controller.pictures.chamber_chart import ChamberHistory, chamber_chart  # noqa: PLC0415
     from controller.pictures.html import standalone_page  # noqa: PLC0415
 
     zone = settings.site.zone()
     stage = settings.stages[settings.chamber.stage]
-    figure = chamber_figure(
-        History(
-            moments=moments_of(read_readings(path, since=report.since, until=report.until)),
+    chart = chamber_chart(
+        ChamberHistory(
+            points=points_of(read_readings(path, since=report.since, until=report.until)),
             bands_c=bands_of(path, Window(since=report.since, until=report.until))
             or [(report.since.timestamp(), stage.cut_out / 1000, stage.cut_in / 1000)],
+            since_s=report.since.timestamp(),
             until_s=report.until.timestamp(),
-            swaps=[
+            pack_changes=[
                 (swap.at.timestamp(), f"{swap.packs} packs")
                 for swap in noted
                 if report.since <= swap.at < report.until
@@ -258,14 +259,15 @@ def _page(report: Report, settings: Settings, path: Path, noted: Sequence[NotedS
             alarms=[(stood.raised.timestamp(), stood.name) for stood in report.alarms],
             unit=settings.display.unit,
             zone=zone,
-        )
+        ),
+        f"{settings.chamber.name}: what the crop had.",
     )
     begins, ends = report.since.astimezone(zone), report.until.astimezone(zone)
     return standalone_page(
         title=f"{settings.chamber.name}: what the crop had",
         lead=f"From {begins:%Y-%m-%d %H:%M} to {ends:%Y-%m-%d %H:%M}.",
         facts=_rows(report, settings.display.unit),
-        figures=[figure],
+        charts=[chart],
         tables=[
             (
                 "Alarms",

@@ -10,7 +10,8 @@ from enum import Enum
 from pathlib import Path
 
 from controller.core.state import EventKind
-from controller.pictures.figures import COLUMNS, GAP_S, History, Moment
+from controller.pictures.chamber_chart import GAP_S, INTERVALS, ChamberHistory, Point
+from controller.pictures.chart import Expected
 from controller.pictures.words import temperature
 from controller.records.columns import Column, read_columns
 from controller.records.reader import (
@@ -98,21 +99,6 @@ def _instant(text: str, zone: tzinfo | None) -> datetime:
         raise ValueError("since, until: allowed: both, as date and time") from None
 
 
-def extent_words(records: Path, window: Window, *, unit: str) -> str:
-    """Return what a figure shows, in a sentence, for whoever does not see it.
-
-    Args:
-        records: The records database.
-        window: From when to when.
-        unit: ``C`` or ``F``.
-    """
-    try:
-        columns = read_columns(records, since=window.since, until=window.until, columns=1)
-    except OSError:
-        columns = []
-    return _words_of(columns, unit)
-
-
 def _words_of(columns: Sequence[Column], unit: str) -> str:
     if not columns:
         return "Nothing was recorded in this time."
@@ -138,7 +124,7 @@ def history_of(
     window: Window,
     unit: str,
     zone: tzinfo | None,
-) -> tuple[History, str]:
+) -> tuple[ChamberHistory, str]:
     """Return what a figure shows, and the same in a sentence; what cannot be read is left out.
 
     Args:
@@ -150,18 +136,18 @@ def history_of(
         zone: The chamber's zone.
     """
     since, until = window.since, window.until
-    gap_s = GAP_S
+    gap_s, drawn = GAP_S, window
     try:
         # a week's records in a year's picture fill a week: no coarser than its own pixels
         begun = first_reading_at(records, since=since)
         drawn = Window(since=since if begun is None else min(begun, until), until=until)
         if drawn.is_long:
-            columns = read_columns(records, since=drawn.since, until=until, columns=COLUMNS)
-            moments = moments_of_columns(columns)
-            gap_s += (until - drawn.since).total_seconds() / COLUMNS
+            columns = read_columns(records, since=drawn.since, until=until, columns=INTERVALS)
+            points = points_of_columns(columns)
+            gap_s += (until - drawn.since).total_seconds() / INTERVALS
         else:
             columns = read_columns(records, since=since, until=until, columns=1)
-            moments = moments_of(read_readings(records, since=since, until=until))
+            points = points_of(read_readings(records, since=since, until=until))
         raised = [
             event
             for event in read_events(records, since=since, kinds={EventKind.RAISED.value})
@@ -169,7 +155,7 @@ def history_of(
         ]
         bands = bands_of(records, window)
     except OSError:
-        moments, columns, raised, bands = [], [], [], []
+        points, columns, raised, bands = [], [], [], []
     try:
         noted = [swap for swap in swaps(requests) if since <= swap.at < until]
     except OSError:
@@ -177,13 +163,14 @@ def history_of(
     status = snapshot.status or {}
     if not bands and "cut_in_c" in status:
         bands = [(since.timestamp(), float(status["cut_out_c"]), float(status["cut_in_c"]))]
-    history = History(
-        moments=moments,
+    history = ChamberHistory(
+        points=points,
         bands_c=bands,
-        swaps=[(swap.at.timestamp(), f"{swap.packs} packs") for swap in noted],
+        since_s=drawn.since.timestamp(),
+        pack_changes=[(swap.at.timestamp(), f"{swap.packs} packs") for swap in noted],
         alarms=[(event.at.timestamp(), event.name.replace("_", " ")) for event in raised],
-        due_s=_due(snapshot),
         until_s=until.timestamp(),
+        cold_ends=_cold_ends(snapshot, zone),
         unit=unit,
         zone=zone,
         gap_s=gap_s,
@@ -208,70 +195,68 @@ def bands_of(records: Path, window: Window) -> list[tuple[float, float, float]]:
     return bands
 
 
-def moments_of(rows: Iterable[RecordedReading]) -> list[Moment]:
+def points_of(rows: Iterable[RecordedReading]) -> list[Point]:
     """Return recorded readings as a figure shows them, five minutes as their lowest and highest."""
-    moments: list[Moment] = []
+    points: list[Point] = []
     for row in rows:
         if row.air_min_mc is None or row.air_max_mc is None:
-            moments.append(_moment(row, row.air_mc, 0.0))
+            points.append(_point(row, row.air_mc, 0.0))
         else:
-            moments.append(_moment(row, row.air_min_mc, -60.0))
-            moments.append(_moment(row, row.air_max_mc, 60.0))
-    return moments
+            points.append(_point(row, row.air_min_mc, -60.0))
+            points.append(_point(row, row.air_max_mc, 60.0))
+    return points
 
 
-def moments_of_columns(columns: Iterable[Column]) -> list[Moment]:
+def points_of_columns(columns: Iterable[Column]) -> list[Point]:
     """Return columns as a figure shows them: lowest at the first reading, highest at the last.
 
     Between columns with nothing recorded for long there is a moment of which nothing is known.
     """
-    moments: list[Moment] = []
+    points: list[Point] = []
     last_s: float | None = None
     for column in columns:
         if last_s is not None and column.begins_s - last_s > GAP_S:
-            moments.append(Moment(at_s=last_s, pump=None, fan=None))
+            points.append(Point(at_s=last_s, pump=None))
         extents = (column.air_mc, column.reservoir_mc, column.room_mc, column.coil_outlet_mc)
         for end, at_s in enumerate((column.begins_s, column.ends_s)):
             air, reservoir, room, outlet = (
                 None if extent is None else extent[end] / 1000 for extent in extents
             )
-            moments.append(
-                Moment(
+            points.append(
+                Point(
                     at_s=at_s,
                     air_c=air,
                     reservoir_c=reservoir,
                     room_c=room,
                     coil_outlet_c=outlet,
                     pump=column.pump_share,
-                    fan=column.fan_share,
                 )
             )
         last_s = column.ends_s
-    return moments
+    return points
 
 
-def _moment(row: RecordedReading, air_mc: int | None, shift_s: float) -> Moment:
+def _point(row: RecordedReading, air_mc: int | None, shift_s: float) -> Point:
     air, reservoir, room, outlet = (
         None if value is None else value / 1000
         for value in (air_mc, row.reservoir_mc, row.room_mc, row.coil_outlet_mc)
     )
-    return Moment(
+    return Point(
         at_s=row.at.timestamp() + shift_s,
         air_c=air,
         reservoir_c=reservoir,
         room_c=room,
         coil_outlet_c=outlet,
         pump=row.pump if row.pump_share is None else row.pump_share,
-        fan=row.fan if row.fan_share is None else row.fan_share,
     )
 
 
-def _due(snapshot: Snapshot) -> tuple[float, float, float] | None:
+def _cold_ends(snapshot: Snapshot, zone: tzinfo | None) -> Expected | None:
     forecast = snapshot.forecast
-    if forecast is None:
+    if forecast is None or forecast["early"] is None or forecast["swap_due"] is None:
         return None
-    texts = [forecast[key] for key in ("early", "swap_due", "late")]
-    if None in texts:
+    early, likely = (datetime.fromisoformat(forecast[key]) for key in ("early", "swap_due"))
+    if early <= snapshot.taken_utc:
         return None
-    early, due, late = (datetime.fromisoformat(text).timestamp() for text in texts)
-    return early, due, late
+    text = f"cold lasts to {early.astimezone(zone):%a %H:%M}"
+    return Expected(early_s=early.timestamp(), likely_s=likely.timestamp(), text=text)

@@ -1,33 +1,19 @@
-"""A page that stands alone: the charting library is inside, nothing is loaded from outside."""
+"""A page that stands alone: pictures and style are inside, nothing is loaded from outside."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
-from importlib.util import find_spec
-from pathlib import Path
-from typing import Any
+from importlib.resources import files
 
 from jinja2 import Environment, PackageLoader, select_autoescape
+from markupsafe import Markup
+
+from controller.pictures.chart import Chart, draw
 
 
-def charting_file() -> Path:
-    """Return where the charting library's own browser bundle lies, as its package carries it.
-
-    The package is found and not loaded: what it would load takes more memory than all of ours.
-
-    Raises:
-        OSError: The package is not installed; ``pip install 'coldpin[lookout]'`` brings it.
-    """
-    found = find_spec("plotly")
-    for folder in (found.submodule_search_locations or ()) if found is not None else ():
-        path = Path(folder) / "package_data" / "plotly.min.js"
-        if path.is_file():
-            return path
-    raise OSError(
-        "found no package plotly, which pictures need; "
-        "install it with pip install 'coldpin[lookout]'"
-    )
+def chart_style() -> str:
+    """Return the style sheet that charts need, for light, dark and print."""
+    return (files("controller.pictures") / "files" / "chart.css").read_text(encoding="utf-8")
 
 
 def standalone_page(
@@ -35,32 +21,27 @@ def standalone_page(
     title: str,
     lead: str,
     facts: Sequence[tuple[str, str]],
-    figures: Sequence[dict[str, Any]],
+    charts: Sequence[Chart],
     tables: Sequence[tuple[str, Sequence[str], Sequence[Sequence[str]]]] = (),
 ) -> str:
-    """Return one HTML document.
+    """Return one HTML document, readable on a screen and printed.
 
     Args:
         title: What it is about.
         lead: The answer in a sentence.
         facts: Names and values.
-        figures: As `figures.chamber_figure` returns them.
-        tables: Each with its caption, columns and rows.
-
-    Raises:
-        OSError: The charting library is not there.
+        charts: The pictures, in their order.
+        tables: Each with its caption, columns and rows; one without rows is left out.
     """
     environment = Environment(
         loader=PackageLoader("controller.pictures", "files"),
         autoescape=select_autoescape(default=True, default_for_string=True),
     )
-    # "</" inside a script would end it
-    packed = [json.dumps(figure).replace("</", "<\\/") for figure in figures]
     return environment.get_template("standalone.html").render(
         title=title,
         lead=lead,
         facts=facts,
-        figures=packed,
-        tables=tables,
-        script=charting_file().read_text(encoding="utf-8"),
+        charts=[Markup(draw(chart)) for chart in charts],  # noqa: S704 - draw escapes its texts
+        tables=[table for table in tables if table[2]],
+        style=Markup(chart_style()),  # noqa: S704 - a file of the package
     )

@@ -199,12 +199,11 @@ def main() -> None:
             timed("first byte of the page", port, "/")
             timed("first byte, picture of a crop", port, "/?span=crop")
             timed("live update", port, "/now.json")
-            timed("figure of a day", port, "/figure.json?span=day")
+            timed("figure of a day", port, "/picture?span=day")
             print(f"{'memory, page alone, a day':34} {memory(number)}")
-            timed("figure of a week", port, "/figure.json?span=week")
-            timed("figure of a crop, 90 days", port, "/figure.json?span=crop")
-            timed("figure of a year", port, "/figure.json?span=year")
-            timed("charting library", port, "/charting.js")
+            timed("figure of a week", port, "/picture?span=week")
+            timed("figure of a crop, 90 days", port, "/picture?span=crop")
+            timed("figure of a year", port, "/picture?span=year")
             print(f"{'memory, page alone, after all':34} {memory(number)}")
         with process(["controller", "lookout", str(config)], port, place) as number:
             while not forecast_is_there(port):
@@ -212,8 +211,7 @@ def main() -> None:
             print(f"{'memory, lookout with a forecast':34} {memory(number)}")
             for span in ("day", "week", "crop", "year"):
                 first_byte_s(port, f"/?span={span}")
-                first_byte_s(port, f"/figure.json?span={span}")
-            first_byte_s(port, "/charting.js")
+                first_byte_s(port, f"/picture?span={span}")
             print(f"{'memory, lookout, after all':34} {memory(number)}")
 
 

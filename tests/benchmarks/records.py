@@ -125,8 +125,8 @@ def main() -> None:
         client = TestClient(app, base_url="http://localhost")
         client.get("/")
         timed("page, whole answer", lambda: client.get("/").text)
-        timed("figure of a day", lambda: client.get("/figure.json?span=day").content)
-        timed("figure of a crop, 90 days", lambda: client.get("/figure.json?span=crop").content)
+        timed("figure of a day", lambda: client.get("/picture?span=day").content)
+        timed("figure of a crop, 90 days", lambda: client.get("/picture?span=crop").content)
         for label, span in (("a day", 1), ("a crop, 90 days", 90), ("a year", days)):
             begins = (now - timedelta(days=span)).isoformat()
             arguments = ["report", str(CONFIG), "--from", begins, "--json"]

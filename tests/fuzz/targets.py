@@ -223,7 +223,7 @@ def query(data: bytes) -> None:
     """What stands behind the question mark of the page and its figure."""
     client, _ = _page()
     text = data.decode("latin-1")[:200]
-    for path in ("/", "/figure.json", "/do/swap", "/chambers"):
+    for path in ("/", "/picture", "/do/swap", "/chambers"):
         assert client.get(path, params={"span": text, "since": text, "at": text}).status_code < 500
 
 

