@@ -16,6 +16,14 @@ class SettingsError(ControllerError, ValueError):
         super().__init__("\n".join((f"{where}: {len(problems)} problem(s)", *problems)))
 
 
+class InputFileError(SettingsError):
+    """A file that the command line names as input cannot be used; carries every problem found."""
+
+
+class MissingPackageError(ControllerError, ImportError):
+    """A command needs a Python package that is not installed."""
+
+
 class OutputError(ControllerError, OSError):
     """A relay could not be opened, switched or read back."""
 

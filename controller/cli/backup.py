@@ -21,7 +21,7 @@ from controller.errors import ControllerError, SettingsError
     "file to yourself.",
 )
 def backup(config: Path, file: Path, with_secrets: bool) -> None:
-    """Put CONFIG, its records and its requests into FILE, while it runs."""
+    """Write CONFIG, its records and requests to FILE, while it runs."""
     try:
         parts = pack(config, state_directory(config), file, with_secrets=with_secrets)
     except ControllerError:
@@ -43,7 +43,7 @@ def backup(config: Path, file: Path, with_secrets: bool) -> None:
     "and of its records. Look at --dry-run first.",
 )
 def restore(config: Path, file: Path, replace: bool, dry_run: bool, outside: bool) -> None:
-    """Put what `coldpin backup` wrote to FILE in the place of CONFIG, which must not be running."""
+    """Put the backup FILE in place of CONFIG, which must be stopped."""
     try:
         targets = _restored(config, file, replace=replace, dry_run=dry_run, outside=outside)
     except ControllerError:

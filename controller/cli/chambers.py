@@ -34,7 +34,7 @@ from controller.settings.load import Settings, read_settings
 def chambers(
     configs: tuple[Path, ...], broker: bool, packs_per_day: float | None, as_json: bool
 ) -> None:
-    """Put the chambers of CONFIGS in the order in which they need somebody.
+    """List several chambers, the one that needs attention first.
 
     A folder stands for every configuration in it. With --broker, every chamber that the broker
     knows is listed, wherever it is.

@@ -47,8 +47,9 @@ CAUTIONS = (
     help="Draw the wiring into an SVG file.",
 )
 def check(configs: tuple[Path, ...], as_json: bool, wiring_file: Path | None) -> None:
-    """Judge CONFIGS: every problem at once, or the bands, probes and wiring that one stands for.
+    """Check CONFIGS: every problem at once, or what each will do.
 
+    A sound one is shown as tables: its bands, its probes and its wiring.
     A folder stands for every configuration in it. Several are also held against each other: pins,
     probes, ports and shared supplies of one machine.
     """
@@ -63,7 +64,7 @@ def check(configs: tuple[Path, ...], as_json: bool, wiring_file: Path | None) ->
     if problems:
         raise SettingsError(str(config), tuple(problems))
     if wiring_file is not None:
-        _draw_wiring(config, plan, wiring_file)
+        _draw_wiring(plan, wiring_file)
     species = species_of(plan.settings)
     warnings = [] if species is None else list(disagreements(plan.settings, species))
     if as_json:
@@ -120,11 +121,13 @@ def _check_together(paths: list[Path], *, as_json: bool, wiring_file: Path | Non
     console.print(f"{len(plans)} chambers can be used side by side on one machine.")
 
 
-def _draw_wiring(config: Path, plan: Plan, path: Path) -> None:
+def _draw_wiring(plan: Plan, path: Path) -> None:
     try:
         path.write_text(wiring_svg(wiring_of(plan)), encoding="utf-8")
     except OSError as error:
-        raise SettingsError(str(config), (f"--wiring: cannot write {path}: {error}",)) from None
+        raise click.BadParameter(
+            f"cannot write {path}: {error.strerror}", param_hint="--wiring"
+        ) from None
 
 
 def wiring_of(plan: Plan) -> WiringPlan:

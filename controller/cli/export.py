@@ -29,7 +29,7 @@ from controller.settings.load import read_settings
     help="Where to write.",
 )
 def export(config: Path, csv_file: Path) -> None:
-    """Write the readings, switches and swaps of CONFIG to a CSV file."""
+    """Write readings, switches and swaps of CONFIG to a CSV file."""
     settings = read_settings(config)
     place = state_directory(config)
     zone = settings.site.zone()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from importlib.util import find_spec
 
-from controller.errors import SettingsError
+from controller.errors import MissingPackageError
 
 PACKAGES = {
     "lookout": (
@@ -29,15 +29,16 @@ def need(extra: str, *, what: str) -> None:
         what: The command or option that needs it, as the person typed it.
 
     Raises:
-        SettingsError: A package is not there; says which, and how to get it.
+        MissingPackageError: A package is not there; says which, and how to get it.
     """
     missing = [name for name in PACKAGES[extra] if not _is_there(name)]
     if missing:
         one = len(missing) == 1
-        problem = f"found no {'package' if one else 'packages'} {', '.join(missing)}; "
-        problem += f"install {'it' if one else 'them'} with pip install 'coldpin[{extra}]', "
-        problem += f"or in a clone '.[{extra}]'"
-        raise SettingsError(what, (problem,))
+        raise MissingPackageError(
+            f"{what}: found no {'package' if one else 'packages'} {', '.join(missing)}; install "
+            f"{'it' if one else 'them'} with pip install 'coldpin[{extra}]', or in a clone "
+            f"'.[{extra}]'"
+        )
 
 
 def _is_there(name: str) -> bool:

@@ -83,7 +83,7 @@ class FirstRunError(ControllerError):
 @click.argument("config", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 def first_run(config: Path, as_json: bool) -> None:
-    """Check the chamber of CONFIG step by step, and sign it off in its records.
+    """Go through the first start of CONFIG step by step, and sign it.
 
     Probes, relays, start of the computer, time to prime, leaks, alarms. The service must be
     stopped. What fails or is left out is kept with the reason; only a run in which nothing failed

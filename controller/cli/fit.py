@@ -13,7 +13,7 @@ from controller.cli import people
 from controller.cli.extras import need
 from controller.cli.instants import instant
 from controller.domain.places import state_directory
-from controller.errors import RecordError, SettingsError
+from controller.errors import RecordError
 from controller.fit.record import read_stretches
 from controller.pictures.model_chart import Compared, model_chart
 from controller.records.durable import replace_file
@@ -53,7 +53,7 @@ def fit(
     html_file: Path | None,
     as_json: bool,
 ) -> None:
-    """Learn the figures of the plant of CONFIG from its records.
+    """Learn the figures of your equipment from a week of records.
 
     Needs readings of air, reservoir and room over days that differ, swaps of whole sets, and the
     packages of coldpin[fit]; a laptop with a restored backup will do. Figures that the record does
@@ -66,7 +66,9 @@ def fit(
 
     path = out if out is not None else config.with_name(f"{config.stem}-fit.toml")
     if not path.parent.is_dir():
-        raise SettingsError(str(path), (f"found no folder {path.parent}; make it, or name one",))
+        raise click.BadParameter(
+            f"found no folder {path.parent}; make it, or name another", param_hint="--out"
+        )
     settings = read_settings(config)
     until = datetime.now().astimezone()
     if until_text is not None:
@@ -86,7 +88,9 @@ def fit(
         if html_file is not None:
             html_file.write_text(_page(found, settings), encoding="utf-8")
     except OSError as error:
-        raise SettingsError(str(path), (f"cannot be written: {error}",)) from None
+        raise click.BadParameter(
+            f"cannot write {error.filename}: {error.strerror}", param_hint="--out, --html"
+        ) from None
     if as_json:
         people.print_json(document)
     else:

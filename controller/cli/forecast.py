@@ -29,7 +29,7 @@ BASES = {
 @click.option("--as-of", "as_of_text", help="Judge a past moment, ISO 8601; default: now.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 def forecast(config: Path, as_of_text: str | None, as_json: bool) -> None:
-    """Say when the cold runs out, and plan the swaps of the next two days."""
+    """Say when to change packs, and plan the next two days."""
     settings = read_settings(config, needs_fit=True)
     as_of = datetime.now().astimezone()
     if as_of_text is not None:

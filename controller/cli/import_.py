@@ -10,7 +10,7 @@ import click
 
 from controller.cli.requests import who_asks
 from controller.domain.places import lock_instance, records_path, state_directory
-from controller.errors import SettingsError
+from controller.errors import InputFileError, ProbeError, SettingsError
 from controller.history.importing import add_history, reading_at
 from controller.probes.recorded import RecordedRow, read_rows
 from controller.records.reader import RecordedReading
@@ -30,7 +30,7 @@ MOST_TOLD = 20
     help="What to read, gzip too.",
 )
 def import_(config: Path, csv_file: Path) -> None:
-    """Put the history in a CSV file into the records of CONFIG, which must not be running.
+    """Add a CSV file to the records of CONFIG, which must be stopped.
 
     A bad row is named by its line and left out; rows of a time that the records tell of already
     are left out too, so that the same file can be given twice.
@@ -48,6 +48,8 @@ def import_(config: Path, csv_file: Path) -> None:
                 chamber=settings.chamber.name,
             )
             noted = _note_swaps(place / REQUESTS, swapped)
+        except ProbeError as error:
+            raise InputFileError(str(csv_file), tuple(str(error).splitlines())) from None
         except OSError as error:
             raise SettingsError(str(config), (f"nothing was imported: {error}",)) from None
     for problem in problems[:MOST_TOLD]:

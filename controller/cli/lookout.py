@@ -18,9 +18,9 @@ from controller.settings.load import read_settings
     "--new-secret", is_flag=True, help="Make the secret that acting needs, show it once, and end."
 )
 def lookout(config: Path, new_secret: bool) -> None:
-    """Serve the page of CONFIG until told to stop.
+    """Serve the page of CONFIG, with forecasts and notices.
 
-    It reads what the control process records, and can ask it for things; it controls nothing.
+    Reads what the control process records and passes requests on to it; controls nothing itself.
     """
     read_settings(config)  # what is wrong with it is said before anything is made
     place = state_directory(config)

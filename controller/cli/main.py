@@ -1,7 +1,8 @@
 """The ``coldpin`` command: finds the command asked for and turns errors into exit statuses.
 
-Statuses beyond 0 follow sysexits(3): 64 wrong usage, 69 hardware or a record not there, 70 a fault
-of ours, 75 try again later, 78 a configuration that cannot be used.
+Statuses beyond 0 follow sysexits(3): 64 wrong usage, a wrong name on the command line included, 66
+an input file that cannot be used, 69 hardware, a record or a package not there, 70 a fault of the
+program, 75 try again later, 78 a configuration that cannot be used.
 """
 
 from __future__ import annotations
@@ -13,9 +14,16 @@ from importlib import import_module
 
 import click
 
-from controller.errors import BusyError, ControllerError, SettingsError
+from controller.errors import (
+    BusyError,
+    ControllerError,
+    InputFileError,
+    ScenarioError,
+    SettingsError,
+)
 
 EX_USAGE = 64
+EX_NOINPUT = 66
 EX_UNAVAILABLE = 69
 EX_SOFTWARE = 70
 EX_TEMPFAIL = 75
@@ -55,6 +63,46 @@ COMMANDS = {
 control process never pays for what the others need."""
 
 
+HELP = {
+    "Plan": {
+        "check": "Check CONFIGS: every problem at once, or what each will do.",
+        "size": "Say whether the equipment of CONFIG holds its crop on a hot day.",
+        "rehearse": "Run the control of CONFIG through simulated days, in seconds.",
+    },
+    "Every day": {
+        "status": "Show how the chamber of CONFIG is now.",
+        "forecast": "Say when to change packs, and plan the next two days.",
+        "swap": "Log a pack change: spent packs out, frozen ones in.",
+        "stage": "Change to the band of the stage NAME.",
+        "pause": "Stop pump and fan while hands are in the chamber.",
+        "resume": "End a pause.",
+        "ack": "Mark ALARM, or every active alarm, as seen.",
+        "reset": "End a lockout, once the loop has been checked.",
+        "chambers": "List several chambers, the one that needs attention first.",
+        "report": "Sum up a day or a crop of CONFIG.",
+    },
+    "Set up": {
+        "probes": "List the thermometers on the 1-Wire bus and what each reads.",
+        "icepoint": "Check a probe in an ice bath and propose its offset.",
+        "relays": "Switch each load of CONFIG by itself and ask what happened.",
+        "first-run": "Go through the first start of CONFIG step by step, and sign it.",
+        "notify": "Send a notice now, through every service that CONFIG names.",
+    },
+    "Services": {
+        "run": "Control the chamber of CONFIG until stopped.",
+        "lookout": "Serve the page of CONFIG, with forecasts and notices.",
+        "off": "Switch every output of CONFIG off and leave it off.",
+    },
+    "Records": {
+        "fit": "Learn the figures of your equipment from a week of records.",
+        "export": "Write readings, switches and swaps of CONFIG to a CSV file.",
+        "import": "Add a CSV file to the records of CONFIG, which must be stopped.",
+        "backup": "Write CONFIG, its records and requests to FILE, while it runs.",
+        "restore": "Put the backup FILE in place of CONFIG, which must be stopped.",
+    },
+}
+"""What ``coldpin --help`` prints, so that it imports no command: the first sentence of each."""
+
 _NAMES = {"import": "import_", "first-run": "first_run"}
 """Commands whose names Python has no function for."""
 
@@ -72,6 +120,26 @@ class _Commands(click.Group):
             import_module(COMMANDS[cmd_name]), _NAMES.get(cmd_name, cmd_name)
         )
         return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args[0] not in COMMANDS and not args[0].startswith("-"):
+            from difflib import get_close_matches  # noqa: PLC0415 - a misspelt name is rare
+
+            near = get_close_matches(args[0], COMMANDS, n=1)
+            hint = f"Did you mean `coldpin {near[0]}`? " if near else ""
+            raise click.UsageError(
+                f"found no command `{args[0]}`. {hint}`coldpin --help` lists them all.", ctx
+            )
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """List the commands by what they are for, each with its line of `HELP`."""
+        width = max(map(len, COMMANDS))
+        for purpose, lines in HELP.items():
+            with formatter.section(purpose):
+                formatter.write_dl([(f"{name:{width}}", line) for name, line in lines.items()])
 
 
 @click.group(
@@ -130,6 +198,9 @@ def status_of(arguments: list[str]) -> int:
         click.echo(f"{error.where} cannot be used:", err=True)
         for problem in error.problems:
             click.echo(f"  {problem}", err=True)
+        return EX_NOINPUT if isinstance(error, InputFileError) else EX_CONFIG
+    except ScenarioError as error:
+        click.echo(str(error), err=True)
         return EX_CONFIG
     except BusyError as error:
         click.echo(str(error), err=True)

@@ -19,7 +19,7 @@ from controller.settings.load import read_settings
 @click.option("--text", default="A test: notices arrive.", show_default=True, help="What to send.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 def notify(config: Path, text: str, as_json: bool) -> int:
-    """Send a notice through every service that CONFIG names, at once.
+    """Send a notice now, through every service that CONFIG names.
 
     Exit status 75: a service did not take it.
     """

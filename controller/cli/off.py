@@ -20,9 +20,9 @@ from controller.service.kept_wiring import KeptLoad, read_kept_wiring
 @click.command()
 @click.argument("config", type=click.Path(path_type=Path))
 def off(config: Path) -> None:
-    """Put every output of CONFIG off and leave it off, once the service has ended.
+    """Switch every output of CONFIG off and leave it off.
 
-    Puts off what the service last opened, and what CONFIG names where that differs.
+    For when the service has ended: what it last opened, and what CONFIG names where that differs.
     """
     kept = read_kept_wiring(state_directory(config))
     failed = _put_off(kept)

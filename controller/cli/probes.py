@@ -36,7 +36,7 @@ WARMING_S = 120.0
     help="Warm one probe after another in your hand; prints the lines for the configuration.",
 )
 def probes(root: Path, as_json: bool, tell_apart: bool) -> None:
-    """List the thermometers on the 1-Wire bus with a reading of each."""
+    """List the thermometers on the 1-Wire bus and what each reads."""
     if not root.is_dir():
         raise ProbeError(
             f"found no folder {root}, allowed: the folder where Linux shows 1-Wire devices; "

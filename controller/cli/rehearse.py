@@ -16,7 +16,6 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from controller.cli import people
 from controller.cli.extras import need
 from controller.domain.reading_rows import COLUMNS, cell
-from controller.errors import ScenarioError
 from controller.pictures import words
 from controller.rehearsal.document import rehearsal_document
 from controller.rehearsal.dry_forecaster import DryForecaster
@@ -46,7 +45,11 @@ def scenario_names() -> list[str]:
     metavar="NAME|FILE",
     help=f"One of {', '.join(scenario_names())}; or a file of your own.",
 )
-@click.option("--days", type=float, help="Length in days; default: the scenario's.")
+@click.option(
+    "--days",
+    type=click.FloatRange(0, 400, min_open=True),
+    help="Length in days; default: the scenario's.",
+)
 @click.option("--seed", type=click.IntRange(min=0), help="Seed of noise and habits.")
 @click.option(
     "--against",
@@ -83,7 +86,7 @@ def rehearse(
     html_file: Path | None,
     foresee: bool,
 ) -> None:
-    """Rehearse CONFIG on simulated probes and simulated time.
+    """Run the control of CONFIG through simulated days, in seconds.
 
     The control code is the service's own; only the probes, the relays and the clock are simulated.
     """
@@ -149,8 +152,9 @@ def _scenario_path(named: str) -> Path:
         return shipped
     if named.endswith(".toml") or "/" in named:
         return Path(named)
-    raise ScenarioError(
-        f'--scenario: found "{named}", allowed: {", ".join(scenario_names())}, or a .toml file'
+    raise click.BadParameter(
+        f'found "{named}", allowed: {", ".join(scenario_names())}, or a .toml file',
+        param_hint="--scenario",
     )
 
 
@@ -173,7 +177,9 @@ def _trace(path: Path) -> Iterator[Callable[[TraceRow], None]]:
     try:
         file = path.open("w", encoding="utf-8", newline="")
     except OSError as error:
-        raise ScenarioError(f"--csv: cannot write {path}: {error.strerror}") from None
+        raise click.BadParameter(
+            f"cannot write {path}: {error.strerror}", param_hint="--csv"
+        ) from None
     with file:
         rows = csv.writer(file, lineterminator="\n")
         rows.writerow(COLUMNS)
@@ -206,7 +212,9 @@ def _write_picture(
     try:
         path.write_text(rehearsal_page(rehearsal, rows, scenario, about), encoding="utf-8")
     except OSError as error:
-        raise ScenarioError(f"--html: cannot write {path}: {error}") from None
+        raise click.BadParameter(
+            f"cannot write {path}: {error.strerror}", param_hint="--html"
+        ) from None
 
 
 def _print_for_people(rehearsal: Rehearsal, name: str, about: str, wall_s: float) -> None:

@@ -26,7 +26,7 @@ class RelayCheckError(ControllerError):
 @click.command()
 @click.argument("config", type=click.Path(path_type=Path))
 def relays(config: Path) -> None:
-    """Try each load of CONFIG by itself and ask what you saw or heard.
+    """Switch each load of CONFIG by itself and ask what happened.
 
     The service must be stopped. Everything is off before, between and after. A mains load is tried
     only through its listed relay module, and only after you typed its name.

@@ -46,7 +46,10 @@ def report(
     as_json: bool,
     html_file: Path | None,
 ) -> None:
-    """Sum up a day, or a crop, of CONFIG: band, duty, packs, alarms, and gaps in the record."""
+    """Sum up a day or a crop of CONFIG.
+
+    Band, duty, packs, alarms, and gaps in the record.
+    """
     settings = read_settings(config)
     if html_file is not None:
         need("lookout", what="--html")

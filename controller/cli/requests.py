@@ -38,7 +38,7 @@ CONFIG = click.argument("config", type=click.Path(path_type=Path))
     help="Were they frozen through?",
 )
 def swap(config: Path, packs: int, at_text: str | None, note: str, frozen_through: str) -> None:
-    """Note that spent packs were taken out and frozen ones put in."""
+    """Log a pack change: spent packs out, frozen ones in."""
     at = datetime.now().astimezone() if at_text is None else instant(at_text, option="--at")
     payload = swap_payload(packs, at, note=note, frozen_through=frozen_through)
     _request(config, Kind.SWAP, payload, kept="The swap is noted all the same.")
@@ -48,11 +48,11 @@ def swap(config: Path, packs: int, at_text: str | None, note: str, frozen_throug
 @CONFIG
 @click.argument("name")
 def stage(config: Path, name: str) -> None:
-    """Put the band of the stage NAME in force, until another is asked for."""
+    """Change to the band of the stage NAME."""
     settings = read_settings(config)
     if name not in settings.stages:
         known = ", ".join(sorted(settings.stages))
-        raise SettingsError(str(config), (f'stages: found no "{name}", allowed: {known}',))
+        raise click.BadParameter(f'found no stage "{name}", allowed: {known}', param_hint="NAME")
     _request(config, Kind.STAGE, {"name": name, "instead_of": settings.chamber.stage})
 
 
@@ -60,7 +60,7 @@ def stage(config: Path, name: str) -> None:
 @CONFIG
 @click.option("--for", "for_text", default="15 min", show_default=True, help="How long.")
 def pause(config: Path, for_text: str) -> None:
-    """Stop pump and fan at once, while hands are in the chamber. Ends by itself."""
+    """Stop pump and fan while hands are in the chamber. Ends by itself."""
     try:
         for_s = parse_duration(for_text)
     except ValueError as error:
@@ -85,14 +85,14 @@ def resume(config: Path) -> None:
 @CONFIG
 @click.argument("alarm", required=False, type=click.Choice([name.value for name in AlarmName]))
 def ack(config: Path, alarm: str | None) -> None:
-    """Tell that you have seen ALARM, or every alarm that stands. It stays until it clears."""
+    """Mark ALARM, or every active alarm, as seen. It stays until it clears."""
     _request(config, Kind.ACKNOWLEDGE, {"alarm": alarm})
 
 
 @click.command()
 @CONFIG
 def reset(config: Path) -> None:
-    """End a lockout and forget the tries that failed, once the loop has been seen to."""
+    """End a lockout, once the loop has been checked. Failed tries are forgotten."""
     _request(config, Kind.RESET, {})
 
 

@@ -19,7 +19,7 @@ from controller.settings.load import Settings
 @click.command()
 @click.argument("config", type=click.Path(path_type=Path))
 def run(config: Path) -> None:
-    """Control the chamber of CONFIG until told to stop.
+    """Control the chamber of CONFIG until stopped.
 
     Ends with every output off. Simulated probes measure a simulated chamber in real time.
     """

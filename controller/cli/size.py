@@ -30,7 +30,7 @@ SOURCES = ("envelope", "air_exchange", "lights", "fans", "crop", "humidifier", "
 @click.argument("config", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 def size(config: Path, as_json: bool) -> None:
-    """Size the plant of CONFIG for its stage on the hottest day of its room.
+    """Say whether the equipment of CONFIG holds its crop on a hot day.
 
     Shows the heat load, what the coil can take, how long packs last, the cycle to expect, a
     verdict with what limits it, and the changes that help most.

@@ -24,7 +24,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from controller.domain.places import RECORDS, SECRET_FILE, records_path
-from controller.errors import SettingsError
+from controller.errors import InputFileError, SettingsError
 from controller.records.copying import copy_database, sound
 from controller.records.requests import REQUESTS
 from controller.settings.load import Settings, read_settings
@@ -189,18 +189,19 @@ def unpacked(file: Path, folder: Path) -> Iterator[Archive]:
         folder: Where it is unpacked, in a folder of its own that goes away again.
 
     Raises:
-        SettingsError: It is none that can be used; says why.
+        InputFileError: It is no backup that can be used; says why.
+        SettingsError: The configuration in it cannot be used.
     """
     with tempfile.TemporaryDirectory(dir=folder, prefix=".restore-") as inside:
         try:
             manifest, parts = _unpack(file, Path(inside))
         except (OSError, ValueError, tarfile.TarError, zlib.error, EOFError) as error:
             problem = f"this is no backup that can be used: {error}"
-            raise SettingsError(str(file), (problem,)) from None
+            raise InputFileError(str(file), (problem,)) from None
         settings = read_settings(parts[CONFIG])
         for name in DATABASES:
             if name in parts and not sound(parts[name]):
-                raise SettingsError(name, ("the database in the backup is damaged",))
+                raise InputFileError(str(file), (f"the database {name} in it is damaged",))
         yield Archive(
             chamber=_line(manifest.get("chamber")),
             made=_line(manifest.get("made")),

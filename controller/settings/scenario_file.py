@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field, ValidationError
 
 from controller.domain.units import Difference, Duration, Seconds, between
-from controller.errors import SettingsError
+from controller.errors import InputFileError, SettingsError
 from controller.settings.models import LocalTime, Table
 from controller.settings.problems import entry, problem_lines
 from controller.settings.toml_file import read_toml
@@ -71,17 +71,19 @@ def read_scenario(path: Path) -> ScenarioFile:
     """Return the scenario in a file.
 
     Raises:
-        SettingsError: The file cannot be used; carries every problem found.
+        InputFileError: The file cannot be used; carries every problem found.
     """
     try:
         scenario = ScenarioFile.model_validate(read_toml(path))
     except ValidationError as error:
-        raise SettingsError(str(path), tuple(problem_lines(error, ScenarioFile))) from None
+        raise InputFileError(str(path), tuple(problem_lines(error, ScenarioFile))) from None
+    except SettingsError as error:
+        raise InputFileError(error.where, error.problems) from None
     problems = tuple(
         f"faults.{entry(number)}.probe: found nothing, allowed: the probe that dies"
         for number, fault in enumerate(scenario.faults)
         if fault.kind == "dead_probe" and fault.probe is None
     )
     if problems:
-        raise SettingsError(str(path), problems)
+        raise InputFileError(str(path), problems)
     return scenario

@@ -90,8 +90,8 @@ def test_what_is_lacking_is_named_before_any_work(
     """One plain message with the package and the command that installs it."""
     ran = bare(line, state=tmp_path)
 
-    assert ran.returncode == 78
+    assert ran.returncode == 69
     assert ran.stdout == ""
-    assert ran.stderr.startswith(f"{what} cannot be used:\n  found no package")
+    assert ran.stderr.startswith(f"{what}: found no package")
     assert f"pip install 'coldpin[{extra}]'" in ran.stderr
     assert all(name in ran.stderr for name in PACKAGES[extra])

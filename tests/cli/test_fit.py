@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from controller.cli.main import EX_CONFIG, EX_UNAVAILABLE, coldpin, status_of
+from controller.cli.main import EX_UNAVAILABLE, EX_USAGE, coldpin, status_of
 from controller.fit.problem import FIGURES
 from controller.history.importing import add_history, reading_at
 from controller.records.requests import REQUESTS, note_past_swap
@@ -116,5 +116,5 @@ def test_a_place_that_cannot_be_written_is_named(
 ) -> None:
     """Before an hour of work would be lost; no traceback."""
     out = config.parent / "missing" / "fit.toml"
-    assert status_of(["fit", str(config), "--out", str(out)]) == EX_CONFIG
-    assert str(out) in capsys.readouterr().err
+    assert status_of(["fit", str(config), "--out", str(out)]) == EX_USAGE
+    assert f"found no folder {out.parent}" in capsys.readouterr().err

@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
-from controller.cli.main import PIPE_CLOSED
+from controller.cli.main import (
+    COMMANDS,
+    EX_NOINPUT,
+    EX_USAGE,
+    HELP,
+    PIPE_CLOSED,
+    coldpin,
+    status_of,
+)
 
 ROOT = Path(__file__).parents[2]
 LAPTOP = str(ROOT / "config" / "larkmoor-laptop.toml")
@@ -30,3 +39,112 @@ def test_output_without_a_reader_is_no_alarm(arguments: list[str]) -> None:
 
     assert ran.returncode == PIPE_CLOSED == 141
     assert ran.stderr == b""
+
+
+def test_help_lists_every_command_once() -> None:
+    """The lines are kept apart from the commands, so that help imports none of them."""
+    assert sorted(name for lines in HELP.values() for name in lines) == sorted(COMMANDS)
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_help_line_is_the_commands_own(name: str) -> None:
+    """The first sentence of the command, short enough for a terminal of 80 columns."""
+    (line,) = [lines[name] for lines in HELP.values() if name in lines]
+    command = coldpin.get_command(None, name)  # type: ignore[arg-type]
+    assert command is not None
+    assert command.help is not None
+
+    assert line == re.split(r"(?<=\.)\s", command.help.strip(), maxsplit=1)[0]
+    assert len(line) <= 78 - 13
+
+
+def test_help_is_printed_whole_and_loads_no_command() -> None:
+    """Every line as it is, and neither rich nor pydantic nor a room of the package but cli."""
+    script = (
+        "import sys; from controller.cli.main import status_of; status_of(['--help']);"
+        "print(*sorted(n for n in sys.modules if n.startswith('controller.')), file=sys.stderr);"
+        "print(*{'rich', 'pydantic', 'sqlite3'} & set(sys.modules), file=sys.stderr)"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-c", script], env={"COLUMNS": "80"}, capture_output=True, text=True,
+        cwd=ROOT, check=True,
+    )  # fmt: skip
+
+    loaded, heavy = ran.stderr.split("\n")[:2]
+    assert loaded.split() == ["controller.cli", "controller.cli.main", "controller.errors"]
+    assert heavy == ""
+    for lines in HELP.values():
+        for name, line in lines.items():
+            assert re.search(rf"^  {name} +{re.escape(line)}$", ran.stdout, re.MULTILINE)
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"), [("chek", "check"), ("rehearsal", "rehearse"), ("first_run", "first-run")]
+)
+def test_misspelt_command_is_answered_with_the_nearest(
+    typed: str, meant: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As options and keys are."""
+    assert status_of([typed]) == EX_USAGE
+
+    shown = capsys.readouterr().err
+    assert f"found no command `{typed}`. Did you mean `coldpin {meant}`?" in shown
+
+
+def test_a_command_like_no_other_is_answered_with_the_list(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """No guess where there is nothing near."""
+    assert status_of(["xyzzy"]) == EX_USAGE
+
+    shown = capsys.readouterr().err
+    assert "found no command `xyzzy`. `coldpin --help` lists them all." in shown
+    assert "Did you mean" not in shown
+
+
+WRONG_NAMES = [
+    ["rehearse", LAPTOP, "--scenario", "hot-week"],
+    ["rehearse", LAPTOP, "--days", "0"],
+    ["rehearse", LAPTOP, "--days", "401"],
+    ["rehearse", LAPTOP, "--csv", "/nowhere/at/all.csv"],
+    ["stage", LAPTOP, "flowering"],
+    ["check", LAPTOP, "--wiring", "/nowhere/at/all.svg"],
+    ["check"],
+]
+
+
+@pytest.mark.parametrize("arguments", WRONG_NAMES, ids=lambda given: " ".join(given[::2]))
+def test_a_wrong_name_on_the_command_line_is_wrong_usage(
+    arguments: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """64, and neither a configuration's 78 nor a missing device's 69."""
+    assert status_of(arguments) == EX_USAGE
+
+    shown = capsys.readouterr()
+    assert shown.out == ""
+    assert "Error: " in shown.err
+
+
+@pytest.mark.parametrize("content", ["", "about = 3", "no TOML"], ids=["empty", "type", "syntax"])
+def test_a_scenario_file_that_cannot_be_used_is_an_input(
+    tmp_path: Path, content: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """66, with its path; the configuration is not to blame."""
+    scenario = tmp_path / "own.toml"
+    scenario.write_text(content, encoding="utf-8")
+
+    assert status_of(["rehearse", LAPTOP, "--scenario", str(scenario)]) == EX_NOINPUT
+    assert capsys.readouterr().err.startswith(f"{scenario} cannot be used:\n")
+
+
+def test_a_history_that_cannot_be_used_is_an_input(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A CSV file without the column of times: 66, and nothing was written."""
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path / "state"))
+    (tmp_path / "state").mkdir()
+    history = tmp_path / "history.csv"
+    history.write_text("when,air_c\n1,2\n", encoding="utf-8")
+
+    assert status_of(["import", LAPTOP, "--csv", str(history)]) == EX_NOINPUT
+    assert str(history) in capsys.readouterr().err

@@ -310,5 +310,5 @@ def test_people_ask_and_are_answered_while_it_runs_and_after(here: Bench) -> Non
     silent = here.command("status", str(here.config), "--json")
     assert silent.returncode == 2
     assert json.loads(silent.stdout)["last_swap"]["packs"] == 2
-    assert here.command("stage", str(here.config), "flowering").returncode == 78
+    assert here.command("stage", str(here.config), "flowering").returncode == 64
     assert here.command("pause", str(here.config), "--for", "2 d").returncode == 64
