@@ -8,7 +8,6 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import structlog
-import uvicorn
 
 from controller.errors import BusyError, SettingsError
 from controller.lookout.broker.publisher import teller_of
@@ -19,6 +18,7 @@ from controller.lookout.notices.rules import rules_of
 from controller.lookout.notices.sending import Sender, read_addresses, services_for
 from controller.lookout.page.access import Access
 from controller.lookout.page.app import House, page_app
+from controller.lookout.server import server_of, url_of
 from controller.lookout.watch import Watch, in_a_thread
 from controller.records.boot import boot_id
 from controller.records.durable import replace_file
@@ -131,25 +131,9 @@ def run_lookout(config: Path, place: Path) -> None:
             extra_routes=[metrics_route(watch.now)] if lookout.reading == "open" else [],
         )
     )
-    server = uvicorn.Server(
-        uvicorn.Config(
-            app,
-            host=lookout.address,
-            port=lookout.port,
-            log_config=None,
-            access_log=False,
-            server_header=False,
-            timeout_graceful_shutdown=2,
-            limit_concurrency=100,
-            h11_max_incomplete_event_size=16_384,
-            lifespan="off",
-            loop="asyncio",
-            http="h11",
-            ws="none",
-        )
-    )
+    server = server_of(app, address=lookout.address, port=lookout.port)
     _tell_port(place, lookout.port)
-    _log.info("lookout", chamber=settings.chamber.name, at=f"{lookout.address}:{lookout.port}")
+    _log.info("lookout", chamber=settings.chamber.name, url=url_of(lookout.address, lookout.port))
     watch.begin()
     for each in beside:
         each.begin()

@@ -23,7 +23,7 @@ from controller.lookout.broker.other_chambers import hear
 from controller.lookout.chambers import chambers_told
 from controller.lookout.notices.sending import read_addresses
 from controller.lookout.page.access import Access, new_secret
-from controller.lookout.page.app import House, page_app
+from controller.lookout.page.app import House, cookie_names, page_app
 from controller.lookout.page.view import view_of
 from controller.probes.one_wire import OneWireProbe
 from controller.probes.protocol import Fault
@@ -201,7 +201,7 @@ def _page() -> tuple[TestClient, str]:
     )
     client = TestClient(app, base_url="http://localhost", follow_redirects=False)
     client.post("/enter", data={"secret": new_secret(place), "who": ""})
-    token = access.token(client.cookies.get("session"))
+    token = access.token(client.cookies.get(cookie_names(place.name)[0]))
     assert token is not None
     return client, token
 

@@ -17,11 +17,12 @@ from pathlib import Path
 
 from controller.domain.places import SECRET_FILE
 from controller.errors import ControllerError
+from controller.lookout.page.throttle import FIRST_WAIT_S, Throttle
 
 SESSION_S = 30 * 86_400.0
 MOST_SESSIONS = 200
-FREE_TRIES = 3
-FIRST_WAIT_S, LONGEST_WAIT_S = 2.0, 900.0
+MOST_WAITING = 4
+"""Tries that wait while another is judged; more would hold up the threads that answer the page."""
 _SCRYPT = {"n": 2**14, "r": 8, "p": 1}
 _LONGEST_SECRET = 200
 LONGEST_NAME = 40
@@ -82,45 +83,52 @@ class Access:
         self._path = place / SECRET_FILE
         self._clock = clock
         self._sessions: dict[str, _Session] = {}
-        self._wrong = 0
-        self._closed_until_s = 0.0
+        self._throttle = Throttle(clock)
         self._one_at_a_time = threading.Lock()
+        self._waiting = threading.BoundedSemaphore(MOST_WAITING)
 
     @property
     def has_secret(self) -> bool:
         """Whether there is a secret at all."""
         return self._path.is_file()
 
-    def wait_s(self) -> float:
-        """Return how long no try is taken [s]; 0 where one may be made."""
-        return max(0.0, self._closed_until_s - self._clock())
+    def wait_s(self, peer: str = "") -> float:
+        """Return how long no try of an address is accepted [s]; 0 where one may be made."""
+        return self._throttle.wait_s(peer)
 
-    def enter(self, secret: str, who: str = "") -> str | None:
+    def enter(self, secret: str, who: str = "", *, peer: str = "") -> str | None:
         """Return the name of a new session for the right secret, None for a wrong one.
 
-        After a few wrong tries each further one makes the next wait longer, whoever tries: on a
-        house network addresses are cheap. Tries are judged one after another: all at once they
-        would all be free, and each takes 16 MB while it is hashed.
+        After a few wrong tries each further one makes the next wait of that address longer, and
+        many of many addresses make strangers wait (`Throttle`). Tries are judged one after
+        another: all at once they would all be free, and each takes 16 MB while it is hashed.
 
         Args:
             secret: What somebody typed.
             who: What they want to be called in the requests they make.
+            peer: The address that they came from.
 
         Raises:
-            TooSoonError: The wait is not over; the secret was not looked at.
+            TooSoonError: The wait is not over, or too many tries came at once; the secret was not
+                looked at.
         """
+        if not self._waiting.acquire(blocking=False):
+            raise TooSoonError(FIRST_WAIT_S)
+        try:
+            return self._enter_in_turn(secret, who, peer)
+        finally:
+            self._waiting.release()
+
+    def _enter_in_turn(self, secret: str, who: str, peer: str) -> str | None:
         with self._one_at_a_time:
-            if self.wait_s() > 0.0:
-                raise TooSoonError(self.wait_s())
+            wait_s = self._throttle.wait_s(peer)
+            if wait_s > 0.0:
+                raise TooSoonError(wait_s)
             entered_by = self._judged(secret)
             if entered_by is None:
-                self._wrong += 1
-                over = self._wrong - FREE_TRIES
-                if over >= 0:
-                    wait_s = min(LONGEST_WAIT_S, FIRST_WAIT_S * 2.0 ** min(over, 20))
-                    self._closed_until_s = self._clock() + wait_s
+                self._throttle.failed(peer)
                 return None
-            self._wrong = 0
+            self._throttle.succeeded(peer)
             now_s = self._clock()
             kept = {k: v for k, v in self._sessions.items() if v.until_s > now_s}
             while len(kept) >= MOST_SESSIONS:

@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
-from urllib.parse import parse_qs, urlencode
+from urllib.parse import parse_qs, quote, urlencode
 
 import structlog
 from jinja2 import Environment, PackageLoader, select_autoescape
@@ -56,7 +56,6 @@ from controller.records.snapshot import Snapshot
 from controller.records.status_file import RUNTIME
 from controller.settings.load import Settings
 
-SESSION, LAST_LOOK = "session", "last_look"
 SPANS = {span.value: span for span in Span}
 _log = structlog.get_logger("coldpin.page")
 
@@ -102,6 +101,15 @@ def page_app(house: House) -> Starlette:
     )
 
 
+def cookie_names(instance: str) -> tuple[str, str]:
+    """Return the names of the cookies of an instance: of its session, and of the last visit.
+
+    Cookies know no port, so that two chambers on one machine would overwrite each other's.
+    """
+    own = quote(instance, safe="")
+    return f"session-{own}", f"last_visit-{own}"
+
+
 class _Page:
     def __init__(self, house: House) -> None:
         self._house = house
@@ -111,6 +119,7 @@ class _Page:
         )
         settings = house.settings
         self._zone = settings.site.zone()
+        self._session_cookie, self._visit_cookie = cookie_names(house.place.name)
         self._records = records_path(settings.records.path, house.place)
 
     # --- looking
@@ -127,8 +136,8 @@ class _Page:
         settings = house.settings
         now = snapshot.taken_utc
         local = now.astimezone(self._zone)
-        since, remember = since_last_look(request.cookies.get(LAST_LOOK), now)
-        session = request.cookies.get(SESSION)
+        since, remember = since_last_look(request.cookies.get(self._visit_cookie), now)
+        session = request.cookies.get(self._session_cookie)
         token = house.access.token(session)
         answer = self._rendered(
             "front.html",
@@ -154,14 +163,14 @@ class _Page:
             told=told,
         )
         answer.set_cookie(
-            LAST_LOOK, remember, max_age=int(SESSION_S), httponly=True, samesite="strict"
+            self._visit_cookie, remember, max_age=int(SESSION_S), httponly=True, samesite="strict"
         )
         return answer
 
     def now(self, request: Request) -> Answer:
         self._must_look(request)
         snapshot = self._house.look()
-        since, _ = since_last_look(request.cookies.get(LAST_LOOK), snapshot.taken_utc)
+        since, _ = since_last_look(request.cookies.get(self._visit_cookie), snapshot.taken_utc)
         return JSONResponse(
             {
                 **self._view(snapshot).document(),
@@ -247,7 +256,10 @@ class _Page:
         form = await _form(request)
         try:
             session = await run_in_threadpool(
-                self._house.access.enter, form.get("secret", ""), form.get("who", "")
+                self._house.access.enter,
+                form.get("secret", ""),
+                form.get("who", ""),
+                peer=request.client.host if request.client else "",
             )
         except TooSoonError as error:
             text = f"Too many wrong tries: wait {error.wait_s:.0f} s."
@@ -257,23 +269,23 @@ class _Page:
             return self._entrance("That was not the secret.", 403)
         answer = RedirectResponse("/", 303)
         answer.set_cookie(
-            SESSION, session, max_age=int(SESSION_S), httponly=True, samesite="strict",
+            self._session_cookie, session, max_age=int(SESSION_S), httponly=True, samesite="strict",
             secure=request.url.scheme == "https",
         )  # fmt: skip
         return answer
 
     async def leave(self, request: Request) -> Answer:
         form = await _form(request)
-        session = request.cookies.get(SESSION)
+        session = request.cookies.get(self._session_cookie)
         if session is not None and self._house.access.may_act(session, form.get("token", "")):
             self._house.access.leave(session)
         answer = RedirectResponse("/", 303)
-        answer.delete_cookie(SESSION)
+        answer.delete_cookie(self._session_cookie)
         return answer
 
     def confirm(self, request: Request) -> Answer:
         """Ask once more before anything is done: a phone in a pocket presses buttons too."""
-        token = self._house.access.token(request.cookies.get(SESSION))
+        token = self._house.access.token(request.cookies.get(self._session_cookie))
         if token is None:
             return self._entrance("Acting needs the secret.", 401)
         doing = self._doing(request, dict(request.query_params))
@@ -281,7 +293,7 @@ class _Page:
 
     async def do(self, request: Request) -> Answer:
         form = await _form(request)
-        access, session = self._house.access, request.cookies.get(SESSION)
+        access, session = self._house.access, request.cookies.get(self._session_cookie)
         if not access.may_act(session, form.get("token", "")):
             raise HTTPException(403, "this form is not from a page that you entered; go back")
         doing, who = self._doing(request, form), access.who(session)
@@ -336,7 +348,7 @@ class _Page:
     def _may_look(self, request: Request) -> bool:
         if self._house.settings.lookout.reading == "open":
             return True
-        return self._house.access.token(request.cookies.get(SESSION)) is not None
+        return self._house.access.token(request.cookies.get(self._session_cookie)) is not None
 
     def _must_look(self, request: Request) -> None:
         if not self._may_look(request):

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from starlette.requests import Request
+from contextlib import suppress
+
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Receive, Scope, Send
 
@@ -57,7 +59,8 @@ class Guard:
             status, text = refusal
             await PlainTextResponse(text, status)(scope, receive, with_headers)  # type: ignore[arg-type]
             return
-        await self._app(scope, receive, with_headers)  # type: ignore[arg-type]
+        with suppress(ClientDisconnect):  # a form that was not sent to its end needs no answer
+            await self._app(scope, receive, with_headers)  # type: ignore[arg-type]
 
     def _refusal(self, request: Request) -> tuple[int, str] | None:
         host = _without_port(request.headers.get("host", ""))

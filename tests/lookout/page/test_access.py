@@ -9,7 +9,8 @@ import pytest
 
 from controller.domain.places import SECRET_FILE
 from controller.lookout.page import access as module
-from controller.lookout.page.access import FREE_TRIES, Access, TooSoonError, new_secret
+from controller.lookout.page.access import Access, TooSoonError, new_secret
+from controller.lookout.page.throttle import FREE_TRIES
 
 
 @pytest.fixture

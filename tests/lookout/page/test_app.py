@@ -14,8 +14,9 @@ from starlette.testclient import TestClient
 
 from controller.domain.places import SECRET_FILE
 from controller.lookout.chambers import PAGE
-from controller.lookout.page.access import FREE_TRIES, Access, new_secret
-from controller.lookout.page.app import MOST_BODY, House, page_app
+from controller.lookout.page.access import Access, new_secret
+from controller.lookout.page.app import MOST_BODY, House, cookie_names, page_app
+from controller.lookout.page.throttle import FREE_TRIES
 from controller.records.boot import boottime
 from controller.records.requests import (
     REQUESTS,
@@ -46,18 +47,23 @@ class Hand:
                 access=self.access,
             )
         )
+        self.session_cookie, self.visit_cookie = cookie_names(place.name)
         self.client = self.another()
 
-    def another(self) -> TestClient:
+    def another(self, address: str = "192.0.2.1") -> TestClient:
         return TestClient(
-            self.app, base_url=OURS, follow_redirects=False, raise_server_exceptions=False
+            self.app,
+            base_url=OURS,
+            follow_redirects=False,
+            raise_server_exceptions=False,
+            client=(address, 50_000),
         )
 
     def enter(self, who: str = "") -> str:
         """Enter with a new secret and return the token that forms carry."""
         answer = self.client.post("/enter", data={"secret": new_secret(self.place), "who": who})
         assert answer.status_code == 303
-        token = self.access.token(self.client.cookies.get("session"))
+        token = self.access.token(self.client.cookies.get(self.session_cookie))
         assert token is not None
         return token
 
@@ -301,6 +307,40 @@ def test_wrong_tries_are_slowed_down(hand: Hand) -> None:
     assert hand.client.post("/enter", data={"secret": secret}).status_code == 303
 
 
+def test_one_wrong_guesser_keeps_nobody_else_out(hand: Hand) -> None:
+    """The right password from another address is accepted at once, whatever somebody guesses."""
+    secret = new_secret(hand.place)
+    guesser, grower = hand.another("192.0.2.66"), hand.another("192.0.2.1")
+    statuses = [
+        guesser.post("/enter", data={"secret": "guess"}).status_code for _ in range(FREE_TRIES + 1)
+    ]
+
+    assert statuses[-1] == 429
+    assert grower.post("/enter", data={"secret": secret}).status_code == 303
+
+
+def test_two_chambers_of_one_machine_keep_their_cookies_apart(tmp_path: Path) -> None:
+    """Cookies know no port: signing in to one must not sign out of the other, nor share visits."""
+    hands = []
+    for name in ("loft", "cellar"):
+        place = tmp_path / name
+        place.mkdir()
+        put_status(place, status())
+        hands.append(Hand(place))
+    loft, cellar = hands
+    loft.enter()
+    loft.client.get("/")
+    cellar.client.cookies.update(loft.client.cookies)  # one browser
+    cellar.enter()
+    cellar.client.get("/")
+    loft.client.cookies.update(cellar.client.cookies)
+
+    names = {name for hand in hands for name in (hand.session_cookie, hand.visit_cookie)}
+    assert set(loft.client.cookies) == names
+    assert len(names) == 4
+    assert all(hand.access.token(loft.client.cookies[hand.session_cookie]) for hand in hands)
+
+
 def test_waits_grow(hand: Hand) -> None:
     """Each further try doubles the wait, up to a quarter of an hour."""
     new_secret(hand.place)
@@ -424,7 +464,7 @@ def test_the_page_looks_without_records_and_without_writing(hand: Hand) -> None:
 )
 def test_a_strange_memory_of_the_last_look_is_a_day(hand: Hand, cookie: str) -> None:
     """What a browser sends is not believed."""
-    hand.client.cookies.set("last_look", cookie)
+    hand.client.cookies.set(hand.visit_cookie, cookie)
 
     assert hand.client.get("/").status_code == 200
 
