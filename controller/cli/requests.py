@@ -19,7 +19,7 @@ from controller.errors import SettingsError
 from controller.records.boot import boot_id, boottime
 from controller.records.requests import REQUESTS, Kind, answer_to, ask_now, swap_payload
 from controller.records.status_file import STATUS, read_status, runtime_directory, silent
-from controller.service.request_desk import LONGEST_PAUSE_S
+from controller.service.pending_requests import LONGEST_PAUSE_S
 from controller.settings.load import read_settings
 
 PATIENCE_TICKS = 3

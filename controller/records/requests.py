@@ -2,9 +2,9 @@
 
 A small SQLite file in rollback-journal mode, forced to the medium at every commit, so that a
 request survives a power cut. Commands write rows; the control process alone answers them. A row
-without an answer is taken again after a restart, so whatever it asks for must bear being done
-twice: a stage, an acknowledgement or a reset does, a swap is a note of something that happened, and
-a pause is counted from the moment at which it was asked for.
+without an answer is read again after a restart, so whatever it asks for must bear being done twice:
+a stage, an acknowledgement or a reset does, a swap is a note of something that happened, and a
+pause is counted from the moment at which it was asked for.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from __future__ import annotations
 import json
 import sqlite3
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -68,6 +68,14 @@ class Request:
     asked_boot_ms: int
     """When it was asked, on the boot-time clock of that boot."""
     answer: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class UnreadableRequest:
+    """A row that waits for an answer and cannot be understood."""
+
+    id: int
+    why: str
 
 
 def ask(
@@ -196,27 +204,43 @@ def note_past_swap(path: Path, *, at: datetime, packs: int, who: str) -> None:
         )
 
 
-def unanswered(path: Path) -> list[Request]:
-    """Return the requests that wait, oldest first.
+def unanswered(path: Path, *, most: int) -> list[Request | UnreadableRequest]:
+    """Return requests that wait, oldest first; every pause is among them, however many wait.
+
+    Args:
+        path: The requests file.
+        most: How many are returned at most besides the pauses.
 
     Raises:
         OSError: The file cannot be read.
     """
     with _opened(path) as file:
-        rows = file.execute(f"{_SELECT} WHERE answer IS NULL ORDER BY id").fetchall()
-    return [request for row in rows for request in _request(row)]
+        rows = file.execute(
+            f"{_SELECT} WHERE answer IS NULL AND kind = ? ORDER BY id LIMIT ?",
+            (Kind.PAUSE.value, most),
+        ).fetchall()
+        rows += file.execute(
+            f"{_SELECT} WHERE answer IS NULL AND kind <> ? ORDER BY id LIMIT ?",
+            (Kind.PAUSE.value, most),
+        ).fetchall()
+    return [_request_or_why(row) for row in sorted(rows, key=lambda row: row[0])]
 
 
-def answer(path: Path, number: int, text: str, *, utc_ms: int) -> None:
-    """Write the answer beside a request; the first answer stands.
+def answer_all(path: Path, answers: Iterable[tuple[int, str]], *, utc_ms: int) -> None:
+    """Write the answers beside their requests; the first answer to each stands.
+
+    Args:
+        path: The requests file.
+        answers: Number of the request and the text.
+        utc_ms: Wall clock [ms since 1970, UTC].
 
     Raises:
         OSError: The file cannot be written.
     """
     with _opened(path) as file:
-        file.execute(
+        file.executemany(
             "UPDATE requests SET answer = ?, answered_utc_ms = ? WHERE id = ? AND answer IS NULL",
-            (text, utc_ms, number),
+            [(text, utc_ms, number) for number, text in answers],
         )
 
 
@@ -311,23 +335,34 @@ _SELECT = (
 
 
 def _request(row: tuple[Any, ...]) -> Iterator[Request]:
-    """Yield the request of a row; a row of a later release, or of nobody's, yields nothing."""
+    """Yield the request of a row; one that cannot be understood yields nothing."""
+    request = _request_or_why(row)
+    if isinstance(request, Request):
+        yield request
+
+
+def _request_or_why(row: tuple[Any, ...]) -> Request | UnreadableRequest:
     number, kind, payload, who, asked_utc_ms, boot_id, asked_boot_ms, text = row
     try:
-        known, particulars = Kind(kind), json.loads(payload)
+        known = Kind(kind)
     except ValueError:
-        return
-    if isinstance(particulars, dict):
-        yield Request(
-            id=number,
-            kind=known,
-            payload=particulars,
-            who=who,
-            asked_utc_ms=asked_utc_ms,
-            boot_id=boot_id,
-            asked_boot_ms=asked_boot_ms,
-            answer=text,
-        )
+        return UnreadableRequest(number, f"this release knows no request {str(kind)[:40]!r}")
+    try:
+        particulars = json.loads(payload)
+    except (ValueError, RecursionError) as error:
+        return UnreadableRequest(number, f"its particulars are damaged ({error})")
+    if not isinstance(particulars, dict):
+        return UnreadableRequest(number, "its particulars are not an object")
+    return Request(
+        id=number,
+        kind=known,
+        payload=particulars,
+        who=who,
+        asked_utc_ms=asked_utc_ms,
+        boot_id=boot_id,
+        asked_boot_ms=asked_boot_ms,
+        answer=text,
+    )
 
 
 @contextmanager
@@ -339,17 +374,30 @@ def _opened(path: Path) -> Iterator[sqlite3.Connection]:
     """
     try:
         with closing(sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)) as file:
+            _require_known(file, path)  # before anything that could change a newer file
             file.execute("PRAGMA journal_mode = DELETE")
             file.execute("PRAGMA synchronous = FULL")
             file.execute("BEGIN IMMEDIATE")
-            (version,) = file.execute("PRAGMA user_version").fetchone()
-            if version == 0:
+            if _require_known(file, path) == 0:
                 for statement in _SCHEMA.split(";"):
                     file.execute(statement)
                 file.execute(f"PRAGMA user_version = {VERSION}")
-            elif version != VERSION:
-                raise OSError(f"{path}: found version {version}, this release reads {VERSION}")
             yield file
             file.execute("COMMIT")
     except sqlite3.Error as error:
         raise OSError(f"{path}: {error}") from error
+
+
+def _require_known(file: sqlite3.Connection, path: Path) -> int:
+    """Return the version of the file, 0 for one that is new.
+
+    Raises:
+        OSError: A newer release wrote it; it is left alone.
+    """
+    (version,) = file.execute("PRAGMA user_version").fetchone()
+    if version > VERSION:
+        raise OSError(
+            f"{path} was written by a newer release (version {version}, this one reads {VERSION}); "
+            "it is left alone: install that release again, or move the file away"
+        )
+    return int(version)

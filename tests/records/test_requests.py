@@ -14,7 +14,8 @@ from controller.core.state import NOTHING_ASKED, Asked
 from controller.domain.alarms import AlarmName
 from controller.records.requests import (
     Kind,
-    answer,
+    Request,
+    answer_all,
     answer_to,
     ask,
     newest,
@@ -23,7 +24,7 @@ from controller.records.requests import (
     tell_swap_due,
     unanswered,
 )
-from controller.service.request_desk import RequestDesk
+from controller.service.pending_requests import MOST_AT_ONCE, PendingRequests
 from tests.support.waiting import until
 
 BOOT = "boot-a"
@@ -38,17 +39,24 @@ def put(path: Path, kind: Kind, boot: str = BOOT, boot_ms: int = 1_000_000, **wh
     )
 
 
+def understood(path: Path) -> list[Request]:
+    """Return the requests that wait, all of which can be understood."""
+    found = unanswered(path, most=1000)
+    assert all(isinstance(each, Request) for each in found)
+    return [each for each in found if isinstance(each, Request)]
+
+
 def test_request_waits_until_it_is_answered_and_the_first_answer_stands(tmp_path: Path) -> None:
     """Written, seen, answered; an answer is not overwritten."""
     path = tmp_path / "requests.sqlite"
     number = put(path, Kind.SWAP, packs=3)
 
-    (request,) = unanswered(path)
+    (request,) = understood(path)
     assert (request.id, request.kind, request.payload) == (number, Kind.SWAP, {"packs": 3})
-    answer(path, number, "noted", utc_ms=1)
-    answer(path, number, "again", utc_ms=2)
+    answer_all(path, [(number, "noted")], utc_ms=1)
+    answer_all(path, [(number, "again")], utc_ms=2)
 
-    assert unanswered(path) == []
+    assert unanswered(path, most=1000) == []
     assert answer_to(path, number) == "noted"
     found = newest(path, Kind.SWAP)
     assert found is not None
@@ -63,29 +71,126 @@ def test_requests_of_many_at_once_are_all_kept(tmp_path: Path) -> None:
         numbers = list(pool.map(lambda n: put(path, Kind.SWAP, packs=n), range(40)))
 
     assert sorted(numbers) == list(range(1, 41))
-    assert {request.payload["packs"] for request in unanswered(path)} == set(range(40))
+    assert {request.payload["packs"] for request in understood(path)} == set(range(40))
 
 
 @pytest.mark.parametrize(
-    ("statement", "left"),
+    ("statement", "answered"),
     [
-        ("INSERT INTO requests VALUES (9, 'dance', '{}', 'x', 0, '', 0, NULL, NULL)", 1),
-        ("INSERT INTO requests VALUES (9, 'swap', 'no json', 'x', 0, '', 0, NULL, NULL)", 1),
-        ("INSERT INTO requests VALUES (9, 'swap', '[1]', 'x', 0, '', 0, NULL, NULL)", 1),
+        pytest.param("'dance', '{}'", "this release knows no request 'dance'", id="unknown-kind"),
+        pytest.param("'swap', 'no json'", "damaged", id="not-json"),
+        pytest.param("'swap', '[1]'", "not an object", id="not-a-table"),
+        pytest.param(f"'pause', '{{\"for_s\": 1{'0' * 400}}}'", "Overflow", id="huge-pause"),
+        pytest.param(
+            f"'forecast', '{{\"due\": true, \"until_boot_ms\": 1{'0' * 400}}}'",
+            "Overflow",
+            id="huge-instant",
+        ),
+        pytest.param("'pause', '{\"for_s\": NaN}'", "too late", id="no-number"),
     ],
-    ids=["unknown-kind", "not-json", "not-a-table"],
 )
-def test_row_that_nobody_of_ours_wrote_is_passed_over(
-    tmp_path: Path, statement: str, left: int
+def test_any_row_is_answered_and_none_ends_the_loop(
+    tmp_path: Path, desk: Callable[..., PendingRequests], statement: str, answered: str
 ) -> None:
-    """The others are served; nothing raises."""
+    """Whatever somebody wrote: it is answered in words, and the next one is done."""
     path = tmp_path / "requests.sqlite"
-    put(path, Kind.RESET)
+    first = put(path, Kind.RESET)
     with sqlite3.connect(path) as file:
-        file.execute(statement)
+        file.execute(
+            "INSERT INTO requests VALUES"
+            f" (9, {statement}, 'x', 1780000000000, '{BOOT}', 1000000, NULL, NULL)"
+        )
     file.close()
+    last = put(path, Kind.RESUME)
 
-    assert len(unanswered(path)) == left
+    here = desk()
+    answers = [answer_when_there(path, number, here) for number in (first, 9, last)]
+
+    assert (answers[0], answers[2]) == ("done", "done")
+    assert answered in answers[1]
+    assert unanswered(path, most=1000) == []
+
+
+def test_requests_beyond_one_batch_are_done_in_order_and_a_pause_first(
+    tmp_path: Path, desk: Callable[..., PendingRequests]
+) -> None:
+    """A resume before the pause must not end it, however far back in the queue it stood."""
+    path = tmp_path / "requests.sqlite"
+    stage = put(path, Kind.STAGE, name="pinning")
+    numbers = [put(path, Kind.SWAP, packs=1) for _ in range(MOST_AT_ONCE + 60)]
+    resume = put(path, Kind.RESUME)
+    pause = put(path, Kind.PAUSE, for_s=300)
+
+    here = desk()
+    first = next_asked(here)
+    assert first.pause_s == 300.0
+    answers = {number: answer_when_there(path, number, here) for number in (stage, resume, pause)}
+
+    assert answers[stage] == "stage pinning in force"
+    assert answers[pause] == "paused for 300 s"
+    assert answers[resume] == "refused: a later pause was asked for after it"
+    assert {answer_when_there(path, number, here) for number in numbers} == {"noted"}
+
+
+@pytest.mark.parametrize(
+    ("kind", "age_s", "refused"),
+    [
+        pytest.param(Kind.RESET, 599, False, id="reset-in-time"),
+        pytest.param(Kind.RESET, 601, True, id="reset-too-old"),
+        pytest.param(Kind.PAUSE, 601, True, id="pause-too-old"),
+        pytest.param(Kind.STAGE, 900, False, id="stage-in-time"),
+        pytest.param(Kind.SWAP, 900, False, id="swap"),
+    ],
+)
+def test_request_older_than_its_age_is_refused_in_words(
+    tmp_path: Path, desk: Callable[..., PendingRequests], kind: Kind, age_s: int, refused: bool
+) -> None:
+    """What was meant for a moment is not done hours later; what happened is noted at any age."""
+    path = tmp_path / "requests.sqlite"
+    number = put(path, kind, boot_ms=(1000 - age_s) * 1000, for_s=3600, packs=1, name="pinning")
+
+    text = answer_when_there(path, number, desk())
+
+    assert text.startswith("refused: it was asked") is refused
+
+
+@pytest.mark.parametrize(
+    ("utc_s", "answered"),
+    [
+        pytest.param(1_780_000_030.0, "done", id="the-clock-tells"),
+        pytest.param(1_780_009_000.0, "refused: it was asked 2 h ago", id="too-old"),
+        pytest.param(0.0, "its age is not known", id="the-clock-is-not-set"),
+    ],
+)
+def test_reset_of_another_boot_is_done_only_where_a_clock_tells_its_age(
+    tmp_path: Path, desk: Callable[..., PendingRequests], utc_s: float, answered: str
+) -> None:
+    """Unknown is never good news."""
+    path = tmp_path / "requests.sqlite"
+    number = put(path, Kind.RESET, boot="boot-b")
+
+    assert answered in answer_when_there(path, number, desk(utc_s=utc_s))
+
+
+def test_file_of_a_newer_release_is_left_alone_and_reported(
+    tmp_path: Path, desk: Callable[..., PendingRequests]
+) -> None:
+    """Its version is read before anything is changed, its journal mode included."""
+    path = tmp_path / "requests.sqlite"
+    with sqlite3.connect(path) as file:
+        file.execute("PRAGMA journal_mode = WAL")
+        file.execute("CREATE TABLE requests (id)")
+        file.execute("PRAGMA user_version = 9")
+    file.close()
+    content = path.read_bytes()
+
+    here = desk()
+    until(lambda: here.fault is not None)
+    here.close(5.0)
+
+    assert here.fault is not None
+    assert "newer release (version 9" in here.fault
+    assert path.read_bytes() == content
 
 
 @pytest.mark.parametrize(
@@ -97,23 +202,26 @@ def test_file_that_is_broken_is_an_os_error(tmp_path: Path, content: bytes) -> N
     path.write_bytes(content)
 
     with pytest.raises(OSError, match=r"requests\.sqlite"):
-        unanswered(path)
+        unanswered(path, most=1000)
 
 
 @pytest.fixture
-def desk(tmp_path: Path) -> Iterator[Callable[..., RequestDesk]]:
+def desk(tmp_path: Path) -> Iterator[Callable[..., PendingRequests]]:
     """Return a maker of desks that look at the file all the time; all are closed at the end."""
-    made: list[RequestDesk] = []
+    made: list[PendingRequests] = []
 
-    def make(now_s: float = 1000.0, boot: str | None = BOOT) -> RequestDesk:
+    def make(
+        now_s: float = 1000.0, boot: str | None = BOOT, utc_s: float = 1_780_000_010.0
+    ) -> PendingRequests:
         made.append(
-            RequestDesk(
+            PendingRequests(
                 tmp_path / "requests.sqlite",
                 boot_id=boot,
                 boottime=lambda: now_s,
                 set_stage=lambda name: f"stage {name} in force",
                 set_swap_due=lambda due, until_s: DUE.append((due, until_s)),
                 every_s=0.01,
+                utc=lambda: utc_s,
             )
         )
         return made[-1]
@@ -123,14 +231,18 @@ def desk(tmp_path: Path) -> Iterator[Callable[..., RequestDesk]]:
         each.close(5.0)
 
 
-def first_asked(desk: RequestDesk) -> Asked:
-    """Return the first thing that the desk brings to the loop."""
-    for _ in range(100_000):
-        asked = desk.asked()
-        if asked is not NOTHING_ASKED:
-            return asked
-        desk._stop.wait(0.001)
-    raise AssertionError("nothing was brought")
+def next_asked(desk: PendingRequests) -> Asked:
+    """Return what the loop is asked once requests have come."""
+    until(lambda: desk._waiting)
+    return desk.take()
+
+
+def answer_when_there(path: Path, number: int, desk: PendingRequests) -> str:
+    """Return the answer to a request, the loop taking what comes meanwhile."""
+    until(lambda: answer_to(path, number) is not None, meanwhile=desk.take)
+    text = answer_to(path, number)
+    assert text is not None
+    return text
 
 
 @pytest.mark.parametrize(
@@ -149,7 +261,7 @@ def first_asked(desk: RequestDesk) -> Asked:
 )  # fmt: skip
 def test_request_reaches_the_loop_once_and_is_answered(
     tmp_path: Path,
-    desk: Callable[..., RequestDesk],
+    desk: Callable[..., PendingRequests],
     kind: Kind,
     what: dict[str, object],
     asked: Asked,
@@ -160,8 +272,8 @@ def test_request_reaches_the_loop_once_and_is_answered(
     number = put(path, kind, **what)
     here = desk()
 
-    assert first_asked(here) == asked
-    assert here.asked() is NOTHING_ASKED
+    assert next_asked(here) == asked
+    assert here.take() is NOTHING_ASKED
     here.close(5.0)
     assert answer_to(path, number) == answered
 
@@ -170,43 +282,45 @@ def test_request_reaches_the_loop_once_and_is_answered(
     ("boot", "boot_ms", "answered"),
     [
         (BOOT, 700_000, "paused for 300 s"),
-        (BOOT, 300_000, "too late: it is over"),
+        (BOOT, 399_000, "refused: it was asked 10 min ago, allowed: up to 10 min"),
         ("boot-b", 999_000, "too late: it is over"),
     ],
-    ids=["half-of-it-is-left", "it-is-over", "before-the-last-boot"],
+    ids=["half-of-it-is-left", "too-old", "before-the-last-boot"],
 )
 def test_pause_asked_for_while_the_service_was_down_counts_from_then(
-    tmp_path: Path, desk: Callable[..., RequestDesk], boot: str, boot_ms: int, answered: str
+    tmp_path: Path, desk: Callable[..., PendingRequests], boot: str, boot_ms: int, answered: str
 ) -> None:
     """Asked at some moment for ten minutes; it is 1000 s after boot now."""
     path = tmp_path / "requests.sqlite"
     number = put(path, Kind.PAUSE, boot=boot, boot_ms=boot_ms, for_s=600)
 
-    first_asked(here := desk())
+    next_asked(here := desk())
     here.close(5.0)
 
-    assert answer_to(path, number) == answered
+    text = answer_to(path, number)
+    assert text is not None
+    assert text.startswith(answered)
 
 
 def test_answer_that_was_lost_with_the_power_is_given_again(
-    tmp_path: Path, desk: Callable[..., RequestDesk]
+    tmp_path: Path, desk: Callable[..., PendingRequests]
 ) -> None:
     """Taken but not answered before the cut: the next start takes it again, and answers."""
     path = tmp_path / "requests.sqlite"
     number = put(path, Kind.RESET)
     before = desk()
-    first_asked(before)
+    next_asked(before)
     before._answers.clear()  # the power fails here
 
     after = desk()
 
-    assert first_asked(after) == Asked(reset=True)
+    assert next_asked(after) == Asked(reset=True)
     after.close(5.0)
     assert answer_to(path, number) == "done"
 
 
 def test_swap_due_has_one_row_and_comes_with_its_end(
-    tmp_path: Path, desk: Callable[..., RequestDesk], monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, desk: Callable[..., PendingRequests], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Told every few minutes for ever, the file keeps one row; the loop learns until when it holds.
 
@@ -224,13 +338,13 @@ def test_swap_due_has_one_row_and_comes_with_its_end(
         assert file.execute("SELECT count(*) FROM requests").fetchone() == (1,)
     file.close()
     opened = desk()
-    until(lambda: DUE, meanwhile=opened.asked)
+    until(lambda: DUE, meanwhile=opened.take)
     assert DUE == [(True, 2300.0)]
 
     DUE.clear()
     monkeypatch.setattr("controller.records.requests.boot_id", lambda: "boot-b")
     tell_swap_due(path, due=True, for_s=1800.0)
-    until(lambda: not unanswered(path), meanwhile=opened.asked)
+    until(lambda: not unanswered(path, most=1000), meanwhile=opened.take)
     assert DUE == []
 
 
@@ -238,32 +352,32 @@ def test_a_new_word_on_swap_due_never_takes_the_number_of_the_old(tmp_path: Path
     """An answer that is on its way to the old one must not silence the new one."""
     path = tmp_path / "requests.sqlite"
     tell_swap_due(path, due=False, for_s=60.0)
-    (old,) = unanswered(path)
+    (old,) = unanswered(path, most=1000)
     tell_swap_due(path, due=True, for_s=60.0)
 
-    answer(path, old.id, "done", utc_ms=0)
+    answer_all(path, [(old.id, "done")], utc_ms=0)
 
-    (new,) = unanswered(path)
+    (new,) = understood(path)
     assert new.payload["due"] is True
 
 
 def test_the_word_on_swap_due_outlives_a_restart_of_the_control_process(
-    tmp_path: Path, desk: Callable[..., RequestDesk], monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, desk: Callable[..., PendingRequests], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Answered before the restart, it still holds until its end; after a boot it does not."""
     path = tmp_path / "requests.sqlite"
     monkeypatch.setattr("controller.records.requests.boot_id", lambda: BOOT)
     monkeypatch.setattr("controller.records.requests.boottime", lambda: 500.0)
     tell_swap_due(path, due=True, for_s=1800.0)
-    (word,) = unanswered(path)
-    answer(path, word.id, "done", utc_ms=0)
+    (word,) = unanswered(path, most=1000)
+    answer_all(path, [(word.id, "done")], utc_ms=0)
 
     def heard(boot: str) -> list[tuple[bool, float]]:
         DUE.clear()
         opened = desk(boot=boot)
         number = put(path, Kind.RESUME)  # comes after the word
         # may bring the word alone at first
-        until(lambda: answer_to(path, number) is not None, meanwhile=opened.asked)
+        until(lambda: answer_to(path, number) is not None, meanwhile=opened.take)
         opened.close(5.0)
         assert answer_to(path, number) == "done"
         return list(DUE)
@@ -281,4 +395,4 @@ def test_a_swap_of_the_past_is_noted_as_of_then(tmp_path: Path) -> None:
 
     (swap,) = swaps(path)
     assert (swap.at, swap.noted, swap.packs, swap.through) == (at, at, 4, None)
-    assert unanswered(path) == []
+    assert unanswered(path, most=1000) == []

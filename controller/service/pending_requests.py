@@ -1,0 +1,226 @@
+"""Takes people's requests to the loop and the loop's answers back, in a thread of its own."""
+
+from __future__ import annotations
+
+import math
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
+
+import structlog
+
+from controller.domain.alarms import AlarmName
+from controller.core.state import NOTHING_ASKED, Asked
+from controller.records.requests import (
+    Kind,
+    Request,
+    UnreadableRequest,
+    answer_all,
+    newest,
+    unanswered,
+)
+
+LONGEST_PAUSE_S = 4 * 3600.0
+MOST_AT_ONCE = 200
+"""Requests taken from the file in one go; the others stay there for the next one."""
+OLDEST_S: Mapping[Kind, float] = {
+    Kind.PAUSE: 600.0,
+    Kind.RESUME: 600.0,
+    Kind.RESET: 600.0,
+    Kind.ACKNOWLEDGE: 600.0,
+    Kind.STAGE: 86_400.0,
+}
+"""Age beyond which a request is refused [s]: what was meant for the moment is not done hours later,
+when coldpin starts again. A swap is a note of what happened and has no such age."""
+
+_log = structlog.get_logger("coldpin.requests")
+
+
+class PendingRequests:
+    """Between the requests file and the loop; the loop never waits for the file."""
+
+    def __init__(
+        self,
+        path: Path,
+        *,
+        boot_id: str | None,
+        boottime: Callable[[], float],
+        set_stage: Callable[[str], str],
+        set_swap_due: Callable[[bool, float], object],
+        every_s: float,
+        utc: Callable[[], float] = time.time,
+    ) -> None:
+        """Begin to read requests.
+
+        Args:
+            path: The requests file.
+            boot_id: This boot; None where the kernel does not say.
+            boottime: Gives the boot-time clock [s].
+            set_stage: Puts a stage in force, called in the loop's thread; returns the answer.
+            set_swap_due: Is given whether packs are due and until when on the boot-time clock [s],
+                called in the loop's thread.
+            every_s: How often the file is read [s].
+            utc: Gives the wall clock [s since 1970].
+        """
+        self._path = path
+        self._boot_id = boot_id
+        self._boottime = boottime
+        self._set_stage = set_stage
+        self._set_swap_due = set_swap_due
+        self._every_s = every_s
+        self._utc = utc
+        self._waiting: deque[Request] = deque()
+        self._answers: deque[tuple[int, str]] = deque()
+        self._taken: set[int] = set()
+        self._last_pause = -1
+        self._stop = threading.Event()
+        self._first = True
+        self.fault: str | None = None
+        """Why requests cannot be read or answered; None while they can."""
+        self._thread = threading.Thread(target=self._work, name="requests", daemon=True)
+        self._thread.start()
+
+    def take(self) -> Asked:
+        """Return what people have asked for since the last tick, and answer it."""
+        if not self._waiting:
+            return NOTHING_ASKED
+        asked = NOTHING_ASKED
+        while self._waiting:
+            request = self._waiting.popleft()
+            try:
+                refusal = self._why_refused(request)
+                asked, text = (asked, refusal) if refusal else self._done(request, asked)
+            except Exception as error:  # noqa: BLE001 - no row of a file may end the control
+                text = f"cannot be done: {type(error).__name__}: {error}"
+            if request.kind is not Kind.FORECAST:  # comes every few minutes
+                _log.info("request", kind=request.kind.value, who=request.who, answer=text)
+            self._answers.append((request.id, text))
+        return asked
+
+    def _done(self, request: Request, asked: Asked) -> tuple[Asked, str]:
+        """Do what is asked for, and return what the loop is to be asked, and the answer."""
+        text = "done"
+        match request.kind:
+            case Kind.PAUSE:
+                left_s = self._pause_left_s(request)
+                if left_s <= 0:
+                    return asked, "too late: it is over"
+                self._last_pause = request.id
+                asked = replace(asked, pause_s=left_s, resume=False)
+                text = f"paused for {left_s:.0f} s"
+            case Kind.RESUME:
+                asked = replace(asked, pause_s=None, resume=True)
+            case Kind.RESET:
+                asked = replace(asked, reset=True)
+            case Kind.ACKNOWLEDGE:
+                alarms = (*asked.acknowledge, *_alarms(request.payload))
+                asked = replace(asked, acknowledge=alarms)
+            case Kind.STAGE:
+                text = self._set_stage(str(request.payload.get("name", "")))
+            case Kind.SWAP:
+                text = "noted"
+            case Kind.FORECAST:
+                self._pass_on_swap_due(request)
+        return asked, text
+
+    def close(self, timeout_s: float = 1.0) -> None:
+        """Write the answers that wait, if the medium allows it within the time [s]."""
+        self._stop.set()
+        self._thread.join(timeout_s)
+
+    def _why_refused(self, request: Request) -> str | None:
+        if request.kind is Kind.RESUME and request.id < self._last_pause:
+            return "refused: a later pause was asked for after it"
+        oldest_s = OLDEST_S.get(request.kind)
+        if oldest_s is None:
+            return None
+        age_s = self._age_s(request)
+        if age_s is None:
+            return (
+                "refused: it was asked before the computer started and its age is not known; "
+                "ask again if it is still wanted"
+            )
+        if age_s > oldest_s:
+            return (
+                f"refused: it was asked {_length(age_s)} ago, allowed: up to {_length(oldest_s)}; "
+                "ask again if it is still wanted"
+            )
+        return None
+
+    def _age_s(self, request: Request) -> float | None:
+        """Return the age [s]; None where it was asked in another boot and no clock tells."""
+        if self._boot_id is not None and request.boot_id == self._boot_id:
+            return max(0.0, self._boottime() - request.asked_boot_ms / 1000)
+        age_s = self._utc() - request.asked_utc_ms / 1000
+        return age_s if age_s >= 0 else None
+
+    def _pause_left_s(self, request: Request) -> float:
+        wanted = request.payload.get("for_s", 0.0)
+        if not isinstance(wanted, int | float) or not math.isfinite(wanted):
+            return 0.0
+        if self._boot_id is None or request.boot_id != self._boot_id:
+            return 0.0  # asked before the last boot: the hands are out of the chamber
+        passed_s = self._boottime() - request.asked_boot_ms / 1000
+        return min(float(wanted), LONGEST_PAUSE_S) - max(0.0, passed_s)
+
+    def _pass_on_swap_due(self, request: Request) -> None:
+        until_ms = request.payload.get("until_boot_ms")
+        if request.boot_id == self._boot_id and isinstance(until_ms, int | float):
+            self._set_swap_due(request.payload.get("due") is True, until_ms / 1000)
+
+    def _work(self) -> None:
+        while True:
+            stopping = self._stop.wait(self._every_s)
+            try:
+                self._serve(take=not stopping)
+            except Exception as error:  # noqa: BLE001 - whatever is in the file, the thread goes on
+                if self.fault is None:
+                    _log.warning("requests_not_readable", error=str(error))
+                self.fault = str(error) or type(error).__name__
+            else:
+                if self.fault is not None and not stopping:
+                    _log.info("requests_readable_again")
+                    self.fault = None
+            if stopping:
+                return
+
+    def _serve(self, *, take: bool) -> None:
+        answers = list(self._answers)
+        if answers:
+            answer_all(self._path, answers, utc_ms=time.time_ns() // 1_000_000)
+            for number, _ in answers:
+                self._answers.popleft()
+                self._taken.discard(number)
+        if not take:
+            return
+        if self._first:
+            # what the lookout told the process before this one holds until its end
+            last = newest(self._path, Kind.FORECAST)
+            if last is not None and last.answer is not None:
+                self._waiting.append(last)
+            self._first = False
+        for request in unanswered(self._path, most=MOST_AT_ONCE):
+            if request.id in self._taken:
+                continue
+            self._taken.add(request.id)
+            if isinstance(request, UnreadableRequest):
+                _log.warning("request_not_understood", number=request.id, why=request.why)
+                self._answers.append((request.id, f"cannot be done: {request.why}"))
+            else:
+                self._waiting.append(request)
+
+
+def _length(time_s: float) -> str:
+    if time_s < 5400:
+        return f"{time_s / 60:.0f} min"
+    return f"{time_s / 3600:.0f} h" if time_s < 172_800 else f"{time_s / 86_400:.0f} days"
+
+
+def _alarms(payload: Mapping[str, object]) -> tuple[AlarmName, ...]:
+    named = payload.get("alarm")
+    if named is None:
+        return tuple(AlarmName)
+    return tuple(name for name in AlarmName if name.value == named)
