@@ -1,28 +1,100 @@
 """Where log lines go: standard error, key=value for people, JSON where nobody watches.
 
-The lines leave through the standard library's handler, which complains and goes on when the reader
-has gone; a print would raise into the control loop.
+A line leaves through a bounded queue and a thread of its own. Whoever logs never waits: a reader
+that does not read, a full disk behind it or one that has gone costs lines, never a tick. Lines that
+do not fit are counted, and the count is logged once lines move again.
 """
 
 from __future__ import annotations
 
+import json
 import logging
 import math
+import os
+import queue
 import sys
+import threading
 from collections.abc import MutableMapping
+from datetime import UTC, datetime
 from typing import Any
 
 import structlog
 
+MOST_WAITING = 1000
+FLUSH_WITHIN_S = 1.0
 
-def set_up_logs() -> None:
-    """Configure structlog for this process."""
-    handler = logging.StreamHandler(sys.stderr)
+
+class QueuedLines(logging.Handler):
+    """Writes lines to a file descriptor from a thread of its own."""
+
+    def __init__(self, descriptor: int, *, most_waiting: int = MOST_WAITING) -> None:
+        """Start the thread.
+
+        Args:
+            descriptor: An open file; it is duplicated, and may block for as long as it likes.
+            most_waiting: Lines that wait at most; more are dropped and counted.
+        """
+        super().__init__()
+        self.dropped = 0
+        """Lines that did not fit and that no line has reported yet."""
+        self._lines: queue.Queue[bytes] = queue.Queue(most_waiting)
+        try:
+            self._descriptor = os.dup(descriptor)
+        except OSError:  # standard error was closed at the start
+            self._descriptor = os.open(os.devnull, os.O_WRONLY | os.O_CLOEXEC)
+        self._idle = threading.Event()
+        self._idle.set()
+        threading.Thread(target=self._work, name="log", daemon=True).start()
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Queue a line, or count it where it does not fit; never waits, never raises."""
+        try:
+            line = f"{self.format(record)}\n".encode("utf-8", "backslashreplace")
+        except Exception:  # noqa: BLE001 - a line that cannot be made must not reach the loop
+            line = b'{"event": "log_line_not_printable"}\n'
+        self._idle.clear()
+        try:
+            self._lines.put_nowait(line)
+        except queue.Full:
+            self.dropped += 1
+
+    def flush(self) -> None:
+        """Wait until the lines are out, for `FLUSH_WITHIN_S` at most."""
+        self._idle.wait(FLUSH_WITHIN_S)
+
+    def _work(self) -> None:
+        while True:
+            self._write(self._lines.get())
+            if self._lines.empty():
+                dropped, self.dropped = self.dropped, 0
+                if dropped:
+                    self._write(_dropped_line(dropped))
+                self._idle.set()
+
+    def _write(self, line: bytes) -> None:
+        try:
+            while line:
+                line = line[os.write(self._descriptor, line) :]
+        except OSError:
+            pass  # the reader has gone, or its medium is full; the next line is tried anew
+
+
+def _dropped_line(count: int) -> bytes:
+    document = {
+        "count": count, "event": "log_lines_dropped", "level": "warning",
+        "at": datetime.now(UTC).isoformat().replace("+00:00", "Z"),
+    }  # fmt: skip
+    return json.dumps(document).encode("ascii") + b"\n"
+
+
+def set_up_logs() -> QueuedLines:
+    """Configure structlog for this process, and return what writes its lines."""
+    handler = QueuedLines(2)
     handler.setFormatter(logging.Formatter("%(message)s"))
     root = logging.getLogger()
     root.handlers = [handler]
     root.setLevel(logging.INFO)
-    for_people = sys.stderr.isatty()
+    for_people = sys.stderr is not None and sys.stderr.isatty()
     shape: Any = (
         structlog.processors.KeyValueRenderer(key_order=["at", "level", "event"])
         if for_people
@@ -40,6 +112,7 @@ def set_up_logs() -> None:
         logger_factory=logging.getLogger,
         cache_logger_on_first_use=True,
     )
+    return handler
 
 
 def _readable(value: object) -> str:
