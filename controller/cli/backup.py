@@ -7,8 +7,9 @@ from pathlib import Path
 import click
 
 from controller.commissioning.backup import Target, pack, put_in_place, targets_of, unpacked
-from controller.domain.places import lock_instance, state_directory
+from controller.domain.places import state_directory
 from controller.errors import ControllerError, SettingsError
+from controller.service.locks import lock_instance
 
 
 @click.command()

@@ -15,7 +15,7 @@ import click
 
 from controller.cli import people
 from controller.cli.relays import try_load
-from controller.domain.places import lock_instance, records_path, state_directory
+from controller.domain.places import records_path, state_directory
 from controller.domain.temperatures import Seen
 from controller.errors import ControllerError, SettingsError
 from controller.outputs.mains_rule import is_mains
@@ -23,6 +23,7 @@ from controller.probes.protocol import SampleSource
 from controller.probes.sieve import Sieve
 from controller.records.first_runs import keep_first_run
 from controller.rehearsal.live import open_live_chamber
+from controller.service.locks import lock_instance
 from controller.service.output_bank import OutputBank
 from controller.service.sources import open_source, sieves_of
 from controller.service.wiring import Plan, open_outputs, plan_of

@@ -9,12 +9,13 @@ from pathlib import Path
 import click
 
 from controller.cli.requests import who_asks
-from controller.domain.places import lock_instance, records_path, state_directory
+from controller.domain.places import records_path, state_directory
 from controller.errors import InputFileError, ProbeError, SettingsError
 from controller.history.importing import add_history, reading_at
 from controller.probes.recorded import RecordedRow, read_rows
 from controller.records.reader import RecordedReading
 from controller.records.requests import REQUESTS, note_past_swap, swaps
+from controller.service.locks import lock_instance
 from controller.settings.load import read_settings
 
 MOST_TOLD = 20

@@ -7,9 +7,11 @@ program, 75 try again later, 78 a configuration that cannot be used.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import sys
+import traceback
 from importlib import import_module
 
 import click
@@ -185,7 +187,21 @@ def _leave_out(*modules: str) -> None:
 
 
 def status_of(arguments: list[str]) -> int:
-    """Run a command and return its exit status, with one plain message for every error."""
+    """Run a command and return its exit status, with one plain message for every error.
+
+    A fault of the program is printed with its trace, and is none of the statuses that mean
+    something: 1 would tell a script that an alarm stands.
+    """
+    try:
+        return _status_of(arguments)
+    except Exception:  # noqa: BLE001 - the last resort of every command
+        with contextlib.suppress(Exception):
+            traceback.print_exc()
+            click.echo("This is a fault of coldpin, not of your input.", err=True)
+        return EX_SOFTWARE
+
+
+def _status_of(arguments: list[str]) -> int:
     try:
         outcome = coldpin.main(arguments, prog_name="coldpin", standalone_mode=False)
     except click.ClickException as error:

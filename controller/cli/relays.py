@@ -9,11 +9,12 @@ from pathlib import Path
 
 import click
 
-from controller.domain.places import lock_instance, state_directory
+from controller.domain.places import state_directory
 from controller.errors import ControllerError
 from controller.outputs.mains_rule import is_mains
 from controller.outputs.protocol import Output
 from controller.outputs.registry import find_driver
+from controller.service.locks import lock_instance
 from controller.service.wiring import WiredLoad, plan_of
 
 ON_S = 3.0

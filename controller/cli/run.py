@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import click
+import structlog
 
 from controller.cli.logs import set_up_logs
 from controller.domain.places import state_directory
 from controller.probes.protocol import SampleSource
+from controller.service.boot_memory import memory_of_configuration
 from controller.service.notify import Notifier
 from controller.service.output_bank import OutputBank
-from controller.service.run import Service
+from controller.service.serve import serve
 from controller.service.sources import open_source
 from controller.settings.load import Settings
+
+_log = structlog.get_logger("coldpin")
 
 
 @click.command()
@@ -23,9 +28,33 @@ def run(config: Path) -> None:
 
     Ends with every output off. Simulated probes measure a simulated chamber in real time.
     """
-    set_up_logs()
-    notifier = Notifier.from_environment()
-    Service(config, state_directory(config), notifier=notifier, source=_open_any_source).run()
+    logs = set_up_logs()
+    try:
+        let_go = serve(
+            config,
+            _place_of(config),
+            notifier=Notifier.from_environment(),
+            source=_open_any_source,
+        )
+    finally:
+        logs.flush()
+    if not let_go:
+        os._exit(0)  # a driver that hangs would hold up an ordinary exit
+
+
+def _place_of(config: Path) -> Path:
+    """Return the state directory, or a folder in memory where it cannot be made."""
+    try:
+        return state_directory(config)
+    except OSError as error:
+        place = memory_of_configuration(config)
+        _log.error(
+            "no_state_directory",
+            error=str(error),
+            instead=str(place),
+            effect="cooling goes on; nothing is kept over a power cut",
+        )
+        return place
 
 
 def _open_any_source(settings: Settings, outputs: OutputBank, folder: Path) -> SampleSource:

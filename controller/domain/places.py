@@ -1,15 +1,10 @@
-"""Where one instance keeps its own files, and the lock that keeps a second one out."""
+"""Where one instance keeps its own files."""
 
 from __future__ import annotations
 
-import fcntl
 import os
 from pathlib import Path
-from typing import IO
 
-from controller.errors import BusyError
-
-LOCK = "instance.lock"
 KEPT_TIMERS = "kept-timers.json"
 RECORDS = "records.sqlite"
 SECRET_FILE = "lookout-secret.json"  # noqa: S105 - a file name
@@ -18,11 +13,22 @@ SECRET_FILE = "lookout-secret.json"  # noqa: S105 - a file name
 def state_directory(config: Path) -> Path:
     """Return the folder for what the instance keeps, created if need be.
 
+    Raises:
+        OSError: It cannot be created.
+    """
+    place = named_state_directory(config)
+    place.mkdir(parents=True, exist_ok=True)
+    return place
+
+
+def named_state_directory(config: Path) -> Path:
+    """Return the folder for what the instance keeps, which need not be there.
+
     Under systemd that is what StateDirectory= made, for its commands and for a person's alike;
     elsewhere a folder named after the configuration file below XDG_STATE_HOME.
 
     Raises:
-        OSError: It cannot be created.
+        OSError: This user has no home directory.
     """
     given = os.environ.get("STATE_DIRECTORY", "").split(":")[0]
     if given:
@@ -30,10 +36,13 @@ def state_directory(config: Path) -> Path:
     of_the_service = Path("/var/lib/coldpin") / config.stem
     if of_the_service.is_dir():
         return of_the_service
-    home = os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state"
-    place = Path(home) / "coldpin" / config.stem
-    place.mkdir(parents=True, exist_ok=True)
-    return place
+    home = os.environ.get("XDG_STATE_HOME")
+    if not home:
+        try:
+            home = str(Path.home() / ".local" / "state")
+        except RuntimeError as error:
+            raise OSError(f"no home directory: {error}; set STATE_DIRECTORY") from error
+    return Path(home) / "coldpin" / config.stem
 
 
 def records_path(named: str | None, place: Path) -> Path:
@@ -44,26 +53,3 @@ def records_path(named: str | None, place: Path) -> Path:
         place: The instance's state directory.
     """
     return place / RECORDS if named is None else place / named
-
-
-def lock_instance(place: Path) -> IO[str]:
-    """Claim the instance for this process; the lock ends with the process or with the file.
-
-    Raises:
-        BusyError: Another process controls this chamber.
-    """
-    file = (place / LOCK).open("a+", encoding="ascii")
-    try:
-        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        file.seek(0)
-        holder = file.read().strip() or "unknown"
-        file.close()
-        raise BusyError(
-            f"another process (pid {holder}) already controls this chamber; it holds "
-            f"{place / LOCK}; stop it first, nothing was touched"
-        ) from None
-    file.truncate(0)
-    file.write(f"{os.getpid()}\n")
-    file.flush()
-    return file

@@ -137,6 +137,21 @@ class Sieve:
         self._same_since = _NEVER
         self._moves = 0
 
+    def go_on_from(self, other: Sieve) -> None:
+        """Take over what another sieve of the same probe knows; the rules stay this one's.
+
+        What was believed stays believed, seen through this sieve's offset; a configuration that is
+        read again must not make a probe start anew.
+        """
+        for name in self.__slots__:
+            if name not in {"_rules", "_stale_s"}:
+                setattr(self, name, getattr(other, name))
+        self._recent, self._run = list(other._recent), list(other._run)
+        self.counts = Counter(other.counts)
+        self._steady_mc = _NOTHING_STEADY
+        if self._recent and isinstance(self._seen, Seen):
+            self._believe(self._at, newest_refusal=self._why)
+
     @property
     def held_mc(self) -> int | None:
         """The value of a jump that waits for confirmation [m°C]; None when none waits."""
@@ -238,9 +253,9 @@ class Sieve:
             run.clear()
             self._believe(at)
 
-    def _believe(self, at: float) -> None:
+    def _believe(self, at: float, newest_refusal: Fault | None = None) -> None:
         self._at = at
-        self._why = None
+        self._why = newest_refusal
         recent = self._recent
         size = self._rules.median_of
         del recent[:-size]

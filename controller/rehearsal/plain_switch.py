@@ -11,15 +11,22 @@ from collections.abc import Mapping
 
 from controller.core.law import Band
 from controller.core.rules import call_for
-from controller.core.state import Decision, Event, EventKind, Inputs, Phase, Reason
+from controller.core.state import (
+    NOTHING_ASKED,
+    Asked,
+    Decision,
+    Event,
+    EventKind,
+    Inputs,
+    Phase,
+    Reason,
+)
 from controller.domain.alarms import AlarmName
 from controller.domain.temperatures import Lost, Reading, Seen
 from controller.probes.protocol import SampleSource
 from controller.probes.sieve import Sieve
-from controller.service.clock import Clock
 from controller.service.journal import Journal
 from controller.service.output_bank import OutputBank
-from controller.settings.law_of import BandSchedule
 
 _NO_READING = Lost("no reading yet")
 
@@ -30,40 +37,43 @@ class PlainSwitch:
     def __init__(
         self,
         *,
-        schedule: BandSchedule,
         reservoir_warm_mc: int,
         clear_by_mk: int,
         source: SampleSource,
         sieves: Mapping[str, Sieve],
         outputs: OutputBank,
-        clock: Clock,
         journal: Journal,
     ) -> None:
         self.sieves = dict(sieves)
-        self._schedule = schedule
         self._warm_mc = reservoir_warm_mc
         self._clear_mc = reservoir_warm_mc - clear_by_mk
         self._source = source
         self._outputs = outputs
-        self._clock = clock
         self._journal = journal
         self._on = False
         self._warm = False
 
-    @property
-    def band(self) -> Band:
-        """The band in force."""
-        return self._schedule.band_at(self._clock.local())
+    def tick(
+        self,
+        now: float,
+        band: Band,
+        *,
+        asked: Asked = NOTHING_ASKED,  # noqa: ARG002 - a plain switch is asked for nothing
+        swap_due: bool | None = None,  # noqa: ARG002 - and knows no forecast
+    ) -> Decision:
+        """Switch as the air says, and ring when the reservoir has become warm.
 
-    def tick(self) -> Decision:
-        """Switch as the air says, and ring when the reservoir has become warm."""
-        now = self._clock.monotonic()
+        Args:
+            now: Monotonic instant [s].
+            band: The switching points in force.
+            asked: Left aside.
+            swap_due: Left aside.
+        """
         for name, sample in self._source.collect(now):
             self.sieves[name].take(sample)
         readings = {name: sieve.reading(now) for name, sieve in self.sieves.items()}
         air: Reading = readings.get("air", _NO_READING)
         reservoir: Reading = readings.get("reservoir", _NO_READING)
-        band = self.band
         was, self._on = self._on, call_for(air, band, previous=self._on)
         events = [*self._alarm(reservoir)]
         if self._on is not was:

@@ -29,7 +29,7 @@ from controller.rehearsal.room import room_c
 from controller.rehearsal.room_file import RoomSeries
 from controller.rehearsal.tally import Observer, Tally
 from controller.service.journal import Journal, Journals
-from controller.service.loop import ControlLoop
+from controller.service.loop import BandInForce, ControlLoop
 from controller.service.output_bank import OutputBank
 from controller.service.sources import sieves_of
 from controller.settings.foresight_of import hour_of, lights_of
@@ -61,6 +61,8 @@ class TraceRow:
 
 class Rehearsal:
     """One dry run. `run` may be called once."""
+
+    _swap_due: bool | None = None
 
     def __init__(
         self,
@@ -220,7 +222,8 @@ class Rehearsal:
                 if index % 720 == 0:
                     progress(index / ticks)
             if powered:
-                loop.tick()
+                asked, self._asked = self._asked, NOTHING_ASKED
+                loop.tick(now, self._band.at(now), asked=asked, swap_due=self._swap_due)
         self.probes.move_on(clock.monotonic())
         progress(1.0)
 
@@ -228,32 +231,25 @@ class Rehearsal:
         settings = self.settings
         for output in self._outputs.values():
             output.switch(on=False)
+        self._swap_due = None
+        self._band = BandInForce(self._schedule, self.clock)
         if self._plain:
             return PlainSwitch(
-                schedule=self._schedule,
                 reservoir_warm_mc=settings.limits.reservoir_warm,
                 clear_by_mk=settings.alarms.clear_by,
                 source=self.probes,
                 sieves=sieves_of(settings),
                 outputs=OutputBank(self._outputs),
-                clock=self.clock,
                 journal=self.tally,
             )
         return ControlLoop(
             law=self.law,
-            schedule=self._schedule,
             source=self.probes,
             sieves=sieves_of(settings),
             outputs=OutputBank(self._outputs),
-            clock=self.clock,
             journal=self._journal,
             state=state,
-            asked=self._take_wishes,
         )
-
-    def _take_wishes(self) -> Asked:
-        asked, self._asked = self._asked, NOTHING_ASKED
-        return asked
 
     def _cut_power(self, now: float) -> None:
         """Everything falls off without a goodbye; the plant goes on by itself."""
@@ -287,7 +283,7 @@ class Rehearsal:
             if self._trace is not None:
                 self._trace(row)
             if self._forecaster is not None and powered and isinstance(loop, ControlLoop):
-                self._foresee(self._forecaster, row, loop, at_s)
+                self._foresee(self._forecaster, row, at_s)
         if self._teller is not None and powered and isinstance(loop, ControlLoop):
             self._tell(self._teller, loop, at_s)
 
@@ -300,7 +296,7 @@ class Rehearsal:
             loop.state,
             loop.inputs,
             loop.law,
-            Moment(now=loop.clock.monotonic(), local=local, boot_id=None, boottime_s=at_s),
+            Moment(now=self.clock.monotonic(), local=local, boot_id=None, boottime_s=at_s),
             chamber=self.settings.chamber.name,
             stage=self.settings.chamber.stage,
             tick_s=self.settings.timing.tick,
@@ -314,9 +310,7 @@ class Rehearsal:
         )
         self.hearing.take(words, at_s, asleep=not self._grower.awake(local))
 
-    def _foresee(
-        self, forecaster: DryForecaster, row: TraceRow, loop: ControlLoop, at_s: float
-    ) -> None:
+    def _foresee(self, forecaster: DryForecaster, row: TraceRow, at_s: float) -> None:
         now_s = row.time.timestamp()
         if row.swap_packs:
             forecaster.swapped(now_s, row.swap_packs)
@@ -329,7 +323,7 @@ class Rehearsal:
             return
         self._forecast_due_s = at_s + EVERY_S
         forecast = forecaster.forecast(now_s)
-        loop.swap_due = forecaster.due(forecast)
+        self._swap_due = forecaster.due(forecast)
         script = self.scenario.grower
         plan = forecaster.plan(forecast, wakes=script.wakes, sleeps=script.sleeps)
         self._foreseen = forecast, plan
@@ -357,7 +351,7 @@ class Rehearsal:
             air_c=chamber.air_c,
             reservoir_c=chamber.reservoir_c,
             pump=pump,
-            band=self._loop.band,
+            band=self._band.at(self.clock.monotonic()),
         )
 
     def _visited(self, visit: Visit, at_s: float) -> None:

@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 import structlog
 
 from controller.core.decide import begin
-from controller.core.state import Cooling, Phase, Reason, State
+from controller.core.state import Cooling, Phase, State
 from controller.records.durable import replace_file
 
 VERSION = 1
@@ -40,8 +40,8 @@ class KeptTimers:
     locked_since_s: float | None
     paused_until_s: float | None
     starting: bool = False
-    """The pump is about to start, or has run for less than `START_PROVED_S`. It is kept while the
-    pump still rests, so that it lies on the medium before a start can pull the supply down."""
+    """The pump has run for less than `START_PROVED_S`, or starts as soon as this is written: it
+    lies on the medium before a start can pull the supply down."""
     cut_starts: int = 0
     """Boots in a row that came while this was so."""
 
@@ -75,10 +75,11 @@ def kept_from(
 
 
 def is_starting(cooling: Cooling, now: float) -> bool:
-    """Return whether a start of the pump is near or not proved yet."""
-    if cooling.pump:
-        return now - cooling.pump_since < START_PROVED_S
-    return cooling.phase is Phase.HELD and cooling.reason is Reason.ANTI_SHORT_CYCLE
+    """Return whether the pump has started and the supply has not outlived that start yet.
+
+    A rest before a start is none: whoever reboots the machine meanwhile does not cut a start.
+    """
+    return cooling.pump and now - cooling.pump_since < START_PROVED_S
 
 
 def cut_starts_after(kept: KeptTimers | None, *, boot: str | None) -> int:
@@ -121,18 +122,88 @@ def begin_from(kept: KeptTimers | None, *, boot: str | None, ahead_s: float, now
     )
 
 
-def read_kept(path: Path) -> KeptTimers | None:
-    """Return what the file holds, or None with a word in the log where it cannot be believed."""
+@dataclass(frozen=True, slots=True)
+class KeptFile:
+    """What one file of timers holds."""
+
+    timers: KeptTimers | None = None
+    """None: there is no file, or it is damaged."""
+    of_a_newer_release: bool = False
+    """Such a file is left alone, and what is not understood counts as the worst it could mean."""
+
+
+def read_kept(path: Path) -> KeptFile:
+    """Return what the file holds; the log says so where it cannot be believed."""
     try:
-        found = json.loads(path.read_text(encoding="utf-8"))
-        kept = KeptTimers(**found)
-        _check(kept)
+        document = dict(json.loads(path.read_text(encoding="utf-8")))
+        version = document.get("version")
+        if isinstance(version, int) and version > VERSION:
+            _log.error(
+                "kept_timers_of_a_newer_release",
+                file=str(path),
+                found=version,
+                known=VERSION,
+                effect="the file is left alone; the pump rests its whole time, and stays locked "
+                "out where the file may mean a lockout",
+            )
+            return KeptFile(_worst_reading(document), of_a_newer_release=True)
+        timers = KeptTimers(**document)
+        _check(timers)
     except FileNotFoundError:
-        return None
+        return KeptFile()
     except (OSError, ValueError, TypeError) as error:
         _log.warning("kept_timers_unreadable", file=str(path), error=str(error))
-        return None
-    return kept
+        return KeptFile()
+    return KeptFile(timers)
+
+
+def _worst_reading(document: dict[str, object]) -> KeptTimers:
+    """Return what a file of a newer release means at worst: a missing key may stand for anything.
+
+    The pump counts as running until now. A lockout counts unless the file denies it by the key
+    that this release knows.
+    """
+
+    def instant(key: str) -> float | None:
+        value = document.get(key)
+        known = isinstance(value, float | int) and math.isfinite(value)
+        return float(value) if known else None  # type: ignore[arg-type]
+
+    at_s = instant("at_s") or 0.0
+    denied = "locked_since_s" in document and document["locked_since_s"] is None
+    locked_since_s = None if denied else instant("locked_since_s")
+    boot, tries = document.get("boot_id"), document.get("failed_tries")
+    return KeptTimers(
+        version=VERSION,
+        boot_id=boot if isinstance(boot, str) else "",
+        at_s=at_s,
+        pump=True,
+        pump_since_s=at_s,
+        failed_tries=tries if isinstance(tries, int) and tries > 0 else 0,
+        locked_since_s=at_s if locked_since_s is None and not denied else locked_since_s,
+        paused_until_s=instant("paused_until_s"),
+    )
+
+
+def newest_of(durable: KeptTimers | None, mirror: KeptTimers | None) -> KeptTimers | None:
+    """Return the later of the file on the medium and its copy in memory.
+
+    The copy lives as long as the boot does. It is newer where the medium was full, read-only or
+    slow; where it was never written, the medium speaks alone.
+    """
+    if durable is None or mirror is None:
+        return durable or mirror
+    if mirror.boot_id == durable.boot_id and mirror.at_s < durable.at_s:
+        return durable
+    return mirror
+
+
+def doubted(kept: KeptTimers | None) -> KeptTimers | None:
+    """Return what a record proves that may be older than the last switch: no rest at all.
+
+    A lockout and a pause that it names still count; the pump counts as running until now.
+    """
+    return None if kept is None else replace(kept, pump=True)
 
 
 def _check(kept: KeptTimers) -> None:
@@ -149,9 +220,20 @@ def _check(kept: KeptTimers) -> None:
 
 
 def write_kept(path: Path, kept: KeptTimers) -> None:
-    """Replace the file.
+    """Replace the file and force it to the medium.
 
     Raises:
         OSError: The medium is full, read-only or gone; the old file is untouched.
     """
     replace_file(path, json.dumps(asdict(kept)))
+
+
+def write_mirror(path: Path, kept: KeptTimers) -> None:
+    """Replace the copy in memory, which need not outlive a power cut.
+
+    Raises:
+        OSError: It cannot be written.
+    """
+    fresh = path.with_name(f"{path.name}.new")
+    fresh.write_text(json.dumps(asdict(kept)), encoding="utf-8")
+    fresh.replace(path)

@@ -1,19 +1,18 @@
-"""The loop's one step: the same object turns it in the service and in a rehearsal.
+"""One turn of the control loop, the same in the service and in a rehearsal.
 
-It touches no disk and waits for nobody: readings are handed to it by a source that never blocks,
-what it decides is handed to a journal that never blocks.
+It touches no disk and waits for nobody: readings come from a source that never blocks, what it
+decides goes to a journal that never blocks.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from operator import is_not
 
 from controller.core.alarms import signal_wanted
-from controller.core.decide import begin, decide
+from controller.core.decide import decide
 from controller.core.law import Band, Law
-from controller.core.state import NOTHING_ASKED, Asked, Cooling, Decision, Inputs, Phase, State
+from controller.core.state import NOTHING_ASKED, Asked, Cooling, Decision, Inputs, State
 from controller.domain.alarms import AlarmName
 from controller.domain.temperatures import Lost, Reading
 from controller.probes.protocol import SampleSource
@@ -23,140 +22,178 @@ from controller.service.journal import Journal
 from controller.service.output_bank import OutputBank
 from controller.settings.law_of import BandSchedule
 
-BAND_LOOK_EVERY_S = 15.0
-"""How often the time of day is looked at; a band by the hour needs no more."""
+BAND_EVERY_S = 15.0
+"""How often the time of day is read; a band by the hour needs no more."""
 
 _NOT_FITTED = Lost("no such probe fitted")
 
 
-def nobody_asks() -> Asked:
-    """Stand in for people where nobody can ask for anything."""
-    return NOTHING_ASKED
+class BandInForce:
+    """The band of a stage by the time of day, worked out a few times a minute."""
+
+    def __init__(self, schedule: BandSchedule, clock: Clock) -> None:
+        self._schedule = schedule
+        self._clock = clock
+        self._band: Band | None = None
+        self._until = float("-inf")
+
+    def at(self, now: float) -> Band:
+        """Return the band at a monotonic instant [s]; the same object while it stays the same."""
+        if self._band is None or now >= self._until:
+            self._band = self._schedule.band_at(self._clock.local())
+            self._until = now + BAND_EVERY_S
+        return self._band
+
+
+def _no_preparation(_cooling: Cooling, _now: float) -> None:
+    """Do nothing before a start of the pump: nothing outlives a rehearsal."""
 
 
 class ControlLoop:
-    """Readings in, a decision, outputs switched, the journal told."""
+    """Readings in, a decision, outputs switched, the journal written.
+
+    What can change between two ticks is an argument of `tick`; everything else is given once. A
+    configuration that is read again makes another loop, which goes on from the `state` of this one.
+    """
 
     def __init__(
         self,
         *,
         law: Law,
-        schedule: BandSchedule,
         source: SampleSource,
         sieves: Mapping[str, Sieve],
         outputs: OutputBank,
-        clock: Clock,
         journal: Journal,
         state: State,
-        asked: Callable[[], Asked] = nobody_asks,
         signal_for: frozenset[AlarmName] = frozenset(),
+        before_start: Callable[[Cooling, float], object] = _no_preparation,
     ) -> None:
-        self.law = law
-        self.schedule = schedule
-        self.source = source
-        self.sieves = dict(sieves)
-        self.outputs = outputs
-        self.state = state
-        self.inputs: Inputs | None = None
-        self.swap_due: bool | None = None
-        self.records_fault: str | None = None
-        self.clock = clock
-        self.journal = journal
-        self.asked = asked
-        self.signal_for = signal_for
-        self._band: Band | None = None
-        self._band_look_at = float("-inf")
+        """Join the parts; nothing is read or switched yet.
+
+        Args:
+            law: Timers, limits and alarm rules.
+            source: Where samples come from.
+            sieves: What judges the samples, by the name of the probe.
+            outputs: The loads, opened off.
+            journal: Is given every tick.
+            state: Where the control law begins.
+            signal_for: Alarms that the lamp or buzzer calls for.
+            before_start: Called with the cooling decided and the instant, before the pump is
+                switched on; must return soon, and is never a reason not to start.
+        """
+        self._law = law
+        self._source = source
+        self._sieves = dict(sieves)
+        self._outputs = outputs
+        self._journal = journal
+        self._state = state
+        self._signal_for = signal_for
+        self._before_start = before_start
+        self._inputs: Inputs | None = None
         self._readings: list[Reading] = []
         self._readings_hold_until = float("-inf")
         self._decided_from: list[Reading] = []
 
-    def tick(self) -> Decision:
-        """Turn the loop once and return what was decided."""
-        now = self.clock.monotonic()
-        sieves = self.sieves
-        samples = self.source.collect(now)
+    @property
+    def law(self) -> Law:
+        """Timers, limits and alarm rules in force."""
+        return self._law
+
+    @property
+    def sieves(self) -> Mapping[str, Sieve]:
+        """What judges the samples, by the name of the probe."""
+        return self._sieves
+
+    @property
+    def source(self) -> SampleSource:
+        """Where samples come from."""
+        return self._source
+
+    @property
+    def outputs(self) -> OutputBank:
+        """The loads."""
+        return self._outputs
+
+    @property
+    def state(self) -> State:
+        """What the control law remembers after the last tick."""
+        return self._state
+
+    @property
+    def inputs(self) -> Inputs | None:
+        """What the last tick was decided from; None before the first."""
+        return self._inputs
+
+    def tick(
+        self,
+        now: float,
+        band: Band,
+        *,
+        asked: Asked = NOTHING_ASKED,
+        swap_due: bool | None = None,
+        records_fault: str | None = None,
+    ) -> Decision:
+        """Turn once and return what was decided.
+
+        Args:
+            now: Monotonic instant [s], never before the last one.
+            band: The switching points in force.
+            asked: What people asked for since the last tick.
+            swap_due: Whether packs are due; None: nobody forecasts.
+            records_fault: What is wrong with the records; None while they are kept.
+        """
+        sieves = self._sieves
+        samples = self._source.collect(now)
         for name, sample in samples:
             sieves[name].take(sample)
         if samples or now >= self._readings_hold_until:
             self._readings = [sieve.reading(now) for sieve in sieves.values()]
             self._readings_hold_until = min(sieve.holds_until for sieve in sieves.values())
-        inputs = self._inputs(now)
-        self.state, decision = decide(self.state, inputs, now, self.law)
+        inputs = self._inputs_of(band, asked, swap_due, records_fault)
+        pump_before = self._state.cooling.pump
+        self._state, decision = decide(self._state, inputs, now, self._law)
+        if decision.pump and not pump_before:
+            self._before_start(self._state.cooling, now)
         # switching comes first, telling second
-        self.outputs.apply(decision, now)
-        if self.signal_for:
-            self.outputs.signal(on=signal_wanted(self.state.alarms, self.signal_for))
-        self.journal.note(now, inputs, decision)
+        self._outputs.apply(decision, now)
+        if self._signal_for:
+            self._outputs.signal(on=signal_wanted(self._state.alarms, self._signal_for))
+        self._journal.note(now, inputs, decision)
         return decision
 
-    def _inputs(self, now: float) -> Inputs:
+    def _inputs_of(
+        self, band: Band, asked: Asked, swap_due: bool | None, records_fault: str | None
+    ) -> Inputs:
         """Return the inputs of this tick: the last ones again where nothing differs."""
-        if now >= self._band_look_at:
-            self._band = self.schedule.band_at(self.clock.local())
-            self._band_look_at = now + BAND_LOOK_EVERY_S
-        asked, readings, last = self.asked(), self._readings, self.inputs
+        readings, last, output_fault = self._readings, self._inputs, self._outputs.fault
         if (
             last is not None
             and (
                 readings is self._decided_from or not any(map(is_not, readings, self._decided_from))
             )
-            and last.band is self._band
+            and last.band is band
             and last.asked is asked
-            and last.output_fault is self.outputs.fault
-            and last.records_fault is self.records_fault
-            and last.swap_due is self.swap_due
+            and last.output_fault is output_fault
+            and last.records_fault is records_fault
+            and last.swap_due is swap_due
         ):
             return last
-        assert self._band is not None
         self._decided_from = readings
-        by_name: dict[str, Reading] = dict(zip(self.sieves, readings, strict=True))
-        self.inputs = Inputs(
-            band=self._band,
+        by_name: dict[str, Reading] = dict(zip(self._sieves, readings, strict=True))
+        self._inputs = Inputs(
+            band=band,
             air=by_name.get("air", _NOT_FITTED),
             reservoir=by_name.get("reservoir", _NOT_FITTED),
             room=by_name.get("room"),
             coil_outlet=by_name.get("coil_outlet"),
             asked=asked,
-            output_fault=self.outputs.fault,
-            records_fault=self.records_fault,
-            swap_due=self.swap_due,
+            output_fault=output_fault,
+            records_fault=records_fault,
+            swap_due=swap_due,
         )
-        return self.inputs
-
-    @property
-    def band(self) -> Band:
-        """The band in force, by the schedule and the clock."""
-        return self._band or self.schedule.band_at(self.clock.local())
-
-    def look_at_band_again(self) -> None:
-        """Forget the band in force; the next tick works it out from the schedule."""
-        self._band_look_at = float("-inf")
-
-    def take_probes(self, source: SampleSource, sieves: Mapping[str, Sieve]) -> None:
-        """Read from other probes from the next tick on; their readings must agree anew."""
-        self.source = source
-        self.sieves = dict(sieves)
-        self.inputs = None
-        self._readings_hold_until = float("-inf")
-
-    def take_outputs(self, outputs: OutputBank, cooling: Cooling) -> None:
-        """Switch other outputs from the next tick on.
-
-        Args:
-            outputs: Freshly opened, everything off.
-            cooling: Where the cooling stands with everything off; its timers are kept.
-        """
-        self.outputs = outputs
-        state = begin(
-            self.clock.monotonic(),
-            last_stop=cooling.pump_since,
-            failed_tries=cooling.failed_tries,
-            locked_since=cooling.phase_since if cooling.phase is Phase.LOCKOUT else None,
-            paused_until=cooling.paused_until,
-        )
-        self.state = replace(state, alarms=self.state.alarms, starts=self.state.starts)
+        return self._inputs
 
     def close(self) -> None:
         """Put everything off, then stop reading."""
-        self.outputs.close()
-        self.source.close()
+        self._outputs.close()
+        self._source.close()

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Collection, Mapping
 
 import structlog
 
 from controller.core.state import Decision
+from controller.outputs.bounded import BoundedOutput
 from controller.outputs.protocol import Output
 
 SIGNAL = "signal"
@@ -21,15 +22,29 @@ _log = structlog.get_logger("coldpin.outputs")
 class OutputBank:
     """The loads of one chamber, opened with everything off."""
 
-    def __init__(self, outputs: Mapping[str, Output]) -> None:
+    def __init__(
+        self, outputs: Mapping[str, Output], *, on: Mapping[str, bool | None] | None = None
+    ) -> None:
+        """Take over open loads.
+
+        Args:
+            outputs: Output by name of the load.
+            on: What is known of loads that were open before; the others are off.
+        """
         self._outputs = dict(outputs)
-        self._on: dict[str, bool | None] = dict.fromkeys(self._outputs, False)
-        self._told: dict[str, str] = {}
+        self._on: dict[str, bool | None] = {**dict.fromkeys(self._outputs, False), **(on or {})}
+        self._reported: dict[str, str] = {}
         self._last: Decision | None = None
         self._check_at = float("-inf")
         self.fault: str | None = None
         """The load that last failed to obey; None once all obeyed again."""
-        self.closed = False
+
+    @property
+    def hangs(self) -> bool:
+        """Whether a driver has missed a deadline and is still busy."""
+        return any(
+            isinstance(output, BoundedOutput) and output.hangs for output in self._outputs.values()
+        )
 
     def apply(self, decision: Decision, now: float) -> None:
         """Bring the loads to what was decided.
@@ -68,7 +83,7 @@ class OutputBank:
     def signal(self, *, on: bool) -> None:
         """Bring the lamp or buzzer to what is wanted, where one is fitted.
 
-        One that fails is told of once and tried again; it stops no cooling and is no `fault`.
+        One that fails is reported once and tried again; it stops no cooling and is no `fault`.
         """
         if SIGNAL not in self._outputs or (self._on[SIGNAL] is on):
             return
@@ -87,28 +102,55 @@ class OutputBank:
                 output.switch(on)
                 check = True
             if check:
-                found = output.read_back()
-                if found is not None and found is not on:
+                read = output.read_back()
+                if read is not None and read is not on:
                     self._on[name] = None
-                    told = f"reads back {found}"
-                    if told != self._told.get(name):
-                        _log.error("output_reads_back_wrong", load=name, wanted=on, found=found)
-                    self._told[name] = told
+                    fault = f"reads back {read}"
+                    if fault != self._reported.get(name):
+                        _log.error("output_reads_back_wrong", load=name, wanted=on, found=read)
+                    self._reported[name] = fault
                     return False
             self._on[name] = on
         except Exception as error:  # noqa: BLE001 - any driver's failure ends in off
-            if str(error) != self._told.get(name):
+            if str(error) != self._reported.get(name):
                 _log.error("output_failed", load=name, wanted=on, error=str(error))
-            self._told[name] = str(error)
+            self._reported[name] = str(error)
             return False
-        self._told.pop(name, None)
+        self._reported.pop(name, None)
         return True
+
+    @property
+    def names(self) -> frozenset[str]:
+        """Names of the loads that are open."""
+        return frozenset(self._outputs)
+
+    def output(self, name: str) -> Output:
+        """Return one load."""
+        return self._outputs[name]
+
+    def rewired(self, opened: Mapping[str, Output], *, keep: Collection[str]) -> OutputBank:
+        """Return a bank of loads that were opened just now, and of those kept as they are.
+
+        Args:
+            opened: The new ones, off.
+            keep: Names of loads of this bank that go on.
+        """
+        kept = {name: self._outputs[name] for name in keep if name in self._outputs}
+        return OutputBank({**kept, **opened}, on={name: self._on[name] for name in kept})
 
     def close(self) -> None:
         """Switch everything off and let go; every load gets its turn whatever another does."""
-        for name, output in self._outputs.items():
-            try:
-                output.close()
-            except Exception as error:  # noqa: BLE001 - the others must still be closed
-                _log.error("output_close_failed", load=name, error=str(error))
-        self.closed = True
+        close_outputs(self._outputs)
+
+
+def close_outputs(outputs: Mapping[str, Output]) -> None:
+    """Close loads all at once where their drivers are bounded, and report those that fail."""
+    waiting: list[tuple[str, Callable[[], None]]] = [
+        (name, output.begin_close() if isinstance(output, BoundedOutput) else output.close)
+        for name, output in outputs.items()
+    ]
+    for name, close in waiting:
+        try:
+            close()
+        except Exception as error:  # noqa: BLE001 - the others must still be closed
+            _log.error("output_close_failed", load=name, error=str(error))

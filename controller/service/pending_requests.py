@@ -12,8 +12,8 @@ from pathlib import Path
 
 import structlog
 
-from controller.domain.alarms import AlarmName
 from controller.core.state import NOTHING_ASKED, Asked
+from controller.domain.alarms import AlarmName
 from controller.records.requests import (
     Kind,
     Request,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -9,10 +10,11 @@ from typing import Any
 import structlog
 
 from controller.errors import OutputError, SettingsError, UnknownDriverError
+from controller.outputs.bounded import BoundedOutput
 from controller.outputs.mains_rule import Load, LoadKind, RelayModule, Supply, Verdict, judge_named
-from controller.outputs.protocol import OutputDriver
+from controller.outputs.protocol import Output, OutputDriver
 from controller.outputs.registry import find_driver
-from controller.service.output_bank import SIGNAL, OutputBank
+from controller.service.output_bank import SIGNAL, OutputBank, close_outputs
 from controller.settings import models
 from controller.settings.load import Settings, examine_tables, settings_from
 from controller.settings.relay_modules import examine_relay_modules
@@ -85,27 +87,57 @@ def plan_of(config: Path, *, needs_fit: bool = False) -> Plan:
 
 
 def open_outputs(plan: Plan) -> OutputBank:
-    """Open every load off; where one fails, those opened before are closed again.
+    """Open every load of a plan off, as `open_loads` does, for one bank.
+
+    Raises:
+        OutputError: A relay is not there, busy or not permitted, or its driver hangs.
+    """
+    return OutputBank(open_loads(plan.loads))
+
+
+def open_loads(loads: Iterable[WiredLoad]) -> dict[str, Output]:
+    """Open loads off; where one fails, those opened before are closed again.
 
     A signal that fails is left out: the log says so, and nothing else waits for it.
 
     Raises:
-        OutputError: A relay is not there, busy or not permitted.
+        OutputError: A relay is not there, busy or not permitted, or its driver hangs.
     """
-    opened = {}
+    opened: dict[str, Output] = {}
     try:
-        for load in plan.loads:
+        for load in loads:
             try:
-                opened[load.name] = find_driver(load.driver_name).open(load.options)
+                opened[load.name] = _open_load(load)
             except OutputError as error:
                 if load.name != SIGNAL:
                     raise
                 # no lamp is worth a crop: cooling goes on, and the log says that nobody is called
                 _log.error("signal_not_opened", error=str(error))
-    except OutputError:
-        OutputBank(opened).close()
+    except BaseException:
+        close_outputs(opened)
         raise
-    return OutputBank(opened)
+    return opened
+
+
+def _open_load(load: WiredLoad) -> Output:
+    driver = find_driver(load.driver_name)
+    try:
+        if not load.hardware:
+            return driver.open(load.options)
+        output = BoundedOutput(load.name, lambda: driver.open(load.options))
+        try:
+            output.wait_open()
+        except BaseException:
+            output.begin_close()  # one that opens after all must not stay open
+            raise
+    except OutputError:
+        raise
+    except Exception as error:
+        raise OutputError(
+            f"loads.{load.name}: the driver {load.driver_name} failed to open it: "
+            f"{type(error).__name__}: {error}"
+        ) from error
+    return output
 
 
 def _modules(

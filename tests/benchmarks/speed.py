@@ -30,7 +30,7 @@ from controller.probes.scratchpad import scratchpad_text
 from controller.rehearsal.clock import SimulatedClock
 from controller.rehearsal.rehearse import FIRST_DAY, Rehearsal
 from controller.service.journal import LogJournal
-from controller.service.loop import ControlLoop
+from controller.service.loop import BandInForce, ControlLoop
 from controller.service.output_bank import OutputBank
 from controller.service.sources import sieves_of
 from controller.settings.law_of import law_of, schedule_of
@@ -104,19 +104,19 @@ def tick_cost() -> None:
     clock = SimulatedClock(FIRST_DAY.astimezone())
     loop = ControlLoop(
         law=law_of(settings),
-        schedule=schedule_of(settings.stages["cropping"]),
         source=_Readings(),
         sieves=sieves_of(settings),
         outputs=OutputBank({"pump": DryOutput(), "fan": DryOutput()}),
-        clock=clock,
         journal=_Silent(),
         state=begin(clock.monotonic()),
     )
+    band = BandInForce(schedule_of(settings.stages["cropping"]), clock)
     costs_us = []
     for turn in range(20_000):
         clock.move_to(clock.origin + 5.0 * turn)
         began = time.perf_counter()
-        loop.tick()
+        now = clock.monotonic()
+        loop.tick(now, band.at(now))
         costs_us.append((time.perf_counter() - began) * 1e6)
     worst = statistics.quantiles(costs_us, n=1000)[-1]
     say(

@@ -13,10 +13,10 @@ from controller.cli.main import coldpin, status_of
 from controller.cli.probes import warmed
 from controller.cli.relays import try_load
 from controller.commissioning.ice_point import IcePoint
-from controller.domain.places import lock_instance
 from controller.errors import ProbeError
 from controller.outputs.mains_rule import Load, LoadKind, Supply, SupplyKind
 from controller.probes.protocol import Fault, Sample
+from controller.service.locks import lock_instance
 from controller.service.wiring import WiredLoad
 from controller.settings.shipped import shipped_config
 

@@ -22,11 +22,12 @@ from controller.cli.first_run import (
 )
 from controller.cli.first_run_words import words_of
 from controller.cli.main import EX_TEMPFAIL, coldpin, status_of
-from controller.domain.places import RECORDS, lock_instance
+from controller.domain.places import RECORDS
 from controller.outputs.dry import DryOutput
 from controller.records.first_runs import last_first_run
 from controller.rehearsal.plant_probes import PlantProbes
 from controller.rehearsal.plants import build_chamber
+from controller.service.locks import lock_instance
 from controller.service.output_bank import OutputBank
 from controller.service.sources import sieves_of
 from controller.settings.load import read_settings

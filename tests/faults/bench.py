@@ -31,7 +31,7 @@ from controller.records.status_file import PROBE_STUCK
 from controller.records.writer import RecordsWriter
 from controller.rehearsal.clock import SimulatedClock
 from controller.service.journal import Journals
-from controller.service.loop import ControlLoop
+from controller.service.loop import BandInForce, ControlLoop
 from controller.service.output_bank import OutputBank
 from controller.service.probe_watch import ProbeWatch
 from controller.service.told_once import ToldOnce
@@ -252,6 +252,8 @@ class Bench:
         self.standing: set[tuple[str, str]] = set()
         self.raised: list[str] = []
         self.starts = 0
+        schedule = BandSchedule(day=BAND, night=None, night_from=NIGHT, night_to=NIGHT)
+        self.band = BandInForce(schedule, self.clock)
         self.loop = self._new_loop(last_stop=self.clock.monotonic() - 1000.0)
         self.watch = ProbeWatch(self.loop.sieves, ToldOnce(lambda *_, **__: None))
 
@@ -259,7 +261,6 @@ class Bench:
         now = self.clock.monotonic()
         return ControlLoop(
             law=make_law(raise_s=0, clear_s=0),
-            schedule=BandSchedule(day=BAND, night=None, night_from=NIGHT, night_to=NIGHT),
             source=self,
             sieves={
                 place: Sieve(
@@ -273,7 +274,6 @@ class Bench:
                 for place in IDS
             },
             outputs=OutputBank(self.outputs),
-            clock=self.clock,
             journal=Journals(self.records, self),
             state=begin(now, last_stop=last_stop),
         )
@@ -344,10 +344,10 @@ class Bench:
     def turn(self) -> None:
         """Move on by a tick, and hold the decision against the law."""
         self.clock.move_to(self.clock.monotonic() + TICK_S)
-        self.loop.records_fault = self.records.fault
+        now = self.clock.monotonic()
         was = self.loop.state.cooling
-        decision = self.loop.tick()
-        self.watch.look(decision, self.clock.monotonic())
+        decision = self.loop.tick(now, self.band.at(now), records_fault=self.records.fault)
+        self.watch.look(decision, now)
         self.standing = {each for each in self.standing if each[0] != PROBE_STUCK}
         self.standing |= {(PROBE_STUCK, place) for place in self.watch.stuck}
         if self.watch.stuck and PROBE_STUCK not in self.raised:

@@ -158,7 +158,7 @@ def kept_timers(data: bytes) -> None:
     """Timers kept over a restart: whatever they say, the pump rests first."""
     kept = None
     with suppress(*OURS):
-        kept = read_kept(_file("kept-timers.json", data))
+        kept = read_kept(_file("kept-timers.json", data)).timers
     state = begin_from(kept, boot="boot-a", ahead_s=0.0, now=1000.0)
     assert (state.cooling.pump, state.cooling.fan) == (False, False)
 

@@ -10,12 +10,12 @@ import pytest
 
 from controller.cli.main import status_of
 from controller.core.state import Decision, Phase, Reason
-from controller.domain.places import lock_instance
 from controller.history.importing import add_history, reading_at
 from controller.records.boot import boottime
 from controller.records.reader import RecordedReading, read_readings
 from controller.records.requests import REQUESTS, swaps
 from controller.records.writer import RecordsWriter
+from controller.service.locks import lock_instance
 from controller.settings.shipped import shipped_config
 from tests.support.laws import make_inputs
 

@@ -12,7 +12,7 @@ from freezegun import freeze_time
 
 from controller.core.decide import begin
 from controller.core.law import Band
-from controller.core.state import Asked, Decision, Inputs, Phase, Reason
+from controller.core.state import NOTHING_ASKED, Asked, Decision, Inputs, Phase, Reason, State
 from controller.domain.alarms import AlarmName
 from controller.errors import OutputError
 from controller.outputs.dry import DryOutput
@@ -20,7 +20,7 @@ from controller.probes.protocol import Fault, Sample
 from controller.probes.sieve import Sieve, SieveRules
 from controller.rehearsal.clock import SimulatedClock
 from controller.service.clock import SystemClock
-from controller.service.loop import ControlLoop, nobody_asks
+from controller.service.loop import BandInForce, ControlLoop
 from controller.service.output_bank import OutputBank
 from controller.settings.law_of import BandSchedule
 from tests.support.laws import make_law
@@ -59,30 +59,52 @@ class Kept:
         self.decisions.append(decision)
 
 
+class Turned:
+    """A loop with the band of a schedule, and what it is asked at each tick."""
+
+    def __init__(self, loop: ControlLoop, clock: SimulatedClock | SystemClock) -> None:
+        self.loop = loop
+        self._clock = clock
+        self._band = BandInForce(SCHEDULE, clock)
+
+    def turn(
+        self,
+        ticks: SimulatedClock,
+        seconds: int,
+        *,
+        tick_s: int = 5,
+        asked: Sequence[Asked] = (),
+    ) -> None:
+        """Let simulated time pass, tick by tick; what is asked for comes at the first ones."""
+        begin_at, wishes = ticks.monotonic(), list(asked)
+        for passed in range(tick_s, seconds + 1, tick_s):
+            ticks.move_to(begin_at + passed)
+            now = self._clock.monotonic()
+            wish = wishes.pop(0) if wishes else NOTHING_ASKED
+            self.loop.tick(now, self._band.at(now), asked=wish)
+
+
 def make_loop(
-    clock: SimulatedClock | SystemClock, source: Script, journal: Kept, **more: object
-) -> ControlLoop:
+    clock: SimulatedClock | SystemClock,
+    source: Script,
+    journal: Kept,
+    *,
+    state: State | None = None,
+    outputs: OutputBank | None = None,
+    **more: object,
+) -> Turned:
     rules = SieveRules(median_of=1, agree=1, stale_after_s=60)
     now = clock.monotonic()
-    return ControlLoop(
+    loop = ControlLoop(
         law=make_law(),
-        schedule=SCHEDULE,
         source=source,
         sieves={name: Sieve(rules) for name in source.values_mc},
-        outputs=OutputBank({"pump": DryOutput(), "fan": DryOutput()}),
-        clock=clock,
+        outputs=outputs or OutputBank({"pump": DryOutput(), "fan": DryOutput()}),
         journal=journal,
-        state=begin(now, last_stop=now - 1000),
+        state=state or begin(now, last_stop=now - 1000),
         **more,  # type: ignore[arg-type]
     )
-
-
-def turn(loop: ControlLoop, clock: SimulatedClock, seconds: int, tick_s: int = 5) -> None:
-    """Let simulated time pass, tick by tick."""
-    begin_at = clock.monotonic()
-    for passed in range(tick_s, seconds + 1, tick_s):
-        clock.move_to(begin_at + passed)
-        loop.tick()
+    return Turned(loop, clock)
 
 
 def test_quiet_ticks_pass_the_same_inputs_and_decision() -> None:
@@ -91,9 +113,9 @@ def test_quiet_ticks_pass_the_same_inputs_and_decision() -> None:
     source, journal = Script(air=16_000, reservoir=4_000), Kept()
     loop = make_loop(clock, source, journal)
 
-    turn(loop, clock, 50)
+    loop.turn(clock, 50)
     source.values_mc["air"] = 16_062
-    turn(loop, clock, 10)
+    loop.turn(clock, 10)
 
     assert len({id(inputs) for inputs in journal.inputs[3:10]}) == 1
     assert journal.inputs[10] is not journal.inputs[9]
@@ -103,16 +125,10 @@ def test_quiet_ticks_pass_the_same_inputs_and_decision() -> None:
 def test_wish_is_passed_on_once() -> None:
     """A pause asked for at one tick is an input of that tick alone."""
     clock = SimulatedClock(datetime(2026, 7, 1, 12, tzinfo=UTC))
-    nothing, wishes = Asked(), [Asked(pause_s=60)]
     journal = Kept()
-    loop = make_loop(
-        clock,
-        Script(air=18_000, reservoir=4_000),
-        journal,
-        asked=lambda: wishes.pop() if wishes else nothing,
-    )
+    loop = make_loop(clock, Script(air=18_000, reservoir=4_000), journal)
 
-    turn(loop, clock, 70)
+    loop.turn(clock, 70, asked=[Asked(pause_s=60)])
 
     reasons = [decision.reason for decision in journal.decisions]
     assert reasons[:12] == [Reason.PAUSED] * 12
@@ -148,7 +164,7 @@ def test_daylight_saving_change_moves_the_band_and_no_timer() -> None:
     journal = Kept()
     loop = make_loop(clock, Script(air=14_000, reservoir=4_000), journal)
 
-    turn(loop, clock, 10 * 3600, tick_s=60)
+    loop.turn(clock, 10 * 3600, tick_s=60)
 
     bands = [inputs.band for inputs in journal.inputs]
     changes = [at for at in range(1, len(bands)) if bands[at] != bands[at - 1]]
@@ -172,14 +188,14 @@ def test_wall_clock_that_jumps_moves_the_band_and_no_timer(jump: timedelta) -> N
 
         clock = JumpingClock(UTC)
         journal = Kept()
-        loop = make_loop(clock, Script(air=18_000, reservoir=4_000), journal)
-        loop.state = begin(ticks.monotonic())
-        turn(loop, ticks, 100)
+        source, state = Script(air=18_000, reservoir=4_000), begin(ticks.monotonic())
+        loop = make_loop(clock, source, journal, state=state)
+        loop.turn(ticks, 100)
         wall.tick(jump)
-        turn(loop, ticks, 195)
+        loop.turn(ticks, 195)
         phases = [decision.phase for decision in journal.decisions]
         assert set(phases) == {Phase.HELD}
-        turn(loop, ticks, 5)
+        loop.turn(ticks, 5)
         assert journal.decisions[-1].phase is Phase.PRIME
         assert {type(inputs.air).__name__ for inputs in journal.inputs} == {"Seen"}
 
@@ -260,13 +276,12 @@ def test_close_gives_every_load_its_turn() -> None:
     bank.close()
 
     assert not fan.on
-    assert bank.closed
 
 
-def loop_with_signal(signal: DryOutput, clock: SimulatedClock, air: Script) -> ControlLoop:
-    loop = make_loop(clock, air, Kept(), signal_for=frozenset({AlarmName.AIR_HIGH}))
-    loop.outputs = OutputBank({"pump": DryOutput(), "fan": DryOutput(), "signal": signal})
-    return loop
+def loop_with_signal(signal: DryOutput, clock: SimulatedClock, air: Script) -> Turned:
+    outputs = OutputBank({"pump": DryOutput(), "fan": DryOutput(), "signal": signal})
+    names = frozenset({AlarmName.AIR_HIGH})
+    return make_loop(clock, air, Kept(), outputs=outputs, signal_for=names)
 
 
 def test_signal_calls_until_somebody_has_seen_it_or_it_is_over() -> None:
@@ -274,20 +289,17 @@ def test_signal_calls_until_somebody_has_seen_it_or_it_is_over() -> None:
     signal, clock, air = DryOutput(), SimulatedClock(UTC_NOON), Script(air=30_000, reservoir=4000)
     loop = loop_with_signal(signal, clock, air)
 
-    turn(loop, clock, 3600)
+    loop.turn(clock, 3600)
     called = signal.on
-    loop.asked = lambda: Asked(acknowledge=(AlarmName.AIR_HIGH,))
-    turn(loop, clock, 5)
-    loop.asked = nobody_asks
-    turn(loop, clock, 60)
+    loop.turn(clock, 65, asked=[Asked(acknowledge=(AlarmName.AIR_HIGH,))])
     seen = signal.on
     air.values_mc["air"] = 16_000
-    turn(loop, clock, 3600)
+    loop.turn(clock, 3600)
     air.values_mc["air"] = 30_000
-    turn(loop, clock, 3600)
+    loop.turn(clock, 3600)
     again = signal.on
     air.values_mc["air"] = 16_000
-    turn(loop, clock, 3600)
+    loop.turn(clock, 3600)
 
     assert (called, seen, again, signal.on) == (True, False, True, False)
 
@@ -297,9 +309,9 @@ def test_signal_is_silent_for_other_alarms() -> None:
     signal, clock, air = DryOutput(), SimulatedClock(UTC_NOON), Script(air=5000, reservoir=4000)
     loop = loop_with_signal(signal, clock, air)
 
-    turn(loop, clock, 3600)
+    loop.turn(clock, 3600)
 
-    assert any(alarm.standing for alarm in loop.state.alarms)
+    assert any(alarm.standing for alarm in loop.loop.state.alarms)
     assert not signal.on
 
 
@@ -310,10 +322,10 @@ def test_a_signal_that_fails_stops_no_cooling(trouble: str) -> None:
     loop = loop_with_signal(Stubborn(trouble), clock, air)
 
     with structlog.testing.capture_logs() as logs:
-        turn(loop, clock, 3600)
+        loop.turn(clock, 3600)
 
-    assert loop.outputs.is_on("pump")
-    assert loop.outputs.fault is None
+    assert loop.loop.outputs.is_on("pump")
+    assert loop.loop.outputs.fault is None
     told = [line for line in logs if line["log_level"] == "error"]
     assert [line["load"] for line in told] == ["signal"]
 
@@ -322,8 +334,8 @@ def test_signal_is_off_after_close() -> None:
     """Like every load."""
     signal, clock = DryOutput(), SimulatedClock(UTC_NOON)
     loop = loop_with_signal(signal, clock, Script(air=30_000, reservoir=4000))
-    turn(loop, clock, 3600)
+    loop.turn(clock, 3600)
 
-    loop.close()
+    loop.loop.close()
 
     assert not signal.on

@@ -103,8 +103,9 @@ def test_restart_after_a_crash_waits_the_whole_rest(here: Bench) -> None:
     assert "18.00 °C" in status
     here.signal(signal.SIGTERM)
     _, lines = here.ended()
-    assert lines[0]["event"] == "started"
-    assert lines[0]["rested_s"] == 0.0
+    assert [line["event"] for line in lines[:2]] == ["last_run_ended_with_the_pump_on", "started"]
+    assert lines[0]["how"] == "the process was killed"
+    assert lines[1]["rested_s"] == 0.0
 
 
 def test_reload_takes_a_good_file_and_keeps_the_old_one_against_a_bad_one(here: Bench) -> None:

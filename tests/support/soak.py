@@ -24,7 +24,7 @@ from controller.probes.sieve import Sieve, SieveRules
 from controller.records.writer import RecordsWriter
 from controller.rehearsal.clock import SimulatedClock
 from controller.service.journal import Journals
-from controller.service.loop import ControlLoop
+from controller.service.loop import BandInForce, ControlLoop
 from controller.service.output_bank import OutputBank
 from controller.settings.law_of import BandSchedule
 from tests.support.invariants import check_step
@@ -142,18 +142,20 @@ class Soak:
         now = self.clock.monotonic()
         self.records = RecordsWriter(records, chamber="soak", boot_id="b", ahead_s=0.0)
         rules = SieveRules(median_of=3, agree=2, stale_after_s=60.0)
+        self.asked: Asked = NOTHING_ASKED
+        self.swap_due: bool | None = None
+        schedule = BandSchedule(
+            day=Band(16_500, 15_500),
+            night=Band(15_500, 14_500),
+            night_from=time(22),
+            night_to=time(6),
+        )
+        self.band = BandInForce(schedule, self.clock)
         self.loop = ControlLoop(
             law=make_law(),
-            schedule=BandSchedule(
-                day=Band(16_500, 15_500),
-                night=Band(15_500, 14_500),
-                night_from=time(22),
-                night_to=time(6),
-            ),
             source=self.chamber,
             sieves={place: Sieve(rules) for place in PLACES},
             outputs=OutputBank(self.outputs),
-            clock=self.clock,
             journal=Journals(self.records, self),
             state=begin(now, last_stop=now - 1000.0),
             signal_for=frozenset({AlarmName.AIR_HIGH, AlarmName.PROBE_LOST}),
@@ -173,7 +175,8 @@ class Soak:
             clock.move_to(clock.monotonic() + TICK_S)
             self._throw()
             was = loop.state.cooling
-            decision = loop.tick()
+            now = clock.monotonic()
+            decision = loop.tick(now, self.band.at(now), asked=self.asked, swap_due=self.swap_due)
             after, inputs = loop.state.cooling, loop.inputs
             assert inputs is not None
             where = f"tick {self.ticks}"
@@ -201,7 +204,7 @@ class Soak:
             elif random.random() < 1.0 / 20_000.0:
                 output.mood = random.choice(("refuses", "sticks", "reads wrong"))
                 self.chamber.thrown[f"{name} {output.mood}"] += 1
-        self.loop.asked = lambda: NOTHING_ASKED
+        self.asked = NOTHING_ASKED
         if random.random() < 1.0 / 3000.0:
             asked = random.choice(
                 (
@@ -211,10 +214,10 @@ class Soak:
                     Asked(acknowledge=tuple(AlarmName)),
                 )
             )
-            self.loop.asked = lambda: asked
+            self.asked = asked
             self.chamber.thrown["asked"] += 1
         if random.random() < 1.0 / 5000.0:
-            self.loop.swap_due = random.choice((None, True, False))
+            self.swap_due = random.choice((None, True, False))
 
     def close(self) -> None:
         """End off, and write what waits."""

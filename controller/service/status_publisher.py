@@ -1,7 +1,9 @@
-"""How the chamber is, tick by tick, for the status file and the service manager."""
+"""How the chamber is, tick by tick, in the status file and for the service manager."""
 
 from __future__ import annotations
 
+import contextlib
+import time
 from pathlib import Path
 from typing import Any
 
@@ -14,16 +16,16 @@ from controller.records.status_file import (
     status_document,
     write_status,
 )
+from controller.service.chamber import Chamber
 from controller.service.journal import shown
-from controller.service.loop import ControlLoop
 from controller.service.newest_writer import NewestWriter
 
 
-class StatusTeller:
+class StatusPublisher:
     """The status file of one chamber, and the figures in it that only this process knows."""
 
     def __init__(self, place: Path, *, boot: str | None) -> None:
-        """Begin to tell.
+        """Begin to publish.
 
         Args:
             place: The state directory.
@@ -34,10 +36,8 @@ class StatusTeller:
         self._starts = 0
         self._pump_s = 0.0
         self._counted_at: float | None = None
-        self._was_on = False
-        self._writer = NewestWriter[dict[str, Any]](
-            "status", lambda document: write_status(self._file, document)
-        )
+        self._pump_before = False
+        self._writer = NewestWriter[dict[str, Any]]("status", self._write)
 
     def count(self, *, pump: bool, now: float) -> None:
         """Count starts and running time of the pump, once a tick.
@@ -46,41 +46,38 @@ class StatusTeller:
             pump: Whether it runs from this tick on.
             now: Monotonic instant of the tick [s].
         """
-        if self._was_on and self._counted_at is not None:
+        if self._pump_before and self._counted_at is not None:
             self._pump_s += now - self._counted_at
         self._counted_at = now
-        self._starts += pump and not self._was_on
-        self._was_on = pump
+        self._starts += pump and not self._pump_before
+        self._pump_before = pump
 
-    def tell(
+    def publish(
         self,
-        loop: ControlLoop,
+        chamber: Chamber,
         *,
-        chamber: str,
-        stage: str,
-        tick_s: float,
         late_s: float,
         records_waiting: int,
-        stuck: tuple[str, ...],
         supply_fails: bool,
+        not_kept: bool,
+        requests_fault: str | None,
     ) -> None:
         """Hand over how the chamber is now.
 
         Args:
-            loop: The loop, just turned.
-            chamber: Its name.
-            stage: The stage in force.
-            tick_s: Beat of the loop [s].
+            chamber: It has turned just now.
             late_s: How late this tick came [s].
             records_waiting: Rows that are not on the medium yet.
-            stuck: Probes that stand still on a moving plant.
             supply_fails: Whether the supply fails at starts of the pump.
+            not_kept: Whether the timers cannot be kept over a power cut.
+            requests_fault: Why requests cannot be read or answered; None while they can.
         """
+        loop, settings = chamber.loop, chamber.settings
         if loop.inputs is None:
             return
         moment = Moment(
-            now=loop.clock.monotonic(),
-            local=loop.clock.local(),
+            now=chamber.clock.monotonic(),
+            local=chamber.clock.local(),
             boot_id=self._boot,
             boottime_s=boottime(),
         )
@@ -89,6 +86,8 @@ class StatusTeller:
             "records_waiting": records_waiting,
             "starts": self._starts,
             "pump_s": round(self._pump_s, 1),
+            "timers_kept": not not_kept,
+            "requests_fault": requests_fault,
             "refused": {
                 name: {fault.value: count for fault, count in sieve.counts.items()}
                 for name, sieve in loop.sieves.items()
@@ -101,11 +100,11 @@ class StatusTeller:
                 loop.inputs,
                 loop.law,
                 moment,
-                chamber=chamber,
-                stage=stage,
-                tick_s=tick_s,
+                chamber=settings.chamber.name,
+                stage=chamber.stage,
+                tick_s=settings.timing.tick,
                 figures=figures,
-                stuck=stuck,
+                stuck=chamber.watch.stuck,
                 supply_fails=supply_fails,
             )
         )
@@ -113,7 +112,13 @@ class StatusTeller:
     def close(self) -> None:
         """End, and leave nothing that would look fresh."""
         self._writer.close()
-        self._file.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # somebody may have put a folder in its place
+            self._file.unlink(missing_ok=True)
+
+    def _write(self, document: dict[str, Any]) -> None:
+        # the system's time zone may change while this runs; done in this thread, as it reads a file
+        time.tzset()
+        write_status(self._file, document)
 
 
 def status_line(decision: Decision, inputs: Inputs) -> str:

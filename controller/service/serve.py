@@ -1,0 +1,359 @@
+"""The control process from start to stop: a chamber built whole, turned until a signal comes."""
+
+from __future__ import annotations
+
+import contextlib
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from time import monotonic as _monotonic
+
+import structlog
+
+from controller.domain.places import records_path
+from controller.errors import ControllerError, OutputError, SettingsError
+from controller.records.boot import boot_id, boottime
+from controller.records.requests import REQUESTS, Kind, newest
+from controller.records.writer import REFUSED, STAGE, RecordsWriter
+from controller.service.chamber import (
+    LostOutputsError,
+    SourceOpener,
+    Surroundings,
+    opened_chamber,
+    reloaded_chamber,
+)
+from controller.service.journal import Journals, LogJournal
+from controller.service.kept_wiring import KeptLoad, WiringStore
+from controller.service.locks import LineLocks, lock_instance
+from controller.service.notify import Notifier
+from controller.service.output_bank import OutputBank
+from controller.service.pending_requests import PendingRequests
+from controller.service.signals import Signals
+from controller.service.sources import open_source
+from controller.service.status_publisher import StatusPublisher, status_line
+from controller.service.timer_store import TimerStore
+from controller.service.told_once import ToldOnce
+from controller.service.wiring import Plan, open_outputs, plan_of
+
+OPEN_TRIES = 5
+OPEN_AGAIN_AFTER_S = 1.0
+"""A line may stay busy for a moment after a crash of the process that held it."""
+REFUSED_EVERY_S = 900.0
+"""How often readings that were refused are summed up for the records."""
+WIRING_WITHIN_S = 2.0
+"""How long a start waits for the medium to take the wiring."""
+
+_log = structlog.get_logger("coldpin")
+
+
+def serve(
+    config: Path,
+    place: Path,
+    *,
+    notifier: Notifier,
+    source: SourceOpener = open_source,
+) -> bool:
+    """Control one chamber until SIGTERM or SIGINT; every output ends off.
+
+    Args:
+        config: The configuration.
+        place: The state directory.
+        notifier: Speaks to the service manager.
+        source: Opens what reads the probes.
+
+    Returns:
+        Whether every driver let go of its load; one that hangs may hold up the end of the process.
+
+    Raises:
+        SettingsError: The configuration cannot be used.
+        BusyError: Another process controls this chamber or drives one of its lines.
+        OutputError: A relay is not there.
+        ProbeError: The place where temperatures come from is not there.
+    """
+    signals = Signals()
+    with contextlib.ExitStack() as stack:
+        stack.enter_context(signals.received())
+        plan = plan_of(config)
+        stack.enter_context(lock_instance(place))
+        process = stack.enter_context(
+            _Process.running(config, place, plan, signals=signals, source=source)
+        )
+        notifier.ready()
+        process.turn(notifier)
+    notifier.stopping()
+    return process.all_let_go
+
+
+class _Process:
+    """What lives as long as the process; the chamber is replaced whole at a reload."""
+
+    def __init__(
+        self, config: Path, place: Path, plan: Plan, *, signals: Signals, source: SourceOpener
+    ) -> None:
+        self._config = config
+        self._signals = signals
+        self._once = ToldOnce(_log.warning)
+        self._boot = boot_id()
+        self._lines = LineLocks()
+        self._lines.claim(plan.loads)
+        self._wiring = WiringStore(place)
+        self._timers = TimerStore(place, boot=self._boot)
+        self._reloading: _Reading | None = None
+        self._swap_due: bool | None = None
+        self._swap_due_until_s = 0.0
+        self._stage_request = _stage_asked_for_last(place, plan)
+        self.all_let_go = True
+        self._wiring.keep(_kept(plan))
+        self._wiring.wait_written(WIRING_WITHIN_S)  # before a line is opened, if the medium allows
+        outputs = self._opened_outputs(plan)
+        try:
+            self._begin(place, plan, outputs, source)
+        except BaseException:
+            outputs.close()
+            self._lines.close()
+            raise
+
+    @classmethod
+    @contextlib.contextmanager
+    def running(
+        cls, config: Path, place: Path, plan: Plan, *, signals: Signals, source: SourceOpener
+    ) -> Iterator[_Process]:
+        """Open everything, and end off whatever happens; telling and keeping come after that."""
+        process = cls(config, place, plan, signals=signals, source=source)
+        try:
+            yield process
+        finally:
+            process.close()
+
+    def _begin(self, place: Path, plan: Plan, outputs: OutputBank, source: SourceOpener) -> None:
+        settings = plan.settings
+        stage = self._stage_request or settings.chamber.stage
+        self._status = StatusPublisher(place, boot=self._boot)
+        # the clocks' distance is set again at every tick
+        self._records = RecordsWriter(
+            records_path(settings.records.path, place),
+            chamber=settings.chamber.name,
+            boot_id=self._boot or "",
+            ahead_s=boottime() - _monotonic(),
+            told=lambda text: _log.warning("records", note=text),
+            keep_detail_s=settings.records.keep_detail,
+        )
+        self._around = Surroundings(
+            folder=self._config.parent,
+            open_source=source,
+            journal=Journals(LogJournal(), self._records),
+            before_start=self._timers.before_start,
+            once=self._once,
+        )
+        now = _monotonic()
+        state = self._timers.begun(now)
+        self._chamber = opened_chamber(plan, stage, outputs, state, self._around)
+        self._records.tell(now, STAGE, stage)
+        self._requests = PendingRequests(
+            place / REQUESTS,
+            boot_id=self._boot,
+            boottime=boottime,
+            set_stage=self._set_stage,
+            set_swap_due=self._set_swap_due,
+            every_s=min(1.0, settings.timing.tick),
+        )
+        _log.info(
+            "started",
+            chamber=settings.chamber.name,
+            stage=stage,
+            dry=plan.dry,
+            rested_s=round(now - state.cooling.pump_since, 1),
+            phase=state.cooling.phase.value,
+        )
+        if not self._timers.keeps:
+            _log.error(
+                "nothing_kept",
+                place=str(place),
+                effect="cooling goes on; readings, pack changes and timers do not outlive a power "
+                "cut, and the pump rests its whole time after each start",
+            )
+
+    def turn(self, notifier: Notifier) -> None:
+        """Tick on a grid of monotonic time; a late tick does not shift the ones after it."""
+        due = _monotonic()
+        sum_up_at = due + REFUSED_EVERY_S
+        while self._signals.stop is None:
+            self._reload()
+            tick_s = self._chamber.settings.timing.tick
+            started = _monotonic()
+            self._records.ahead_s = boottime() - started  # only one of them stops in a suspend
+            self._judge_lateness(started - due, tick_s, started)
+            if self._swap_due is not None and boottime() > self._swap_due_until_s:
+                self._swap_due = None  # the lookout no longer renews it: nothing is known
+            asked = self._requests.take()
+            chamber = self._chamber  # after the requests, which may have changed the stage
+            decision = chamber.tick(
+                started,
+                asked=asked,
+                swap_due=self._swap_due,
+                records_fault=self._records.fault,
+            )
+            self._timers.keep(chamber.loop.state.cooling, _monotonic())
+            notifier.alive()
+            if started >= sum_up_at:
+                sum_up_at = started + REFUSED_EVERY_S
+                for name, fault, count in chamber.watch.refused():
+                    self._records.tell(started, REFUSED, name, f"{count} {fault}")
+            if chamber.loop.inputs is not None:
+                notifier.status(status_line(decision, chamber.loop.inputs))
+            self._status.count(pump=decision.pump, now=started)
+            self._status.publish(
+                chamber,
+                late_s=started - due,
+                records_waiting=self._records.waiting,
+                supply_fails=self._timers.supply_fails,
+                not_kept=not self._timers.keeps,
+                requests_fault=self._requests.fault,
+            )
+            due += tick_s * max(1, -(-(_monotonic() - due) // tick_s))
+            self._wait_until(due, notifier)
+
+    def close(self) -> None:
+        """Put every load off first; then keep what must be kept, each part for a limited time."""
+        chamber = self._chamber
+        chamber.close()
+        self.all_let_go = not chamber.loop.outputs.hangs
+        self._timers.close(chamber.loop.state.cooling, _monotonic())
+        self._lines.close()
+        self._wiring.close()
+        self._status.close()
+        self._requests.close()
+        self._records.close()
+        _log.info("stopped", why=self._signals.stop or "an error", outputs="off")
+
+    def _opened_outputs(self, plan: Plan) -> OutputBank:
+        for tries_left in range(OPEN_TRIES - 1, -1, -1):
+            try:
+                return open_outputs(plan)
+            except OutputError as error:
+                if not tries_left or self._signals.stop:
+                    self._lines.close()
+                    raise
+                _log.warning("outputs_not_open_yet", error=str(error), tries_left=tries_left)
+                self._signals.sleep(OPEN_AGAIN_AFTER_S)
+        raise AssertionError("the last try returns or raises")
+
+    def _set_swap_due(self, due: bool, until_s: float) -> None:
+        self._swap_due = due
+        self._swap_due_until_s = until_s
+
+    def _set_stage(self, name: str) -> str:
+        stages = self._chamber.settings.stages
+        if name not in stages:
+            return f'no stage "{name}", allowed: {", ".join(sorted(stages))}'
+        self._chamber = self._chamber.in_stage(name)
+        self._records.tell(_monotonic(), STAGE, name)
+        return f"stage {name} in force"
+
+    def _wait_until(self, due: float, notifier: Notifier) -> None:
+        """Sleep until the next tick, a signal, or the next ping that the watchdog needs."""
+        longest_s = (notifier.watchdog_s or float("inf")) / 3
+        while not self._signals.waiting:
+            left_s = due - _monotonic()
+            if left_s <= 0:
+                return
+            self._signals.sleep(min(left_s, longest_s))
+            if left_s > longest_s:
+                notifier.alive()
+
+    def _judge_lateness(self, late_s: float, tick_s: float, now: float) -> None:
+        if late_s > tick_s:
+            self._once.fault("loop", "ticks come late", now, late_s=round(late_s, 3))
+        else:
+            self._once.ended("loop")
+
+    def _reload(self) -> None:
+        """Begin to read the configuration where that was asked for, and use one that has been read.
+
+        A thread reads it: a medium that hangs must not keep the loop. The new chamber is taken
+        whole, or the old one goes on whole and the log says why.
+        """
+        if self._signals.take_reload():
+            self._reloading = _Reading(self._config, self._chamber.plan, self._wiring)
+        if self._reloading is None or not self._reloading.done:
+            return
+        reading, self._reloading = self._reloading, None
+        if reading.plan is None:
+            self._kept_as_it_was(*reading.problems)
+            return
+        try:
+            self._lines.claim(reading.plan.loads)
+            chamber, problem = reloaded_chamber(self._chamber, reading.plan, self._around)
+        except LostOutputsError:
+            raise
+        except ControllerError as error:
+            self._kept_as_it_was(str(error))
+            return
+        stage_changed = chamber.stage != self._chamber.stage
+        self._chamber = chamber
+        if problem is not None:
+            self._kept_as_it_was(str(problem))
+            return
+        if stage_changed:
+            self._records.tell(_monotonic(), STAGE, chamber.stage)
+        self._wiring.keep(_kept(chamber.plan))
+        _log.info("config_reloaded", stage=chamber.stage)
+
+    def _kept_as_it_was(self, *problems: str) -> None:
+        self._wiring.keep(_kept(self._chamber.plan))
+        for problem in problems:
+            _log.error("config_kept_as_it_was", problem=problem)
+
+
+class _Reading:
+    """A configuration that is being read by a thread of its own."""
+
+    def __init__(self, config: Path, old: Plan, wiring: WiringStore) -> None:
+        self.plan: Plan | None = None
+        self.problems: tuple[str, ...] = ()
+        self._config = config
+        self._old = old
+        self._wiring = wiring
+        self._thread = threading.Thread(target=self._read, name="reload", daemon=True)
+        self._thread.start()
+
+    @property
+    def done(self) -> bool:
+        """Whether it has been read, or cannot be."""
+        return not self._thread.is_alive()
+
+    def _read(self) -> None:
+        try:
+            plan = plan_of(self._config)
+        except SettingsError as error:
+            self.problems = error.problems
+            return
+        except Exception as error:  # noqa: BLE001 - whatever is in the file, the old one goes on
+            self.problems = (f"{type(error).__name__}: {error}",)
+            return
+        # before a new line is opened, `coldpin off` must be able to find it beside the old ones
+        union = [*_kept(self._old), *(load for load in _kept(plan) if load not in _kept(self._old))]
+        self._wiring.keep(union)
+        self._wiring.wait_written(WIRING_WITHIN_S)
+        self.plan = plan
+
+
+def _kept(plan: Plan) -> list[KeptLoad]:
+    return [
+        KeptLoad(name=load.name, driver=load.driver_name, options=load.options)
+        for load in plan.loads
+    ]
+
+
+def _stage_asked_for_last(place: Path, plan: Plan) -> str | None:
+    """Return the stage that people asked for, None where the file's own is in force.
+
+    It stays until the configuration itself names another one than when it was asked for.
+    """
+    with contextlib.suppress(OSError):  # `PendingRequests` reports what is wrong with the file
+        last = newest(place / REQUESTS, Kind.STAGE)
+        if last is not None and last.payload.get("instead_of") == plan.settings.chamber.stage:
+            name = str(last.payload.get("name"))
+            if name in plan.settings.stages:
+                return name
+    return None
