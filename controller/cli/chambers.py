@@ -18,6 +18,7 @@ from controller.lookout.chamber_rows import rows_of
 from controller.lookout.chambers import Chamber, chamber_at, chamber_of, chambers_told
 from controller.lookout.pack_budget import Budget, budget_of, budget_words
 from controller.records.status_file import RUNTIME
+from controller.settings.foresight_of import freezer_packs_per_day
 from controller.settings.load import Settings, read_settings
 
 
@@ -28,7 +29,7 @@ from controller.settings.load import Settings, read_settings
     "--freezer",
     "packs_per_day",
     type=click.FloatRange(0, min_open=True),
-    help="Packs that one freezer freezes in a day; default: [lookout] freezer_packs_per_day.",
+    help="Packs that one freezer freezes in a day; by default from the configuration.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 def chambers(
@@ -43,7 +44,7 @@ def chambers(
     first = read_settings(paths[0])
     now = datetime.now(UTC)
     found = _told(first, paths[0]) if broker else [_here(path, now) for path in paths]
-    per_day = packs_per_day or first.lookout.freezer_packs_per_day
+    per_day = packs_per_day or freezer_packs_per_day(first)
     budgets = (
         []
         if per_day is None

@@ -19,6 +19,7 @@ from controller.foresight.room_side import Room
 from controller.foresight.situation import Situation
 from controller.foresight.swaps import Logged, Swap
 from controller.foresight.water_side import FROZEN, FROZEN_MEAN, Group, Water, WaterSide
+from controller.thermal.freezing import FreezerPace, FreezerQueue, frozen_queue
 
 HORIZON_S = 48 * 3600.0
 SOONER_S = 1800.0
@@ -43,8 +44,7 @@ class Habits:
     packs: int
     """Packs in all."""
     packs_in_set: int
-    refreeze_s: float
-    """From spent to frozen [s]; infinite: never in this freezer."""
+    freezer: FreezerPace
 
     def awake(self, hour: float) -> bool:
         """Return whether somebody is awake at a local hour."""
@@ -126,7 +126,7 @@ def _planned(
     eager: bool,
 ) -> SwapPlan:
     """Return one plan: as late as it may be, or as soon as a set is frozen."""
-    ready_s = _freezer(logged, habits)
+    freezer = _freezer(logged, habits)
     now_s, ends_s = forecast.as_of_s, forecast.as_of_s + HORIZON_S
     from_s, start, water = now_s, situation.start, _marked(situation)
     spent_s = forecast.early_s
@@ -137,9 +137,9 @@ def _planned(
         earliest_s = from_s + APART_S if swaps else from_s
         wish_s, why = _wished(spent_s, earliest_s, habits, hour_at)
         if eager:
-            wish_s, why = _sooner(wish_s, why, max(earliest_s, _all_ready_s(ready_s, habits)),
-                                  habits, hour_at)  # fmt: skip
-        at_s, packs, lacking = _possible(wish_s, ready_s, habits, hour_at)
+            frozen_s = max(earliest_s, _all_ready_s(freezer.ready_s, habits))
+            wish_s, why = _sooner(wish_s, why, frozen_s, habits, hour_at)
+        at_s, packs, lacking = _possible(wish_s, freezer.ready_s, habits, hour_at)
         if at_s >= ends_s or math.isinf(at_s):
             short = True
             break
@@ -154,7 +154,7 @@ def _planned(
                 too_warm_k_h=_too_warm_k_h(arrived),
             )
         )
-        ready_s = sorted([*ready_s[packs:], *([at_s + habits.refreeze_s] * packs)])
+        freezer = freezer.without(packs).put(packs, at_s, habits.freezer)
         last = arrived[-1] if arrived else None
         before = water if last is None else last.water
         air_c = start.air_c if last is None else last.air_c
@@ -197,13 +197,13 @@ def _sooner(
     return at_s, "a set is frozen, and the freezer is what runs short"
 
 
-def _freezer(logged: Sequence[Logged], habits: Habits) -> list[float]:
-    """Return when each pack outside the water is frozen [s], earliest first."""
-    ready_s = [-math.inf] * max(0, habits.packs - habits.packs_in_set)
+def _freezer(logged: Sequence[Logged], habits: Habits) -> FreezerQueue:
+    """Return when each pack outside the water is frozen."""
+    freezer = frozen_queue(max(0, habits.packs - habits.packs_in_set), habits.freezer)
     for note in sorted(logged, key=lambda each: each.at_s):
-        packs = min(note.packs, len(ready_s))
-        ready_s = sorted([*ready_s[packs:], *([note.at_s + habits.refreeze_s] * packs)])
-    return ready_s
+        packs = min(note.packs, len(freezer.ready_s))
+        freezer = freezer.without(packs).put(packs, note.at_s, habits.freezer)
+    return freezer
 
 
 def _wished(
@@ -234,6 +234,8 @@ def _possible(
     if not ready_s:
         return math.inf, 0, "there are no packs in the freezer"
     at_s = _waking(ready_s[0], habits, hour_at)
+    if math.isinf(at_s):
+        return math.inf, 0, "the packs never freeze in this freezer"
     ready = sum(each_s <= at_s for each_s in ready_s)
     packs = min(ready, wanted)
     return at_s, packs, f"no pack is frozen before {_clock(hour_at(ready_s[0]))}"

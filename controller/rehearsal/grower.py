@@ -7,6 +7,7 @@ from datetime import datetime, time
 from random import Random
 
 from controller.settings.scenario_file import GrowerScript
+from controller.thermal.freezing import FreezerPace, FreezerQueue
 
 HOUR_S = 3600.0
 FORGOTTEN_WITHIN_S = HOUR_S
@@ -28,10 +29,10 @@ class Visit:
 
 @dataclass(slots=True, kw_only=True)
 class Freezer:
-    """The packs that are not in the reservoir, by when they went in."""
+    """The packs that are not in the reservoir, and how fast they freeze."""
 
-    refreeze_s: float
-    since_s: list[float] = field(default_factory=list)
+    pace: FreezerPace
+    queue: FreezerQueue = field(default_factory=FreezerQueue)
 
     def take(self, wanted: int, at_s: float, *, worth: float) -> tuple[int, float]:
         """Take up to *wanted* packs worth putting in; return how many and their mean share frozen.
@@ -41,15 +42,14 @@ class Freezer:
             at_s: Seconds since the start of the rehearsal.
             worth: Least share that must be frozen.
         """
-        self.since_s.sort()
-        shares = [min(1.0, (at_s - since_s) / self.refreeze_s) for since_s in self.since_s[:wanted]]
-        taken = [share for share in shares if share >= worth]
-        del self.since_s[: len(taken)]
-        return len(taken), (sum(taken) / len(taken) if taken else 0.0)
+        shares = self.queue.frozen_shares(at_s)[:wanted]
+        ready = [share for share in shares if share >= worth]
+        self.queue = self.queue.without(len(ready))
+        return len(ready), (sum(ready) / len(ready) if ready else 0.0)
 
-    def put(self, packs: int, at_s: float) -> None:
-        """Put spent packs in."""
-        self.since_s += [at_s] * packs
+    def put(self, packs: int, at_s: float, *, frozen_share: float = 0.0) -> None:
+        """Put packs in that are frozen to a share."""
+        self.queue = self.queue.put(packs, at_s, self.pace, frozen_share=frozen_share)
 
 
 class Grower:
@@ -109,6 +109,10 @@ class Grower:
             return self._swap(at_s, called, patient=planned is not None)
         return None
 
+    def puts_back(self, packs: int, at_s: float, *, frozen_share: float) -> None:
+        """Put the packs that came out of the water into the freezer."""
+        self._freezer.put(packs, at_s, frozen_share=frozen_share)
+
     def awake(self, local: datetime) -> bool:
         """Return whether the person is awake at a local time."""
         wakes, sleeps, now = self._script.wakes, self._script.sleeps, local.time()
@@ -141,5 +145,4 @@ class Grower:
         if not packs:
             return None
         self._last_swap_s = at_s
-        self._freezer.put(packs, at_s)
         return Visit(packs=packs, frozen_share=frozen_share)

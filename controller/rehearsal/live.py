@@ -10,7 +10,7 @@ from controller.rehearsal.plant_probes import PlantProbes
 from controller.rehearsal.plants import build_chamber
 from controller.rehearsal.room import room_c
 from controller.service.output_bank import OutputBank
-from controller.settings.foresight_of import hour_of, lights_of
+from controller.settings.foresight_of import hour_of, lights_to_plan_by
 from controller.settings.load import Settings
 
 
@@ -22,10 +22,10 @@ def open_live_chamber(settings: Settings, outputs: OutputBank) -> SampleSource:
     def room_now(_instant: float) -> float:
         return room_c(room, datetime.now(zone))
 
-    lights = lights_of(settings)
+    lights = lights_to_plan_by(settings)
 
     def lights_now(_instant: float) -> bool:
-        return lights is not None and lights.on(hour_of(datetime.now(zone).time()))
+        return lights.on(hour_of(datetime.now(zone).time()))
 
     return PlantProbes(
         build_chamber(settings, room_now(0.0)),

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Protocol
 
 from controller.settings.load import Settings
 from controller.thermal.first_order import FirstOrderPlant, FirstOrderSpec
+from controller.thermal.freezing import refreeze_h
 from controller.thermal.plant import Plant
 from controller.thermal.specs import PlantSpec
 
@@ -46,8 +48,12 @@ class SimulatedChamber(Protocol):
         """
         ...
 
-    def swap(self, *, packs: int, frozen_share: float) -> None:
-        """Take the most spent packs out and put others in."""
+    def swap(self, *, packs: int, frozen_share: float) -> float:
+        """Take the most spent packs out and put others in.
+
+        Returns:
+            Share of those taken out that was frozen still.
+        """
         ...
 
     def account(self) -> Account:
@@ -77,8 +83,10 @@ class FirstOrderChamber:
         self._state = self._plant.step(self._state, cooling=self._cooling, dt_s=dt_s)
         self.air_c = self._state.air_c
 
-    def swap(self, *, packs: int, frozen_share: float) -> None:
+    def swap(self, *, packs: int, frozen_share: float) -> float:
         """Do nothing: this plant knows no packs."""
+        del packs, frozen_share
+        return 0.0
 
     def account(self) -> Account:
         """Return an empty account."""
@@ -92,8 +100,13 @@ class LumpedChamber:
         self._plant = Plant(spec)
         self._freezer_c = -18.0 if spec.packs.freezer_c is None else spec.packs.freezer_c
         self._room_rh = spec.room.rh
+        freeze = math.isfinite(refreeze_h(spec.packs))
         self._state = self._plant.start(
-            air_c=air_c, reservoir_c=reservoir_c, room_c=room_c, rh=spec.chamber.rh
+            air_c=air_c,
+            reservoir_c=reservoir_c,
+            room_c=room_c,
+            rh=spec.chamber.rh,
+            frozen_share=1.0 if freeze else 0.0,
         )
         self._drive = (False, False, 1.0)
         self.lights = False
@@ -120,9 +133,10 @@ class LumpedChamber:
         self.air_c = self._state.air_c
         self.reservoir_c = self._state.reservoir_c
 
-    def swap(self, *, packs: int, frozen_share: float) -> None:
+    def swap(self, *, packs: int, frozen_share: float) -> float:
         """Take the most spent packs out and put others from the freezer in."""
         frozen = frozen_share > 0
+        before_kg = self._state.bath.swapped_out_frozen_kg
         self._state = self._plant.swap(
             self._state,
             packs=packs,
@@ -130,6 +144,9 @@ class LumpedChamber:
             pack_c=self._freezer_c if frozen_share >= 1 else (0.0 if frozen else 5.0),
         )
         self._show()
+        out_kg = packs * self._plant.spec.packs.kg
+        frozen_kg = self._state.bath.swapped_out_frozen_kg - before_kg
+        return min(1.0, frozen_kg / out_kg) if out_kg > 0 else 0.0
 
     def account(self) -> Account:
         """Return what the run did so far."""

@@ -32,10 +32,11 @@ from controller.service.journal import Journal, Journals
 from controller.service.loop import BandInForce, ControlLoop
 from controller.service.output_bank import OutputBank
 from controller.service.sources import sieves_of
-from controller.settings.foresight_of import hour_of, lights_of
+from controller.settings.foresight_of import hour_of, lights_to_plan_by
 from controller.settings.law_of import BandSchedule, law_of, schedule_of
 from controller.settings.load import Settings
 from controller.settings.scenario_file import FaultScript, ScenarioFile
+from controller.thermal.freezing import freezer_pace, frozen_queue
 from controller.thermal.specs import PlantSpec
 
 DAY_S = 86_400.0
@@ -44,8 +45,6 @@ FIRST_DAY = datetime(2026, 7, 13)  # noqa: DTZ001 - given its zone where it is u
 """A Monday in July; the date matters for nothing but daylight saving and the look of a table."""
 SETTLED_S = 1200.0
 """After a swap, the next forecast waits until the reservoir shows it."""
-REFREEZE_S = 12 * 3600.0
-"""Where the plant gives no time of its own; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,12 +132,12 @@ class Rehearsal:
         self._swapped_since_row: int | None = None
         self._asked: Asked = NOTHING_ASKED
         self._outputs = {"pump": DryOutput(), "fan": DryOutput()}
-        self._lights = lights_of(settings)
         self.law = law_of(settings) if law is None else law
         self._schedule = schedule or schedule_of(settings.stages[settings.chamber.stage])
         self._swap_at_c = math.inf if swap_at_c is None else swap_at_c
         self._observer: Observer | None = None
         self._observed_from_s = math.inf
+        self._lights = lights_to_plan_by(settings)
         random = Random(self.seed)  # noqa: S311 - a person's habits, not a secret
         try:
             self._spec = settings.plant_spec() if plant is None else plant
@@ -160,13 +159,11 @@ class Rehearsal:
             moved=self._moved,
         )
         packs = self._spec.packs
-        freezer = Freezer(
-            refreeze_s=REFREEZE_S if packs.refreeze_h is None else packs.refreeze_h * 3600
-        )
         in_freezer = max(0, packs.count - packs.in_reservoir)
         ready = scenario.grower.packs_ready
         ready = in_freezer if ready is None else min(ready, in_freezer)
-        freezer.put(ready, -math.inf)
+        pace = freezer_pace(self._spec)
+        freezer = Freezer(pace=pace, queue=frozen_queue(ready, pace))
         freezer.put(in_freezer - ready, 0.0)  # the others have just gone in
         self._grower = Grower(
             scenario.grower, freezer, packs_in_use=packs.in_reservoir, random=random
@@ -357,7 +354,8 @@ class Rehearsal:
     def _visited(self, visit: Visit, at_s: float) -> None:
         if visit.packs:
             self._next_swap_s, self._forecast_due_s = None, at_s + SETTLED_S
-            self.chamber.swap(packs=visit.packs, frozen_share=visit.frozen_share)
+            left_frozen = self.chamber.swap(packs=visit.packs, frozen_share=visit.frozen_share)
+            self._grower.puts_back(visit.packs, at_s, frozen_share=left_frozen)
             self.swaps.append({"t_s": at_s, "packs": visit.packs})
             if self._observer is not None:
                 self._observer.swapped(at_s, packs=visit.packs, frozen_share=visit.frozen_share)
@@ -393,9 +391,7 @@ class Rehearsal:
         )
 
     def _lights_on(self, now: float) -> bool:
-        return self._lights is not None and self._lights.on(
-            hour_of(self.clock.local_at(now).time())
-        )
+        return self._lights.on(hour_of(self.clock.local_at(now).time()))
 
     def _room_c(self, now: float) -> float:
         steps = self.scenario.room.warmer_by

@@ -10,7 +10,7 @@ from controller.foresight.sized import Sized, sized_from
 from controller.foresight.swap_plan import Habits
 from controller.settings.load import Settings
 from controller.settings.models import Stage
-from controller.thermal.freezing import refreeze_h
+from controller.thermal.freezing import freezer_kg_per_day, freezer_pace
 
 
 def held_band_of(settings: Settings, stage: Stage) -> HeldBand:
@@ -44,6 +44,20 @@ def sized_of(settings: Settings, stage: Stage) -> Sized:
     )
 
 
+LIGHTS_FROM_H, LIGHTS_TO_H = 8.0, 20.0
+"""Hours of the lights where the configuration has no [lights]: twelve hours of light suit most
+fruiting species. Common practice, no source."""
+
+
+def lights_to_plan_by(settings: Settings) -> Lights:
+    """Return the lights that sizing and rehearsal count: by [lights], else by usual hours."""
+    known = lights_of(settings)
+    if known is not None:
+        return known
+    watts = settings.plant_spec().chamber.lights_w
+    return Lights(watts=watts, from_h=LIGHTS_FROM_H, to_h=LIGHTS_TO_H)
+
+
 def lights_of(settings: Settings) -> Lights | None:
     """Return the lights, None where their hours are not known."""
     if settings.lights is None:
@@ -57,14 +71,28 @@ def lights_of(settings: Settings) -> Lights | None:
 
 def habits_of(settings: Settings) -> Habits:
     """Return when somebody is awake, and what the freezer does."""
-    packs = settings.plant_spec().packs
+    spec = settings.plant_spec()
+    packs = spec.packs
     return Habits(
         wakes_h=hour_of(settings.people.wakes),
         sleeps_h=hour_of(settings.people.sleeps),
         packs=packs.count,
         packs_in_set=packs.in_reservoir,
-        refreeze_s=3600.0 * refreeze_h(packs),
+        freezer=freezer_pace(spec),
     )
+
+
+def freezer_packs_per_day(settings: Settings) -> float | None:
+    """Return the packs that one freezer freezes in a day, None where nothing is said of it.
+
+    By [lookout] freezer_packs_per_day, else by [plant.freezer].
+    """
+    if settings.lookout.freezer_packs_per_day is not None:
+        return settings.lookout.freezer_packs_per_day
+    if not settings.plant.freezer.model_fields_set:
+        return None
+    spec = settings.plant_spec()
+    return freezer_kg_per_day(spec.freezer, spec.packs) / spec.packs.kg
 
 
 def hour_of(at: time) -> float:

@@ -21,6 +21,7 @@ from controller.thermal.specs import (
     ChamberSpec,
     CoilSpec,
     FineSpec,
+    FreezerSpec,
     PackSpec,
     PlantSpec,
     ReservoirSpec,
@@ -94,6 +95,7 @@ PLANT_PARTS = {
     "coil": CoilSpec,
     "reservoir": ReservoirSpec,
     "packs": PackSpec,
+    "freezer": FreezerSpec,
     "room": RoomSpec,
     "fine": FineSpec,
 }

@@ -11,9 +11,10 @@ from typing import NamedTuple
 
 from controller.errors import PhysicsError
 from controller.thermal.packs import (
-    LIQUID_CONDUCTIVITY_W_MK,
+    DEEPEST_FRONT,
     Fill,
     PackFaces,
+    front_of,
     melted_share,
     pack_kj_kg,
 )
@@ -63,11 +64,15 @@ class PackBath:
     def __init__(self, spec: PackSpec, *, film_w_m2k: float) -> None:
         self.fill: Fill = spec.filling
         self._kg = spec.kg
-        self._faces = PackFaces(thickness_mm=spec.thickness_mm, film_w_m2k=film_w_m2k)
-        # the same conductance per kilogram as face / (film + melt·melted)
+        self._faces = PackFaces(
+            thickness_mm=spec.thickness_mm, film_w_m2k=film_w_m2k, shape=spec.shape
+        )
+        # the same conductance per kilogram as face / (film + melt·front)
         self._face_kw_kgk = self._faces.area_m2_kg / 1000.0
-        self._film_share = 1.0 / film_w_m2k
-        self._melt_share = spec.thickness_mm / 2000.0 / LIQUID_CONDUCTIVITY_W_MK
+        self._film_m2k_w = 1.0 / film_w_m2k
+        self._melt_m2k_w = self._faces.melt_m2k_w
+        self._round = spec.shape == "bottle"
+        self._deepest = DEEPEST_FRONT if self._round else 1.0
 
     def group_kw_k(self, packs: int, kj_kg: float) -> float:
         """Return the conductance between water and a group of packs [kW/K]."""
@@ -100,7 +105,8 @@ class PackBath:
         fill = self.fill
         latent, solid, liquid = fill.latent_kj_kg, fill.solid_kj_kgk, fill.liquid_kj_kgk
         plateau_c, kg, half_s = fill.plateau_c, self._kg, 0.5 * stride_s
-        face, film, melt = self._face_kw_kgk, self._film_share, self._melt_share
+        face, film, melt = self._face_kw_kgk, self._film_m2k_w, self._melt_m2k_w
+        is_round, deepest = self._round, self._deepest
         groups: list[PackGroup] = []
         kw_k = kw = 0.0
         melted_kg = bath.melted_kg
@@ -110,7 +116,7 @@ class PackBath:
             # predict the middle of the stride; implicit where temperature answers, so it never
             # overshoots. Written out: this runs all day long.
             if kj_kg > 0.0:
-                rate = face / (film + melt)
+                rate = face / (film + melt * deepest)
                 middle = kj_kg + half_s * rate * (water_c - plateau_c - kj_kg / liquid) / (
                     1.0 + half_s * rate / liquid
                 )
@@ -120,7 +126,8 @@ class PackBath:
                     water_c - plateau_c - (kj_kg + latent) / solid
                 ) / (1.0 + half_s * rate / solid)
             else:
-                rate = face / (film + melt * (1.0 + kj_kg / latent))
+                front = 1.0 + kj_kg / latent
+                rate = face / (film + melt * (front_of("bottle", front) if is_round else front))
                 middle = kj_kg + half_s * rate * (water_c - plateau_c)
             share_before = 0.0 if before < -latent else min(1.0, 1.0 + before / latent)
             if middle > 0.0:
@@ -131,7 +138,8 @@ class PackBath:
                 melted, middle_c = 1.0 + middle / latent, plateau_c
             share = 0.0 if kj_kg < -latent else min(1.0, 1.0 + kj_kg / latent)
             melted_kg += mass_kg * (share - share_before)
-            stride_kw_k = mass_kg * face / (film + melt * melted)
+            front = front_of("bottle", melted) if is_round else melted
+            stride_kw_k = mass_kg * face / (film + melt * front)
             groups.append(PackGroup(packs, kj_kg, stride_kw_k, middle_c))
             kw_k += stride_kw_k
             kw += stride_kw_k * middle_c

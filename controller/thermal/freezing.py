@@ -1,14 +1,19 @@
-"""The freezer that must keep up: how long a pack takes to freeze, and how much a day it can do."""
+"""The freezer that must keep up: how long a pack takes to freeze, and how much a day it can do.
+
+Two limits, and the tighter one holds: the time one pack takes in that air (Plank), and the heat
+that the freezer can move in a day (its rating plate). `FreezerQueue` joins both.
+"""
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Literal
 
 from controller.errors import PhysicsError
 from controller.thermal.packs import FILL_DENSITY_KG_M3, Fill
-from controller.thermal.specs import PackSpec
-from controller.thermal.water import LATENT_HEAT_KJ_KG, enthalpy_kj_kg, ice_enthalpy_kj_kg
+from controller.thermal.specs import FreezerSpec, PackSpec, PlantSpec
+from controller.thermal.water import LATENT_HEAT_KJ_KG
 
 FREEZER_C = -18.0
 """Air of a household freezer [°C]: the four-star storage temperature."""
@@ -22,13 +27,24 @@ FOUR_STAR_KG_DAY_L = 4.5 / 100.0
 Source: definition in the EU household-refrigerator regulation; the freezer's plate says it better.
 """
 FOUR_STAR_LEAST_KG_DAY = 2.0
-FOUR_STAR_FROM_C = 25.0
-"""Temperature from which that load is frozen [°C]."""
+THREE_STAR_SHARE = 0.5
+"""A three-star compartment holds -18 °C and promises no freezing; half of a four-star's is counted.
+Own estimate, no source."""
+ICE_BOX_KG_DAY = 0.5
+"""An ice box of one or two stars, in kg of packs a day, whatever its size. Own estimate."""
+FOOD_KJ_KG = 320.0
+"""Heat of the rating plate's test load from 25 to -18 °C [kJ/kg]; lean food, from memory. Water
+takes 475 on the same way, and 412 from 10 °C."""
+FOOD_LEAVES = {"none": 1.0, "half": 0.8, "full": 0.5}
+"""Share of its capacity left for packs, by what else is in it. Common practice, no source."""
+SPENT_C = 10.0
+"""Temperature at which spent packs go into the freezer [°C]. Own choice: near the warmest useful
+water."""
 
-Shape = Literal["slab", "cylinder", "sphere"]
+Shape = Literal["slab", "bottle", "sphere"]
 _PLANK: dict[Shape, tuple[float, float]] = {
     "slab": (1 / 2, 1 / 8),
-    "cylinder": (1 / 4, 1 / 16),
+    "bottle": (1 / 4, 1 / 16),
     "sphere": (1 / 6, 1 / 24),
 }
 
@@ -58,7 +74,7 @@ def plank_s(
         kj_kg: Heat to take out [kJ/kg].
         density_kg_m3: Density [kg/m³].
         frozen_w_mk: Conductivity of what is frozen [W/(m·K)].
-        shape: ``slab`` (both faces), ``cylinder`` or ``sphere``.
+        shape: ``slab`` (both faces), ``bottle`` (a cylinder) or ``sphere``.
         one_face: A slab that freezes from one face only, lying on a shelf.
 
     Raises:
@@ -113,7 +129,7 @@ def freezing_heat_kj_kg(fill: Fill, *, from_c: float, to_c: float) -> float:
 def refreeze_h(
     packs: PackSpec,
     *,
-    from_c: float = 10.0,
+    from_c: float = SPENT_C,
     film_w_m2k: float = FREEZER_FILM_W_M2K,
     one_face: bool = False,
 ) -> float:
@@ -144,44 +160,119 @@ def refreeze_h(
         around_c=freezer_c,
         freezing_c=fill.plateau_c,
         kj_kg=freezing_heat_kj_kg(fill, from_c=start_c, to_c=freezer_c),
+        shape=packs.shape,
         one_face=one_face,
     )
     return seconds / 3600.0
 
 
-def freezer_kg_per_day(*, litres: float, from_c: float = FOUR_STAR_FROM_C) -> float:
-    """Return the water a four-star freezer must at least be able to freeze a day [kg/day].
+def freezer_kg_per_day(freezer: FreezerSpec, packs: PackSpec) -> float:
+    """Return the packs that the freezer can freeze in a day, however many lie in it [kg/day].
 
-    At the same average watts as its rated load from 25 °C: 100 litres do 4.5 kg from 25 °C and
-    5.19 kg from 10 °C. An equivalence, not a rating: the plate's own kg in 24 h is better.
-
-    Raises:
-        PhysicsError: The volume is not above 0, or *from_c* lies outside 0 to 40 °C.
+    By the plate's capacity, else the least that the regulation asks of that volume; turned from
+    food at 25 °C into spent packs by their heat, less what the food inside takes up. 9 kg of food a
+    day are 7.0 kg of water packs.
     """
-    if not (0.0 < litres < math.inf and 0.0 <= from_c <= 40.0):
-        raise PhysicsError(
-            f"freezer of {litres} L fed from {from_c} °C: the volume must be above 0, the"
-            " temperature between 0 and 40 °C"
+    if freezer.kg_per_day is not None:
+        rated_kg = freezer.kg_per_day
+    elif freezer.stars <= 2:
+        return ICE_BOX_KG_DAY * FOOD_LEAVES[freezer.food]
+    else:
+        rated_kg = max(FOUR_STAR_LEAST_KG_DAY, FOUR_STAR_KG_DAY_L * freezer.litres)
+        if freezer.stars == 3:
+            rated_kg *= THREE_STAR_SHARE
+    fill = packs.filling
+    freezer_c = FREEZER_C if packs.freezer_c is None else packs.freezer_c
+    kj_kg = freezing_heat_kj_kg(
+        fill, from_c=max(SPENT_C, fill.plateau_c), to_c=min(freezer_c, fill.plateau_c)
+    )
+    return rated_kg * FOOD_KJ_KG / kj_kg * FOOD_LEAVES[freezer.food]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FreezerPace:
+    """How fast one freezer freezes one kind of pack."""
+
+    refreeze_s: float
+    """Time one pack takes from melted to frozen [s]; infinite: never in this freezer."""
+    pack_s: float
+    """Least time between two packs, by the heat the freezer can move [s]."""
+
+
+def freezer_pace(spec: PlantSpec) -> FreezerPace:
+    """Return how fast the plant's freezer freezes its packs."""
+    return FreezerPace(
+        refreeze_s=3600.0 * refreeze_h(spec.packs),
+        pack_s=86_400.0 * spec.packs.kg / freezer_kg_per_day(spec.freezer, spec.packs),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class FreezerQueue:
+    """When each pack in the freezer is frozen; a value, each call returns the next one."""
+
+    ready_s: tuple[float, ...] = ()
+    """Instants [s], earliest first."""
+    frozen_at_put: tuple[float, ...] = ()
+    """Share of each that was frozen when it went in."""
+    put_s: tuple[float, ...] = ()
+    """When each went in [s]."""
+    busy_until_s: float = -math.inf
+    """Until when the freezer's heat pump works for the packs put in so far [s]."""
+
+    def put(
+        self, packs: int, at_s: float, pace: FreezerPace, *, frozen_share: float = 0.0
+    ) -> FreezerQueue:
+        """Return the queue with more packs in it.
+
+        Args:
+            packs: How many.
+            at_s: Now [s].
+            pace: The freezer's.
+            frozen_share: Share of each that is frozen still.
+        """
+        thawed = 1.0 - frozen_share
+        rows = list(zip(self.ready_s, self.frozen_at_put, self.put_s, strict=True))
+        busy_s = self.busy_until_s
+        for _ in range(packs):
+            busy_s = max(busy_s, at_s) + thawed * pace.pack_s
+            alone_s = at_s + thawed * pace.refreeze_s if thawed > 0.0 else at_s
+            rows.append((max(alone_s, busy_s), frozen_share, at_s))
+        return self._of(sorted(rows), busy_s)
+
+    def without(self, packs: int) -> FreezerQueue:
+        """Return the queue after the first *packs* were taken out."""
+        rows = list(zip(self.ready_s, self.frozen_at_put, self.put_s, strict=True))
+        return self._of(rows[packs:], self.busy_until_s)
+
+    def frozen_shares(self, at_s: float) -> tuple[float, ...]:
+        """Return the share of each pack that is frozen now, the most frozen first."""
+        shares = (
+            1.0
+            if ready_s <= at_s
+            else before
+            if math.isinf(ready_s) or ready_s <= put_s
+            else before + (1.0 - before) * max(0.0, at_s - put_s) / (ready_s - put_s)
+            for ready_s, before, put_s in zip(
+                self.ready_s, self.frozen_at_put, self.put_s, strict=True
+            )
         )
-    rated_kg = max(FOUR_STAR_LEAST_KG_DAY, FOUR_STAR_KG_DAY_L * litres)
-    return rated_kg * water_heat_kj_kg(from_c=FOUR_STAR_FROM_C) / water_heat_kj_kg(from_c=from_c)
+        return tuple(shares)
+
+    @staticmethod
+    def _of(rows: list[tuple[float, float, float]], busy_s: float) -> FreezerQueue:
+        return FreezerQueue(
+            tuple(row[0] for row in rows),
+            tuple(row[1] for row in rows),
+            tuple(row[2] for row in rows),
+            busy_s,
+        )
 
 
-def freezer_load_w(*, kg_per_day: float, from_c: float, to_c: float = FREEZER_C) -> float:
-    """Return the average heat a freezer must take out of water packs [W]; it warms the house.
-
-    9 kg a day from 25 to -18 °C: 49.5 W.
-    """
-    return kg_per_day * water_heat_kj_kg(from_c=from_c, to_c=to_c) / 86.4
-
-
-def water_heat_kj_kg(*, from_c: float, to_c: float = FREEZER_C) -> float:
-    """Return the heat between water at *from_c* and ice at *to_c* [kJ/kg].
-
-    Raises:
-        PhysicsError: Outside the ranges of `water.enthalpy_kj_kg` and `water.ice_enthalpy_kj_kg`.
-    """
-    return enthalpy_kj_kg(from_c) - ice_enthalpy_kj_kg(to_c)
+def frozen_queue(packs: int, pace: FreezerPace) -> FreezerQueue:
+    """Return a freezer in which packs have lain long: frozen, unless they never freeze in it."""
+    ready_s = math.inf if math.isinf(pace.refreeze_s) else -math.inf
+    return FreezerQueue((ready_s,) * packs, (0.0,) * packs, (-math.inf,) * packs)
 
 
 def sets_in_rotation(*, refreeze_h: float, hours_per_set: float) -> float:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 from controller.errors import PhysicsError
 from controller.thermal.water import LATENT_HEAT_KJ_KG
@@ -19,6 +20,12 @@ LIQUID_CONDUCTIVITY_W_MK = 0.56
 """Water near 0 °C, still, as in a gel [W/(m·K)]. Source: IAPWS-95 at 2 °C gives 0.5607."""
 FILL_DENSITY_KG_M3 = 1000.0
 """Water and thin gels [kg/m³]."""
+
+PackShape = Literal["slab", "bottle"]
+"""A flat pack that takes heat through both faces, or a round one that takes it through its side."""
+DEEPEST_FRONT = 3.0
+"""Where the ice in a bottle has dwindled to a thread, the way to it is counted no longer than this
+many half radii [-]: the thread breaks up. Own choice; it leaves 5 % of the melting to it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,15 +107,17 @@ def melted_share(fill: Fill, kj_kg: float) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PackFaces:
-    """The way of heat into one kilogram of pack: a slab that takes heat through both faces.
+    """The way of heat into one kilogram of pack.
 
     Args:
-        thickness_mm: Whole thickness [mm].
+        thickness_mm: Whole thickness of a slab, diameter of a bottle [mm].
         film_w_m2k: Film between water and face [W/(m²·K)].
+        shape: A slab takes heat through both faces, a bottle through its side.
     """
 
     thickness_mm: float
     film_w_m2k: float
+    shape: PackShape = "slab"
 
     def __post_init__(self) -> None:
         if not (0.0 < self.thickness_mm < 1000.0 and 0.0 < self.film_w_m2k < math.inf):
@@ -119,52 +128,36 @@ class PackFaces:
 
     @property
     def area_m2_kg(self) -> float:
-        """Area of both faces of one kilogram [m²/kg]."""
-        return 2000.0 / (FILL_DENSITY_KG_M3 * self.thickness_mm)
+        """Area of one kilogram [m²/kg]: 0.057 for 35 mm flat, 0.040 for a bottle of 100 mm."""
+        faces = 2.0 if self.shape == "slab" else 4.0
+        return 1000.0 * faces / (FILL_DENSITY_KG_M3 * self.thickness_mm)
+
+    @property
+    def melt_m2k_w(self) -> float:
+        """Resistance of the melt per unit of `front_of` [m²·K/W], counted on the outer face."""
+        half_m = self.thickness_mm / 2000.0
+        return (half_m if self.shape == "slab" else 0.5 * half_m) / LIQUID_CONDUCTIVITY_W_MK
 
     def conductance_w_kgk(self, melted: float) -> float:
         """Return the conductance of one kilogram [W/(kg·K)] at this melted share.
 
-        The front has moved ``melted`` of the half thickness inwards; the melt between it and the
-        face conducts and does not stir (a gel; plain water stirs a little and does better).
+        The front moves inwards from the face; the melt between them conducts and does not stir (a
+        gel; plain water stirs a little and does better).
 
         Source:
             Plank's picture of a moving front (Int. J. Refrig. and ASHRAE Refrigeration 2014
             ch. 20 give it for freezing), used for thawing.
         """
-        front_m = melted * self.thickness_mm / 2000.0
-        return self.area_m2_kg / (1.0 / self.film_w_m2k + front_m / LIQUID_CONDUCTIVITY_W_MK)
+        front = front_of(self.shape, melted)
+        return self.area_m2_kg / (1.0 / self.film_w_m2k + self.melt_m2k_w * front)
 
-    def melted_after(self, *, seconds: float, water_c: float, fill: Fill) -> float:
-        """Return the melted share after a time in water held at *water_c*, from frozen at plateau.
 
-        The front obeys ds/dt = (Tw - plateau)/(ρL·(1/h + s/k)), whose solution is a square root.
-        Worked number: 30 mm, 200 W/(m²·K), 8 °C: 0.3132 after 1800 s.
+def front_of(shape: PackShape, melted: float) -> float:
+    """Return how deep the melting front lies at a melted share of 0 to 1.
 
-        Raises:
-            PhysicsError: The time is negative or not finite.
-        """
-        if not 0.0 <= seconds < math.inf:
-            raise PhysicsError(f"time {seconds} s must be 0 or more")
-        drive_k = max(0.0, water_c - fill.plateau_c)
-        conductivity, film = LIQUID_CONDUCTIVITY_W_MK, self.film_w_m2k
-        melt_j_m3 = FILL_DENSITY_KG_M3 * fill.latent_kj_kg * 1000.0
-        front_m = conductivity * (
-            math.sqrt(1.0 / film**2 + 2.0 * drive_k * seconds / (melt_j_m3 * conductivity))
-            - 1.0 / film
-        )
-        return min(1.0, front_m * 2000.0 / self.thickness_mm)
-
-    def melt_s(self, *, water_c: float, fill: Fill) -> float:
-        """Return the time to melt in water held at *water_c* [s]; infinite at or below plateau."""
-        drive_k = water_c - fill.plateau_c
-        if drive_k <= 0.0:
-            return math.inf
-        half_m = self.thickness_mm / 2000.0
-        melt_j_m3 = FILL_DENSITY_KG_M3 * fill.latent_kj_kg * 1000.0
-        return (
-            melt_j_m3
-            * half_m
-            * (1.0 / self.film_w_m2k + half_m / (2.0 * LIQUID_CONDUCTIVITY_W_MK))
-            / drive_k
-        )
+    Of a slab in half thicknesses, 0 to 1. Of a bottle, whose front has the radius R·√(1 - melted),
+    the logarithm of the two radii in halves: -ln(1 - melted), 0 to `DEEPEST_FRONT`.
+    """
+    if shape == "slab":
+        return melted
+    return min(DEEPEST_FRONT, -math.log1p(-melted)) if melted < 1.0 else DEEPEST_FRONT

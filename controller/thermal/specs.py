@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import Literal
 
 from controller.errors import PhysicsError
 from controller.thermal.envelope import wall_u_w_m2k
-from controller.thermal.packs import FILLS, Fill
+from controller.thermal.packs import FILLS, Fill, PackShape
 
 
 def _between(where: str, value: float, lowest: float, highest: float, unit: str) -> None:
@@ -37,31 +38,39 @@ class ChamberSpec:
         PhysicsError: A figure outside its range, an unknown wall, or both wall keys.
     """
 
-    volume_m3: float = 0.504
-    """Inside volume [m³]. Source: own example, a tent of 0.6 × 0.6 × 1.4 m."""
-    wall_area_m2: float = 4.08
-    """Area of all sides, floor and top [m²]. Source: the same tent."""
+    volume_m3: float = 0.35
+    """Inside volume [m³]. Own example: a foam-board box of 0.7 × 0.5 × 1.0 m."""
+    wall_area_m2: float = 3.0
+    """Area of all sides, floor and top [m²]. Own example: the same box."""
     wall_u_w_m2k: float | None = None
     """Heat transfer through the wall, films included [W/(m²·K)]; None: from ``wall``."""
     wall: str | None = None
-    """A name from `envelope.WALLS`; None without a U-value: foam-board-25 (own choice)."""
-    air_changes_per_h: float = 4.0
+    """A name from `envelope.WALLS`; None without a U-value: foam-board-50 (own
+    example)."""
+    air_changes_per_h: float = 2.0
     """Fresh air, chamber volumes an hour [1/h].
-    Source: 4 to 8 for pearl oyster, Stamets, *Growing Gourmet and Medicinal Mushrooms*."""
-    rh: float = 0.90
+    Own example; 4 to 8 suit pearl oyster, Stamets, *Growing Gourmet and Medicinal Mushrooms*."""
+    rh: float = 0.88
     """Relative humidity the humidifier holds [share].
     Source: 85 to 90 % cropping, 95 to 100 % pinning for pearl oyster, Stamets, as above."""
-    lights_w: float = 10.0
+    lights_w: float = 4.0
     """Heat of the lights inside while they are on [W]. Common practice, no source."""
-    fans_w: float = 3.0
+    fans_w: float = 2.0
     """Electrical watts of the coil's fan, all of it heat inside [W]. Common practice for one
     120 mm fan, no source."""
-    crop_kg: float = 5.0
-    """Mass of blocks and fruit [kg]. Own example: two blocks."""
-    crop_w_per_kg: float = 0.69
-    """Heat of the crop at 15 °C [W/kg]. Source: harvested oyster mushrooms 2500 J/(kg·h) at 15 °C,
-    Bohling and Hansen 1989, Acta Hort. 258:573; a floor for living fruit, high for bare blocks."""
-    humidifier_kg_per_h: float = 0.10
+    crop_kg: float = 4.0
+    """Mass of the blocks with what grows on them [kg]. Own example: two blocks."""
+    crop_w_per_kg: float = 0.4
+    """Heat of a fruiting block at 15 °C, per kilogram of block [W/kg]; 0.1 for shiitake, up to 0.8
+    for oyster in a flush. Own, from substrate 0.09 to 0.18 W/kg (3 to 6 g of CO2 an hour per
+    100 kg, a growers' forum) with a fifth of its mass in fruit, and from dry matter lost,
+    0.3 to 0.7."""
+    fruit_kg: float = 0.0
+    """Mushrooms cut and left inside, not counted in ``crop_kg`` [kg]. Own example."""
+    fruit_w_per_kg: float = 0.69
+    """Heat of cut mushrooms at 15 °C [W/kg]. Source: oyster 2500 J/(kg·h) at 15 °C, Bohling and
+    Hansen 1989, Acta Hort. 258:573."""
+    humidifier_kg_per_h: float = 0.06
     """Most water the humidifier can put into the air [kg/h]. Common practice for a small
     ultrasonic one, no source."""
 
@@ -81,6 +90,8 @@ class ChamberSpec:
         _between(f"{where}.fans_w", self.fans_w, 0.0, 1000.0, "W")
         _between(f"{where}.crop_kg", self.crop_kg, 0.0, 5000.0, "kg")
         _between(f"{where}.crop_w_per_kg", self.crop_w_per_kg, 0.0, 10.0, "W/kg")
+        _between(f"{where}.fruit_kg", self.fruit_kg, 0.0, 500.0, "kg")
+        _between(f"{where}.fruit_w_per_kg", self.fruit_w_per_kg, 0.0, 10.0, "W/kg")
         _between(f"{where}.humidifier_kg_per_h", self.humidifier_kg_per_h, 0.0, 20.0, "kg/h")
 
     @property
@@ -88,30 +99,31 @@ class ChamberSpec:
         """Conductance of the whole envelope, air to air [W/K]."""
         u_w_m2k = self.wall_u_w_m2k
         if u_w_m2k is None:
-            u_w_m2k = wall_u_w_m2k(self.wall or "foam-board-25")
+            u_w_m2k = wall_u_w_m2k(self.wall or "foam-board-50")
         return u_w_m2k * self.wall_area_m2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CoilSpec:
-    """The finned water-to-air coil, as one 120 mm core.
+    """The finned water-to-air coil, as one 120 mm core with a quiet fan.
 
     Raises:
         PhysicsError: A figure outside its range.
     """
 
-    ua_air_w_k: float = 22.0
-    """Conductance between air and coil surface, dry [W/K]. Source: with the figures below 11 W per
-    kelvin of inlet difference, inside the 8 to 20 that bench reports of 120 mm cores allow
-    (J. Adams, 25 Jul 2003, table 1; Gobor, 9 Feb 2017)."""
+    ua_air_w_k: float = 6.0
+    """Conductance between air and coil surface, dry [W/K]. Own example: a plain core of few fins.
+    Bench reports of good 120 mm cores with strong fans give 22 (J. Adams, 25 Jul 2003, table 1;
+    Gobor, 9 Feb 2017)."""
     ua_water_w_k: float = 150.0
     """Conductance between water and coil surface at the full flow [W/K]. From memory: the air
     side dominates in such cores."""
-    air_kg_s: float = 0.017
-    """Dry air through the core with the fan on [kg/s]. Common practice for a quiet 120 mm fan
-    against a core, 30 ft³/min, no source."""
-    water_kg_s: float = 0.0167
-    """Water through the core with the pump on [kg/s]. Common practice, 1 L/min, no source."""
+    air_kg_s: float = 0.010
+    """Dry air through the core with the fan on, at sea level [kg/s]; higher up the same fan moves
+    the same volume of thinner air. Common practice for a quiet 120 mm fan against a core,
+    18 ft³/min, no source."""
+    water_kg_s: float = 0.010
+    """Water through the core with the pump on [kg/s]. Own example: 0.6 L/min."""
 
     def __post_init__(self) -> None:
         where = "plant.coil"
@@ -129,12 +141,12 @@ class ReservoirSpec:
         PhysicsError: A figure outside its range.
     """
 
-    litres: float = 19.0
-    """Water in it, packs not counted [L]. Own example: a five-gallon box."""
-    ua_w_k: float = 0.5
+    litres: float = 24.0
+    """Water in it, packs not counted [L]. Own example: a picnic cool box."""
+    ua_w_k: float = 0.45
     """Heat leak of the box [W/K]. Source: own, from ice retention claims of 20 to 60 L picnic
     boxes, which give 0.3 to 1.6 W/K (m·L over time and difference)."""
-    pump_w: float = 5.0
+    pump_w: float = 3.5
     """Electrical watts of the pump, all of it heat in the water [W]. Common practice for a small
     submerged pump, no source."""
 
@@ -156,9 +168,9 @@ class PackSpec:
         PhysicsError: A figure outside its range, an unknown fill, half a fill of one's own.
     """
 
-    count: int = 4
+    count: int = 8
     """Packs in all, those in the freezer counted [-]. Own example."""
-    in_reservoir: int = 2
+    in_reservoir: int = 4
     """Packs in the reservoir at a time [-]. Own example."""
     kg: float = 1.0
     """Mass of one pack [kg]. Own example."""
@@ -168,8 +180,10 @@ class PackSpec:
     """Own fill: temperature at which it melts [°C]."""
     latent_kj_kg: float | None = None
     """Own fill: heat of melting [kJ/kg]."""
-    thickness_mm: float = 30.0
-    """Thickness of one pack, both faces in the water [mm]. Own example."""
+    shape: PackShape = "slab"
+    """``slab``: flat, heat passes through two faces; ``bottle``: round, through its side."""
+    thickness_mm: float = 35.0
+    """Thickness of a slab, both faces in the water; of a bottle its diameter [mm]. Own example."""
     refreeze_h: float | None = None
     """Measured hours from spent to frozen [h]."""
     freezer_c: float | None = None
@@ -180,6 +194,8 @@ class PackSpec:
         _between(f"{where}.count", self.count, 0, 1000, "packs")
         _between(f"{where}.in_reservoir", self.in_reservoir, 0, self.count, "packs")
         _between(f"{where}.kg", self.kg, 0.01, 50.0, "kg")
+        if self.shape not in {"slab", "bottle"}:
+            raise PhysicsError(f'{where}.shape is {self.shape!r}; choose "slab" or "bottle"')
         _between(f"{where}.thickness_mm", self.thickness_mm, 3.0, 300.0, "mm")
         if (self.plateau_c is None) is not (self.latent_kj_kg is None):
             raise PhysicsError(f"{where}: give plateau_c and latent_kj_kg together, or neither")
@@ -212,6 +228,40 @@ class PackSpec:
         return FILLS[self.fill]
 
 
+FoodInFreezer = Literal["none", "half", "full"]
+"""What else lies in the freezer: nothing, half its space, or all the space the packs leave."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FreezerSpec:
+    """The freezer in which spent packs freeze again.
+
+    Raises:
+        PhysicsError: A figure outside its range, or an unknown word.
+    """
+
+    kg_per_day: float | None = None
+    """Freezing capacity on the rating plate, kg of food in 24 h [kg/day]; None: by the litres."""
+    litres: float = 200.0
+    """Volume of the freezer compartment, for where the plate says no capacity [L]. Own example: an
+    ordinary chest freezer."""
+    stars: int = 4
+    """Stars on its door, 1 to 4; only four promise that it freezes what is put in. Household
+    freezers made for freezing carry four."""
+    food: FoodInFreezer = "none"
+    """What else is in it: ``none``, ``half`` or ``full``."""
+
+    def __post_init__(self) -> None:
+        where = "plant.freezer"
+        if self.kg_per_day is not None:
+            _between(f"{where}.kg_per_day", self.kg_per_day, 0.1, 10_000.0, "kg/day")
+        _between(f"{where}.litres", self.litres, 5.0, 100_000.0, "L")
+        if self.stars not in {1, 2, 3, 4}:
+            raise PhysicsError(f"{where}.stars is {self.stars}; allowed are 1, 2, 3 and 4")
+        if self.food not in {"none", "half", "full"}:
+            raise PhysicsError(f'{where}.food is {self.food!r}; choose "none", "half" or "full"')
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RoomSpec:
     """The room around the chamber; the plant itself is told the room at each step.
@@ -222,7 +272,7 @@ class RoomSpec:
 
     day_c: float = 26.0
     """Warmest hour of the day [°C]. Own example."""
-    night_c: float = 24.0
+    night_c: float = 21.5
     """Coolest hour of the night [°C]. Own example."""
     rh: float = 0.50
     """Relative humidity of the room [share]. Common practice, no source."""
@@ -305,6 +355,7 @@ class PlantSpec:
     coil: CoilSpec = field(default_factory=CoilSpec)
     reservoir: ReservoirSpec = field(default_factory=ReservoirSpec)
     packs: PackSpec = field(default_factory=PackSpec)
+    freezer: FreezerSpec = field(default_factory=FreezerSpec)
     room: RoomSpec = field(default_factory=RoomSpec)
     site: SiteSpec = field(default_factory=SiteSpec)
     fine: FineSpec = field(default_factory=FineSpec)

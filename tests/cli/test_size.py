@@ -79,7 +79,7 @@ def test_figures_that_were_assumed_are_said_with_their_source(
 
     assert isinstance(assumed, list)
     by_key = {figure["key"]: figure for figure in assumed}
-    assert by_key["plant.reservoir.ua_w_k"]["value"] == 0.5
+    assert by_key["plant.reservoir.ua_w_k"]["value"] == 0.45
     assert "ice retention" in by_key["plant.reservoir.ua_w_k"]["about"]
     assert all(figure["about"] for figure in assumed)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -10,10 +11,10 @@ from controller.errors import RecordError
 from controller.fit.fitting import Fit, fit
 from controller.fit.problem import FIGURES
 from controller.fit.replay import stretches_of
-from controller.thermal.specs import ChamberSpec, PlantSpec
+from tests.support.plants import TENT
 from tests.support.recorded_plant import LAG_S, recorded_plant
 
-TRUTH = PlantSpec()
+TRUTH = TENT
 OFF = (1.4, 0.75, 0.7, 1.5, 0.65, 1.35)
 
 
@@ -74,7 +75,7 @@ def test_a_record_without_variation_is_refused(
 
 def test_a_figure_is_put_where_its_key_says() -> None:
     """Every figure reads back what was put, and a wall by name gives way to a number."""
-    spec = PlantSpec(chamber=ChamberSpec(wall="foam-board-25"))
+    spec = replace(TENT, chamber=replace(TENT.chamber, wall="foam-board-25"))
     for figure in FIGURES:
         assert figure.of(figure.put(spec, 1.25)) == pytest.approx(1.25)
         part, key = figure.name.split(".")[1:]

@@ -19,10 +19,10 @@ from controller.fit.replay import (
     water_side,
 )
 from controller.foresight.swaps import Swap
-from controller.thermal.plant import PlantSpec
+from tests.support.plants import TENT
 from tests.support.recorded_plant import LAG_S, recorded_plant
 
-SPEC = PlantSpec()
+SPEC = TENT
 
 
 @pytest.fixture(scope="module")

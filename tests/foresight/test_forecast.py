@@ -12,6 +12,7 @@ from controller.foresight.forecast import Forecast, make_forecast
 from controller.foresight.learning import Learning
 from controller.foresight.swap_plan import Habits, plan_swaps
 from controller.foresight.swaps import Logged
+from controller.thermal.freezing import FreezerPace
 from tests.benchmarks.drawn_chambers import Told, draw, play
 
 HOUR_S = 3600.0
@@ -186,7 +187,11 @@ def test_the_plan_goes_by_waking_hours_and_the_freezer() -> None:
     of = told(6)
     full = of.drawn.spec.packs.in_reservoir
     habits = Habits(
-        wakes_h=7.0, sleeps_h=23.0, packs=20 * full, packs_in_set=full, refreeze_s=12 * HOUR_S
+        wakes_h=7.0,
+        sleeps_h=23.0,
+        packs=20 * full,
+        packs_in_set=full,
+        freezer=FreezerPace(refreeze_s=12 * HOUR_S, pack_s=0.0),
     )
 
     forecast, at_s, packs, short = plan_at(of, habits)
@@ -205,7 +210,11 @@ def test_the_plan_says_when_the_freezer_cannot_keep_up() -> None:
     of = told(6)
     full = of.drawn.spec.packs.in_reservoir
     habits = Habits(
-        wakes_h=7.0, sleeps_h=23.0, packs=2 * full, packs_in_set=full, refreeze_s=48 * HOUR_S
+        wakes_h=7.0,
+        sleeps_h=23.0,
+        packs=2 * full,
+        packs_in_set=full,
+        freezer=FreezerPace(refreeze_s=48 * HOUR_S, pack_s=0.0),
     )
 
     _, _, packs, short = plan_at(of, habits)

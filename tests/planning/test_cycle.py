@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from controller.core.law import Band
 from controller.planning.cycle import Hour, expected_cycle, propose_points
-from controller.thermal.specs import ChamberSpec, CoilSpec, PlantSpec
 from tests.support.laws import make_law
+from tests.support.plants import TENT
 
-SPEC = PlantSpec(
-    chamber=ChamberSpec(volume_m3=0.35, wall_area_m2=3.0, wall_u_w_m2k=0.51, fans_w=2.0),
-    coil=CoilSpec(ua_air_w_k=6.0, air_kg_s=0.010, water_kg_s=0.010),
+SPEC = replace(
+    TENT,
+    chamber=replace(
+        TENT.chamber, volume_m3=0.35, wall_area_m2=3.0, wall=None, wall_u_w_m2k=0.51, fans_w=2.0
+    ),
+    coil=replace(TENT.coil, ua_air_w_k=6.0, air_kg_s=0.010, water_kg_s=0.010),
 )
 BAND = Band(17_000, 15_500)
 LAW = make_law(minimum_run_s=60, anti_short_cycle_s=180, run_on_s=20)

@@ -19,6 +19,7 @@ from controller.thermal.specs import (
     ReservoirSpec,
     RoomSpec,
 )
+from tests.support.plants import TENT
 from tests.support.random_inputs import examples
 
 BAND = Band(cut_in_c=18.0, cut_out_c=17.0)
@@ -27,7 +28,8 @@ BAND = Band(cut_in_c=18.0, cut_out_c=17.0)
 def small_house_plant(**chamber: object) -> PlantSpec:
     """A 19-litre reservoir, four packs of which two are in it, 25.5 °C by day, 24 °C by night."""
     return PlantSpec(
-        chamber=ChamberSpec(**chamber),  # type: ignore[arg-type]
+        chamber=replace(TENT.chamber, **{"wall": None, **chamber}),  # type: ignore[arg-type]
+        coil=TENT.coil,
         reservoir=ReservoirSpec(litres=19.0),
         packs=PackSpec(count=4, in_reservoir=2, kg=1.0, refreeze_h=10.0),
         room=RoomSpec(day_c=25.5, night_c=24.0),

@@ -16,6 +16,7 @@ from controller.rehearsal.rehearse import Rehearsal
 from controller.settings.load import read_settings
 from controller.settings.scenario_file import GrowerScript, read_scenario
 from controller.settings.shipped import shipped_config
+from controller.thermal.freezing import FreezerPace, frozen_queue
 
 CONFIG = shipped_config("larkmoor-laptop.toml")
 HOUR_S = 3600.0
@@ -60,6 +61,9 @@ def test_a_person_with_a_plan_loses_less_of_the_crop(tmp_path: Path) -> None:
     assert plan.tally.degree_hours_above < 0.8 * habit.tally.degree_hours_above
 
 
+TEN_HOURS = FreezerPace(refreeze_s=10 * HOUR_S, pack_s=0.0)
+
+
 def grower(freezer: Freezer) -> Grower:
     script = GrowerScript.model_validate(
         {"wakes": "06:30", "sleeps": "22:30", "swaps_at": ["07:15"], "answers": ["swap_due"]}
@@ -72,7 +76,7 @@ def grower(freezer: Freezer) -> Grower:
 )
 def test_a_plan_takes_the_place_of_habit(planned: bool | None, comes: bool) -> None:
     """At the hour of habit: without a plan, with one that says later, with one that says now."""
-    freezer = Freezer(refreeze_s=10 * HOUR_S, since_s=[-1e6] * 2)
+    freezer = Freezer(pace=TEN_HOURS, queue=frozen_queue(2, TEN_HOURS))
 
     visit = grower(freezer).look(
         0.0, datetime(2026, 7, 1, 7, 15, tzinfo=UTC), frozenset(), planned=planned
@@ -83,7 +87,8 @@ def test_a_plan_takes_the_place_of_habit(planned: bool | None, comes: bool) -> N
 
 def test_a_person_with_a_plan_waits_for_frozen_packs() -> None:
     """Half frozen is for emergencies."""
-    freezer = Freezer(refreeze_s=10 * HOUR_S, since_s=[0.0, 0.0])
+    freezer = Freezer(pace=TEN_HOURS)
+    freezer.put(2, 0.0)
     person = grower(freezer)
 
     early = person.look(8 * HOUR_S, LATER, frozenset(), planned=True)

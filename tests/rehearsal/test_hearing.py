@@ -19,6 +19,7 @@ from controller.rehearsal.rehearse import Rehearsal
 from controller.settings.load import read_settings
 from controller.settings.scenario_file import GrowerScript, read_scenario
 from controller.settings.shipped import shipped_config
+from controller.thermal.freezing import FreezerPace, frozen_queue
 
 CONFIG = shipped_config("larkmoor-laptop.toml")
 HOUR_S = 3600.0
@@ -67,7 +68,8 @@ def test_a_person_asleep_comes_only_for_what_woke_them(
     script = GrowerScript.model_validate(
         {"wakes": "06:30", "sleeps": "22:30", "answers": ["swap_due"], "comes_within": "10 min"}
     )
-    freezer = Freezer(refreeze_s=HOUR_S, since_s=[-1e6] * 2)
+    pace = FreezerPace(refreeze_s=HOUR_S, pack_s=0.0)
+    freezer = Freezer(pace=pace, queue=frozen_queue(2, pace))
     person = Grower(script, freezer, packs_in_use=2, random=Random(1))
 
     visits = [

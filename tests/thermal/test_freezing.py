@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from controller.errors import PhysicsError
 from controller.thermal import freezing as fz
 from controller.thermal.packs import FILLS
-from controller.thermal.specs import PackSpec
+from controller.thermal.specs import FreezerSpec, PackSpec, PlantSpec
 
 
 def test_slab_of_meat() -> None:
@@ -68,7 +68,7 @@ def test_shapes_freeze_in_the_order_of_their_surface() -> None:
     """Plank's factors: a sphere before a cylinder before a slab of the same thickness."""
     times = [
         fz.plank_s(thickness_m=0.03, film_w_m2k=10.0, around_c=-18.0, shape=shape)
-        for shape in ("sphere", "cylinder", "slab")
+        for shape in ("sphere", "bottle", "slab")
     ]
 
     assert times[0] * 3 == pytest.approx(times[2])
@@ -86,31 +86,71 @@ def test_the_growers_own_hours_win() -> None:
 
 
 @pytest.mark.parametrize(
-    ("litres", "kg_day", "watts", "from_ten_kg"),
-    [(100.0, 4.5, 24.7, 5.19), (200.0, 9.0, 49.5, 10.37), (300.0, 13.5, 74.2, 15.56)],
+    ("diameter_mm", "film", "hours"),
+    [(65, 8, 14), (80, 5, 27), (80, 20, 7.5), (90, 8, 19), (108, 20, 11)],
 )
-def test_least_that_a_four_star_freezer_does(
-    litres: float, kg_day: float, watts: float, from_ten_kg: float
-) -> None:
-    """4.5 kg per 100 L and day from 25 °C by the EU definition; as watts on water, from 10 °C."""
-    assert fz.freezer_kg_per_day(litres=litres) == pytest.approx(kg_day)
-    assert fz.freezer_load_w(kg_per_day=kg_day, from_c=25.0) == pytest.approx(watts, rel=0.003)
-    assert fz.freezer_kg_per_day(litres=litres, from_c=10.0) == pytest.approx(
-        from_ten_kg, rel=0.003
+def test_bottles_freeze_by_their_diameter(diameter_mm: float, film: float, hours: float) -> None:
+    """Plank's cylinder with 412 kJ/kg in -18 °C air (own table of bottles, rounded there)."""
+    found = fz.refreeze_h(PackSpec(shape="bottle", thickness_mm=diameter_mm), film_w_m2k=film)
+
+    assert found == pytest.approx(hours, rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("freezer", "kg_day"),
+    [
+        pytest.param(FreezerSpec(litres=100.0), 3.5, id="100-litres"),
+        pytest.param(FreezerSpec(litres=200.0), 7.0, id="200-litres"),
+        pytest.param(FreezerSpec(kg_per_day=12.0), 9.3, id="plate"),
+        pytest.param(FreezerSpec(kg_per_day=12.0, litres=50.0), 9.3, id="plate-beats-litres"),
+        pytest.param(FreezerSpec(litres=10.0), 1.55, id="never-under-two-kilograms-of-food"),
+        pytest.param(FreezerSpec(litres=200.0, food="half"), 5.6, id="half-full"),
+        pytest.param(FreezerSpec(litres=200.0, food="full"), 3.5, id="crammed"),
+        pytest.param(FreezerSpec(litres=200.0, stars=3), 3.5, id="three-stars"),
+        pytest.param(FreezerSpec(litres=20.0, stars=2), 0.5, id="ice-box"),
+    ],
+)
+def test_kilograms_a_freezer_does_in_a_day(freezer: FreezerSpec, kg_day: float) -> None:
+    """4.5 kg of food per 100 L (EU definition); packs back at 10 °C are 0.78 of food by heat."""
+    assert fz.freezer_kg_per_day(freezer, PackSpec()) == pytest.approx(kg_day, rel=0.01)
+
+
+def test_the_plate_limits_many_packs_and_plank_limits_few() -> None:
+    """4 packs of 1 kg at 7 kg a day: 13.7 h for the last; one alone takes its own time."""
+    pace = fz.FreezerPace(refreeze_s=11 * 3600.0, pack_s=86_400.0 / 7.0)
+    four = fz.FreezerQueue().put(4, 0.0, pace)
+    half = fz.FreezerQueue().put(1, 0.0, pace, frozen_share=0.5)
+
+    assert [ready_s / 3600.0 for ready_s in four.ready_s] == pytest.approx(
+        [11, 11, 11, 13.71], abs=0.01
     )
+    assert half.ready_s == (5.5 * 3600.0,)
+    assert half.frozen_shares(2.75 * 3600.0) == pytest.approx((0.75,))
 
 
-def test_a_tiny_freezer_does_two_kilograms() -> None:
-    """The definition never asks for less."""
-    assert fz.freezer_kg_per_day(litres=10.0) == 2.0
+@given(
+    packs=st.lists(st.tuples(st.integers(1, 6), st.floats(0, 6)), min_size=1, max_size=20),
+    kg_day=st.floats(1, 30),
+)
+def test_a_freezer_never_beats_its_plate(packs: list[tuple[int, float]], kg_day: float) -> None:
+    """However packs go in, no more are ready by any instant than the plate allows."""
+    pace = fz.FreezerPace(refreeze_s=3600.0, pack_s=86_400.0 / kg_day)
+    queue, at_s = fz.FreezerQueue(), 0.0
+    for count, later_h in packs:
+        at_s += later_h * 3600.0
+        queue = queue.put(count, at_s, pace)
+
+    for number, ready_s in enumerate(queue.ready_s, start=1):
+        assert number <= ready_s / pace.pack_s + 1e-6
 
 
-def test_a_small_freezer_cannot_carry_30_watts() -> None:
-    """6.42 kg a day from 8 °C: too much for 100 L, not for 200 L."""
-    needed_kg = 6.42
+def test_packs_that_never_freeze_never_come_out() -> None:
+    """A -21 °C eutectic in -18 °C: not at the start, not ever."""
+    pace = fz.freezer_pace(PlantSpec(packs=PackSpec(fill="salt-21")))
+    queue = fz.frozen_queue(2, pace).put(2, 0.0, pace)
 
-    assert fz.freezer_kg_per_day(litres=100.0, from_c=10.0) < needed_kg
-    assert fz.freezer_kg_per_day(litres=200.0, from_c=10.0) > needed_kg
+    assert queue.ready_s == (math.inf,) * 4
+    assert queue.frozen_shares(1e9) == (0.0,) * 4
 
 
 def test_sets_in_rotation() -> None:
@@ -153,7 +193,9 @@ def test_thicker_packs_and_warmer_freezers_take_longer(
             ),
             id="face-of-a-sphere",
         ),
-        pytest.param(lambda: fz.freezer_kg_per_day(litres=0.0), id="no-freezer"),
+        pytest.param(lambda: FreezerSpec(litres=0.0), id="no-freezer"),
+        pytest.param(lambda: FreezerSpec(kg_per_day=-1.0), id="plate"),
+        pytest.param(lambda: FreezerSpec(stars=5), id="stars"),
         pytest.param(lambda: fz.sets_in_rotation(refreeze_h=5.0, hours_per_set=0.0), id="no-time"),
         pytest.param(
             lambda: fz.freezing_heat_kj_kg(FILLS["salt-11"], from_c=5.0, to_c=-5.0),

