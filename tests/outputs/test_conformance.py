@@ -1,69 +1,71 @@
-"""What every output driver promises, asked of each that is registered."""
+"""The suite that ships for drivers, asked of each that is registered, and asked itself."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from gpiozero.pins.mock import MockFactory
 
-from controller.errors import OutputError
-from controller.outputs.dry import DryOutput
+from controller.outputs.conformance import DriverCase, DriverConformance
+from controller.outputs.dry import DryDriver, DryOutput
 from controller.outputs.gpio import GpioDriver
-from controller.outputs.protocol import Output, OutputDriver
+from controller.outputs.protocol import Output
 from controller.outputs.registry import find_driver, known_drivers
 from tests.outputs.fake_lgpio import Lines
-
-
-@dataclass
-class Case:
-    """A driver, options that suit it, and a look at the load that does not ask the driver."""
-
-    driver: OutputDriver
-    options: dict[str, object]
-    other_options: dict[str, object]
-    """Those of a second load beside the first."""
-    load: Callable[[Output], bool]
-    hardware: bool = True
-
 
 Boot = Callable[..., Lines]
 
 
-def _dry(pi: Boot, folder: Path) -> Case:
-    def load(output: Output) -> bool:
+def _dry(pi: Boot, folder: Path) -> DriverCase:
+    def is_on(output: Output) -> bool:
         assert isinstance(output, DryOutput)
         return [False, *output.history][-1]
 
-    return Case(find_driver("dry"), {}, {}, load, hardware=False)
+    return DriverCase(
+        driver=find_driver("dry"), options={}, other_options={}, is_on=is_on, hardware=False
+    )
 
 
-def _active_low(pi: Boot, folder: Path) -> Case:
+def _active_low(pi: Boot, folder: Path) -> DriverCase:
     lines = pi()
-    pump, fan = {"pin": 17, "active_low": True}, {"pin": 27, "active_low": True}
-    return Case(find_driver("gpio"), {**pump}, {**fan}, lambda _: lines.level(17) == 0)
+    return DriverCase(
+        driver=find_driver("gpio"),
+        options={"pin": 17, "active_low": True},
+        other_options={"pin": 27, "active_low": True},
+        is_on=lambda _: lines.level(17) == 0,
+    )
 
 
-def _active_high(pi: Boot, folder: Path) -> Case:
+def _active_high(pi: Boot, folder: Path) -> DriverCase:
     lines = pi()
-    return Case(find_driver("gpio"), {"pin": 17}, {"pin": 27}, lambda _: lines.level(17) == 1)
+    return DriverCase(
+        driver=find_driver("gpio"),
+        options={"pin": 17},
+        other_options={"pin": 27},
+        is_on=lambda _: lines.level(17) == 1,
+    )
 
 
-def _mock_pins(pi: Boot, folder: Path) -> Case:
+def _mock_pins(pi: Boot, folder: Path) -> DriverCase:
     factory = MockFactory()
-    driver = GpioDriver(factory)
-    return Case(driver, {"pin": "BOARD11"}, {"pin": "BOARD13"}, lambda _: factory.pin(17).state)
+    return DriverCase(
+        driver=GpioDriver(factory),
+        options={"pin": "BOARD11"},
+        other_options={"pin": "BOARD13"},
+        is_on=lambda _: bool(factory.pin(17).state),
+    )
 
 
-def _third_party(pi: Boot, folder: Path) -> Case:
+def _third_party(pi: Boot, folder: Path) -> DriverCase:
     file = folder / "relay"
-    return Case(
-        find_driver("porch-relay"),
-        {"path": str(file)},
-        {"path": str(folder / "second")},
-        lambda _: file.read_text() == "on",
+    return DriverCase(
+        driver=find_driver("porch-relay"),
+        options={"path": str(file)},
+        other_options={"path": str(folder / "second")},
+        is_on=lambda _: file.read_text() == "on",
     )
 
 
@@ -77,106 +79,106 @@ CASES = {
 """By test id: the name under which a driver is registered, and what makes a case of it."""
 
 
-@pytest.fixture(params=CASES.values(), ids=list(CASES))
-def case(request: pytest.FixtureRequest, installed: None, pi: Boot, tmp_path: Path) -> Case:
-    _, make = request.param
-    return make(pi, tmp_path)  # type: ignore[no-any-return]
+class TestEveryDriver(DriverConformance):
+    """The suite that ships, on every driver that is registered."""
+
+    @pytest.fixture(params=CASES.values(), ids=list(CASES))
+    def case(
+        self, request: pytest.FixtureRequest, installed: None, pi: Boot, tmp_path: Path
+    ) -> DriverCase:
+        _, make = request.param
+        return make(pi, tmp_path)  # type: ignore[no-any-return]
+
+    @pytest.mark.usefixtures("installed")
+    def test_no_registered_driver_escapes(self) -> None:
+        """A new one needs a case."""
+        assert {name for name, _ in CASES.values()} == set(known_drivers())
 
 
-@pytest.mark.usefixtures("installed")
-def test_cases_when_held_against_the_registry() -> None:
-    """No registered driver escapes this suite."""
-    assert {name for name, _ in CASES.values()} == set(known_drivers())
+class BrokenOutput(DryOutput):
+    """An output with one fault."""
+
+    def __init__(self, fault: str) -> None:
+        super().__init__()
+        self.fault = fault
+        if fault == "on-at-open":
+            self._note(True)
+
+    def switch(self, on: bool) -> None:
+        if self.fault == "deaf":
+            return
+        if self.fault == "works-closed" and self._closed:
+            self._note(on)
+            return
+        super().switch(on)
+
+    def read_back(self) -> bool | None:
+        return True if self.fault == "reads-wrong" else super().read_back()
+
+    def close(self) -> None:
+        if self.fault == "stays-on":
+            self._closed = True
+            return
+        super().close()
 
 
-def test_output_when_opened(case: Case) -> None:
-    """The load is off, and the hardware says so where it can tell."""
-    output = case.driver.open(case.options)
+class BrokenDriver(DryDriver):
+    """A driver with one fault, in itself or in its outputs."""
 
-    assert case.load(output) is False
-    assert output.read_back() in {False, None}
-    output.close()
+    def __init__(self, fault: str) -> None:
+        self.fault = fault
+        self.hardware = fault == "says-hardware"
 
+    def problems(self, options: Mapping[str, object]) -> list[str]:
+        if self.fault == "refuses-all":
+            return ["pin: found nothing, allowed: a pin"]
+        return [] if self.fault == "takes-any-key" else super().problems(options)
 
-def test_output_when_switched(case: Case) -> None:
-    """The load follows, also when told the same twice."""
-    output = case.driver.open(case.options)
+    def lines(self, options: Mapping[str, object]) -> frozenset[str]:
+        return frozenset({"line 1"}) if self.fault == "one-line" else super().lines(options)
 
-    seen = []
-    for on in (True, True, False, False, True):
-        output.switch(on)
-        seen.append((case.load(output), output.read_back() in {on, None}))
+    def describe(self, options: Mapping[str, object]) -> str:
+        return "" if self.fault == "no-words" else super().describe(options)
 
-    assert seen == [(on, True) for on in (True, True, False, False, True)]
-    output.close()
-
-
-def test_output_when_closed_while_on(case: Case) -> None:
-    """The load goes off, and a second close changes nothing."""
-    output = case.driver.open(case.options)
-    output.switch(True)
-
-    output.close()
-    after_one = case.load(output)
-    output.close()
-
-    assert (after_one, case.load(output)) == (False, False)
+    def open(self, options: Mapping[str, object]) -> DryOutput:
+        return BrokenOutput(self.fault)
 
 
-def test_output_when_switched_after_close(case: Case) -> None:
-    """It refuses and the load stays off."""
-    output = case.driver.open(case.options)
-    output.close()
-
-    with pytest.raises(OutputError, match="closed"):
-        output.switch(True)
-    assert case.load(output) is False
+FAULTS = (
+    "on-at-open", "deaf", "works-closed", "reads-wrong", "stays-on", "says-hardware",
+    "refuses-all", "takes-any-key", "one-line", "no-words",
+)  # fmt: skip
 
 
-def test_output_when_opened_again(case: Case) -> None:
-    """A closed line can be had again, off, by the same driver."""
-    first = case.driver.open(case.options)
-    first.switch(True)
-    first.close()
-
-    second = case.driver.open(case.options)
-    opened = case.load(second)
-    second.switch(True)
-
-    assert (opened, case.load(second)) == (False, True)
-    second.close()
+def failures(case: DriverCase) -> list[str]:
+    """Return the names of the checks that a driver fails."""
+    suite = DriverConformance()
+    failed = []
+    for name in (name for name in dir(suite) if name.startswith("test_")):
+        try:
+            getattr(suite, name)(case)
+        except AssertionError:
+            failed.append(name)
+    return failed
 
 
-def test_second_output_when_the_first_is_closed(case: Case) -> None:
-    """Loads of one driver do not touch each other."""
-    fan = case.driver.open(case.other_options)
-    pump = case.driver.open(case.options)
-    pump.switch(True)
-
-    fan.close()
-
-    assert case.load(pump) is True
-    pump.close()
+def broken(fault: str) -> DriverCase:
+    """Return the case of a dry driver with a fault."""
+    return DriverCase(
+        driver=BrokenDriver(fault), options={}, other_options={}, hardware=False,
+        is_on=lambda output: bool(output.on),  # type: ignore[attr-defined]
+    )  # fmt: skip
 
 
-def test_problems_when_options_suit(case: Case) -> None:
-    """Nothing is found, and the load can be told from others and described."""
-    lines = case.driver.lines(case.options)
-
-    assert case.driver.problems(case.options) == []
-    assert isinstance(lines, frozenset)
-    assert case.driver.describe(case.options) != ""
-    assert lines.isdisjoint(case.driver.lines(case.other_options))
+@pytest.mark.parametrize("fault", FAULTS)
+def test_the_suite_notices_a_broken_driver(fault: str) -> None:
+    """Each check can fail."""
+    assert failures(broken("none")) == []
+    assert failures(broken(fault)) != []
 
 
-def test_problems_when_a_key_is_unknown(case: Case) -> None:
-    """The key is named first, then what is allowed."""
-    problems = case.driver.problems({**case.options, "volume": 11})
+def test_the_suite_notices_hardware_that_is_taken_for_there() -> None:
+    """A driver that opens what is not there would switch nothing, unnoticed."""
+    case = replace(broken("none"), absent={})
 
-    assert [problem.split(":")[0] for problem in problems] == ["volume"]
-    assert "allowed" in problems[0]
-
-
-def test_hardware_when_asked(case: Case) -> None:
-    """Only the dry driver says that it cannot energise anything."""
-    assert case.driver.hardware is case.hardware
+    assert failures(case) == ["test_hardware_that_is_not_there_is_named"]
