@@ -143,8 +143,8 @@ def chambers_told(documents: dict[str, dict[str, Any]]) -> list[Chamber]:
     """Return the chambers that a broker knows.
 
     Args:
-        documents: For each instance, its retained documents by topic: ``state``, ``forecast``,
-            ``present``.
+        documents: For each "instance/machine", its retained documents by topic: ``state``,
+            ``forecast``, ``present``.
     """
     found = []
     for instance, told in sorted(documents.items()):
@@ -152,7 +152,7 @@ def chambers_told(documents: dict[str, dict[str, Any]]) -> list[Chamber]:
         away = _table(told.get("present")).get("present") is False
         found.append(
             chamber_of(
-                instance,
+                instance.partition("/")[0],
                 silent=away or state.get("silent") is not False,
                 status=state.get("status"),
                 forecast=_table(told.get("forecast")).get("forecast"),

@@ -94,7 +94,7 @@ def test_what_a_broker_keeps_is_listed(folder: Path, tmp_path: Path) -> None:
         forecast = {"forecast": {"basis": "learned", "early": early, "swap_due": early, "plan": []}}
         for what, document in (("state", state), ("forecast", forecast)):
             teller.publish(
-                f"coldpin/{name}/{what}", json.dumps(document), qos=1, retain=True
+                f"coldpin/{name}/0123abcd/{what}", json.dumps(document), qos=1, retain=True
             ).wait_for_publish(10)
     config = folder / "shelf.toml"
     config.write_text(

@@ -231,11 +231,11 @@ def message(data: bytes) -> None:
     """Something that came over a broker."""
     place = folder() / "messages"
     place.mkdir(exist_ok=True)
-    desk = MessageDesk(place / REQUESTS, settings_with(place))
+    desk = MessageDesk(place / REQUESTS, settings_with(place), kept=place / "asked.json")
     asked = desk.take(data, kept=False, now=datetime.now(UTC) + timedelta())
     assert asked is None or asked.why
     others: dict[str, dict[str, object]] = {}
-    for topic in ("coldpin/x/state", "coldpin/x/forecast", "coldpin/x/present"):
+    for topic in ("coldpin/x/m/state", "coldpin/x/m/forecast", "coldpin/x/m/present"):
         hear(others, topic, data)
     chambers_told(others)
 

@@ -7,6 +7,7 @@ from datetime import datetime, tzinfo
 from importlib.resources import files
 from typing import Any
 
+from controller.lookout.broker.identity import Identity
 from controller.records.event_feed import FedEvent
 from controller.records.snapshot import Snapshot
 
@@ -15,15 +16,16 @@ PRESENT, ASK, ANSWER = "present", "ask", "answer"
 TOPICS = (STATE, FORECAST, ALARMS, EVENTS, PRESENT, ASK, ANSWER)
 
 
-def topic_of(prefix: str, instance: str, what: str) -> str:
+def topic_of(prefix: str, instance: str, machine: str, what: str) -> str:
     """Return a topic.
 
     Args:
         prefix: What every topic begins with.
         instance: The configuration's name, as its state directory has it.
+        machine: Short name of the machine.
         what: One of `TOPICS`.
     """
-    return f"{prefix}/{instance}/{what}"
+    return f"{prefix}/{instance}/{machine}/{what}"
 
 
 def schema_of(what: str) -> dict[str, Any]:
@@ -40,16 +42,21 @@ def schema_of(what: str) -> dict[str, Any]:
 class Messages:
     """Documents about one chamber."""
 
-    def __init__(self, *, instance: str, chamber: str, zone: tzinfo | None) -> None:
+    def __init__(self, identity: Identity, *, chamber: str, zone: tzinfo | None) -> None:
         """Keep what every document carries.
 
         Args:
-            instance: The configuration's name.
+            identity: Who publishes.
             chamber: The chamber's name.
             zone: The chamber's zone.
         """
-        self._about = {"instance": instance, "chamber": chamber}
-        self._instance = instance
+        self._about = {
+            "instance": identity.instance,
+            "machine": identity.machine,
+            "mode": identity.mode.value,
+            "chamber": chamber,
+        }
+        self._instance = identity.instance
         self._zone = zone
 
     def state(self, snapshot: Snapshot) -> dict[str, Any]:
@@ -101,5 +108,10 @@ class Messages:
 
 
 def packed(document: dict[str, Any]) -> bytes:
-    """Return a document as it is sent."""
-    return json.dumps(document, ensure_ascii=False, separators=(",", ":")).encode("utf-8")
+    """Return a document as it is sent.
+
+    Raises:
+        ValueError: It holds NaN or an infinity, which are no JSON.
+    """
+    text = json.dumps(document, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return text.encode("utf-8", "replace")  # half a character ends no connection

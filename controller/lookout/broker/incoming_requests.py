@@ -5,17 +5,26 @@ from __future__ import annotations
 import json
 from collections import deque
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import structlog
+
 from controller.lookout.page.actions import doing_of
+from controller.records.durable import replace_file
 from controller.records.requests import ask_now
 from controller.settings.load import Settings
 
 LARGEST_BYTES = 16_384
 MOST_KNOWN = 500
-KEYS = {"id", "what", "fields", "who"}
+OLDEST, EARLIEST = timedelta(minutes=5), timedelta(minutes=1)
+"""A message may have been under way so long, and its sender's clock may be ahead so much."""
+MOST_IN_A_MINUTE = 30
+"""Requests accepted in a minute: more is no person, and each is forced to the card."""
+KEYS = {"id", "sent", "what", "fields", "who"}
+
+_log = structlog.get_logger("coldpin.mqtt")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,51 +36,81 @@ class Asked:
     why: str
 
 
-class MessageDesk:
-    """Takes messages that ask for something, each once."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Message:
+    id: str
+    sent: datetime
+    what: str
+    fields: dict[str, str]
+    who: str
 
-    def __init__(self, requests: Path, settings: Settings) -> None:
-        """Know nothing yet.
+
+class MessageDesk:
+    """Accepts messages that ask for something, each once, also over a restart."""
+
+    def __init__(self, requests: Path, settings: Settings, *, kept: Path) -> None:
+        """Remember what was accepted before.
 
         Args:
             requests: The requests file.
             settings: The configuration.
+            kept: Where the ids of accepted messages are kept.
         """
         self._requests = requests
         self._settings = settings
-        self._known: deque[str] = deque(maxlen=MOST_KNOWN)
+        self._kept = kept
+        self._known: deque[str] = deque(_read_ids(kept), maxlen=MOST_KNOWN)
+        self._accepted_at: deque[datetime] = deque(maxlen=MOST_IN_A_MINUTE)
 
     def take(self, payload: bytes, *, kept: bool, now: datetime) -> Asked | None:
         """Put what a message asks for into the requests; None for one that came before.
 
         Args:
             payload: The message.
-            kept: Whether the broker had kept it from earlier; such a one is refused, because
-                nobody knows how old it is.
+            kept: Whether the broker had kept it from earlier; such a one is refused.
             now: Now, in the chamber's zone.
 
         Raises:
-            OSError: The requests file cannot be written.
+            OSError: The requests file or the file of ids cannot be written; nothing was asked.
         """
         try:
-            number, what, fields, who = _parts(payload)
+            message = _message(payload)
         except ValueError as error:
             return Asked(id="", accepted=False, why=str(error))
-        if kept:
-            return Asked(id=number, accepted=False, why="found a retained message, allowed: none")
-        if number in self._known:
+        if message.id in self._known:
             return None
-        self._known.append(number)
         try:
-            doing = doing_of(what, fields, settings=self._settings, now=now)
+            self._judge(message, kept=kept, now=now)
+            doing = doing_of(message.what, message.fields, settings=self._settings, now=now)
         except ValueError as error:
-            return Asked(id=number, accepted=False, why=str(error))
-        ask_now(self._requests, doing.kind, doing.payload, who=f"{who}, by message")
-        return Asked(id=number, accepted=True, why=doing.words)
+            return Asked(id=message.id, accepted=False, why=str(error))
+        # the id first: a power cut between the two loses a request, and never does one twice
+        replace_file(self._kept, json.dumps([*self._known, message.id][-MOST_KNOWN:]))
+        self._known.append(message.id)
+        self._accepted_at.append(now)
+        ask_now(self._requests, doing.kind, doing.payload, who=f"{message.who}, by message")
+        return Asked(id=message.id, accepted=True, why=doing.words)
+
+    def _judge(self, message: _Message, *, kept: bool, now: datetime) -> None:
+        """Refuse what is too old, from the future, or one of too many.
+
+        Raises:
+            ValueError: Says what was found and what is allowed.
+        """
+        if kept:
+            raise ValueError("found a retained message, allowed: none")
+        if not -EARLIEST <= now - message.sent <= OLDEST:
+            raise ValueError(
+                f"found a message sent at {message.sent.isoformat()}, and it is {now:%H:%M:%S} "
+                f"here; allowed: up to {OLDEST.seconds // 60} minutes old"
+            )
+        lately = [at for at in self._accepted_at if timedelta() <= now - at < timedelta(minutes=1)]
+        if len(lately) >= MOST_IN_A_MINUTE:
+            raise ValueError(f"found too many messages, allowed: {MOST_IN_A_MINUTE} a minute")
 
 
-def _parts(payload: bytes) -> tuple[str, str, dict[str, str], str]:
-    """Return id, what, fields and who of a message.
+def _message(payload: bytes) -> _Message:
+    """Return what a message says.
 
     Raises:
         ValueError: It is none of ours; says what was found and what is allowed.
@@ -85,12 +124,51 @@ def _parts(payload: bytes) -> tuple[str, str, dict[str, str], str]:
     if not isinstance(found, dict):
         raise ValueError("found no object, allowed: one; see the schema of ask")  # noqa: TRY004
     if unknown := sorted(set(found) - KEYS):
-        raise ValueError(f"found {', '.join(unknown)[:80]}, allowed: {', '.join(sorted(KEYS))}")
-    number, what = found.get("id"), found.get("what")
-    fields, who = found.get("fields", {}), found.get("who", "somebody")
-    texts = all(isinstance(text, str) and 0 < len(text) <= 80 for text in (number, what, who))
-    if not texts or not isinstance(fields, dict):
-        raise ValueError("id, what and who: allowed: text of 1 to 80; fields: an object of text")
-    if not all(isinstance(value, str) and len(value) <= 200 for value in fields.values()):
-        raise ValueError("fields: allowed: text of up to 200, numbers as text")
-    return str(number), str(what), fields, str(who)
+        shown = ascii(", ".join(unknown)[:80])
+        raise ValueError(f"found {shown}, allowed: {', '.join(sorted(KEYS))}")
+    texts = [found.get("id"), found.get("what"), found.get("who", "somebody")]
+    fields = found.get("fields", {})
+    if not all(_is_line(text, 80) and text for text in texts) or not isinstance(fields, dict):
+        raise ValueError(
+            "id, what and who: allowed: one line of text of 1 to 80 printable characters; fields: "
+            "an object of text"
+        )
+    if not all(_is_line(text, 200) for pair in fields.items() for text in pair):
+        raise ValueError("fields: allowed: printable text of up to 200, numbers as text")
+    number, what, who = texts
+    return _Message(id=number, sent=_sent(found.get("sent")), what=what, fields=fields, who=who)
+
+
+def _is_line(text: object, most: int) -> bool:
+    """Return whether it is text that can stand in a log, on a page and in UTF-8."""
+    return isinstance(text, str) and len(text) <= most and text.isprintable()
+
+
+def _sent(text: object) -> datetime:
+    try:
+        sent = datetime.fromisoformat(str(text))
+    except ValueError:
+        sent = None
+    if sent is None or sent.tzinfo is None:
+        raise ValueError(
+            "sent: allowed: when it was asked, ISO 8601 with offset, such as "
+            '"2026-07-14T16:00:00+02:00"'
+        )
+    return sent
+
+
+def _read_ids(path: Path) -> list[str]:
+    """Return the ids of messages that were accepted; none where nothing can be read.
+
+    Then a message may be done twice, within the five minutes for which it is accepted at all.
+    """
+    try:
+        found: Any = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return []
+    except (OSError, ValueError, RecursionError) as error:
+        _log.warning("ids_not_read", file=str(path), error=str(error))
+        return []
+    if not isinstance(found, list):
+        return []
+    return [each for each in found if isinstance(each, str)]

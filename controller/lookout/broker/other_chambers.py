@@ -17,23 +17,24 @@ def hear(others: dict[str, dict[str, Any]], topic: str, payload: bytes) -> None:
     """Take note of a document about some chamber; what is none of ours is passed over.
 
     Args:
-        others: Where it is noted, by instance and topic.
+        others: Where it is noted, by "instance/machine" and topic.
         topic: Of the message.
         payload: The message.
     """
-    parts = topic.rsplit("/", 2)
-    if len(parts) != 3 or parts[2] not in OF_OTHERS or len(payload) > LARGEST_PACKET:
+    parts = topic.rsplit("/", 3)
+    if len(parts) != 4 or parts[3] not in OF_OTHERS or len(payload) > LARGEST_PACKET:
         return
     try:
         document = json.loads(payload.decode("utf-8"))
     except (ValueError, RecursionError):
         return
-    if len(others) < MOST_OTHERS or parts[1] in others:
-        others.setdefault(parts[1], {})[parts[2]] = document
+    source = f"{parts[1]}/{parts[2]}"
+    if len(others) < MOST_OTHERS or source in others:
+        others.setdefault(source, {})[parts[3]] = document
 
 
 def ask_broker(broker: Broker, *, quiet_s: float = 0.5, most_s: float = 10.0) -> dict[str, Any]:
-    """Return every chamber's retained documents, by instance and topic.
+    """Return every chamber's retained documents, by "instance/machine" and topic.
 
     Args:
         broker: Where to.
@@ -52,7 +53,7 @@ def ask_broker(broker: Broker, *, quiet_s: float = 0.5, most_s: float = 10.0) ->
         if reason.is_failure:
             refused.append(str(reason))
         else:
-            client.subscribe([(topic_of(broker.topic, "+", each), 0) for each in OF_OTHERS])
+            client.subscribe([(topic_of(broker.topic, "+", "+", each), 0) for each in OF_OTHERS])
 
     def subscribed(*_: Any) -> None:
         heard_s[0] = time.monotonic()

@@ -33,6 +33,7 @@ from controller.lookout.broker.documents import (
     packed,
     topic_of,
 )
+from controller.lookout.broker.identity import Identity, identity_of
 from controller.lookout.broker.incoming_requests import MessageDesk
 from controller.lookout.broker.other_chambers import OF_OTHERS, hear
 from controller.records.event_feed import EventFeed
@@ -43,10 +44,14 @@ from controller.settings.load import Settings
 if TYPE_CHECKING:
     from paho.mqtt.client import Client
 
-PLACE = "mqtt-events.json"
+PLACE, ASKED = "mqtt-events.json", "mqtt-asked.json"
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 1.0, 300.0
 STEADY_AFTER_S = 60.0
 """A connection that held this long was a good one [s]."""
+SHORT_LIVED = 3
+"""So many connections in a row that ended soon suggest a second client of the same name."""
+TAKEN_OVER = 0x8E
+"""Reason of a disconnection: session taken over (MQTT 5, 3.14.2.1)."""
 FEED_EVERY_S = 2.0
 MOST_UNDER_WAY = 50
 _TURN_S = 0.5
@@ -54,13 +59,16 @@ _TURN_S = 0.5
 _log = structlog.get_logger("coldpin.mqtt")
 
 
-def teller_of(settings: Settings, config: Path, place: Path) -> MqttTeller | None:
+def teller_of(
+    settings: Settings, config: Path, place: Path, *, identity: Identity | None = None
+) -> MqttTeller | None:
     """Return what tells the broker, None where none is named.
 
     Args:
         settings: The configuration.
         config: Its file.
         place: The instance's state directory.
+        identity: Who publishes; default: this machine, and what the configuration says.
 
     Raises:
         SettingsError: Password or certificates cannot be used, or the package is not installed.
@@ -73,14 +81,15 @@ def teller_of(settings: Settings, config: Path, place: Path) -> MqttTeller | Non
     except ImportError:
         problem = "mqtt.host: needs a package; pip install 'coldpin[mqtt]'"
         raise SettingsError(str(config), (problem,)) from None
+    identity = identity or identity_of(settings, config.stem)
     return MqttTeller(
         broker,
-        instance=config.stem,
-        messages=Messages(
-            instance=config.stem, chamber=settings.chamber.name, zone=settings.site.zone()
-        ),
+        identity=identity,
+        messages=Messages(identity, chamber=settings.chamber.name, zone=settings.site.zone()),
         feed=EventFeed(records_path(settings.records.path, place), place / PLACE),
-        desk=MessageDesk(place / REQUESTS, settings) if broker.commands else None,
+        desk=MessageDesk(place / REQUESTS, settings, kept=place / ASKED)
+        if broker.commands
+        else None,
         zone=settings.site.zone(),
     )
 
@@ -103,7 +112,7 @@ class MqttTeller:
         self,
         broker: Broker,
         *,
-        instance: str,
+        identity: Identity,
         messages: Messages,
         feed: EventFeed,
         desk: MessageDesk | None,
@@ -114,7 +123,7 @@ class MqttTeller:
 
         Args:
             broker: Where to.
-            instance: The configuration's name, the second part of every topic.
+            identity: Who publishes.
             messages: Makes the documents.
             feed: The events.
             desk: Takes what is asked for; None: nothing is.
@@ -122,7 +131,7 @@ class MqttTeller:
             draw: Gives a share of 0 to 1 for the pauses.
         """
         self._broker = broker
-        self._instance = instance
+        self._identity = identity
         self._messages = messages
         self._feed = feed
         self._desk = desk
@@ -136,6 +145,8 @@ class MqttTeller:
         self._sent_row: int | None = None
         self._fed_at_s = 0.0
         self._up = False
+        self._short_lived = 0
+        self._taken_over = False
         self._wrong = ""
         self._problem: str | None = None
         self._stop = threading.Event()
@@ -146,7 +157,7 @@ class MqttTeller:
         self._latest = snapshot
 
     def others(self) -> dict[str, dict[str, Any]]:
-        """Return what the broker told of every chamber, by instance and topic."""
+        """Return what the broker told of every chamber, by "instance/machine" and topic."""
         return {instance: dict(told) for instance, told in list(self._others.items())}
 
     def begin(self) -> None:
@@ -169,11 +180,33 @@ class MqttTeller:
                 self._wrong = f"{type(error).__name__}: {error}"
             if self._stop.is_set():
                 return
-            steady = self._up and time.monotonic() - began_s > STEADY_AFTER_S
+            was_up = self._up
+            steady = was_up and time.monotonic() - began_s > STEADY_AFTER_S
             self._up = False
             failures = 1 if steady else failures + 1
-            self._say(self._wrong or "the connection was lost")
+            self._short_lived = self._short_lived + 1 if was_up and not steady else 0
+            self._taken_over &= not steady
+            self._say(self._wrong or self._lost())
             self._stop.wait(pause_after(failures, share=self._draw()))
+
+    @property
+    def _seems_doubled(self) -> bool:
+        """Whether another client seems to take the connection over again and again."""
+        return self._taken_over or self._short_lived >= SHORT_LIVED
+
+    def _lost(self) -> str:
+        """Say how the connection ended, with a hint where somebody else seems to end it."""
+        if self._seems_doubled:
+            return (
+                "the broker ends this connection again and again: another client may use the name "
+                f"{self._identity.client_id}, such as a copy of this configuration or of this card"
+            )
+        return "the connection was lost"
+
+    def _on_disconnect(
+        self, _client: Client, _data: Any, _flags: Any, reason: Any, _properties: Any
+    ) -> None:
+        self._taken_over |= reason.value == TAKEN_OVER
 
     def _session(self) -> None:
         """Connect, and tell until the connection ends."""
@@ -192,15 +225,16 @@ class MqttTeller:
             client.disconnect()
 
     def _connected_client(self) -> Client:
-        client = new_client(self._broker, name=f"coldpin-{self._instance}")
+        client = new_client(self._broker, name=self._identity.client_id)
         now = datetime.now(UTC)
         client.will_set(
             self._topic(PRESENT),
             packed(self._messages.present(now, present=False)),
             qos=1,
-            retain=True,
+            retain=self._identity.is_retained,
         )
         client.on_connect = self._on_connect
+        client.on_disconnect = self._on_disconnect
         client.on_publish = self._on_publish
         client.on_message = self._on_message
         connect(client, self._broker)
@@ -213,9 +247,9 @@ class MqttTeller:
             self._wrong = f"the broker refused: {reason}"
             return
         self._up = True
-        if self._problem is not None:
+        if self._problem is not None and not self._seems_doubled:
             _log.info("mqtt_again", host=self._broker.host)
-        self._problem = None
+            self._problem = None
         self._told.clear()
         self._state_at_s = self._fed_at_s = 0.0
         self._under_way.clear()
@@ -224,7 +258,9 @@ class MqttTeller:
         if self._desk is not None:
             client.subscribe(self._topic(ASK), qos=1)
         if self._broker.all_chambers:
-            client.subscribe([(topic_of(self._broker.topic, "+", each), 0) for each in OF_OTHERS])
+            client.subscribe(
+                [(topic_of(self._broker.topic, "+", "+", each), 0) for each in OF_OTHERS]
+            )
 
     def _tell(self, client: Client) -> None:
         """Publish what is new."""
@@ -300,18 +336,25 @@ class MqttTeller:
         client.publish(self._topic(ANSWER), packed(answer), qos=1)
 
     def _publish(self, client: Client, what: str, document: dict[str, Any]) -> None:
-        client.publish(self._topic(what), packed(document), qos=1, retain=True)
+        try:
+            payload = packed(document)
+        except ValueError as error:
+            self._say(f"the document {what} cannot be published: {error}")
+            return
+        client.publish(self._topic(what), payload, qos=1, retain=self._identity.is_retained)
 
     def _goodbye(self, client: Client) -> None:
         """Say that nobody tells any more, as the last will would."""
         document = self._messages.present(datetime.now(UTC), present=False)
-        sent = client.publish(self._topic(PRESENT), packed(document), qos=1, retain=True)
+        retained = self._identity.is_retained
+        sent = client.publish(self._topic(PRESENT), packed(document), qos=1, retain=retained)
         ends_s = time.monotonic() + 1.0
         while not sent.is_published() and time.monotonic() < ends_s and client.loop(0.1) == 0:
             pass
 
     def _topic(self, what: str) -> str:
-        return topic_of(self._broker.topic, self._instance, what)
+        own = self._identity
+        return topic_of(own.prefix(self._broker.topic), own.instance, own.machine, what)
 
     def _say(self, problem: str) -> None:
         """Log what is wrong, once until it is over."""

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
+import math
+import re
 import socket
 import sqlite3
 import subprocess
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import closing
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -20,12 +22,15 @@ from structlog.testing import capture_logs
 from controller.errors import SettingsError
 from controller.lookout.broker import publisher as mqtt
 from controller.lookout.broker.connection import broker_of
-from controller.lookout.broker.documents import TOPICS, schema_of
+from controller.lookout.broker.documents import TOPICS, packed, schema_of
+from controller.lookout.broker.identity import Identity, Mode, identity_of, machine_name
+from controller.lookout.broker.incoming_requests import MessageDesk
 from controller.lookout.broker.publisher import MqttTeller, pause_after, teller_of
 from controller.records.requests import REQUESTS, unanswered
 from controller.records.schema import migrate
 from controller.records.snapshot import Snapshot, take_snapshot
 from controller.settings.load import read_settings
+from controller.settings.shipped import shipped_config
 from tests.lookout.houses import alarm, put_status, settings_with, status
 from tests.support.broker import Listener, RealBroker
 from tests.support.machine import demand, program
@@ -52,8 +57,9 @@ def broker(tmp_path: Path) -> Iterator[RealBroker]:
 class Shed:
     """A chamber with records, and what tells of it."""
 
-    def __init__(self, folder: Path, port: int, more: str = "") -> None:
+    def __init__(self, folder: Path, port: int, more: str = "", *, mode: Mode = Mode.LIVE) -> None:
         self.place = folder
+        self.identity = Identity(instance="c", machine="0123abcd", mode=mode)
         settings_with(folder, f'[mqtt]\nhost = "127.0.0.1"\nport = {port}\n{more}')
         self.settings = read_settings(folder / "c.toml")
         self.run = self._begin_records()
@@ -82,7 +88,7 @@ class Shed:
             file.commit()
 
     def teller(self) -> MqttTeller:
-        made = teller_of(self.settings, self.place / "c.toml", self.place)
+        made = teller_of(self.settings, self.place / "c.toml", self.place, identity=self.identity)
         assert made is not None
         return made
 
@@ -267,10 +273,12 @@ def test_a_new_database_is_told_from_its_beginning(tmp_path: Path, broker: RealB
     listener.close()
 
 
-def asked(listener: Listener, document: object) -> None:
-    """Publish something on the topic of requests."""
+def asked(listener: Listener, document: object, *, age: timedelta = timedelta()) -> None:
+    """Publish something on the topic of requests, sent now where nothing else is said."""
+    if isinstance(document, dict):
+        document = {"sent": (datetime.now(UTC) - age).isoformat(), **document}
     payload = document if isinstance(document, bytes) else json.dumps(document).encode()
-    listener.client.publish("coldpin/c/ask", payload, qos=1)
+    listener.client.publish("coldpin/c/0123abcd/ask", payload, qos=1)
 
 
 def test_nothing_can_be_asked_for_unless_it_was_allowed(
@@ -315,12 +323,252 @@ def test_what_is_asked_for_goes_the_way_of_the_page(
 
     answers = listener.of("answer")
     valid("answer", answers)
-    valid("ask", [swap])
+    valid("ask", [{"sent": "2026-07-14T16:00:00+02:00", **swap}])
     assert [each["id"] for each in answers if each["accepted"]] == ["s1"]
     assert all("allowed" in each["why"] or "cannot" in each["why"] for each in answers[1:])
     (request,) = unanswered(tmp_path / REQUESTS)
     assert (request.kind.value, request.who) == ("swap", "Tove, by message")
     assert request.payload["packs"] == 4
+    listener.close()
+
+
+# --- two of one name ------------------------------------------------------------------------------
+
+
+def test_a_copy_on_another_machine_pushes_nobody_off(tmp_path: Path, broker: RealBroker) -> None:
+    """The attack: one configuration on two machines made 13 take-overs in two minutes."""
+    sheds = []
+    for name in ("shed", "copy"):
+        (tmp_path / name).mkdir()
+        sheds.append(Shed(tmp_path / name, broker.port))
+    sheds[1].identity = Identity(instance="c", machine="cafecafe", mode=Mode.LIVE)
+    tellers = [shed.teller() for shed in sheds]
+    listener = Listener(broker.port)
+    with capture_logs() as logs:
+        for teller, shed in zip(tellers, sheds, strict=True):
+            teller.begin()
+            teller(shed.look())
+        until(lambda: len({d["machine"] for d in listener.of("state")}) == 2, "both publish")
+        for teller in tellers:
+            teller.close()
+
+    assert [log for log in logs if log["event"] == "mqtt"] == []
+    assert [d["present"] for d in listener.of("present")].count(False) == 2  # each at its end
+    listener.close()
+
+
+def test_a_client_of_the_same_name_is_named_once(tmp_path: Path, broker: RealBroker) -> None:
+    """The broker gives the reason of a take-over, and the log says what it may be: one line."""
+    shed = Shed(tmp_path, broker.port)
+    first, second = shed.teller(), shed.teller()
+    with capture_logs() as logs:
+        for each in (first, second):
+            each.begin()
+        until(lambda: first._seems_doubled and second._seems_doubled, "several take-overs")
+        until(lambda: first._short_lived + second._short_lived > 6, "more of them")
+        first.close()
+        second.close()
+
+    hints = [log["problem"] for log in logs if "another client" in log.get("problem", "")]
+    assert 1 <= len(hints) <= 2  # one of each
+    assert "coldpin-c-0123abcd-live" in hints[0]
+
+
+@pytest.mark.parametrize("mode", [Mode.DRY, Mode.SIMULATED])
+def test_values_that_are_not_real_have_a_prefix_of_their_own(
+    tmp_path: Path, broker: RealBroker, begun: Begin, mode: Mode
+) -> None:
+    """Never on a live topic, never retained, marked in each document."""
+    shed = Shed(tmp_path, broker.port, mode=mode)
+    live = Listener(broker.port)
+    listener = Listener(broker.port, f"coldpin-{mode.value}/#")
+    teller = begun(shed.teller())
+    teller(shed.look(FORECAST))
+    until(lambda: bool(listener.of("forecast")), "the forecast")
+    late = Listener(broker.port, "#")
+    teller(shed.look(None))
+    until(lambda: len(late.of("forecast")) == 1, "something new")
+
+    documents = [json.loads(payload) for _, payload, _ in listener.heard]
+    assert live.heard == []
+    assert {document["mode"] for document in documents} == {mode.value}
+    assert not any(kept for _, _, kept in late.heard)
+    for each in (live, listener, late):
+        each.close()
+
+
+def test_what_a_configuration_says_is_the_mode(tmp_path: Path) -> None:
+    """The laptop's plant is simulated; real probes with dry drivers are dry; all real is live."""
+    simulated = settings_with(tmp_path)
+    text = shipped_config("skerrow-pi.toml").read_text(encoding="utf-8")
+    (tmp_path / "pi.toml").write_text(text, encoding="utf-8")
+    dry = re.sub(r'driver = "gpio"', 'driver = "dry"', re.sub(r"(?m)^(pin|active_low).*", "", text))
+    (tmp_path / "dry.toml").write_text(dry, encoding="utf-8")
+
+    assert identity_of(simulated, "c").mode is Mode.SIMULATED
+    assert identity_of(read_settings(tmp_path / "pi.toml"), "c").mode is Mode.LIVE
+    assert identity_of(read_settings(tmp_path / "dry.toml"), "c").mode is Mode.DRY
+
+
+def test_a_cloned_card_is_another_machine(tmp_path: Path) -> None:
+    """The machine id goes along with the card; serial number and network address do not."""
+    card = tmp_path / "machine-id"
+    card.write_text("0123456789abcdef0123456789abcdef\n", encoding="ascii")
+    boards = []
+    for number in (1, 2):
+        serial = tmp_path / f"serial-{number}"
+        serial.write_bytes(f"10000000abcdef0{number}\0".encode())
+        boards.append(machine_name(card, serial, tmp_path / "none"))
+    interfaces = []
+    for number in (1, 2):
+        interface = tmp_path / f"net-{number}" / "eth0"
+        (interface / "device").mkdir(parents=True)
+        (interface / "address").write_text(f"02:00:00:00:00:0{number}\n", encoding="ascii")
+        interfaces.append(machine_name(card, tmp_path / "none", interface.parent))
+
+    assert len({*boards, *interfaces}) == 4
+    assert boards[0] == machine_name(card, tmp_path / "serial-1", tmp_path / "none")
+    assert all(re.fullmatch("[0-9a-f]{8}", name) for name in boards)
+    assert machine_name(*[tmp_path / "none"] * 3) == machine_name(*[tmp_path / "none"] * 3)
+
+
+# --- messages that somebody may send --------------------------------------------------------------
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> MessageDesk:
+    return MessageDesk(
+        tmp_path / REQUESTS, settings_with(tmp_path), kept=tmp_path / "mqtt-asked.json"
+    )
+
+
+NOW = datetime(2026, 7, 14, 14, 0, tzinfo=UTC)
+
+
+def message(**changes: object) -> bytes:
+    whole = {"id": "a1", "sent": NOW.isoformat(), "what": "pause", "fields": {"minutes": "5"}}
+    return json.dumps({**whole, **changes}).encode()
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"who": "\ud800"},
+        {"id": "\udfff"},
+        {"who": "Tove\n\x1b[31m"},
+        {"what": "pa\x00use"},
+        {"fields": {"minutes": "5", "\ud800": "x"}},
+        {"fields": {"minutes": "5\u202e"}},
+        {"\ud800": 1},
+    ],
+)
+def test_text_that_cannot_stand_anywhere_is_refused(
+    desk: MessageDesk, changes: dict[str, object]
+) -> None:
+    """Half a surrogate pair ended the session; a newline or an escape goes into no log."""
+    answer = desk.take(message(**changes), kept=False, now=NOW)
+
+    assert answer is not None
+    assert not answer.accepted
+    assert answer.why.isprintable()
+    packed({"why": answer.why, "id": answer.id})
+
+
+def test_a_session_outlives_every_text(tmp_path: Path, broker: RealBroker, begun: Begin) -> None:
+    """Whatever is sent, the connection stays, and the next message is answered."""
+    shed = Shed(tmp_path, broker.port, "commands = true")
+    begun(shed.teller())(shed.look())
+    listener = Listener(broker.port)
+    until(lambda: bool(listener.of("present")), "there")
+    for who in ("\ud800", "x\ny", "\x1b"):
+        asked(listener, {"id": "1", "what": "resume", "who": who})
+    asked(listener, {"id": "2", "what": "resume"})
+    until(lambda: len(listener.of("answer")) == 4, "four answers")
+
+    assert [each["accepted"] for each in listener.of("answer")] == [False, False, False, True]
+    assert len(listener.of("present")) == 1
+    listener.close()
+
+
+def test_an_id_is_done_once_also_after_a_restart(tmp_path: Path, desk: MessageDesk) -> None:
+    """The attack: the same message paused the chamber again after the lookout's restart."""
+    first = desk.take(message(), kept=False, now=NOW)
+    again = MessageDesk(
+        tmp_path / REQUESTS, settings_with(tmp_path), kept=tmp_path / "mqtt-asked.json"
+    )
+
+    assert first is not None
+    assert first.accepted
+    assert again.take(message(), kept=False, now=NOW) is None
+    assert len(unanswered(tmp_path / REQUESTS)) == 1
+
+
+@pytest.mark.parametrize("content", ["", "[", "3", "[1, null]", "[" * 100_000])
+def test_ids_that_cannot_be_read_stop_nothing(tmp_path: Path, content: str) -> None:
+    """A damaged file is a line in the log."""
+    kept = tmp_path / "mqtt-asked.json"
+    kept.write_text(content, encoding="utf-8")
+    desk = MessageDesk(tmp_path / REQUESTS, settings_with(tmp_path), kept=kept)
+
+    answer = desk.take(message(), kept=False, now=NOW)
+
+    assert answer is not None
+    assert answer.accepted
+
+
+@pytest.mark.parametrize(
+    ("sent", "accepted"),
+    [
+        ("2026-07-14T13:55:00+00:00", True),
+        ("2026-07-14T15:56:00+02:00", True),
+        ("2026-07-14T13:54:59+00:00", False),
+        ("2026-07-14T14:01:00+00:00", True),
+        ("2026-07-14T14:01:01+00:00", False),
+        ("2026-07-14T14:00:00", False),
+        ("now", False),
+        (None, False),
+        (1784037600, False),
+    ],
+)
+def test_a_message_has_an_age(desk: MessageDesk, sent: object, accepted: bool) -> None:
+    """One from a queue of a publisher that was off-line for hours is not done any more."""
+    answer = desk.take(message(sent=sent), kept=False, now=NOW)
+
+    assert answer is not None
+    assert answer.accepted is accepted
+    assert accepted or "allowed" in answer.why
+
+
+def test_a_flood_is_bounded(tmp_path: Path, desk: MessageDesk) -> None:
+    """Thirty requests a minute are accepted; each is forced to the card."""
+    answers = [desk.take(message(id=str(number)), kept=False, now=NOW) for number in range(100)]
+    later = desk.take(
+        message(id="later", sent=(NOW + timedelta(minutes=1)).isoformat()),
+        kept=False,
+        now=NOW + timedelta(minutes=1),
+    )
+
+    assert sum(answer.accepted for answer in answers if answer) == 30
+    assert later is not None
+    assert later.accepted
+
+
+def test_a_document_without_json_is_left_out(
+    tmp_path: Path, broker: RealBroker, begun: Begin
+) -> None:
+    """NaN is no JSON: that document is not published, the others are, the connection stays."""
+    shed = Shed(tmp_path, broker.port)
+    listener = Listener(broker.port)
+    teller = begun(shed.teller())
+    with capture_logs() as logs:
+        teller(shed.look({**FORECAST, "reserve_kj": math.nan}))
+        until(lambda: bool(listener.of("alarms")), "what came with it")
+        teller(shed.look(FORECAST))
+        until(lambda: bool(listener.of("forecast")), "a good one")
+
+    assert listener.of("forecast")[0]["forecast"]["reserve_kj"] == 900.0
+    assert any("forecast cannot be published" in log.get("problem", "") for log in logs)
+    assert len(listener.of("present")) == 1
     listener.close()
 
 
@@ -330,8 +578,8 @@ def test_ten_megabytes_never_reach_the_lookout(
     """The broker keeps what is larger than was agreed to itself; the connection stays."""
     shed = Shed(tmp_path, broker.port, "commands = true")
     begun(shed.teller())(shed.look())
-    listener = Listener(broker.port, "coldpin/c/answer")
-    watcher = Listener(broker.port, "coldpin/c/present")
+    listener = Listener(broker.port, "coldpin/c/0123abcd/answer")
+    watcher = Listener(broker.port, "coldpin/c/0123abcd/present")
     until(lambda: bool(watcher.of("present")), "there")
     asked(listener, b"x" * 10_000_000)
     asked(listener, {"id": "1", "what": "resume"})
@@ -349,7 +597,7 @@ def test_a_request_that_the_broker_kept_is_refused(
     """Nobody knows how old it is."""
     listener = Listener(broker.port)
     listener.client.publish(
-        "coldpin/c/ask", json.dumps({"id": "old", "what": "reset"}), qos=1, retain=True
+        "coldpin/c/0123abcd/ask", json.dumps({"id": "old", "what": "reset"}), qos=1, retain=True
     ).wait_for_publish(10)
     shed = Shed(tmp_path, broker.port, "commands = true")
     begun(shed.teller())(shed.look())
