@@ -15,7 +15,7 @@ from controller.errors import SettingsError
 from controller.lookout.broker.connection import broker_of
 from controller.lookout.broker.other_chambers import ask_broker
 from controller.lookout.chamber_rows import rows_of
-from controller.lookout.chambers import Chamber, chamber_at, chamber_of, chambers_told
+from controller.lookout.chambers import Chamber, chamber_at, chamber_of, chambers_of_broker
 from controller.lookout.pack_budget import Budget, budget_of, budget_words
 from controller.records.status_file import RUNTIME
 from controller.settings.foresight_of import freezer_packs_per_day
@@ -89,7 +89,7 @@ def _told(settings: Settings, config: Path) -> list[Chamber]:
     if broker is None:
         raise SettingsError(str(config), ("mqtt.host: found nothing, allowed: a broker's name",))
     try:
-        return chambers_told(ask_broker(broker))
+        return chambers_of_broker(ask_broker(broker))
     except (OSError, ImportError) as error:
         raise SettingsError(str(config), (f"mqtt: {error}",)) from None
 
@@ -97,6 +97,7 @@ def _told(settings: Settings, config: Path) -> list[Chamber]:
 def _document(chamber: Chamber, why: str) -> dict[str, object]:
     document = asdict(chamber)
     document.pop("port")
+    document["alarms"] = [alarm.name for alarm in chamber.alarms]
     for name in ("early", "due", "late"):
         at = document[name]
         document[name] = None if at is None else at.isoformat(timespec="seconds")

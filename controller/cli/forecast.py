@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 import click
 
 from controller.cli import people
 from controller.cli.instants import instant
+from controller.domain.forecast import FORECAST_CODEC, PublishedForecast
 from controller.domain.places import state_directory
 from controller.errors import RecordError
 from controller.lookout.forecasting import Forecaster
@@ -36,53 +36,53 @@ def forecast(config: Path, as_of_text: str | None, as_json: bool) -> None:
         as_of = instant(as_of_text, option="--as-of", zone=settings.site.zone())
     place = state_directory(config)
     try:
-        document = Forecaster(settings, place, folder=config.parent).document(as_of)
+        made = Forecaster(settings, place, folder=config.parent).forecast(as_of)
     except (OSError, ArithmeticError) as error:
         raise RecordError(f"no forecast can be made: {error}") from None
     if as_json:
-        people.print_json(document)
+        people.print_json(FORECAST_CODEC.document(made))
     else:
-        print_forecast(document)
+        print_forecast(made)
 
 
-def print_forecast(document: dict[str, Any]) -> None:
+def print_forecast(forecast: PublishedForecast) -> None:
     """Print a forecast for people."""
     console = people.console()
-    as_of = datetime.fromisoformat(document["as_of"])
-    if document["basis"] == "unknown":
-        console.print("[b]No forecast yet[/b]: " + "; ".join(document["notes"]) + ".")
+    as_of = forecast.as_of
+    if not forecast.known:
+        console.print("[b]No forecast yet[/b]: " + "; ".join(forecast.notes) + ".")
         return
 
-    def at(text: str | None) -> str:
-        return "later than 60 h from now" if text is None else words.moment(text, as_of)
+    def at(instant: datetime | None) -> str:
+        return "later than 60 h from now" if instant is None else words.moment(instant, as_of)
 
     table = people.table("", "")
     table.show_header = False
-    table.add_row("swap due", f"[b]{at(document['swap_due'])}[/b]")
-    if document["early"] is not None:
-        until = "" if document["late"] is None else f" to {at(document['late'])}"
-        table.add_row("likely from", f"{at(document['early'])}{until}")
-    if document["reserve_kj"] is not None:
+    table.add_row("swap due", f"[b]{at(forecast.swap_due)}[/b]")
+    if forecast.early is not None:
+        until = "" if forecast.late is None else f" to {at(forecast.late)}"
+        table.add_row("likely from", f"{at(forecast.early)}{until}")
+    if forecast.reserve_kj is not None:
         table.add_row(
             "cold reserve",
-            f"{document['reserve_kj']:.0f} kJ ({document['reserve_early_kj']:.0f} to "
-            f"{document['reserve_late_kj']:.0f}), {document['taken_up_kj']:.0f} kJ taken up",
+            f"{forecast.reserve_kj:.0f} kJ ({forecast.reserve_early_kj:.0f} to "
+            f"{forecast.reserve_late_kj:.0f}), {forecast.taken_up_kj:.0f} kJ taken up",
         )
-    if document["useful_until_c"] is not None:
-        table.add_row("useful until", f"the reservoir is at {document['useful_until_c']:.1f} °C")
-    table.add_row("since the swap of", at(document["swapped_at"]))
-    table.add_row("basis", f"{BASES[document['basis']]} ({document['cycles_learned']} ends seen)")
+    if forecast.useful_until_c is not None:
+        table.add_row("useful until", f"the reservoir is at {forecast.useful_until_c:.1f} °C")
+    table.add_row("since the swap of", at(forecast.swapped_at))
+    table.add_row("basis", f"{BASES[forecast.basis]} ({forecast.cycles_learned} ends seen)")
     console.print(table)
-    for note in document["notes"]:
+    for note in forecast.notes:
         console.print(f"Note: {note}.")
-    if document["plan"]:
+    if forecast.plan:
         plan = people.table("swap", "packs", "why", title="Plan for two days")
-        for swap in document["plan"]:
-            plan.add_row(at(swap["at"]), str(swap["packs"]), swap["why"])
+        for swap in forecast.plan:
+            plan.add_row(at(swap.at), str(swap.packs), swap.why)
         console.print(plan)
-    if not document["freezer_keeps_up"]:
+    if not forecast.freezer_keeps_up:
         console.print(
             "[b]The freezer cannot keep up[/b]: over these two days the air is above cut-in by "
-            f"{document['degree_hours_above']:.1f} degree-hours. More packs, or packs frozen "
+            f"{forecast.degree_hours_above:.1f} degree-hours. More packs, or packs frozen "
             "elsewhere, would help."
         )

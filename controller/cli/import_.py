@@ -14,7 +14,7 @@ from controller.errors import InputFileError, ProbeError, SettingsError
 from controller.history.importing import add_history, reading_at
 from controller.probes.recorded import RecordedRow, read_rows
 from controller.records.reader import RecordedReading
-from controller.records.requests import REQUESTS, note_past_swap, swaps
+from controller.records.requests import REQUESTS, log_past_swap, swaps
 from controller.service.locks import lock_instance
 from controller.settings.load import read_settings
 
@@ -81,6 +81,6 @@ def _note_swaps(path: Path, swapped: list[RecordedRow]) -> int:
     for row in swapped:
         packs = row.swap_packs or 0
         if (row.at, packs) not in known:
-            note_past_swap(path, at=row.at, packs=packs, who=who_asks())
+            log_past_swap(path, at=row.at, packs=packs, who=who_asks())
             noted += 1
     return noted

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
+from controller.domain.forecast import PublishedForecast
 from controller.foresight.forecast import Forecast
 from controller.foresight.swap_plan import SwapPlan
-from controller.lookout.forecasting import forecast_document
+from controller.lookout.forecasting import published
 from controller.lookout.notices.rules import Said, notices_due, rules_of
 from controller.records.snapshot import Snapshot
 from controller.rehearsal.hearing import Look, Word
@@ -31,7 +31,7 @@ class RehearsedNotices:
         self._rules = replace(rules_of(settings), wakes=script.wakes, sleeps=script.sleeps)
         self._zone = settings.site.zone()
         self._said = Said()
-        self._written: tuple[Forecast, dict[str, Any]] | None = None
+        self._written: tuple[Forecast, PublishedForecast] | None = None
 
     def __call__(self, look: Look) -> Sequence[Word]:
         """Return what people are told at this moment."""
@@ -41,17 +41,17 @@ class RehearsedNotices:
             age_s=0.0,
             silent=False,
             last_swap=look.last_swap,
-            forecast=self._document(look),
+            forecast=self._published(look),
         )
         self._said, notices = notices_due(self._said, snapshot, self._rules, look.now)
         return [Word(about=each.about, text=each.body, urgent=each.urgent) for each in notices]
 
-    def _document(self, look: Look) -> dict[str, Any] | None:
-        """Return the forecast's document, made once for each forecast."""
+    def _published(self, look: Look) -> PublishedForecast | None:
+        """Return the forecast as it is published, made once for each."""
         forecast = look.forecast
         if forecast is None:
             return None
         if self._written is None or self._written[0] is not forecast:
-            document = forecast_document(forecast, look.plan or _NO_PLAN, zone=self._zone)
-            self._written = forecast, document
+            made = published(forecast, look.plan or _NO_PLAN, zone=self._zone)
+            self._written = forecast, made
         return self._written[1]

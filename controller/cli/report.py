@@ -14,12 +14,13 @@ from controller.cli.extras import need
 from controller.cli.first_run_words import words_of
 from controller.cli.instants import instant
 from controller.domain.places import records_path, state_directory
+from controller.domain.requests import LoggedSwap
 from controller.errors import RecordError
 from controller.history.report import Report, Stood, report_of
 from controller.pictures import words
 from controller.records.first_runs import last_first_run
 from controller.records.reader import read_events, read_readings
-from controller.records.requests import REQUESTS, NotedSwap, swaps
+from controller.records.requests import REQUESTS, swaps
 from controller.settings.load import Settings, read_settings
 
 DAY = timedelta(days=1)
@@ -76,7 +77,7 @@ def report(
 
 
 def _report(
-    settings: Settings, path: Path, noted: Sequence[NotedSwap], since: datetime, until: datetime
+    settings: Settings, path: Path, noted: Sequence[LoggedSwap], since: datetime, until: datetime
 ) -> Report:
     stage = settings.stages[settings.chamber.stage]
     return report_of(
@@ -239,7 +240,7 @@ def _document(report: Report, zone: tzinfo | None) -> dict[str, Any]:
     }
 
 
-def _page(report: Report, settings: Settings, path: Path, noted: Sequence[NotedSwap]) -> str:
+def _page(report: Report, settings: Settings, path: Path, noted: Sequence[LoggedSwap]) -> str:
     """Return the report as a page; what draws it is loaded only here."""
     from controller.history.figure_data import Window, bands_of, points_of  # noqa: PLC0415
     from controller.pictures.chamber_chart import ChamberHistory, chamber_chart  # noqa: PLC0415

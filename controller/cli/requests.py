@@ -7,19 +7,29 @@ import os
 import time
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 import click
 
 from controller.cli.instants import instant
 from controller.domain.alarms import AlarmName
 from controller.domain.places import state_directory
+from controller.domain.requests import (
+    LONGEST_PAUSE_S,
+    Acknowledge,
+    FrozenThrough,
+    LogSwap,
+    Pause,
+    Payload,
+    Reset,
+    Resume,
+    SetStage,
+    kind_of,
+)
 from controller.domain.units import parse_duration
 from controller.errors import SettingsError
 from controller.records.boot import boot_id, boottime
-from controller.records.requests import REQUESTS, Kind, answer_to, ask_now, swap_payload
-from controller.records.status_file import STATUS, read_status, runtime_directory, silent
-from controller.service.pending_requests import LONGEST_PAUSE_S
+from controller.records.requests import REQUESTS, answer_to, ask_now
+from controller.records.status_file import STATUS, is_silent, read_status, runtime_directory
 from controller.settings.load import read_settings
 
 PATIENCE_TICKS = 3
@@ -40,8 +50,13 @@ CONFIG = click.argument("config", type=click.Path(path_type=Path))
 def swap(config: Path, packs: int, at_text: str | None, note: str, frozen_through: str) -> None:
     """Log a pack change: spent packs out, frozen ones in."""
     at = datetime.now().astimezone() if at_text is None else instant(at_text, option="--at")
-    payload = swap_payload(packs, at, note=note, frozen_through=frozen_through)
-    _request(config, Kind.SWAP, payload, kept="The swap is noted all the same.")
+    payload = LogSwap(
+        packs=packs,
+        at=at.replace(microsecond=0),
+        note=note,
+        frozen_through=FrozenThrough(frozen_through),
+    )
+    _request(config, payload, kept="The swap is noted all the same.")
 
 
 @click.command()
@@ -53,7 +68,7 @@ def stage(config: Path, name: str) -> None:
     if name not in settings.stages:
         known = ", ".join(sorted(settings.stages))
         raise click.BadParameter(f'found no stage "{name}", allowed: {known}', param_hint="NAME")
-    _request(config, Kind.STAGE, {"name": name, "instead_of": settings.chamber.stage})
+    _request(config, SetStage(name=name, instead_of=settings.chamber.stage))
 
 
 @click.command()
@@ -71,14 +86,14 @@ def pause(config: Path, for_text: str) -> None:
             "pause cannot cost the crop",
             param_hint="--for",
         )
-    _request(config, Kind.PAUSE, {"for_s": for_s})
+    _request(config, Pause(for_s=for_s))
 
 
 @click.command()
 @CONFIG
 def resume(config: Path) -> None:
     """End a pause."""
-    _request(config, Kind.RESUME, {})
+    _request(config, Resume())
 
 
 @click.command()
@@ -86,22 +101,22 @@ def resume(config: Path) -> None:
 @click.argument("alarm", required=False, type=click.Choice([name.value for name in AlarmName]))
 def ack(config: Path, alarm: str | None) -> None:
     """Mark ALARM, or every active alarm, as seen. It stays until it clears."""
-    _request(config, Kind.ACKNOWLEDGE, {"alarm": alarm})
+    _request(config, Acknowledge(alarm=alarm))
 
 
 @click.command()
 @CONFIG
 def reset(config: Path) -> None:
     """End a lockout, once the loop has been checked. Failed tries are forgotten."""
-    _request(config, Kind.RESET, {})
+    _request(config, Reset())
 
 
-def _request(config: Path, kind: Kind, payload: dict[str, Any], *, kept: str = "") -> None:
+def _request(config: Path, payload: Payload, *, kept: str = "") -> None:
     """Write the request, and wait a few ticks for its answer where the service is running."""
     place = state_directory(config)
     path = place / REQUESTS
     try:
-        number = ask_now(path, kind, payload, who=who_asks())
+        number = ask_now(path, payload, who=who_asks())
         tick_s = _running_tick_s(place)
         if tick_s is None:
             later = kept or "It will be looked at when the service starts, if it still makes sense."
@@ -111,7 +126,7 @@ def _request(config: Path, kind: Kind, payload: dict[str, Any], *, kept: str = "
         while time.monotonic() < ends:
             answered = answer_to(path, number)
             if answered is not None:
-                click.echo(f"{kind.value}: {answered}")
+                click.echo(f"{kind_of(payload).value}: {answered}")
                 return
             time.sleep(0.1)
     except OSError as error:
@@ -123,10 +138,10 @@ def _request(config: Path, kind: Kind, payload: dict[str, Any], *, kept: str = "
 
 
 def _running_tick_s(place: Path) -> float | None:
-    document = read_status(runtime_directory(place) / STATUS)
-    if document is None or silent(document, boot_id=boot_id(), boottime_s=boottime()):
+    status = read_status(runtime_directory(place) / STATUS)
+    if status is None or is_silent(status, boot_id=boot_id(), boottime_s=boottime()):
         return None
-    return float(document["tick_s"])
+    return status.tick_s
 
 
 def who_asks() -> str:

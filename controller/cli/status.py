@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -12,13 +13,16 @@ from rich.console import Console
 
 from controller.cli import people
 from controller.cli.first_run_words import words_of
+from controller.domain.alarm_guide import alarm_title, guide_of, worst_first
+from controller.domain.codec import Codec
+from controller.domain.forecast import PublishedForecast
 from controller.domain.places import records_path, state_directory
+from controller.domain.requests import LoggedSwap
+from controller.domain.status import Status
 from controller.pictures import words
-from controller.records.boot import boot_id, boottime
 from controller.records.first_runs import last_first_run
 from controller.records.forecast_file import read_forecast
-from controller.records.requests import REQUESTS, Kind, newest
-from controller.records.status_file import STATUS, age_s, read_status, runtime_directory, silent
+from controller.records.snapshot import take_snapshot
 from controller.settings.load import read_settings
 
 WELL, ALARMED, SILENT = 0, 1, 2
@@ -36,38 +40,50 @@ def status(config: Path, as_json: bool, watch: bool) -> int:
     """
     unit = read_settings(config).display.unit
     while True:
-        document = status_of(config)
+        report = status_of(config)
         if as_json:
-            people.print_json(document)
+            people.print_json(_CODEC.document(report))
         else:
             console = people.console()
             if watch:
                 console.clear()
-            _print_for_people(console, document, unit)
+            _print_for_people(console, report, unit)
         if not watch:
-            return _exit_status(document)
+            return _exit_status(report)
         time.sleep(WATCH_EVERY_S)
 
 
-def status_of(config: Path) -> dict[str, Any]:
-    """Return what the service last told, how old it is, and the last swap that was noted."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatusReport:
+    """What the command answers."""
+
+    silent: bool
+    """The control process has written nothing for too long."""
+    age_s: float | None
+    """Age of the status [s]; None where it cannot be known."""
+    last_swap: LoggedSwap | None
+    first_run: dict[str, Any] | None
+    forecast: PublishedForecast | None
+    status: Status | None
+    """The newest, also where it is old; None where there is none."""
+
+
+_CODEC = Codec(StatusReport)
+
+
+def status_of(config: Path) -> StatusReport:
+    """Return the newest status, how old it is, and what else is known of the chamber."""
     place = state_directory(config)
-    found = read_status(runtime_directory(place) / STATUS)
-    age = None
-    if found is not None:
-        age = age_s(found, boot_id=boot_id(), boottime_s=boottime())
-    try:
-        last = newest(place / REQUESTS, Kind.SWAP)
-    except OSError:
-        last = None
-    return {
-        "silent": silent(found, boot_id=boot_id(), boottime_s=boottime()),
-        "age_s": None if age is None else round(age, 1),
-        "last_swap": None if last is None else last.payload,
-        "first_run": _first_run(config, place),
-        "forecast": read_forecast(place, now=datetime.now(UTC)),
-        "status": found,
-    }
+    now = datetime.now(UTC)
+    snapshot = take_snapshot(place, taken_utc=now, forecast=read_forecast(place, now=now))
+    return StatusReport(
+        silent=snapshot.silent,
+        age_s=None if snapshot.age_s is None else round(snapshot.age_s, 1),
+        last_swap=snapshot.last_swap,
+        first_run=_first_run(config, place),
+        forecast=snapshot.forecast,
+        status=snapshot.status,
+    )
 
 
 def _first_run(config: Path, place: Path) -> dict[str, Any] | None:
@@ -77,65 +93,65 @@ def _first_run(config: Path, place: Path) -> dict[str, Any] | None:
         return None  # the records have their own alarm
 
 
-def _exit_status(document: dict[str, Any]) -> int:
-    if document["silent"]:
+def _exit_status(report: StatusReport) -> int:
+    if report.silent or report.status is None:
         return SILENT
-    return ALARMED if document["status"]["alarms"] else WELL
+    return ALARMED if report.status.alarms else WELL
 
 
-def _print_for_people(console: Console, document: dict[str, Any], unit: str) -> None:
-    found = document["status"]
-    if found is None:
-        console.print("[b]The service is silent[/b]: it is not running, or not here.")
+def _print_for_people(console: Console, report: StatusReport, unit: str) -> None:
+    status = report.status
+    if status is None:
+        console.print("[b]coldpin is not running on this machine[/b], and there is no data yet.")
         return
-    if document["silent"]:
-        age = document["age_s"]
-        since = "before the last boot" if age is None else f"{words.duration(age)} ago"
-        console.print(f"[b]The service is silent.[/b] What follows is old: {since}.")
+    if report.silent:
+        since = "before the last boot" if report.age_s is None else _ago(report.age_s)
+        console.print(f"[b]coldpin is not running.[/b] These are its last data, from {since}.")
 
     def shown(celsius: float | None) -> str:
         return words.temperature(None if celsius is None else celsius * 1000, unit)
 
-    console.print(
-        f"[b]{found['chamber']}[/b], {found['stage']}: {found['phase']}, {found['reason']}"
-    )
+    console.print(f"[b]{status.chamber}[/b], {status.stage}: {status.phase}, {status.reason}")
     table = people.table("", "")
     table.show_header = False
-    for name, probe in found["probes"].items():
+    for name, probe in status.probes.fitted():
         band = (
-            f" (band {shown(found['cut_out_c'])} to {shown(found['cut_in_c'])})"
+            f" (band {shown(status.cut_out_c)} to {shown(status.cut_in_c)})"
             if name == "air"
             else ""
         )
-        told = shown(probe["reading_c"]) if probe["lost"] is None else f"lost: {probe['lost']}"
-        table.add_row(name.replace("_", " "), f"{told}{band}")
+        reading = shown(probe.reading_c) if probe.lost is None else f"lost: {probe.lost}"
+        table.add_row(name.replace("_", " "), f"{reading}{band}")
     on = {True: "on", False: "off"}
-    table.add_row("pump, fan", f"{on[found['pump']]}, {on[found['fan']]}")
-    for name, left_s in found["timers_left"].items():
-        label = name.removesuffix("_s").replace("_", " ")
-        table.add_row(f"{label} left", words.duration(left_s))
-    swap = document["last_swap"]
+    table.add_row("pump, fan", f"{on[status.pump]}, {on[status.fan]}")
+    for name, left_s in status.timers_left.running():
+        table.add_row(f"{name.replace('_', ' ')} left", words.duration(left_s))
+    swap, now = report.last_swap, status.as_of
     if swap is not None:
-        table.add_row("last swap", f"{swap.get('packs', '?')} packs, {swap.get('at', '?')}")
-    forecast = document["forecast"]
-    if forecast is not None and forecast.get("swap_due"):
-        table.add_row("swap due", _swap_due(forecast))
-    table.add_row("as of", f"{found['as_of']}, {words.duration(document['age_s'])} ago")
-    table.add_row("first run", words_of(document["first_run"]))
+        table.add_row("last swap", f"{swap.packs} packs, {words.moment(swap.at, now)}")
+    if report.forecast is not None and report.forecast.swap_due is not None:
+        table.add_row("swap due", _swap_due(report.forecast))
+    age = "" if report.age_s is None else f", {_ago(report.age_s)}"
+    table.add_row("as of", f"{status.as_of.isoformat(timespec='seconds')}{age}")
+    table.add_row("first run", words_of(report.first_run))
     console.print(table)
-    for alarm in found["alarms"]:
-        about = f" ({alarm['about']})" if alarm["about"] else ""
-        seen = ", seen" if alarm["acknowledged"] else ""
-        console.print(f"alarm: {alarm['name']}{about}{seen}")
-    if not found["alarms"] and not document["silent"]:
+    for alarm in worst_first(status.alarms):
+        seen = ", seen" if alarm.acknowledged else ""
+        title = alarm_title(alarm.name, alarm.about)
+        console.print(f"[b]{title}[/b]{seen}. {guide_of(alarm.name).action}")
+    if not status.alarms and not report.silent:
         console.print("No alarm stands.")
 
 
-def _swap_due(forecast: dict[str, Any]) -> str:
-    now = datetime.fromisoformat(forecast["as_of"])
-    due = words.moment(forecast["swap_due"], now)
-    early, late = forecast.get("early"), forecast.get("late")
-    if not (early and late):
+def _ago(age_s: float) -> str:
+    return f"{words.duration(age_s)} ago"
+
+
+def _swap_due(forecast: PublishedForecast) -> str:
+    now = forecast.as_of
+    assert forecast.swap_due is not None
+    due = words.moment(forecast.swap_due, now)
+    if forecast.early is None or forecast.late is None:
         return due
-    likely = [words.moment(each, now, far=False) for each in (early, late)]
+    likely = [words.moment(each, now, far=False) for each in (forecast.early, forecast.late)]
     return f"{due}, likely {likely[0]} to {likely[1]}"

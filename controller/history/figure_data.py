@@ -10,6 +10,7 @@ from enum import Enum
 from pathlib import Path
 
 from controller.core.state import EventKind
+from controller.domain.alarm_guide import alarm_title
 from controller.pictures.chamber_chart import GAP_S, INTERVALS, ChamberHistory, Point
 from controller.pictures.chart import Expected
 from controller.pictures.words import temperature
@@ -160,15 +161,15 @@ def history_of(
         noted = [swap for swap in swaps(requests) if since <= swap.at < until]
     except OSError:
         noted = []
-    status = snapshot.status or {}
-    if not bands and "cut_in_c" in status:
-        bands = [(since.timestamp(), float(status["cut_out_c"]), float(status["cut_in_c"]))]
+    status = snapshot.status
+    if not bands and status is not None:
+        bands = [(since.timestamp(), status.cut_out_c, status.cut_in_c)]
     history = ChamberHistory(
         points=points,
         bands_c=bands,
         since_s=drawn.since.timestamp(),
         pack_changes=[(swap.at.timestamp(), f"{swap.packs} packs") for swap in noted],
-        alarms=[(event.at.timestamp(), event.name.replace("_", " ")) for event in raised],
+        alarms=[(event.at.timestamp(), alarm_title(event.name, event.detail)) for event in raised],
         until_s=until.timestamp(),
         cold_ends=_cold_ends(snapshot, zone),
         unit=unit,
@@ -253,9 +254,9 @@ def _point(row: RecordedReading, air_mc: int | None, shift_s: float) -> Point:
 
 def _cold_ends(snapshot: Snapshot, zone: tzinfo | None) -> Expected | None:
     forecast = snapshot.forecast
-    if forecast is None or forecast["early"] is None or forecast["swap_due"] is None:
+    if forecast is None or forecast.early is None or forecast.swap_due is None:
         return None
-    early, likely = (datetime.fromisoformat(forecast[key]) for key in ("early", "swap_due"))
+    early, likely = forecast.early, forecast.swap_due
     if early <= snapshot.taken_utc:
         return None
     text = f"cold lasts to {early.astimezone(zone):%a %H:%M}"

@@ -13,8 +13,8 @@ from itertools import pairwise
 
 from controller.core.state import EventKind
 from controller.domain.alarms import AlarmName
+from controller.domain.requests import LoggedSwap
 from controller.records.reader import RecordedEvent, RecordedReading
-from controller.records.requests import NotedSwap
 from controller.records.writer import BAND, REFUSED, STAGE
 
 HELD = timedelta(minutes=5)
@@ -85,7 +85,7 @@ class Report:
 def report_of(
     readings: Iterable[RecordedReading],
     events: Sequence[RecordedEvent],
-    swaps: Sequence[NotedSwap],
+    swaps: Sequence[LoggedSwap],
     *,
     since: datetime,
     until: datetime,
@@ -229,7 +229,7 @@ def _air(report: Report, air_mc: int | None, lasted_s: float, held: _Held) -> No
     figures.below_k_h += below_mk / 1000 * lasted_s / _HOUR_S
 
 
-def _swaps(report: Report, swaps: Sequence[NotedSwap]) -> None:
+def _swaps(report: Report, swaps: Sequence[LoggedSwap]) -> None:
     ordered = sorted(swaps, key=lambda swap: swap.at)
     within = [swap for swap in ordered if report.since <= swap.at < report.until]
     report.packs = sum(swap.packs for swap in within)

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 
+from controller.domain.requests import LoggedSwap
 from controller.foresight.bins import Sample
 from controller.foresight.swaps import Logged
 from controller.records.reader import RecordedReading
-from controller.records.requests import NotedSwap
 
 
 def sample_of(row: RecordedReading) -> Sample:
@@ -22,12 +22,12 @@ def sample_of(row: RecordedReading) -> Sample:
     )
 
 
-def logged_swaps(noted: Iterable[NotedSwap], as_of: datetime) -> list[Logged]:
+def logged_swaps(noted: Iterable[LoggedSwap], as_of: datetime) -> list[Logged]:
     """Return the swaps that had been noted by an instant."""
     return [
-        Logged(at_s=swap.at.timestamp(), packs=swap.packs, through=swap.through)
+        Logged(at_s=swap.at.timestamp(), packs=swap.packs, through=swap.frozen_through)
         for swap in noted
-        if swap.noted <= as_of
+        if swap.logged_at <= as_of
     ]
 
 

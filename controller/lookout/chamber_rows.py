@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
+from controller.domain.alarm_guide import alarm_title
 from controller.lookout.chambers import Chamber, in_order
-from controller.lookout.page.view import ALARM_WORDS
 from controller.pictures.words import moment, temperature
 
 
@@ -61,9 +61,7 @@ def _row(chamber: Chamber, why: str, *, now: datetime, unit: str) -> Row:
         air=f"{shown(chamber.air_c)}{band}",
         reservoir=shown(chamber.reservoir_c),
         swap=_swap(chamber, now),
-        alarms="; ".join(
-            ALARM_WORDS.get(name, name.replace("_", " ")) for name in dict.fromkeys(chamber.alarms)
-        ),
+        alarms="; ".join(alarm_title(alarm.name, alarm.about) for alarm in chamber.alarms),
         port=chamber.port,
     )
 
@@ -73,7 +71,7 @@ def _swap(chamber: Chamber, now: datetime) -> str:
         return "not known"
     if chamber.due is None:
         return "not within 60 hours"
-    at = moment(chamber.due.isoformat(), now)
+    at = moment(chamber.due, now)
     if chamber.early is None:
         return at
-    return f"{at}, perhaps from {moment(chamber.early.isoformat(), now, far=False)}"
+    return f"{at}, perhaps from {moment(chamber.early, now, far=False)}"

@@ -3,32 +3,25 @@
 from __future__ import annotations
 
 import json
-import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any
 
+from controller.domain.alarm_guide import Urgency, urgency_of
+from controller.domain.alarms import Alarm
+from controller.domain.forecast import PlannedChange, PublishedForecast
 from controller.domain.places import RECORDS
+from controller.domain.status import Status
+from controller.lookout.broker.other_chambers import Retained
 from controller.records.boot import boot_id, boottime
 from controller.records.forecast_file import FORECAST, read_forecast
-from controller.records.status_file import STATUS, read_status, silent
+from controller.records.status_file import STATUS, is_silent, read_status
 
 PAGE = "page.json"
 """Where a lookout says at which port its page is."""
 UNKNOWN_WITHIN = timedelta(hours=12)
 """A chamber of which nothing can be foretold is looked after like one due then."""
-PRESSING = ("air_high", "flow_not_proved", "output_failed", "probe_lost", "air_low")
-"""Alarms by which a crop is hurt now and not later."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Planned:
-    """A swap of a chamber's plan."""
-
-    at: datetime
-    packs: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,13 +36,13 @@ class Chamber:
     reservoir_c: float | None = None
     band_c: tuple[float, float] | None = None
     """Cut-out and cut-in."""
-    alarms: tuple[str, ...] = ()
+    alarms: tuple[Alarm, ...] = ()
     known: bool = False
     """Whether anything can be foretold of it."""
     early: datetime | None = None
     due: datetime | None = None
     late: datetime | None = None
-    plan: tuple[Planned, ...] = ()
+    plan: tuple[PlannedChange, ...] = ()
     port: int | None = None
     """Of its page, where it is on this machine."""
 
@@ -58,12 +51,12 @@ def chamber_of(
     instance: str,
     *,
     silent: bool,
-    status: dict[str, Any] | None,
-    forecast: dict[str, Any] | None,
+    status: Status | None,
+    forecast: PublishedForecast | None,
     name: str = "",
     port: int | None = None,
 ) -> Chamber:
-    """Return a chamber from its documents; what is missing or malformed is not known.
+    """Return a chamber from what is known of it.
 
     Args:
         instance: Its configuration's name.
@@ -73,27 +66,21 @@ def chamber_of(
         name: Its name, where the status does not tell it.
         port: Of its page.
     """
-    status = status if isinstance(status, dict) else {}
-    forecast = forecast if isinstance(forecast, dict) else {}
-    probes = _table(status.get("probes"))
-    low_c, high_c = _number(status.get("cut_out_c")), _number(status.get("cut_in_c"))
-    planned = (_planned(each) for each in _list(forecast.get("plan")))
+    shown = None if silent else status
     return Chamber(
         instance=instance,
-        name=str(status.get("chamber") or name or instance),
+        name=(status.chamber if status is not None else "") or name or instance,
         silent=silent,
-        phase="" if silent else str(status.get("phase", "")),
-        air_c=None if silent else _number(_table(probes.get("air")).get("reading_c")),
-        reservoir_c=None if silent else _number(_table(probes.get("reservoir")).get("reading_c")),
-        band_c=None if low_c is None or high_c is None else (low_c, high_c),
-        alarms=()
-        if silent
-        else tuple(str(_table(alarm).get("name")) for alarm in _list(status.get("alarms"))),
-        known=str(forecast.get("basis")) in {"sized", "mixed", "learned"},
-        early=_instant(forecast.get("early")),
-        due=_instant(forecast.get("swap_due")),
-        late=_instant(forecast.get("late")),
-        plan=tuple(each for each in planned if each is not None),
+        phase="" if shown is None else shown.phase,
+        air_c=None if shown is None else shown.air_c,
+        reservoir_c=None if shown is None else shown.reservoir_c,
+        band_c=None if status is None else (status.cut_out_c, status.cut_in_c),
+        alarms=() if shown is None else shown.alarms,
+        known=forecast is not None and forecast.known,
+        early=None if forecast is None else forecast.early,
+        due=None if forecast is None else forecast.swap_due,
+        late=None if forecast is None else forecast.late,
+        plan=() if forecast is None else forecast.plan,
         port=port,
     )
 
@@ -132,34 +119,33 @@ def chamber_at(place: Path, *, run: Path, now: datetime) -> Chamber | None:
     status = read_status(at)
     return chamber_of(
         place.name,
-        silent=silent(status, boot_id=boot_id(), boottime_s=boottime()),
+        silent=is_silent(status, boot_id=boot_id(), boottime_s=boottime()),
         status=status,
         forecast=read_forecast(place, now=now),
         port=_port(place),
     )
 
 
-def chambers_told(documents: dict[str, dict[str, Any]]) -> list[Chamber]:
+def chambers_of_broker(retained: Mapping[str, Retained]) -> list[Chamber]:
     """Return the chambers that a broker knows.
 
     Args:
-        documents: For each "instance/machine", its retained documents by topic: ``state``,
-            ``forecast``, ``present``.
+        retained: Its newest documents by "instance/machine".
     """
-    found = []
-    for instance, told in sorted(documents.items()):
-        state = _table(told.get("state"))
-        away = _table(told.get("present")).get("present") is False
-        found.append(
+    chambers = []
+    for instance, documents in sorted(retained.items()):
+        state, forecast, present = documents.state, documents.forecast, documents.present
+        away = present is not None and not present.present
+        chambers.append(
             chamber_of(
                 instance.partition("/")[0],
-                silent=away or state.get("silent") is not False,
-                status=state.get("status"),
-                forecast=_table(told.get("forecast")).get("forecast"),
-                name=str(state.get("chamber", "")),
+                silent=away or state is None or state.silent,
+                status=None if state is None else state.status,
+                forecast=None if forecast is None else forecast.forecast,
+                name="" if state is None else state.chamber,
             )
         )
-    return found
+    return chambers
 
 
 def in_order(chambers: Iterable[Chamber], *, now: datetime) -> list[tuple[Chamber, str]]:
@@ -174,7 +160,7 @@ def in_order(chambers: Iterable[Chamber], *, now: datetime) -> list[tuple[Chambe
     """
     ranked = []
     for chamber in chambers:
-        pressing = [name for name in chamber.alarms if name in PRESSING]
+        pressing = [alarm for alarm in chamber.alarms if urgency_of(alarm) is Urgency.CROP]
         if chamber.silent:
             key, why = (0, now), "nobody knows how it is"
         elif pressing:
@@ -190,34 +176,6 @@ def in_order(chambers: Iterable[Chamber], *, now: datetime) -> list[tuple[Chambe
         ranked.append((key, chamber.instance, chamber, why))
     ranked.sort(key=lambda each: each[:2])
     return [(chamber, why) for _, _, chamber, why in ranked]
-
-
-def _table(found: object) -> dict[str, Any]:
-    return found if isinstance(found, dict) else {}
-
-
-def _list(found: object) -> list[Any]:
-    return found if isinstance(found, list) else []
-
-
-def _number(found: object) -> float | None:
-    if isinstance(found, bool) or not isinstance(found, int | float):
-        return None
-    return float(found) if math.isfinite(found) else None
-
-
-def _instant(found: object) -> datetime | None:
-    try:
-        at = datetime.fromisoformat(found) if isinstance(found, str) else None
-    except ValueError:
-        return None
-    return at if at is not None and at.tzinfo is not None else None
-
-
-def _planned(found: object) -> Planned | None:
-    table = _table(found)
-    at, packs = _instant(table.get("at")), _number(table.get("packs"))
-    return None if at is None or packs is None else Planned(at=at, packs=int(packs))
 
 
 def _port(place: Path) -> int | None:

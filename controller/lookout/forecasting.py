@@ -1,4 +1,4 @@
-"""Forecasts of one chamber from its records: what was recorded goes in, a document comes out."""
+"""Forecasts of one chamber from its records, as they are published."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
-from typing import Any
 
+from controller.domain.forecast import LearnedFigure, PlannedChange, PublishedForecast
 from controller.domain.places import records_path
 from controller.foresight.bins import Sample, bins_of
 from controller.foresight.forecast import Forecast, make_forecast
@@ -70,7 +70,7 @@ class Forecaster:
         self._samples: list[Sample] = []
         self._weather = WeatherFile(settings, folder) if folder is not None else None
 
-    def document(self, as_of: datetime) -> dict[str, Any]:
+    def forecast(self, as_of: datetime) -> PublishedForecast:
         """Return the forecast of an instant; only what was recorded and noted before it counts.
 
         Args:
@@ -81,11 +81,11 @@ class Forecaster:
         """
         self._read_on(as_of)
         logged = logged_swaps(swaps(self._requests), as_of)
-        return self.document_of(self._samples, logged, as_of)
+        return self.forecast_of(self._samples, logged, as_of)
 
-    def document_of(
+    def forecast_of(
         self, samples: Iterable[Sample], logged: list[Logged], as_of: datetime
-    ) -> dict[str, Any]:
+    ) -> PublishedForecast:
         """Return the forecast from samples that are at hand."""
         now_s = as_of.timestamp()
         bins = list(bins_of(samples, until_s=now_s))
@@ -95,7 +95,7 @@ class Forecaster:
         forecast = make_forecast(self._learning, bins, logged, now_s=now_s)
         forecast = replace(forecast, notes=(*forecast.notes, *notes))
         plan = plan_swaps(forecast, logged, self._habits, hour_at=self._hour_at)
-        return forecast_document(forecast, plan, zone=self._zone)
+        return published(forecast, plan, zone=self._zone)
 
     def _read_on(self, as_of: datetime) -> None:
         begins_s = (as_of - LOOKED_BACK).timestamp()
@@ -117,8 +117,8 @@ class Forecaster:
 
 
 def guarded(
-    make: Callable[[datetime], dict[str, Any]], told: Callable[[str], object]
-) -> Callable[[datetime], dict[str, Any] | None]:
+    make: Callable[[datetime], PublishedForecast], told: Callable[[str], object]
+) -> Callable[[datetime], PublishedForecast | None]:
     """Return a maker of forecasts that never raises: what went wrong is told once.
 
     Args:
@@ -127,23 +127,23 @@ def guarded(
     """
     last = ""
 
-    def safely(as_of: datetime) -> dict[str, Any] | None:
+    def safely(as_of: datetime) -> PublishedForecast | None:
         nonlocal last
         try:
-            document = make(as_of)
+            forecast = make(as_of)
         except (OSError, ValueError, ArithmeticError) as error:
             if str(error) != last:
                 told(f"no forecast: {error}")
             last = str(error)
             return None
         last = ""
-        return document
+        return forecast
 
     return safely
 
 
-def forecast_document(forecast: Forecast, plan: SwapPlan, *, zone: tzinfo | None) -> dict[str, Any]:
-    """Return a forecast as ``coldpin forecast --json`` prints it.
+def published(forecast: Forecast, plan: SwapPlan, *, zone: tzinfo | None) -> PublishedForecast:
+    """Return a forecast as other rooms, people and programs get it.
 
     Args:
         forecast: The forecast.
@@ -151,55 +151,54 @@ def forecast_document(forecast: Forecast, plan: SwapPlan, *, zone: tzinfo | None
         zone: The chamber's zone; None: the machine's.
     """
 
-    def iso(at_s: float | None) -> str | None:
-        if at_s is None:
-            return None
-        return datetime.fromtimestamp(at_s, UTC).astimezone(zone).isoformat(timespec="seconds")
+    def at(at_s: float | None) -> datetime | None:
+        return None if at_s is None else instant(at_s)
 
-    situation = forecast.situation
-    return {
-        "as_of": iso(forecast.as_of_s),
-        "swap_due": iso(forecast.due_s),
-        "early": iso(forecast.early_s),
-        "late": iso(forecast.late_s),
-        "reserve_kj": _rounded(forecast.reserve_kj),
-        "reserve_early_kj": _rounded(forecast.reserve_early_kj),
-        "reserve_late_kj": _rounded(forecast.reserve_late_kj),
-        "taken_up_kj": _rounded(forecast.taken_up_kj),
-        "useful_until_c": None
-        if forecast.useful_until_c is None
-        else round(forecast.useful_until_c, 2),
-        "cycles_learned": forecast.cycles_learned,
-        "basis": forecast.basis,
-        "swapped_at": None if situation is None else iso(situation.swap.at_s),
-        "swap_logged": None if situation is None else situation.swap.packs is not None,
-        "notes": list(forecast.notes),
-        "plan": [
-            {
-                "at": iso(swap.at_s),
-                "packs": swap.packs,
-                "why": swap.why,
-                "degree_hours_above": round(swap.too_warm_k_h, 2),
-            }
+    def instant(at_s: float) -> datetime:
+        return datetime.fromtimestamp(at_s, UTC).astimezone(zone).replace(microsecond=0)
+
+    useful_c, situation = forecast.useful_until_c, forecast.situation
+    return PublishedForecast(
+        as_of=instant(forecast.as_of_s),
+        swap_due=at(forecast.due_s),
+        early=at(forecast.early_s),
+        late=at(forecast.late_s),
+        reserve_kj=_rounded(forecast.reserve_kj),
+        reserve_early_kj=_rounded(forecast.reserve_early_kj),
+        reserve_late_kj=_rounded(forecast.reserve_late_kj),
+        taken_up_kj=_rounded(forecast.taken_up_kj),
+        useful_until_c=None if useful_c is None else round(useful_c, 2),
+        cycles_learned=forecast.cycles_learned,
+        basis=forecast.basis,
+        swapped_at=None if situation is None else at(situation.swap.at_s),
+        swap_logged=None if situation is None else situation.swap.packs is not None,
+        notes=forecast.notes,
+        plan=tuple(
+            PlannedChange(
+                at=instant(swap.at_s),
+                packs=swap.packs,
+                why=swap.why,
+                degree_hours_above=round(swap.too_warm_k_h, 2),
+            )
             for swap in plan.swaps
-        ],
-        "freezer_keeps_up": not plan.short,
-        "degree_hours_above": round(plan.too_warm_k_h, 2),
-        "learned": _learned(forecast),
-    }
+        ),
+        freezer_keeps_up=not plan.short,
+        degree_hours_above=round(plan.too_warm_k_h, 2),
+        learned=_learned(forecast),
+    )
 
 
-def _learned(forecast: Forecast) -> dict[str, Any]:
-    """Return what is believed of the plant, each with one standard deviation as a share."""
+def _learned(forecast: Forecast) -> dict[str, LearnedFigure]:
+    """Return what is believed of the equipment."""
     situation = forecast.situation
     if situation is None:
         return {}
     belief = situation.fitted.belief
     return {
-        f"{name}_{unit}": {
-            "value": round(math.exp(belief.mean[place]) / divisor, 3),
-            "sd_share": round(math.sqrt(max(0.0, belief.covariance[place][place])), 3),
-        }
+        f"{name}_{unit}": LearnedFigure(
+            value=round(math.exp(belief.mean[place]) / divisor, 3),
+            sd_share=round(math.sqrt(max(0.0, belief.covariance[place][place])), 3),
+        )
         for name, place, unit, divisor in _LEARNED
     }
 

@@ -6,8 +6,6 @@ Names follow the conventions of Prometheus: base units, a unit at the end, ``_to
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from datetime import datetime
-from typing import Any
 
 from prometheus_client import CollectorRegistry
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
@@ -17,6 +15,8 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from controller.domain.forecast import PublishedForecast
+from controller.domain.status import LoopFigures, Status
 from controller.records.snapshot import Snapshot
 
 
@@ -72,72 +72,83 @@ def _gauge(name: str, about: str, value: float) -> Metric:
     return GaugeMetricFamily(name, about, value=value)
 
 
-def _status(status: dict[str, Any]) -> Iterator[Metric]:
+def _status(status: Status) -> Iterator[Metric]:
     temperatures = GaugeMetricFamily(
         "coldpin_temperature_celsius", "What each probe reads.", labels=["place"]
     )
     lost = GaugeMetricFamily(
         "coldpin_probe_lost", "Whether a probe gives no usable reading.", labels=["place"]
     )
-    for place, probe in status["probes"].items():
-        lost.add_metric([place], float(probe["lost"] is not None))
-        if probe["reading_c"] is not None:
-            temperatures.add_metric([place], probe["reading_c"])
+    for place, probe in status.probes.fitted():
+        lost.add_metric([place], float(probe.lost is not None))
+        if probe.reading_c is not None:
+            temperatures.add_metric([place], probe.reading_c)
     yield temperatures
     yield lost
-    yield _gauge("coldpin_cut_in_celsius", "Air that starts cooling.", status["cut_in_c"])
-    yield _gauge("coldpin_cut_out_celsius", "Air that ends cooling.", status["cut_out_c"])
+    yield _gauge("coldpin_cut_in_celsius", "Air that starts cooling.", status.cut_in_c)
+    yield _gauge("coldpin_cut_out_celsius", "Air that ends cooling.", status.cut_out_c)
     outputs = GaugeMetricFamily("coldpin_output_on", "Whether a load is on.", labels=["load"])
-    for load in ("pump", "fan"):
-        outputs.add_metric([load], float(status[load]))
+    outputs.add_metric(["pump"], float(status.pump))
+    outputs.add_metric(["fan"], float(status.fan))
     yield outputs
     phase = GaugeMetricFamily("coldpin_phase", "The phase that cooling is in.", labels=["phase"])
-    phase.add_metric([status["phase"]], 1.0)
+    phase.add_metric([status.phase], 1.0)
     yield phase
     alarms = GaugeMetricFamily(
         "coldpin_alarm_standing", "An alarm that stands.", labels=["alarm", "about", "seen"]
     )
-    for alarm in status["alarms"]:
-        seen = "yes" if alarm["acknowledged"] else "no"
-        alarms.add_metric([alarm["name"], alarm["about"], seen], 1.0)
+    for alarm in status.alarms:
+        seen = "yes" if alarm.acknowledged else "no"
+        alarms.add_metric([alarm.name, alarm.about, seen], 1.0)
     yield alarms
-    figures = status.get("figures") or {}
-    if "late_s" in figures:
+    yield from _loop(status.figures)
+
+
+def _loop(figures: LoopFigures) -> Iterator[Metric]:
+    if figures.late_s is not None:
         yield _gauge(
-            "coldpin_loop_lateness_seconds", "How late the last tick began.", figures["late_s"]
+            "coldpin_loop_lateness_seconds", "How late the last tick began.", figures.late_s
         )
-    if "records_waiting" in figures:
+    if figures.records_waiting is not None:
         yield _gauge(
-            "coldpin_records_waiting", "Rows that are not written yet.", figures["records_waiting"]
+            "coldpin_records_waiting", "Rows that are not written yet.", figures.records_waiting
         )
-    for name, about in (("starts", "Starts of the pump"), ("pump_s", "Time with the pump on")):
-        if name in figures:
-            metric = "coldpin_pump_starts" if name == "starts" else "coldpin_pump_on_seconds"
-            yield CounterMetricFamily(
-                metric, f"{about} since the service began.", value=figures[name]
-            )
+    if figures.starts is not None:
+        yield CounterMetricFamily(
+            "coldpin_pump_starts", "Starts of the pump since the service began.",
+            value=figures.starts,
+        )  # fmt: skip
+    if figures.pump_s is not None:
+        yield CounterMetricFamily(
+            "coldpin_pump_on_seconds", "Time with the pump on since the service began.",
+            value=figures.pump_s,
+        )  # fmt: skip
     refused = CounterMetricFamily(
         "coldpin_readings_refused", "Readings that were refused.", labels=["place", "reason"]
     )
-    for place, faults in (figures.get("refused") or {}).items():
+    for place, faults in figures.refused.items():
         for reason, count in faults.items():
             refused.add_metric([place, reason], count)
     yield refused
 
 
-def _forecast(forecast: dict[str, Any]) -> Iterator[Metric]:
-    if forecast.get("reserve_kj") is not None:
+def _forecast(forecast: PublishedForecast) -> Iterator[Metric]:
+    if forecast.reserve_kj is not None:
         yield _gauge(
             "coldpin_cold_reserve_joules",
             "Heat that the reservoir still takes before it stops being useful.",
-            1000.0 * forecast["reserve_kj"],
+            1000.0 * forecast.reserve_kj,
         )
     due = GaugeMetricFamily(
         "coldpin_swap_due_timestamp_seconds",
         "When packs must be changed: early and late bound, and most likely.",
         labels=["bound"],
     )
-    for bound, key in (("early", "early"), ("likely", "swap_due"), ("late", "late")):
-        if forecast.get(key):
-            due.add_metric([bound], datetime.fromisoformat(forecast[key]).timestamp())
+    for bound, at in (
+        ("early", forecast.early),
+        ("likely", forecast.swap_due),
+        ("late", forecast.late),
+    ):
+        if at is not None:
+            due.add_metric([bound], at.timestamp())
     yield due

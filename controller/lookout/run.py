@@ -22,7 +22,7 @@ from controller.lookout.server import server_of, url_of
 from controller.lookout.watch import Watch, in_a_thread
 from controller.records.boot import boot_id
 from controller.records.durable import replace_file
-from controller.records.requests import REQUESTS, tell_swap_due
+from controller.records.requests import REQUESTS, report_swap_due
 from controller.records.snapshot import Snapshot
 from controller.settings.load import Settings, examine_settings, read_settings
 
@@ -46,17 +46,15 @@ class SwapDueTeller:
         Raises:
             OSError: It cannot be told.
         """
-        forecast = snapshot.forecast
-        if forecast is None or forecast["basis"] == "unknown":
+        now, forecast = snapshot.taken_utc, snapshot.forecast
+        due = None if forecast is None else forecast.is_due(now, self._lead)
+        if due is None:
             return
-        now = snapshot.taken_utc
-        early = forecast["early"]
-        due = early is not None and now >= datetime.fromisoformat(early) - self._lead
         if self._last is not None:
             was, at = self._last
             if was is due and timedelta() <= now - at < TOLD_AGAIN_AFTER:
                 return
-        tell_swap_due(self._path, due=due, for_s=3.0 * TOLD_AGAIN_AFTER.total_seconds())
+        report_swap_due(self._path, due=due, for_s=3.0 * TOLD_AGAIN_AFTER.total_seconds())
         self._last = due, now
 
 
@@ -116,7 +114,7 @@ def run_lookout(config: Path, place: Path) -> None:
     beside = [each for each in (sender, broker) if each is not None]
     watch = Watch(
         place,
-        forecast=guarded(forecaster.document, lambda text: _log.warning("forecast", note=text)),
+        forecast=guarded(forecaster.forecast, lambda text: _log.warning("forecast", note=text)),
         listeners=[SwapDueTeller(place, settings), *beside],
         aside=in_a_thread,
     )

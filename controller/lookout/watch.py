@@ -6,10 +6,10 @@ import threading
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import structlog
 
+from controller.domain.forecast import PublishedForecast
 from controller.records.forecast_file import FRESH_FOR, write_forecast
 from controller.records.snapshot import Snapshot, take_snapshot
 
@@ -22,7 +22,7 @@ _MOST_TOLD = 50
 _log = structlog.get_logger("coldpin.lookout")
 
 Listener = Callable[[Snapshot], object]
-MakeForecast = Callable[[datetime], "dict[str, Any] | None"]
+MakeForecast = Callable[[datetime], PublishedForecast | None]
 Aside = Callable[[Callable[[], None]], object]
 """Has something done, at once or beside what goes on."""
 
@@ -59,7 +59,7 @@ class Watch:
         self._place = place
         self._make_forecast = forecast
         self._listeners = tuple(listeners)
-        self._forecast: dict[str, Any] | None = None
+        self._forecast: PublishedForecast | None = None
         self._aside = aside
         self._made_at: datetime | None = None
         """When the newest forecast was begun."""
@@ -100,7 +100,7 @@ class Watch:
 
     def _renew(self, at: datetime) -> None:
         """Make a forecast and keep it; where that fails there is none, and the watch goes on."""
-        made: dict[str, Any] | None = None
+        made: PublishedForecast | None = None
         try:
             made = self._make_forecast(at)
         except Exception as error:  # noqa: BLE001 - no forecast is worth the watch

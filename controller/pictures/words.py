@@ -13,15 +13,15 @@ def temperature(value_mc: float | None, unit: str = "C") -> str:
     return f"{celsius * 1.8 + 32:.2f} °F" if unit == "F" else f"{celsius:.2f} °C"
 
 
-def moment(iso: str, now: datetime, *, far: bool = True) -> str:
+def moment(at: datetime, now: datetime, *, far: bool = True) -> str:
     """Return an instant as people say it: today's hour, or weekday and hour, and how far it is.
 
     Args:
-        iso: The instant, ISO 8601 with offset.
+        at: The instant, aware.
         now: Now, in the zone to speak in.
         far: Whether to say how far it is.
     """
-    at = datetime.fromisoformat(iso).astimezone(now.tzinfo)
+    at = at.astimezone(now.tzinfo)
     day = "" if at.date() == now.date() else f"{at:%a} "
     if not far:
         return f"{day}{at:%H:%M}"

@@ -2,37 +2,37 @@
 
 from __future__ import annotations
 
-import json
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any
+
+from controller.domain.forecast import FORECAST_CODEC, PublishedForecast
 
 FORECAST = "forecast.json"
 FRESH_FOR = timedelta(minutes=30)
 
 
-def write_forecast(place: Path, document: dict[str, Any] | None) -> None:
+def write_forecast(place: Path, forecast: PublishedForecast | None) -> None:
     """Replace the file whole, or remove it where there is no forecast.
 
     It need not outlive a power cut: the next one comes within minutes.
 
     Args:
         place: The instance's state directory.
-        document: The forecast.
+        forecast: The newest; None: there is none.
 
     Raises:
         OSError: It cannot be written.
     """
     path = place / FORECAST
-    if document is None:
+    if forecast is None:
         path.unlink(missing_ok=True)
         return
     fresh = path.with_name(f"{path.name}.new")
-    fresh.write_text(json.dumps(document, ensure_ascii=False), encoding="utf-8")
+    fresh.write_text(FORECAST_CODEC.text(forecast), encoding="utf-8")
     fresh.replace(path)
 
 
-def read_forecast(place: Path, *, now: datetime) -> dict[str, Any] | None:
+def read_forecast(place: Path, *, now: datetime) -> PublishedForecast | None:
     """Return the newest forecast, None where there is none or where it is old.
 
     Args:
@@ -40,9 +40,7 @@ def read_forecast(place: Path, *, now: datetime) -> dict[str, Any] | None:
         now: Now, aware.
     """
     try:
-        document = json.loads((place / FORECAST).read_text(encoding="utf-8"))
-        as_of = datetime.fromisoformat(document["as_of"])
-        fresh = timedelta(minutes=-5) <= now - as_of <= FRESH_FOR
-    except (OSError, ValueError, KeyError, TypeError):
+        forecast = FORECAST_CODEC.read((place / FORECAST).read_bytes())
+    except (OSError, ValueError):
         return None
-    return document if fresh else None
+    return forecast if timedelta(minutes=-5) <= now - forecast.as_of <= FRESH_FOR else None

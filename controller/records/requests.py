@@ -9,17 +9,28 @@ pause is counted from the moment at which it was asked for.
 
 from __future__ import annotations
 
-import json
 import sqlite3
 import time
 from collections.abc import Iterable, Iterator
-from contextlib import closing, contextmanager, suppress
-from dataclasses import dataclass
+from contextlib import closing, contextmanager
 from datetime import UTC, datetime
-from enum import Enum
 from pathlib import Path
 from typing import Any
 
+from controller.domain.codec import UnreadableError
+from controller.domain.requests import (
+    Answer,
+    Kind,
+    LoggedSwap,
+    LogSwap,
+    Payload,
+    ReportSwapDue,
+    Request,
+    UnreadableRequest,
+    kind_of,
+    payload_text,
+    read_payload,
+)
 from controller.records.boot import boot_id, boottime
 
 REQUESTS = "requests.sqlite"
@@ -41,47 +52,9 @@ CREATE INDEX requests_unanswered ON requests (id) WHERE answer IS NULL;
 """
 
 
-class Kind(Enum):
-    """What can be asked for."""
-
-    SWAP = "swap"
-    STAGE = "stage"
-    PAUSE = "pause"
-    RESUME = "resume"
-    ACKNOWLEDGE = "ack"
-    RESET = "reset"
-    FORECAST = "forecast"
-    """The lookout's word on whether packs are due; there is only ever the newest one."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Request:
-    """One row."""
-
-    id: int
-    kind: Kind
-    payload: dict[str, Any]
-    who: str
-    asked_utc_ms: int
-    boot_id: str
-    """Boot in which it was asked."""
-    asked_boot_ms: int
-    """When it was asked, on the boot-time clock of that boot."""
-    answer: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class UnreadableRequest:
-    """A row that waits for an answer and cannot be understood."""
-
-    id: int
-    why: str
-
-
 def ask(
     path: Path,
-    kind: Kind,
-    payload: dict[str, Any],
+    payload: Payload,
     *,
     who: str,
     utc_ms: int,
@@ -92,8 +65,7 @@ def ask(
 
     Args:
         path: The requests file; created if need be.
-        kind: What is asked for.
-        payload: Its particulars.
+        payload: What is asked for.
         who: Who asks.
         utc_ms: Wall clock [ms since 1970, UTC].
         boot_id: This boot.
@@ -103,17 +75,10 @@ def ask(
         OSError: The file cannot be written.
     """
     with _opened(path) as file:
-        cursor = file.execute(
-            "INSERT INTO requests (kind, payload, who, asked_utc_ms, boot_id, asked_boot_ms)"
-            " VALUES (?, ?, ?, ?, ?, ?)",
-            (kind.value, json.dumps(payload), who, utc_ms, boot_id, boot_ms),
-        )
-        number = cursor.lastrowid
-    assert number is not None
-    return number
+        return _inserted(file, payload, who=who, utc_ms=utc_ms, boot_id=boot_id, boot_ms=boot_ms)
 
 
-def ask_now(path: Path, kind: Kind, payload: dict[str, Any], *, who: str) -> int:
+def ask_now(path: Path, payload: Payload, *, who: str) -> int:
     """Write a request with the clocks as they are now, and return its number.
 
     Raises:
@@ -121,17 +86,16 @@ def ask_now(path: Path, kind: Kind, payload: dict[str, Any], *, who: str) -> int
     """
     return ask(
         path,
-        kind,
         payload,
         who=who,
-        utc_ms=time.time_ns() // 1_000_000,
+        utc_ms=_utc_ms(),
         boot_id=boot_id() or "",
         boot_ms=round(boottime() * 1000),
     )
 
 
-def tell_swap_due(path: Path, *, due: bool, for_s: float) -> None:
-    """Tell the control process whether packs are due, in the place of what was told before.
+def report_swap_due(path: Path, *, due: bool, for_s: float) -> None:
+    """Report to the control process whether packs are due, instead of what was reported before.
 
     Args:
         path: The requests file; created if need be.
@@ -142,66 +106,64 @@ def tell_swap_due(path: Path, *, due: bool, for_s: float) -> None:
         OSError: The file cannot be written.
     """
     boot_ms = round(boottime() * 1000)
-    payload = json.dumps({"due": due, "until_boot_ms": boot_ms + round(for_s * 1000)})
+    payload = ReportSwapDue(due=due, until_boot_ms=boot_ms + round(for_s * 1000))
     with _opened(path) as file:
         # the old row goes last: were its number given to the new one, an answer on its way to
         # the old would be written beside the new, which nobody would then read
-        cursor = file.execute(
-            "INSERT INTO requests (kind, payload, who, asked_utc_ms, boot_id, asked_boot_ms)"
-            " VALUES (?, ?, 'lookout', ?, ?, ?)",
-            (
-                Kind.FORECAST.value,
-                payload,
-                time.time_ns() // 1_000_000,
-                boot_id() or "",
-                boot_ms,
-            ),
+        number = _inserted(
+            file,
+            payload,
+            who="lookout",
+            utc_ms=_utc_ms(),
+            boot_id=boot_id() or "",
+            boot_ms=boot_ms,
         )
         file.execute(
-            "DELETE FROM requests WHERE kind = ? AND id < ?",
-            (Kind.FORECAST.value, cursor.lastrowid),
+            "DELETE FROM requests WHERE kind = ? AND id < ?", (Kind.FORECAST.value, number)
         )
 
 
-def swap_payload(
-    packs: int, at: datetime, *, note: str = "", frozen_through: str = "unknown"
-) -> dict[str, Any]:
-    """Return the particulars of a swap.
-
-    Args:
-        packs: How many went in.
-        at: When, aware.
-        note: Anything worth remembering.
-        frozen_through: ``yes``, ``no`` or ``unknown``.
-    """
-    return {
-        "packs": packs,
-        "at": at.isoformat(timespec="seconds"),
-        "note": note,
-        "frozen_through": frozen_through,
-    }
-
-
-def note_past_swap(path: Path, *, at: datetime, packs: int, who: str) -> None:
-    """Note a swap of the past, as if it had been noted when it happened; nobody has to answer.
+def log_past_swap(path: Path, *, at: datetime, packs: int, who: str) -> None:
+    """Log a swap of the past, as if it had been logged when it happened; nobody has to answer.
 
     Args:
         path: The requests file; created if need be.
         at: When the packs went in, aware.
         packs: How many.
-        who: Who notes it.
+        who: Who logs it.
 
     Raises:
         OSError: The file cannot be written.
     """
     utc_ms = round(at.timestamp() * 1000)
-    payload = json.dumps({"packs": packs, "at": at.isoformat()})
     with _opened(path) as file:
-        file.execute(
-            "INSERT INTO requests (kind, payload, who, asked_utc_ms, boot_id, asked_boot_ms,"
-            " answer, answered_utc_ms) VALUES (?, ?, ?, ?, '', 0, 'imported', ?)",
-            (Kind.SWAP.value, payload, who, utc_ms, utc_ms),
+        number = _inserted(
+            file, LogSwap(packs=packs, at=at), who=who, utc_ms=utc_ms, boot_id="", boot_ms=0
         )
+        file.execute(_ANSWER, ("imported", utc_ms, number))
+
+
+def _inserted(
+    file: sqlite3.Connection,
+    payload: Payload,
+    *,
+    who: str,
+    utc_ms: int,
+    boot_id: str,
+    boot_ms: int,
+) -> int:
+    """Put a row in and return its number."""
+    cursor = file.execute(
+        "INSERT INTO requests (kind, payload, who, asked_utc_ms, boot_id, asked_boot_ms)"
+        " VALUES (?, ?, ?, ?, ?, ?)",
+        (kind_of(payload).value, payload_text(payload), who, utc_ms, boot_id, boot_ms),
+    )
+    assert cursor.lastrowid is not None
+    return cursor.lastrowid
+
+
+def _utc_ms() -> int:
+    return time.time_ns() // 1_000_000
 
 
 def unanswered(path: Path, *, most: int) -> list[Request | UnreadableRequest]:
@@ -238,10 +200,7 @@ def answer_all(path: Path, answers: Iterable[tuple[int, str]], *, utc_ms: int) -
         OSError: The file cannot be written.
     """
     with _opened(path) as file:
-        file.executemany(
-            "UPDATE requests SET answer = ?, answered_utc_ms = ? WHERE id = ? AND answer IS NULL",
-            [(text, utc_ms, number) for number, text in answers],
-        )
+        file.executemany(_ANSWER, [(text, utc_ms, number) for number, text in answers])
 
 
 def newest(path: Path, kind: Kind) -> Request | None:
@@ -259,21 +218,8 @@ def newest(path: Path, kind: Kind) -> Request | None:
     return next(_request(row), None) if row else None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NotedSwap:
-    """A swap as somebody noted it."""
-
-    at: datetime
-    """When the packs went in, aware."""
-    packs: int
-    noted: datetime
-    """When it was noted, aware."""
-    through: bool | None
-    """Whether the packs were frozen through, where the person said so."""
-
-
-def swaps(path: Path) -> list[NotedSwap]:
-    """Return the swaps that people noted, in the order of noting.
+def swaps(path: Path) -> list[LoggedSwap]:
+    """Return the swaps that people logged, in the order of logging.
 
     Raises:
         OSError: The file cannot be read.
@@ -282,20 +228,26 @@ def swaps(path: Path) -> list[NotedSwap]:
         return []
     with _opened(path) as file:
         rows = file.execute(f"{_SELECT} WHERE kind = 'swap' ORDER BY id").fetchall()
-    found = []
-    for row in rows:
-        for request in _request(row):
-            told = request.payload
-            with suppress(ValueError, TypeError, OverflowError):
-                found.append(
-                    NotedSwap(
-                        at=datetime.fromisoformat(str(told.get("at"))).astimezone(UTC),
-                        packs=int(told.get("packs", 0)),
-                        noted=datetime.fromtimestamp(request.asked_utc_ms / 1000, UTC),
-                        through={"yes": True, "no": False}.get(str(told.get("frozen_through"))),
-                    )
-                )
-    return found
+    return [
+        LoggedSwap(
+            at=request.payload.at.astimezone(UTC),
+            packs=request.payload.packs,
+            logged_at=datetime.fromtimestamp(request.asked_utc_ms / 1000, UTC),
+            frozen_through=request.payload.frozen_through.certain,
+        )
+        for row in rows
+        for request in _request(row)
+        if isinstance(request.payload, LogSwap)
+    ]
+
+
+def last_swap(path: Path) -> LoggedSwap | None:
+    """Return the swap whose packs went in last, None where none was logged.
+
+    Raises:
+        OSError: The file cannot be read.
+    """
+    return max(swaps(path), key=lambda swap: (swap.at, swap.packs), default=None)
 
 
 def asked_since(path: Path, since: datetime) -> list[Request]:
@@ -330,8 +282,11 @@ def answer_to(path: Path, number: int) -> str | None:
 
 
 _SELECT = (
-    "SELECT id, kind, payload, who, asked_utc_ms, boot_id, asked_boot_ms, answer FROM requests"
+    "SELECT id, kind, payload, who, asked_utc_ms, boot_id, asked_boot_ms, answer, answered_utc_ms"
+    " FROM requests"
 )
+_ANSWER = "UPDATE requests SET answer = ?, answered_utc_ms = ? WHERE id = ? AND answer IS NULL"
+"""The first answer stands."""
 
 
 def _request(row: tuple[Any, ...]) -> Iterator[Request]:
@@ -342,26 +297,23 @@ def _request(row: tuple[Any, ...]) -> Iterator[Request]:
 
 
 def _request_or_why(row: tuple[Any, ...]) -> Request | UnreadableRequest:
-    number, kind, payload, who, asked_utc_ms, boot_id, asked_boot_ms, text = row
+    number, kind, text, who, asked_utc_ms, boot_id, asked_boot_ms, answer, answered_utc_ms = row
     try:
         known = Kind(kind)
     except ValueError:
         return UnreadableRequest(number, f"this release knows no request {str(kind)[:40]!r}")
     try:
-        particulars = json.loads(payload)
-    except (ValueError, RecursionError) as error:
+        payload = read_payload(known, text)
+    except UnreadableError as error:
         return UnreadableRequest(number, f"its particulars are damaged ({error})")
-    if not isinstance(particulars, dict):
-        return UnreadableRequest(number, "its particulars are not an object")
     return Request(
         id=number,
-        kind=known,
-        payload=particulars,
+        payload=payload,
         who=who,
         asked_utc_ms=asked_utc_ms,
         boot_id=boot_id,
         asked_boot_ms=asked_boot_ms,
-        answer=text,
+        answer=None if answer is None else Answer(text=answer, at_utc_ms=answered_utc_ms or 0),
     )
 
 

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
+from controller.domain.forecast import PublishedForecast
+from controller.domain.requests import LoggedSwap
+from controller.domain.status import Status
 from controller.records.boot import boot_id, boottime
-from controller.records.requests import REQUESTS, swaps
-from controller.records.status_file import STATUS, age_s, read_status, runtime_directory, silent
+from controller.records.requests import REQUESTS, last_swap
+from controller.records.status_file import STATUS, is_silent, read_status, runtime_directory
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -17,20 +20,20 @@ class Snapshot:
     """What page, notices, metrics and messages are made from."""
 
     taken_utc: datetime
-    status: dict[str, Any] | None
-    """Newest document of `records.status_file`, also where it is old; None where there is none."""
+    status: Status | None
+    """The newest, also where it is old; None where there is none."""
     age_s: float | None
-    """Age of that document [s]; None where it cannot be told."""
+    """Age of the status [s]; None where it cannot be known."""
     silent: bool
-    """The control process has not spoken for too long: nothing here is how things are now."""
-    last_swap: tuple[datetime, int] | None
-    """When packs were put in last, and how many, as far as it was logged."""
-    forecast: dict[str, Any] | None
-    """Newest document as ``coldpin forecast --json`` prints it; None until there is one."""
+    """The control process has written nothing for too long: the status is not how things are."""
+    last_swap: LoggedSwap | None
+    """The newest swap that was logged, by when the packs went in."""
+    forecast: PublishedForecast | None
+    """The newest; None until there is one."""
 
 
 def take_snapshot(
-    place: Path, *, taken_utc: datetime, forecast: dict[str, Any] | None = None
+    place: Path, *, taken_utc: datetime, forecast: PublishedForecast | None = None
 ) -> Snapshot:
     """Look at an instance; never raises for what it finds there.
 
@@ -41,15 +44,14 @@ def take_snapshot(
     """
     boot, boottime_s = boot_id(), boottime()
     status = read_status(runtime_directory(place) / STATUS)
-    try:
-        logged = [(swap.at, swap.packs) for swap in swaps(place / REQUESTS)]
-    except OSError:
-        logged = []
+    swap = None
+    with suppress(OSError):
+        swap = last_swap(place / REQUESTS)
     return Snapshot(
         taken_utc=taken_utc,
         status=status,
-        age_s=None if status is None else age_s(status, boot_id=boot, boottime_s=boottime_s),
-        silent=silent(status, boot_id=boot, boottime_s=boottime_s),
-        last_swap=max(logged, default=None),
+        age_s=None if status is None else status.age_s(boot_id=boot, boottime_s=boottime_s),
+        silent=is_silent(status, boot_id=boot, boottime_s=boottime_s),
+        last_swap=swap,
         forecast=forecast,
     )

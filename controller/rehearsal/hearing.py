@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Protocol
+from typing import Protocol
 
+from controller.domain.requests import LoggedSwap
+from controller.domain.status import Status
 from controller.foresight.forecast import Forecast
 from controller.foresight.swap_plan import SwapPlan
 
@@ -17,9 +19,8 @@ class Look:
 
     now: datetime
     """Simulated time, aware."""
-    status: dict[str, Any]
-    """As `records.status_file.status_document` returns it."""
-    last_swap: tuple[datetime, int] | None
+    status: Status
+    last_swap: LoggedSwap | None
     forecast: Forecast | None
     """The newest one; None until there is one."""
     plan: SwapPlan | None

@@ -11,13 +11,14 @@ from random import Random
 from controller.core.decide import begin
 from controller.core.law import Law
 from controller.core.state import NOTHING_ASKED, Asked, State
+from controller.domain.requests import LoggedSwap
 from controller.domain.temperatures import Seen
 from controller.errors import PhysicsError, ScenarioError
 from controller.foresight.bins import Sample
 from controller.foresight.forecast import Forecast
 from controller.foresight.swap_plan import SwapPlan
 from controller.outputs.dry import DryOutput
-from controller.records.status_file import Moment, status_document
+from controller.records.status_file import Clocks, status_of
 from controller.rehearsal.clock import SimulatedClock
 from controller.rehearsal.dry_forecaster import EVERY_S, DryForecaster
 from controller.rehearsal.grower import Freezer, Grower, Visit
@@ -289,18 +290,21 @@ class Rehearsal:
         if loop.inputs is None:
             return  # the loop has not turned yet
         local, swap = self.clock.local(), self.swaps[-1] if self.swaps else None
-        status = status_document(
+        status = status_of(
             loop.state,
             loop.inputs,
             loop.law,
-            Moment(now=self.clock.monotonic(), local=local, boot_id=None, boottime_s=at_s),
+            Clocks(now=self.clock.monotonic(), local=local, boot_id=None, boottime_s=at_s),
             chamber=self.settings.chamber.name,
             stage=self.settings.chamber.stage,
             tick_s=self.settings.timing.tick,
         )
         last_swap = None
         if swap is not None:
-            last_swap = local - timedelta(seconds=at_s - swap["t_s"]), int(swap["packs"])
+            at = local - timedelta(seconds=at_s - swap["t_s"])
+            last_swap = LoggedSwap(
+                at=at, packs=int(swap["packs"]), logged_at=at, frozen_through=None
+            )
         forecast, plan = self._foreseen or (None, None)
         words = teller(
             Look(now=local, status=status, last_swap=last_swap, forecast=forecast, plan=plan)

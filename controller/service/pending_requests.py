@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import threading
 import time
 from collections import deque
@@ -14,16 +13,21 @@ import structlog
 
 from controller.core.state import NOTHING_ASKED, Asked
 from controller.domain.alarms import AlarmName
-from controller.records.requests import (
+from controller.domain.requests import (
+    LONGEST_PAUSE_S,
+    Acknowledge,
     Kind,
+    LogSwap,
+    Pause,
+    ReportSwapDue,
     Request,
+    Reset,
+    Resume,
+    SetStage,
     UnreadableRequest,
-    answer_all,
-    newest,
-    unanswered,
 )
+from controller.records.requests import answer_all, newest, unanswered
 
-LONGEST_PAUSE_S = 4 * 3600.0
 MOST_AT_ONCE = 200
 """Requests taken from the file in one go; the others stay there for the next one."""
 OLDEST_S: Mapping[Kind, float] = {
@@ -103,27 +107,27 @@ class PendingRequests:
     def _done(self, request: Request, asked: Asked) -> tuple[Asked, str]:
         """Do what is asked for, and return what the loop is to be asked, and the answer."""
         text = "done"
-        match request.kind:
-            case Kind.PAUSE:
-                left_s = self._pause_left_s(request)
+        match request.payload:
+            case Pause(for_s=for_s):
+                left_s = self._pause_left_s(request, for_s)
                 if left_s <= 0:
                     return asked, "too late: it is over"
                 self._last_pause = request.id
                 asked = replace(asked, pause_s=left_s, resume=False)
                 text = f"paused for {left_s:.0f} s"
-            case Kind.RESUME:
+            case Resume():
                 asked = replace(asked, pause_s=None, resume=True)
-            case Kind.RESET:
+            case Reset():
                 asked = replace(asked, reset=True)
-            case Kind.ACKNOWLEDGE:
-                alarms = (*asked.acknowledge, *_alarms(request.payload))
+            case Acknowledge(alarm=alarm):
+                alarms = (*asked.acknowledge, *_alarms(alarm))
                 asked = replace(asked, acknowledge=alarms)
-            case Kind.STAGE:
-                text = self._set_stage(str(request.payload.get("name", "")))
-            case Kind.SWAP:
+            case SetStage(name=name):
+                text = self._set_stage(name)
+            case LogSwap():
                 text = "noted"
-            case Kind.FORECAST:
-                self._pass_on_swap_due(request)
+            case ReportSwapDue() as report:
+                self._pass_on_swap_due(request, report)
         return asked, text
 
     def close(self, timeout_s: float = 1.0) -> None:
@@ -157,19 +161,15 @@ class PendingRequests:
         age_s = self._utc() - request.asked_utc_ms / 1000
         return age_s if age_s >= 0 else None
 
-    def _pause_left_s(self, request: Request) -> float:
-        wanted = request.payload.get("for_s", 0.0)
-        if not isinstance(wanted, int | float) or not math.isfinite(wanted):
-            return 0.0
+    def _pause_left_s(self, request: Request, for_s: float) -> float:
         if self._boot_id is None or request.boot_id != self._boot_id:
             return 0.0  # asked before the last boot: the hands are out of the chamber
         passed_s = self._boottime() - request.asked_boot_ms / 1000
-        return min(float(wanted), LONGEST_PAUSE_S) - max(0.0, passed_s)
+        return min(for_s, LONGEST_PAUSE_S) - max(0.0, passed_s)
 
-    def _pass_on_swap_due(self, request: Request) -> None:
-        until_ms = request.payload.get("until_boot_ms")
-        if request.boot_id == self._boot_id and isinstance(until_ms, int | float):
-            self._set_swap_due(request.payload.get("due") is True, until_ms / 1000)
+    def _pass_on_swap_due(self, request: Request, report: ReportSwapDue) -> None:
+        if request.boot_id == self._boot_id:
+            self._set_swap_due(report.due, report.until_boot_ms / 1000)
 
     def _work(self) -> None:
         while True:
@@ -219,8 +219,7 @@ def _length(time_s: float) -> str:
     return f"{time_s / 3600:.0f} h" if time_s < 172_800 else f"{time_s / 86_400:.0f} days"
 
 
-def _alarms(payload: Mapping[str, object]) -> tuple[AlarmName, ...]:
-    named = payload.get("alarm")
+def _alarms(named: str | None) -> tuple[AlarmName, ...]:
     if named is None:
         return tuple(AlarmName)
     return tuple(name for name in AlarmName if name.value == named)

@@ -11,9 +11,10 @@ from time import monotonic as _monotonic
 import structlog
 
 from controller.domain.places import records_path
+from controller.domain.requests import Kind, SetStage
 from controller.errors import ControllerError, OutputError, SettingsError
 from controller.records.boot import boot_id, boottime
-from controller.records.requests import REQUESTS, Kind, newest
+from controller.records.requests import REQUESTS, newest
 from controller.records.writer import REFUSED, STAGE, RecordsWriter
 from controller.service.chamber import (
     LostOutputsError,
@@ -352,8 +353,9 @@ def _stage_asked_for_last(place: Path, plan: Plan) -> str | None:
     """
     with contextlib.suppress(OSError):  # `PendingRequests` reports what is wrong with the file
         last = newest(place / REQUESTS, Kind.STAGE)
-        if last is not None and last.payload.get("instead_of") == plan.settings.chamber.stage:
-            name = str(last.payload.get("name"))
-            if name in plan.settings.stages:
+        match None if last is None else last.payload:
+            case SetStage(name=name, instead_of=configured) if (
+                configured == plan.settings.chamber.stage and name in plan.settings.stages
+            ):
                 return name
     return None

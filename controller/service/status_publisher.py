@@ -5,15 +5,15 @@ from __future__ import annotations
 import contextlib
 import time
 from pathlib import Path
-from typing import Any
 
 from controller.core.state import Decision, Inputs
+from controller.domain.status import LoopFigures, Status
 from controller.records.boot import boottime
 from controller.records.status_file import (
     STATUS,
-    Moment,
+    Clocks,
     runtime_directory,
-    status_document,
+    status_of,
     write_status,
 )
 from controller.service.chamber import Chamber
@@ -37,7 +37,7 @@ class StatusPublisher:
         self._pump_s = 0.0
         self._counted_at: float | None = None
         self._pump_before = False
-        self._writer = NewestWriter[dict[str, Any]]("status", self._write)
+        self._writer = NewestWriter[Status]("status", self._write)
 
     def count(self, *, pump: bool, now: float) -> None:
         """Count starts and running time of the pump, once a tick.
@@ -75,31 +75,31 @@ class StatusPublisher:
         loop, settings = chamber.loop, chamber.settings
         if loop.inputs is None:
             return
-        moment = Moment(
+        clocks = Clocks(
             now=chamber.clock.monotonic(),
             local=chamber.clock.local(),
             boot_id=self._boot,
             boottime_s=boottime(),
         )
-        figures = {
-            "late_s": round(max(0.0, late_s), 4),
-            "records_waiting": records_waiting,
-            "starts": self._starts,
-            "pump_s": round(self._pump_s, 1),
-            "timers_kept": not not_kept,
-            "requests_fault": requests_fault,
-            "refused": {
+        figures = LoopFigures(
+            late_s=round(max(0.0, late_s), 4),
+            records_waiting=records_waiting,
+            starts=self._starts,
+            pump_s=round(self._pump_s, 1),
+            timers_kept=not not_kept,
+            requests_fault=requests_fault,
+            refused={
                 name: {fault.value: count for fault, count in sieve.counts.items()}
                 for name, sieve in loop.sieves.items()
                 if sieve.counts
             },
-        }
+        )
         self._writer.give(
-            status_document(
+            status_of(
                 loop.state,
                 loop.inputs,
                 loop.law,
-                moment,
+                clocks,
                 chamber=settings.chamber.name,
                 stage=chamber.stage,
                 tick_s=settings.timing.tick,
@@ -115,10 +115,10 @@ class StatusPublisher:
         with contextlib.suppress(OSError):  # somebody may have put a folder in its place
             self._file.unlink(missing_ok=True)
 
-    def _write(self, document: dict[str, Any]) -> None:
+    def _write(self, status: Status) -> None:
         # the system's time zone may change while this runs; done in this thread, as it reads a file
         time.tzset()
-        write_status(self._file, document)
+        write_status(self._file, status)
 
 
 def status_line(decision: Decision, inputs: Inputs) -> str:

@@ -115,12 +115,12 @@ class _Member:
     def __call__(self, look: Look) -> Sequence[Word]:
         """Take a minute's look, and wait until the real time for the next one has come."""
         self._minutes += 1
-        status = {
-            **look.status,
-            "boot_id": boot_id(),
-            "boottime_s": boottime(),
-            "as_of": datetime.now(UTC).isoformat(timespec="seconds"),
-        }
+        status = replace(
+            look.status,
+            boot_id=boot_id(),
+            boottime_s=boottime(),
+            as_of=datetime.now(UTC).replace(microsecond=0),
+        )
         self.snapshot = Snapshot(
             taken_utc=datetime.now(UTC),
             status=status,
@@ -256,8 +256,8 @@ def _live(
     server.should_exit = True
     page.join(5.0)
     seen = [member.snapshot for member in members if member.snapshot is not None]
-    statuses = [snapshot.status or {} for snapshot in seen]
-    return len(statuses), sum(len(status.get("alarms", ())) for status in statuses)
+    statuses = [snapshot.status for snapshot in seen if snapshot.status is not None]
+    return len(seen), sum(len(status.alarms) for status in statuses)
 
 
 def _page_of(members: Sequence[_Member], port: int) -> uvicorn.Server:

@@ -19,7 +19,7 @@ from multiprocessing import Pool
 from controller.foresight.forecast import make_forecast
 from controller.foresight.learning import Learning
 from controller.foresight.swap_plan import SwapPlan
-from controller.lookout.forecasting import forecast_document
+from controller.lookout.forecasting import published
 from controller.lookout.notices.rules import SWAP_DUE, Rules, Said, notices_due
 from controller.records.snapshot import Snapshot
 from tests.benchmarks.drawn_chambers import draw, play
@@ -74,11 +74,11 @@ def sets_of(arguments: tuple[int, int, float]) -> list[Set]:
             now = datetime.fromtimestamp(now_s, UTC)
             snapshot = Snapshot(
                 taken_utc=now,
-                status={},
+                status=None,
                 age_s=0.0,
                 silent=False,
                 last_swap=None,
-                forecast=forecast_document(forecast, NO_PLAN, zone=UTC),
+                forecast=published(forecast, NO_PLAN, zone=UTC),
             )
             said, notices = notices_due(said, snapshot, RULES, now)
             leads_h += [step * EVERY_S / HOUR_S for each in notices if each.about == SWAP_DUE]

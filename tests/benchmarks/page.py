@@ -31,7 +31,7 @@ from controller.domain.places import RECORDS
 from controller.lookout.page.access import Access
 from controller.lookout.page.app import House, page_app
 from controller.records.boot import boot_id, boottime
-from controller.records.requests import REQUESTS, note_past_swap
+from controller.records.requests import REQUESTS, log_past_swap
 from controller.records.schema import migrate
 from controller.records.snapshot import take_snapshot
 from controller.records.status_file import STATUS
@@ -86,7 +86,7 @@ def fill(path: Path, days: int) -> None:
             give_back(file)
     for swap in range(2 * DETAIL_DAYS):
         at = datetime.fromtimestamp((now_ms - (swap + 0.4) * DAY_MS / 2) / 1000, UTC)
-        note_past_swap(path.with_name(REQUESTS), at=at, packs=4, who="benchmark")
+        log_past_swap(path.with_name(REQUESTS), at=at, packs=4, who="benchmark")
 
 
 def reading(minute: int) -> tuple[int, ...]:

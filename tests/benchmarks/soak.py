@@ -26,7 +26,7 @@ from controller.lookout.notices.rules import Rules, Said, notices_due
 from controller.lookout.page.view import view_of
 from controller.records.boot import boottime
 from controller.records.snapshot import Snapshot
-from controller.records.status_file import Moment, status_document
+from controller.records.status_file import Clocks, status_of
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
 from tests.support.soak import TICK_S, Soak
@@ -55,11 +55,11 @@ class Beside:
             time.sleep(0.002)
         # the records believe that the soak's clock is this boot's
         now = datetime.now(UTC) + timedelta(seconds=clock.monotonic() - boottime())
-        forecast = self._forecaster.document(now)
+        forecast = self._forecaster.forecast(now)
         assert loop.inputs is not None
-        status = status_document(
+        status = status_of(
             loop.state, loop.inputs, loop.law,
-            Moment(now=clock.monotonic(), local=now, boot_id="b", boottime_s=clock.monotonic()),
+            Clocks(now=clock.monotonic(), local=now, boot_id="b", boottime_s=clock.monotonic()),
             chamber="soak", stage="cropping", tick_s=TICK_S,
         )  # fmt: skip
         snapshot = Snapshot(
@@ -71,7 +71,7 @@ class Beside:
         assert metrics_text(snapshot)
         assert view_of(snapshot, chamber="soak", unit="C", zone=UTC).verdict
         self.looks += 1
-        self.forecasts += forecast["basis"] != "unknown"
+        self.forecasts += forecast.known
         self.notices += len(notices)
 
 

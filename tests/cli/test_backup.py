@@ -20,7 +20,7 @@ from controller.domain.places import RECORDS, SECRET_FILE
 from controller.history.importing import add_history, reading_at
 from controller.lookout.page.access import Access, new_secret
 from controller.records.reader import read_readings
-from controller.records.requests import REQUESTS, note_past_swap, swaps
+from controller.records.requests import REQUESTS, log_past_swap, swaps
 from controller.service.locks import lock_instance
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
@@ -51,7 +51,7 @@ class House:
             for i in range(rows)
         )
         add_history(self.place / RECORDS, history, name="one", chamber="c")
-        note_past_swap(self.place / REQUESTS, at=BEGINS, packs=4, who="Tove")
+        log_past_swap(self.place / REQUESTS, at=BEGINS, packs=4, who="Tove")
 
 
 @pytest.fixture

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import UTC, datetime
 from pathlib import Path
 
 import paho.mqtt.client as paho
@@ -11,8 +12,11 @@ from click.testing import CliRunner
 from paho.mqtt.enums import CallbackAPIVersion
 
 from controller.cli.main import EX_CONFIG, coldpin, status_of
+from controller.domain.forecast import PublishedForecast
+from controller.lookout.broker.documents import Messages
+from controller.lookout.broker.identity import Identity, Mode
 from controller.settings.shipped import shipped_config
-from tests.lookout.houses import put_status, status
+from tests.lookout.houses import NOW, put_status, snapshot, status
 from tests.support.broker import RealBroker, free_port
 
 LAPTOP = shipped_config("larkmoor-laptop.toml").read_text(encoding="utf-8")
@@ -90,11 +94,20 @@ def test_what_a_broker_keeps_is_listed(folder: Path, tmp_path: Path) -> None:
         ("barn", "2036-07-14T20:00:00+00:00"),
         ("cellar", "2036-07-14T17:00:00+00:00"),
     ):
-        state = {"silent": False, "chamber": f"the {name}", "status": status()}
-        forecast = {"forecast": {"basis": "learned", "early": early, "swap_due": early, "plan": []}}
-        for what, document in (("state", state), ("forecast", forecast)):
+        messages = Messages(
+            Identity(instance=name, machine="0123abcd", mode=Mode.LIVE),
+            chamber=f"the {name}",
+            zone=UTC,
+        )
+        at = datetime.fromisoformat(early)
+        known = snapshot(
+            forecast=PublishedForecast(as_of=NOW, basis="learned", early=at, swap_due=at)
+        )
+        for what, document in (
+            ("state", messages.state(known)), ("forecast", messages.forecast(known))
+        ):  # fmt: skip
             teller.publish(
-                f"coldpin/{name}/0123abcd/{what}", json.dumps(document), qos=1, retain=True
+                f"coldpin/{name}/0123abcd/{what}", document, qos=1, retain=True
             ).wait_for_publish(10)
     config = folder / "shelf.toml"
     config.write_text(

@@ -10,9 +10,10 @@ import pytest
 
 from controller.cli.main import status_of
 from controller.core.state import Decision, Phase, Reason
+from controller.domain.requests import LogSwap
 from controller.probes.recorded import read_rows
 from controller.records.boot import boottime
-from controller.records.requests import REQUESTS, Kind, ask
+from controller.records.requests import REQUESTS, ask
 from controller.records.writer import RecordsWriter
 from controller.settings.shipped import shipped_config
 from tests.support.laws import make_inputs, reading
@@ -34,10 +35,10 @@ def test_export_is_read_back_row_by_row(tmp_path: Path, monkeypatch: pytest.Monk
         inputs = make_inputs(16.0 + at if at != 2 else None, 4.0, room=reading(24.5))
         records.note(120.0 * at, inputs, ON)
     records.close(10.0)
-    at = datetime.now(UTC).isoformat()
+    at = datetime.now(UTC)
     for packs in (3, 1):
         ask(
-            tmp_path / REQUESTS, Kind.SWAP, {"packs": packs, "at": at},
+            tmp_path / REQUESTS, LogSwap(packs=packs, at=at),
             who="Tove", utc_ms=0, boot_id="b", boot_ms=0,
         )  # fmt: skip
     target = tmp_path / "out.csv"

@@ -12,7 +12,7 @@ from click.testing import CliRunner
 from controller.cli.main import EX_UNAVAILABLE, EX_USAGE, coldpin, status_of
 from controller.fit.problem import FIGURES
 from controller.history.importing import add_history, reading_at
-from controller.records.requests import REQUESTS, note_past_swap
+from controller.records.requests import REQUESTS, log_past_swap
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
 from tests.support.recorded_plant import recorded_plant
@@ -55,7 +55,7 @@ def keep_record(config: Path, *, days: float, room: bool = True) -> None:
     )
     for swap in swaps:
         at = datetime.fromtimestamp(swap.at_s, UTC)
-        note_past_swap(place / REQUESTS, at=at, packs=swap.packs or 0, who="Tove")
+        log_past_swap(place / REQUESTS, at=at, packs=swap.packs or 0, who="Tove")
 
 
 def test_figures_are_learned_written_and_used(config: Path) -> None:

@@ -23,11 +23,11 @@ from typing import Any
 
 from controller.core.decide import begin
 from controller.core.state import Decision, EventKind, Inputs, Phase
+from controller.domain.alarms import AlarmName
 from controller.probes.one_wire import open_one_wire
 from controller.probes.protocol import Sample
 from controller.probes.sieve import RULES_BY_PLACE, Sieve
 from controller.probes.sysfs import read_file
-from controller.records.status_file import PROBE_STUCK
 from controller.records.writer import RecordsWriter
 from controller.rehearsal.clock import SimulatedClock
 from controller.service.journal import Journals
@@ -348,10 +348,10 @@ class Bench:
         was = self.loop.state.cooling
         decision = self.loop.tick(now, self.band.at(now), records_fault=self.records.fault)
         self.watch.look(decision, now)
-        self.standing = {each for each in self.standing if each[0] != PROBE_STUCK}
-        self.standing |= {(PROBE_STUCK, place) for place in self.watch.stuck}
-        if self.watch.stuck and PROBE_STUCK not in self.raised:
-            self.raised.append(PROBE_STUCK)
+        self.standing = {each for each in self.standing if each[0] != AlarmName.PROBE_STUCK.value}
+        self.standing |= {(AlarmName.PROBE_STUCK.value, place) for place in self.watch.stuck}
+        if self.watch.stuck and AlarmName.PROBE_STUCK.value not in self.raised:
+            self.raised.append(AlarmName.PROBE_STUCK.value)
         after, inputs = self.loop.state.cooling, self.loop.inputs
         assert inputs is not None
         check_step(was, inputs, after, self.clock.monotonic(), self.loop.law)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
 import tempfile
 from contextlib import closing
 from functools import cache
 from pathlib import Path
 
+from controller.domain.status import STATUS_CODEC
 from controller.probes.scratchpad import scratchpad_text
 from controller.records.schema import migrate
 from controller.settings.shipped import shipped_config
@@ -36,7 +36,7 @@ def seeds(name: str) -> tuple[bytes, ...]:
         "kept_timers": (
             b'{"boot_id": "boot-a", "pump_stopped_boottime_s": 900.0, "failed_tries": 0}',
         ),
-        "status_and_forecast": (json.dumps(status()).encode(),),
+        "status_and_forecast": (STATUS_CODEC.text(status()).encode(),),
         "addresses": (b"mailto://a:b@example.org\n# a remark\n",),
         "form": (b"swap\npacks=4&through=yes", b"pause\nminutes=15", b"stage\nname=cropping"),
         "query": (b"day", b"2026-07-01T00:00:00+00:00"),

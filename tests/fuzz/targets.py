@@ -17,10 +17,11 @@ from pathlib import Path
 
 from starlette.testclient import TestClient
 
+from controller.domain.requests import Kind, Resume
 from controller.errors import ControllerError
 from controller.lookout.broker.incoming_requests import MessageDesk
-from controller.lookout.broker.other_chambers import hear
-from controller.lookout.chambers import chambers_told
+from controller.lookout.broker.other_chambers import Retained, receive
+from controller.lookout.chambers import chambers_of_broker
 from controller.lookout.notices.sending import read_addresses
 from controller.lookout.page.access import Access, new_secret
 from controller.lookout.page.app import House, cookie_names, page_app
@@ -31,7 +32,7 @@ from controller.probes.recorded import read_rows
 from controller.records.first_runs import last_first_run
 from controller.records.forecast_file import FORECAST, read_forecast
 from controller.records.reader import read_events, read_readings
-from controller.records.requests import REQUESTS, Kind, ask_now, newest, swaps, unanswered
+from controller.records.requests import REQUESTS, ask_now, newest, swaps, unanswered
 from controller.records.snapshot import take_snapshot
 from controller.records.status_file import STATUS
 from controller.service.kept_timers import begin_from, read_kept
@@ -118,7 +119,7 @@ def request_rows(data: bytes) -> None:
     """Rows of the requests file that somebody else wrote."""
     path = folder() / REQUESTS
     path.unlink(missing_ok=True)
-    ask_now(path, Kind.RESUME, {}, who="Tove")
+    ask_now(path, Resume(), who="Tove")
     kind, _, payload = data.partition(b"\n")
     with closing(sqlite3.connect(path)) as file:
         for text in (payload.decode("utf-8", "replace"), "[]", "{}", '{"packs": "x", "at": 3}'):
@@ -234,10 +235,10 @@ def message(data: bytes) -> None:
     desk = MessageDesk(place / REQUESTS, settings_with(place), kept=place / "asked.json")
     asked = desk.take(data, kept=False, now=datetime.now(UTC) + timedelta())
     assert asked is None or asked.why
-    others: dict[str, dict[str, object]] = {}
+    others: dict[str, Retained] = {}
     for topic in ("coldpin/x/m/state", "coldpin/x/m/forecast", "coldpin/x/m/present"):
-        hear(others, topic, data)
-    chambers_told(others)
+        receive(others, topic, data)
+    chambers_of_broker(others)
 
 
 TARGETS: dict[str, Target] = {

@@ -10,10 +10,10 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from controller.cli.main import status_of
+from controller.domain.requests import LoggedSwap
 from controller.history.importing import reading_at
 from controller.history.report import Report, Stood, report_of
 from controller.records.reader import RecordedEvent, RecordedReading
-from controller.records.requests import NotedSwap
 from controller.settings.shipped import shipped_config
 
 BEGINS = datetime(2026, 7, 1, 12, 0, tzinfo=UTC)
@@ -41,7 +41,10 @@ def made(
     return report_of(
         readings,
         events,
-        [NotedSwap(at=BEGINS + at * MINUTE, packs=4, noted=BEGINS, through=None) for at in swaps],
+        [
+            LoggedSwap(at=BEGINS + at * MINUTE, packs=4, logged_at=BEGINS, frozen_through=None)
+            for at in swaps
+        ],
         since=BEGINS,
         until=BEGINS + minutes * MINUTE,
         zone=UTC,

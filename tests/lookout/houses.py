@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from controller.domain.alarms import Alarm
+from controller.domain.forecast import PlannedChange, PublishedForecast
+from controller.domain.requests import LoggedSwap
+from controller.domain.status import ProbesStatus, ProbeStatus, Status
 from controller.records.boot import boot_id, boottime
 from controller.records.snapshot import Snapshot
-from controller.records.status_file import STATUS
+from controller.records.status_file import STATUS, write_status
 from controller.settings.load import Settings, read_settings
 from controller.settings.shipped import shipped_config
 
@@ -24,86 +28,87 @@ def settings_with(folder: Path, more: str = "") -> Settings:
     return read_settings(path)
 
 
-def status(**changes: Any) -> dict[str, Any]:
-    """Return a status document of a chamber that is well."""
-    return {
-        "as_of": NOW.isoformat(),
-        "boot_id": boot_id(),
-        "boottime_s": boottime(),
-        "tick_s": 5.0,
-        "chamber": "hall shelf",
-        "stage": "cropping",
-        "phase": "rest",
-        "reason": "no call",
-        "pump": False,
-        "fan": False,
-        "cut_in_c": 17.0,
-        "cut_out_c": 15.5,
-        "probes": {
-            "air": {"reading_c": 16.2, "lost": None},
-            "reservoir": {"reading_c": 4.4, "lost": None},
-        },
-        "timers_left": {},
-        "alarms": [],
-        **changes,
-    }
+def status(**changes: Any) -> Status:
+    """Return the status of a chamber that is well."""
+    well = Status(
+        as_of=NOW,
+        boot_id=boot_id(),
+        boottime_s=boottime(),
+        tick_s=5.0,
+        chamber="hall shelf",
+        stage="cropping",
+        phase="rest",
+        reason="no call",
+        pump=False,
+        fan=False,
+        cut_in_c=17.0,
+        cut_out_c=15.5,
+        probes=probes(),
+    )
+    if "alarms" in changes:
+        changes["alarms"] = tuple(changes["alarms"])
+    return replace(well, **changes)
 
 
-def alarm(name: str, about: str = "", *, acknowledged: bool = False) -> dict[str, Any]:
+def probes(
+    air_c: float | None = 16.2, reservoir_c: float | None = 4.4, *, lost: str = "no answer"
+) -> ProbesStatus:
+    """Return two probes; None: that one is lost."""
+    air, reservoir = (
+        ProbeStatus(reading_c=value_c, lost=None if value_c is not None else lost)
+        for value_c in (air_c, reservoir_c)
+    )
+    return ProbesStatus(air=air, reservoir=reservoir)
+
+
+def alarm(name: str, about: str = "", *, acknowledged: bool = False) -> Alarm:
     """Return an alarm as the status has it."""
-    return {"name": name, "about": about, "acknowledged": acknowledged}
+    return Alarm(name=name, about=about, acknowledged=acknowledged)
 
 
-def put_status(place: Path, document: dict[str, Any]) -> None:
+def put_status(place: Path, status: Status) -> None:
     """Write what the control process would."""
-    (place / STATUS).write_text(json.dumps(document), encoding="utf-8")
+    write_status(place / STATUS, status)
 
 
 def snapshot(
     at: datetime = NOW,
     *,
     silent: bool = False,
-    forecast: dict[str, Any] | None = None,
+    forecast: PublishedForecast | None = None,
     **changes: Any,
 ) -> Snapshot:
     """Return a snapshot of a chamber that is well, with changes to its status."""
+    swapped = NOW - timedelta(hours=5)
     return Snapshot(
         taken_utc=at,
         status=status(**changes),
         age_s=400.0 if silent else 2.0,
         silent=silent,
-        last_swap=(NOW - timedelta(hours=5), 4),
+        last_swap=LoggedSwap(at=swapped, packs=4, logged_at=swapped, frozen_through=None),
         forecast=forecast,
     )
 
 
 def forecast(
     early: datetime, *, swapped: datetime = NOW - timedelta(hours=5), **changes: Any
-) -> dict[str, Any]:
+) -> PublishedForecast:
     """Return a forecast by its early bound; due an hour later, late two."""
-    return {
-        "as_of": NOW.isoformat(),
-        "swap_due": (early + timedelta(hours=1)).isoformat(),
-        "early": early.isoformat(),
-        "late": (early + timedelta(hours=2)).isoformat(),
-        "reserve_kj": 900.0,
-        "reserve_early_kj": 700.0,
-        "reserve_late_kj": 1100.0,
-        "taken_up_kj": 600.0,
-        "cycles_learned": 4,
-        "basis": "learned",
-        "swapped_at": swapped.isoformat(),
-        "swap_logged": True,
-        "notes": [],
-        "plan": [
-            {
-                "at": (early - timedelta(minutes=30)).isoformat(),
-                "packs": 4,
-                "why": "the cold may run out",
-                "degree_hours_above": 0.0,
-            }
-        ],
-        "freezer_keeps_up": True,
-        "degree_hours_above": 0.0,
-        **changes,
-    }
+    learned = PublishedForecast(
+        as_of=NOW,
+        swap_due=early + timedelta(hours=1),
+        early=early,
+        late=early + timedelta(hours=2),
+        reserve_kj=900.0,
+        reserve_early_kj=700.0,
+        reserve_late_kj=1100.0,
+        taken_up_kj=600.0,
+        cycles_learned=4,
+        basis="learned",
+        swapped_at=swapped,
+        swap_logged=True,
+        plan=(
+            PlannedChange(at=early - timedelta(minutes=30), packs=4, why="the cold may run out"),
+        ),
+    )
+    return replace(learned, **changes)

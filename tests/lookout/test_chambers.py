@@ -7,19 +7,22 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from controller.domain.forecast import PlannedChange, PublishedForecast
+from controller.lookout.broker.documents import Messages
+from controller.lookout.broker.identity import Identity, Mode
+from controller.lookout.broker.other_chambers import Retained, receive
 from controller.lookout.chamber_rows import rows_of
 from controller.lookout.chambers import (
     PAGE,
     Chamber,
-    Planned,
     chamber_of,
     chambers_below,
-    chambers_told,
+    chambers_of_broker,
     in_order,
 )
 from controller.lookout.pack_budget import budget_of, budget_words
 from controller.records.forecast_file import write_forecast
-from tests.lookout.houses import alarm, put_status, status
+from tests.lookout.houses import alarm, put_status, snapshot, status
 
 NOW = datetime(2026, 7, 14, 14, 0, tzinfo=UTC)
 
@@ -37,9 +40,9 @@ def chamber(name: str, **changes: Any) -> Chamber:
     return Chamber(**{**usual, **changes})
 
 
-def planned(hours: float, packs: int) -> Planned:
+def planned(hours: float, packs: int) -> PlannedChange:
     """Return a swap so many hours from now."""
-    return Planned(at=NOW + timedelta(hours=hours), packs=packs)
+    return PlannedChange(at=NOW + timedelta(hours=hours), packs=packs, why="")
 
 
 def test_order_is_silent_then_hurt_then_by_the_early_bound() -> None:
@@ -50,7 +53,9 @@ def test_order_is_silent_then_hurt_then_by_the_early_bound() -> None:
         chamber("soon", early=NOW + timedelta(hours=3), due=NOW + timedelta(hours=9)),
         chamber("later", early=NOW + timedelta(hours=5), due=NOW + timedelta(hours=6)),
         chamber("unknown", known=False, early=None, due=None),
-        chamber("warm", alarms=("swap_due", "air_high"), early=NOW + timedelta(hours=30)),
+        chamber(
+            "warm", alarms=(alarm("swap_due"), alarm("air_high")), early=NOW + timedelta(hours=30)
+        ),
         chamber("silent", silent=True),
     ]
 
@@ -66,7 +71,7 @@ def test_an_alarm_that_hurts_no_crop_now_changes_no_order() -> None:
     """Frequent starts are for the morning."""
     chambers = [
         chamber("b", early=NOW + timedelta(hours=2), due=NOW + timedelta(hours=3)),
-        chamber("a", alarms=("frequent_starts",)),
+        chamber("a", alarms=(alarm("frequent_starts"),)),
     ]
 
     assert [each.instance for each, _ in in_order(chambers, now=NOW)] == ["b", "a"]
@@ -104,30 +109,40 @@ def test_a_freezer_that_keeps_up_is_said_too() -> None:
 
 def test_documents_that_are_not_ours_are_not_known() -> None:
     """A broker may hold anything."""
-    wrong: list[dict[str, Any]] = [
-        {"state": 3, "forecast": [], "present": "x"},
-        {"state": {"silent": False, "status": {"probes": 7, "alarms": 3, "cut_in_c": "warm"}}},
-        {"state": {"silent": False, "status": {"probes": {"air": 3}, "alarms": [3, {}]}},
-         "forecast": {"forecast": {"plan": [{"at": "soon"}, 4], "early": "x", "basis": {}}}},
+    head = {
+        "instance": "c",
+        "machine": "0123abcd",
+        "mode": "live",
+        "chamber": "c",
+        "sent": NOW.isoformat(),
+    }
+    wrong: list[tuple[str, object]] = [
+        ("state", 3), ("forecast", []), ("present", "x"),
+        ("state", {**head, "silent": False, "age_s": 1.0, "status": {"probes": 7, "alarms": 3}}),
+        ("forecast", {**head, "forecast": {"plan": [{"at": "soon"}, 4], "early": "x"}}),
+        ("other", {}),
     ]  # fmt: skip
+    others: dict[str, Retained] = {}
 
-    for number, documents in enumerate(wrong):
-        (found,) = chambers_told({f"c{number}": documents})
-        assert found.air_c is None
-        assert found.early is None
-        assert found.plan == ()
+    for what, document in wrong:
+        receive(others, f"coldpin/c/0123abcd/{what}", json.dumps(document).encode())
+
+    assert others == {}
 
 
 def test_a_lookout_that_has_gone_makes_its_chamber_silent() -> None:
     """The last will says so, whatever the retained state was."""
-    told = {
-        "shelf": {
-            "state": {"silent": False, "chamber": "hall shelf", "status": status()},
-            "present": {"present": False},
-        }
-    }
+    messages = Messages(
+        Identity(instance="shelf", machine="0123abcd", mode=Mode.LIVE),
+        chamber="hall shelf",
+        zone=UTC,
+    )
+    others: dict[str, Retained] = {}
+    receive(others, "coldpin/shelf/0123abcd/state", messages.state(snapshot()))
+    assert not chambers_of_broker(others)[0].silent
+    receive(others, "coldpin/shelf/0123abcd/present", messages.present(NOW, present=False))
 
-    (found,) = chambers_told(told)
+    (found,) = chambers_of_broker(others)
 
     assert found.silent
     assert found.air_c is None
@@ -146,20 +161,19 @@ def test_chambers_of_a_machine_are_found_by_their_state(tmp_path: Path) -> None:
     (state / "loft" / PAGE).write_text(json.dumps({"port": 8428}), encoding="utf-8")
     write_forecast(
         state / "loft",
-        {
-            "as_of": NOW.isoformat(),
-            "basis": "learned",
-            "swap_due": (NOW + timedelta(hours=6)).isoformat(),
-            "early": (NOW + timedelta(hours=5)).isoformat(),
-            "late": None,
-            "plan": [{"at": (NOW + timedelta(hours=4)).isoformat(), "packs": 4, "why": ""}],
-        },
+        PublishedForecast(
+            as_of=NOW,
+            basis="learned",
+            swap_due=NOW + timedelta(hours=6),
+            early=NOW + timedelta(hours=5),
+            plan=(planned(4, 4),),
+        ),
     )
 
     found = {each.instance: each for each in chambers_below(state, run=run, now=NOW)}
 
     assert set(found) == {"shelf", "loft"}
-    assert found["shelf"].alarms == ("air_high",)
+    assert found["shelf"].alarms == (alarm("air_high"),)
     assert found["loft"].name == "loft"
     assert not found["loft"].silent
     assert found["loft"].port == 8428
@@ -167,7 +181,7 @@ def test_chambers_of_a_machine_are_found_by_their_state(tmp_path: Path) -> None:
     rows = rows_of(found.values(), now=NOW, zone=UTC, unit="C")
     assert [row.instance for row in rows] == ["shelf", "loft"]
     assert rows[0].state == "alarm"
-    assert "the air is too warm" in rows[0].alarms
+    assert "Air too warm" in rows[0].alarms
     assert "perhaps from 19:00" in rows[1].swap
 
 

@@ -11,6 +11,7 @@ import pytest
 from prometheus_client import generate_latest
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
+from controller.domain.status import LoopFigures, ProbesStatus, ProbeStatus
 from controller.lookout.metrics import metrics_text, registry_of
 from controller.records.snapshot import Snapshot
 from tests.lookout.houses import NOW, alarm, forecast, snapshot
@@ -18,13 +19,13 @@ from tests.support.machine import needs, program
 
 RULES = Path(__file__).parents[2] / "config" / "prometheus"
 PROMTOOL = program("promtool")
-FIGURES = {
-    "late_s": 0.002,
-    "records_waiting": 3,
-    "starts": 12,
-    "pump_s": 3456.0,
-    "refused": {"air": {"checksum wrong": 4}},
-}
+FIGURES = LoopFigures(
+    late_s=0.002,
+    records_waiting=3,
+    starts=12,
+    pump_s=3456.0,
+    refused={"air": {"checksum wrong": 4}},
+)
 
 
 def samples(of: Snapshot) -> dict[tuple[str, tuple[tuple[str, str], ...]], float]:
@@ -40,10 +41,10 @@ def full(**changes: Any) -> Snapshot:
         forecast=forecast(NOW + timedelta(hours=3)),
         figures=FIGURES,
         alarms=[alarm("probe_lost", "room")],
-        probes={
-            "air": {"reading_c": 16.2, "lost": None},
-            "room": {"reading_c": None, "lost": "stale"},
-        },
+        probes=ProbesStatus(
+            air=ProbeStatus(reading_c=16.2, lost=None),
+            room=ProbeStatus(reading_c=None, lost="stale"),
+        ),
         **changes,
     )
 

@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 
+from controller.domain.status import LoopFigures
 from tests.lookout.houses import alarm, put_status, settings_with, status
 from tests.support.broker import free_port
 from tests.support.machine import needs, program
@@ -73,7 +74,9 @@ def scraped(tmp_path: Path) -> Iterator[tuple[Server, Path]]:
     """A lookout as a process of its own, and the Prometheus that scrapes it."""
     port = free_port()
     settings_with(tmp_path, f"[lookout]\nport = {port}")
-    put_status(tmp_path, status(alarms=[alarm("air_high")], figures={"starts": 7, "pump_s": 60.0}))
+    put_status(
+        tmp_path, status(alarms=[alarm("air_high")], figures=LoopFigures(starts=7, pump_s=60.0))
+    )
     with subprocess.Popen(
         [sys.executable, "-m", "controller", "lookout", str(tmp_path / "c.toml")],
         env={**os.environ, "STATE_DIRECTORY": str(tmp_path)},
@@ -92,7 +95,7 @@ def test_what_is_scraped_is_what_is_told_and_ends_with_the_controller(
 ) -> None:
     """Figures and rules while it speaks; once it is silent no number of it stays."""
     server, place = scraped
-    speaks: dict[str, Any] = {"alarms": [alarm("air_high")], "figures": {"starts": 7}}
+    speaks: dict[str, Any] = {"alarms": [alarm("air_high")], "figures": LoopFigures(starts=7)}
 
     def spoken(expression: str, value: float) -> Callable[[], bool]:
         def so() -> bool:

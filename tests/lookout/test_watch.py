@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -12,11 +13,12 @@ import pytest
 import structlog
 
 from controller.cli.main import status_of
+from controller.domain.requests import Kind, ReportSwapDue
 from controller.lookout.forecasting import guarded
 from controller.lookout.run import SwapDueTeller
 from controller.lookout.watch import FORECAST_EVERY_S, Watch
 from controller.records.forecast_file import FORECAST, read_forecast
-from controller.records.requests import REQUESTS, Kind, newest
+from controller.records.requests import REQUESTS, newest
 from controller.records.snapshot import Snapshot
 from controller.settings.shipped import shipped_config
 from tests.lookout.houses import NOW, forecast, put_status, settings_with, snapshot, status
@@ -77,7 +79,7 @@ def test_status_shows_when_packs_are_due(
     monkeypatch.delenv("RUNTIME_DIRECTORY", raising=False)
     put_status(tmp_path, status())
     now = datetime.now(UTC)
-    made = forecast(now + timedelta(hours=3), as_of=now.isoformat())
+    made = forecast(now + timedelta(hours=3), as_of=now)
     Watch(tmp_path, forecast=lambda _: made).step(now)
 
     assert status_of(["status", CONFIG]) == 0
@@ -150,8 +152,9 @@ def told_swap_due(tmp_path: Path, *snapshots: Snapshot) -> list[tuple[bool, floa
         word = newest(tmp_path / REQUESTS, Kind.FORECAST)
         if word is not None and word.id != number:
             number = word.id
-            held_ms = word.payload["until_boot_ms"] - word.asked_boot_ms
-            found.append((word.payload["due"], held_ms / 1000))
+            assert isinstance(word.payload, ReportSwapDue)
+            held_ms = word.payload.until_boot_ms - word.asked_boot_ms
+            found.append((word.payload.due, held_ms / 1000))
     return found
 
 
@@ -164,7 +167,7 @@ def test_the_control_process_is_told_by_the_longest_lead(
     """Three hours before the early bound; no end in sight is not due."""
     made = forecast(NOW + timedelta(minutes=early_min or 0))
     if early_min is None:
-        made = {**made, "early": None, "swap_due": None, "late": None}
+        made = replace(made, early=None, swap_due=None, late=None)
 
     assert told_swap_due(tmp_path, snapshot(forecast=made)) == [(due, 1800.0)]
 
@@ -173,7 +176,7 @@ def test_the_control_process_is_told_now_and_then_and_of_every_change(tmp_path: 
     """A row in the place of the last, each ten minutes; nothing where nothing is known."""
     made = forecast(NOW + timedelta(hours=3, minutes=25))
     looks = [snapshot(NOW + i * 60 * SECOND, forecast=made) for i in range(31)]
-    unknown = {**made, "basis": "unknown"}
+    unknown = replace(made, basis="unknown")
     after = NOW + timedelta(hours=1)
 
     told = told_swap_due(

@@ -12,31 +12,44 @@ import pytest
 
 from controller.core.state import NOTHING_ASKED, Asked
 from controller.domain.alarms import AlarmName
-from controller.records.requests import (
+from controller.domain.requests import (
+    Acknowledge,
     Kind,
+    LogSwap,
+    Pause,
+    Payload,
+    ReportSwapDue,
     Request,
+    Reset,
+    Resume,
+    SetStage,
+)
+from controller.records.requests import (
     answer_all,
     answer_to,
     ask,
+    log_past_swap,
     newest,
-    note_past_swap,
+    report_swap_due,
     swaps,
-    tell_swap_due,
     unanswered,
 )
 from controller.service.pending_requests import MOST_AT_ONCE, PendingRequests
 from tests.support.waiting import until
 
 BOOT = "boot-a"
+AT = datetime(2026, 7, 14, 18, 30, tzinfo=UTC)
 DUE: list[tuple[bool, float]] = []
 """What the loop was told of packs being due."""
 
 
-def put(path: Path, kind: Kind, boot: str = BOOT, boot_ms: int = 1_000_000, **what: object) -> int:
+def put(path: Path, payload: Payload, boot: str = BOOT, boot_ms: int = 1_000_000) -> int:
     """Write a request of a person."""
-    return ask(
-        path, kind, what, who="Tove", utc_ms=1_780_000_000_000, boot_id=boot, boot_ms=boot_ms
-    )
+    return ask(path, payload, who="Tove", utc_ms=1_780_000_000_000, boot_id=boot, boot_ms=boot_ms)
+
+
+def packs(number: int) -> LogSwap:
+    return LogSwap(packs=number, at=AT)
 
 
 def understood(path: Path) -> list[Request]:
@@ -49,10 +62,10 @@ def understood(path: Path) -> list[Request]:
 def test_request_waits_until_it_is_answered_and_the_first_answer_stands(tmp_path: Path) -> None:
     """Written, seen, answered; an answer is not overwritten."""
     path = tmp_path / "requests.sqlite"
-    number = put(path, Kind.SWAP, packs=3)
+    number = put(path, packs(3))
 
     (request,) = understood(path)
-    assert (request.id, request.kind, request.payload) == (number, Kind.SWAP, {"packs": 3})
+    assert (request.id, request.kind, request.payload) == (number, Kind.SWAP, packs(3))
     answer_all(path, [(number, "noted")], utc_ms=1)
     answer_all(path, [(number, "again")], utc_ms=2)
 
@@ -60,7 +73,8 @@ def test_request_waits_until_it_is_answered_and_the_first_answer_stands(tmp_path
     assert answer_to(path, number) == "noted"
     found = newest(path, Kind.SWAP)
     assert found is not None
-    assert found.answer == "noted"
+    assert found.answer is not None
+    assert (found.answer.text, found.answer.at_utc_ms) == ("noted", 1)
 
 
 def test_requests_of_many_at_once_are_all_kept(tmp_path: Path) -> None:
@@ -68,10 +82,10 @@ def test_requests_of_many_at_once_are_all_kept(tmp_path: Path) -> None:
     path = tmp_path / "requests.sqlite"
 
     with ThreadPoolExecutor(8) as pool:
-        numbers = list(pool.map(lambda n: put(path, Kind.SWAP, packs=n), range(40)))
+        numbers = list(pool.map(lambda n: put(path, packs(n)), range(40)))
 
     assert sorted(numbers) == list(range(1, 41))
-    assert {request.payload["packs"] for request in understood(path)} == set(range(40))
+    assert {request.payload for request in understood(path)} == {packs(n) for n in range(40)}
 
 
 @pytest.mark.parametrize(
@@ -79,14 +93,14 @@ def test_requests_of_many_at_once_are_all_kept(tmp_path: Path) -> None:
     [
         pytest.param("'dance', '{}'", "this release knows no request 'dance'", id="unknown-kind"),
         pytest.param("'swap', 'no json'", "damaged", id="not-json"),
-        pytest.param("'swap', '[1]'", "not an object", id="not-a-table"),
-        pytest.param(f"'pause', '{{\"for_s\": 1{'0' * 400}}}'", "Overflow", id="huge-pause"),
+        pytest.param("'swap', '[1]'", "damaged", id="not-a-table"),
+        pytest.param(f"'pause', '{{\"for_s\": 1{'0' * 400}}}'", "damaged", id="huge-pause"),
         pytest.param(
             f"'forecast', '{{\"due\": true, \"until_boot_ms\": 1{'0' * 400}}}'",
             "Overflow",
             id="huge-instant",
         ),
-        pytest.param("'pause', '{\"for_s\": NaN}'", "too late", id="no-number"),
+        pytest.param("'pause', '{\"for_s\": NaN}'", "damaged", id="no-number"),
     ],
 )
 def test_any_row_is_answered_and_none_ends_the_loop(
@@ -94,14 +108,14 @@ def test_any_row_is_answered_and_none_ends_the_loop(
 ) -> None:
     """Whatever somebody wrote: it is answered in words, and the next one is done."""
     path = tmp_path / "requests.sqlite"
-    first = put(path, Kind.RESET)
+    first = put(path, Reset())
     with sqlite3.connect(path) as file:
         file.execute(
             "INSERT INTO requests VALUES"
             f" (9, {statement}, 'x', 1780000000000, '{BOOT}', 1000000, NULL, NULL)"
         )
     file.close()
-    last = put(path, Kind.RESUME)
+    last = put(path, Resume())
 
     here = desk()
     answers = [answer_when_there(path, number, here) for number in (first, 9, last)]
@@ -116,10 +130,10 @@ def test_requests_beyond_one_batch_are_done_in_order_and_a_pause_first(
 ) -> None:
     """A resume before the pause must not end it, however far back in the queue it stood."""
     path = tmp_path / "requests.sqlite"
-    stage = put(path, Kind.STAGE, name="pinning")
-    numbers = [put(path, Kind.SWAP, packs=1) for _ in range(MOST_AT_ONCE + 60)]
-    resume = put(path, Kind.RESUME)
-    pause = put(path, Kind.PAUSE, for_s=300)
+    stage = put(path, SetStage(name="pinning"))
+    numbers = [put(path, packs(1)) for _ in range(MOST_AT_ONCE + 60)]
+    resume = put(path, Resume())
+    pause = put(path, Pause(for_s=300))
 
     here = desk()
     first = next_asked(here)
@@ -133,21 +147,25 @@ def test_requests_beyond_one_batch_are_done_in_order_and_a_pause_first(
 
 
 @pytest.mark.parametrize(
-    ("kind", "age_s", "refused"),
+    ("payload", "age_s", "refused"),
     [
-        pytest.param(Kind.RESET, 599, False, id="reset-in-time"),
-        pytest.param(Kind.RESET, 601, True, id="reset-too-old"),
-        pytest.param(Kind.PAUSE, 601, True, id="pause-too-old"),
-        pytest.param(Kind.STAGE, 900, False, id="stage-in-time"),
-        pytest.param(Kind.SWAP, 900, False, id="swap"),
+        pytest.param(Reset(), 599, False, id="reset-in-time"),
+        pytest.param(Reset(), 601, True, id="reset-too-old"),
+        pytest.param(Pause(for_s=3600), 601, True, id="pause-too-old"),
+        pytest.param(SetStage(name="pinning"), 900, False, id="stage-in-time"),
+        pytest.param(packs(1), 900, False, id="swap"),
     ],
 )
 def test_request_older_than_its_age_is_refused_in_words(
-    tmp_path: Path, desk: Callable[..., PendingRequests], kind: Kind, age_s: int, refused: bool
+    tmp_path: Path,
+    desk: Callable[..., PendingRequests],
+    payload: Payload,
+    age_s: int,
+    refused: bool,
 ) -> None:
     """What was meant for a moment is not done hours later; what happened is noted at any age."""
     path = tmp_path / "requests.sqlite"
-    number = put(path, kind, boot_ms=(1000 - age_s) * 1000, for_s=3600, packs=1, name="pinning")
+    number = put(path, payload, boot_ms=(1000 - age_s) * 1000)
 
     text = answer_when_there(path, number, desk())
 
@@ -167,7 +185,7 @@ def test_reset_of_another_boot_is_done_only_where_a_clock_tells_its_age(
 ) -> None:
     """Unknown is never good news."""
     path = tmp_path / "requests.sqlite"
-    number = put(path, Kind.RESET, boot="boot-b")
+    number = put(path, Reset(), boot="boot-b")
 
     assert answered in answer_when_there(path, number, desk(utc_s=utc_s))
 
@@ -246,30 +264,29 @@ def answer_when_there(path: Path, number: int, desk: PendingRequests) -> str:
 
 
 @pytest.mark.parametrize(
-    ("kind", "what", "asked", "answered"),
+    ("payload", "asked", "answered"),
     [
-        (Kind.RESET, {}, Asked(reset=True), "done"),
-        (Kind.RESUME, {}, Asked(resume=True), "done"),
-        (Kind.PAUSE, {"for_s": 600}, Asked(pause_s=600.0), "paused for 600 s"),
-        (Kind.ACKNOWLEDGE, {"alarm": "air_high"}, Asked(acknowledge=(AlarmName.AIR_HIGH,)),
+        (Reset(), Asked(reset=True), "done"),
+        (Resume(), Asked(resume=True), "done"),
+        (Pause(for_s=600), Asked(pause_s=600.0), "paused for 600 s"),
+        (Acknowledge(alarm="air_high"), Asked(acknowledge=(AlarmName.AIR_HIGH,)),
          "done"),
-        (Kind.ACKNOWLEDGE, {"alarm": None}, Asked(acknowledge=tuple(AlarmName)), "done"),
-        (Kind.STAGE, {"name": "pinning"}, Asked(), "stage pinning in force"),
-        (Kind.SWAP, {"packs": 2}, Asked(), "noted"),
+        (Acknowledge(), Asked(acknowledge=tuple(AlarmName)), "done"),
+        (SetStage(name="pinning"), Asked(), "stage pinning in force"),
+        (packs(2), Asked(), "noted"),
     ],
     ids=["reset", "resume", "pause", "ack-one", "ack-all", "stage", "swap"],
 )  # fmt: skip
 def test_request_reaches_the_loop_once_and_is_answered(
     tmp_path: Path,
     desk: Callable[..., PendingRequests],
-    kind: Kind,
-    what: dict[str, object],
+    payload: Payload,
     asked: Asked,
     answered: str,
 ) -> None:
     """The desk brings it, the loop takes it, the answer is beside it; then there is quiet."""
     path = tmp_path / "requests.sqlite"
-    number = put(path, kind, **what)
+    number = put(path, payload)
     here = desk()
 
     assert next_asked(here) == asked
@@ -292,7 +309,7 @@ def test_pause_asked_for_while_the_service_was_down_counts_from_then(
 ) -> None:
     """Asked at some moment for ten minutes; it is 1000 s after boot now."""
     path = tmp_path / "requests.sqlite"
-    number = put(path, Kind.PAUSE, boot=boot, boot_ms=boot_ms, for_s=600)
+    number = put(path, Pause(for_s=600), boot=boot, boot_ms=boot_ms)
 
     next_asked(here := desk())
     here.close(5.0)
@@ -307,7 +324,7 @@ def test_answer_that_was_lost_with_the_power_is_given_again(
 ) -> None:
     """Taken but not answered before the cut: the next start takes it again, and answers."""
     path = tmp_path / "requests.sqlite"
-    number = put(path, Kind.RESET)
+    number = put(path, Reset())
     before = desk()
     next_asked(before)
     before._answers.clear()  # the power fails here
@@ -330,8 +347,8 @@ def test_swap_due_has_one_row_and_comes_with_its_end(
     monkeypatch.setattr("controller.records.requests.boot_id", lambda: BOOT)
     monkeypatch.setattr("controller.records.requests.boottime", lambda: 500.0)
     for _ in range(50):
-        tell_swap_due(path, due=False, for_s=60.0)
-    tell_swap_due(path, due=True, for_s=1800.0)
+        report_swap_due(path, due=False, for_s=60.0)
+    report_swap_due(path, due=True, for_s=1800.0)
     DUE.clear()
 
     with sqlite3.connect(path) as file:
@@ -343,7 +360,7 @@ def test_swap_due_has_one_row_and_comes_with_its_end(
 
     DUE.clear()
     monkeypatch.setattr("controller.records.requests.boot_id", lambda: "boot-b")
-    tell_swap_due(path, due=True, for_s=1800.0)
+    report_swap_due(path, due=True, for_s=1800.0)
     until(lambda: not unanswered(path, most=1000), meanwhile=opened.take)
     assert DUE == []
 
@@ -351,14 +368,15 @@ def test_swap_due_has_one_row_and_comes_with_its_end(
 def test_a_new_word_on_swap_due_never_takes_the_number_of_the_old(tmp_path: Path) -> None:
     """An answer that is on its way to the old one must not silence the new one."""
     path = tmp_path / "requests.sqlite"
-    tell_swap_due(path, due=False, for_s=60.0)
+    report_swap_due(path, due=False, for_s=60.0)
     (old,) = unanswered(path, most=1000)
-    tell_swap_due(path, due=True, for_s=60.0)
+    report_swap_due(path, due=True, for_s=60.0)
 
     answer_all(path, [(old.id, "done")], utc_ms=0)
 
     (new,) = understood(path)
-    assert new.payload["due"] is True
+    assert isinstance(new.payload, ReportSwapDue)
+    assert new.payload.due is True
 
 
 def test_the_word_on_swap_due_outlives_a_restart_of_the_control_process(
@@ -368,14 +386,14 @@ def test_the_word_on_swap_due_outlives_a_restart_of_the_control_process(
     path = tmp_path / "requests.sqlite"
     monkeypatch.setattr("controller.records.requests.boot_id", lambda: BOOT)
     monkeypatch.setattr("controller.records.requests.boottime", lambda: 500.0)
-    tell_swap_due(path, due=True, for_s=1800.0)
+    report_swap_due(path, due=True, for_s=1800.0)
     (word,) = unanswered(path, most=1000)
     answer_all(path, [(word.id, "done")], utc_ms=0)
 
     def heard(boot: str) -> list[tuple[bool, float]]:
         DUE.clear()
         opened = desk(boot=boot)
-        number = put(path, Kind.RESUME)  # comes after the word
+        number = put(path, Resume())  # comes after the word
         # may bring the word alone at first
         until(lambda: answer_to(path, number) is not None, meanwhile=opened.take)
         opened.close(5.0)
@@ -391,8 +409,8 @@ def test_a_swap_of_the_past_is_noted_as_of_then(tmp_path: Path) -> None:
     path = tmp_path / "requests.sqlite"
     at = datetime(2026, 7, 1, 18, 30, tzinfo=UTC)
 
-    note_past_swap(path, at=at, packs=4, who="Tove")
+    log_past_swap(path, at=at, packs=4, who="Tove")
 
     (swap,) = swaps(path)
-    assert (swap.at, swap.noted, swap.packs, swap.through) == (at, at, 4, None)
+    assert (swap.at, swap.logged_at, swap.packs, swap.frozen_through) == (at, at, 4, None)
     assert unanswered(path, most=1000) == []

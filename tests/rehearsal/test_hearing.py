@@ -106,16 +106,15 @@ def test_the_teller_looks_once_a_minute_at_what_the_lookout_would_see() -> None:
     made = rehearsal_of(teller, hours=2)
 
     assert 118 <= len(looks) <= 120
-    assert looks[0].status["stage"] == "cropping"
-    assert looks[0].status["alarms"] == []
+    assert looks[0].status.stage == "cropping"
+    assert looks[0].status.alarms == ()
     assert looks[0].last_swap is None
     ((notice,), (swap,)) = (made.hearing.notices, made.swaps)
     assert notice["text"] == "Change the packs."
     assert 0 < swap["t_s"] - float(notice["t_s"]) <= 45 * 60 + 60
     assert looks[-1].last_swap is not None
-    swapped_at, packs = looks[-1].last_swap
-    assert (swapped_at - made.started).total_seconds() == swap["t_s"]
-    assert packs == swap["packs"]
+    assert (looks[-1].last_swap.at - made.started).total_seconds() == swap["t_s"]
+    assert looks[-1].last_swap.packs == swap["packs"]
 
 
 def test_a_person_who_is_told_nothing_does_not_come() -> None:

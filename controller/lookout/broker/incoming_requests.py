@@ -11,6 +11,8 @@ from typing import Any
 
 import structlog
 
+from controller.domain.codec import UnreadableError
+from controller.lookout.broker.documents import ASK_CODEC, AskDocument
 from controller.lookout.page.actions import doing_of
 from controller.records.durable import replace_file
 from controller.records.requests import ask_now
@@ -22,7 +24,6 @@ OLDEST, EARLIEST = timedelta(minutes=5), timedelta(minutes=1)
 """A message may have been under way so long, and its sender's clock may be ahead so much."""
 MOST_IN_A_MINUTE = 30
 """Requests accepted in a minute: more is no person, and each is forced to the card."""
-KEYS = {"id", "sent", "what", "fields", "who"}
 
 _log = structlog.get_logger("coldpin.mqtt")
 
@@ -34,15 +35,6 @@ class Asked:
     id: str
     accepted: bool
     why: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Message:
-    id: str
-    sent: datetime
-    what: str
-    fields: dict[str, str]
-    who: str
 
 
 class MessageDesk:
@@ -88,10 +80,10 @@ class MessageDesk:
         replace_file(self._kept, json.dumps([*self._known, message.id][-MOST_KNOWN:]))
         self._known.append(message.id)
         self._accepted_at.append(now)
-        ask_now(self._requests, doing.kind, doing.payload, who=f"{message.who}, by message")
+        ask_now(self._requests, doing.payload, who=f"{message.who}, by message")
         return Asked(id=message.id, accepted=True, why=doing.words)
 
-    def _judge(self, message: _Message, *, kept: bool, now: datetime) -> None:
+    def _judge(self, message: AskDocument, *, kept: bool, now: datetime) -> None:
         """Refuse what is too old, from the future, or one of too many.
 
         Raises:
@@ -109,8 +101,8 @@ class MessageDesk:
             raise ValueError(f"found too many messages, allowed: {MOST_IN_A_MINUTE} a minute")
 
 
-def _message(payload: bytes) -> _Message:
-    """Return what a message says.
+def _message(payload: bytes) -> AskDocument:
+    """Return the document of a message.
 
     Raises:
         ValueError: It is none of ours; says what was found and what is allowed.
@@ -118,43 +110,10 @@ def _message(payload: bytes) -> _Message:
     if len(payload) > LARGEST_BYTES:
         raise ValueError(f"found {len(payload)} bytes, allowed: up to {LARGEST_BYTES}")
     try:
-        found: Any = json.loads(payload.decode("utf-8"))
-    except (ValueError, RecursionError):
-        raise ValueError("found no JSON, allowed: one object; see the schema of ask") from None
-    if not isinstance(found, dict):
-        raise ValueError("found no object, allowed: one; see the schema of ask")  # noqa: TRY004
-    if unknown := sorted(set(found) - KEYS):
-        shown = ascii(", ".join(unknown)[:80])
-        raise ValueError(f"found {shown}, allowed: {', '.join(sorted(KEYS))}")
-    texts = [found.get("id"), found.get("what"), found.get("who", "somebody")]
-    fields = found.get("fields", {})
-    if not all(_is_line(text, 80) and text for text in texts) or not isinstance(fields, dict):
-        raise ValueError(
-            "id, what and who: allowed: one line of text of 1 to 80 printable characters; fields: "
-            "an object of text"
-        )
-    if not all(_is_line(text, 200) for pair in fields.items() for text in pair):
-        raise ValueError("fields: allowed: printable text of up to 200, numbers as text")
-    number, what, who = texts
-    return _Message(id=number, sent=_sent(found.get("sent")), what=what, fields=fields, who=who)
-
-
-def _is_line(text: object, most: int) -> bool:
-    """Return whether it is text that can stand in a log, on a page and in UTF-8."""
-    return isinstance(text, str) and len(text) <= most and text.isprintable()
-
-
-def _sent(text: object) -> datetime:
-    try:
-        sent = datetime.fromisoformat(str(text))
-    except ValueError:
-        sent = None
-    if sent is None or sent.tzinfo is None:
-        raise ValueError(
-            "sent: allowed: when it was asked, ISO 8601 with offset, such as "
-            '"2026-07-14T16:00:00+02:00"'
-        )
-    return sent
+        return ASK_CODEC.read(payload)
+    except UnreadableError as error:
+        found = ascii(str(error))[1:-1]  # it goes into a log and back to whoever sent it
+        raise ValueError(f"{found}; allowed: an object as in the schema of ask") from None
 
 
 def _read_ids(path: Path) -> list[str]:

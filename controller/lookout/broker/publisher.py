@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 import structlog
 
 from controller.domain.places import records_path
+from controller.domain.status import Status
 from controller.errors import SettingsError
 from controller.lookout.broker.connection import Broker, broker_of, connect, new_client
 from controller.lookout.broker.documents import (
@@ -30,12 +31,11 @@ from controller.lookout.broker.documents import (
     PRESENT,
     STATE,
     Messages,
-    packed,
     topic_of,
 )
 from controller.lookout.broker.identity import Identity, identity_of
 from controller.lookout.broker.incoming_requests import MessageDesk
-from controller.lookout.broker.other_chambers import OF_OTHERS, hear
+from controller.lookout.broker.other_chambers import OF_OTHERS, Retained, receive
 from controller.records.event_feed import EventFeed
 from controller.records.requests import REQUESTS
 from controller.records.snapshot import Snapshot
@@ -138,8 +138,8 @@ class MqttTeller:
         self._zone = zone
         self._draw = draw
         self._latest: Snapshot | None = None
-        self._told: dict[str, Any] = {}
-        self._others: dict[str, dict[str, Any]] = {}
+        self._published: dict[str, object] = {}
+        self._others: dict[str, Retained] = {}
         self._state_at_s = 0.0
         self._under_way: dict[int, int] = {}
         self._sent_row: int | None = None
@@ -156,9 +156,9 @@ class MqttTeller:
         """Take the newest snapshot; never waits."""
         self._latest = snapshot
 
-    def others(self) -> dict[str, dict[str, Any]]:
-        """Return what the broker told of every chamber, by "instance/machine" and topic."""
-        return {instance: dict(told) for instance, told in list(self._others.items())}
+    def others(self) -> dict[str, Retained]:
+        """Return what the broker keeps of every chamber, by "instance/machine"."""
+        return dict(self._others)
 
     def begin(self) -> None:
         """Go on telling in a thread of its own."""
@@ -229,7 +229,7 @@ class MqttTeller:
         now = datetime.now(UTC)
         client.will_set(
             self._topic(PRESENT),
-            packed(self._messages.present(now, present=False)),
+            self._messages.present(now, present=False),
             qos=1,
             retain=self._identity.is_retained,
         )
@@ -250,7 +250,7 @@ class MqttTeller:
         if self._problem is not None and not self._seems_doubled:
             _log.info("mqtt_again", host=self._broker.host)
             self._problem = None
-        self._told.clear()
+        self._published.clear()
         self._state_at_s = self._fed_at_s = 0.0
         self._under_way.clear()
         self._sent_row = None
@@ -274,17 +274,17 @@ class MqttTeller:
 
     def _tell_state(self, client: Client, snapshot: Snapshot) -> None:
         status = None if snapshot.silent else snapshot.status
-        changes = None if status is None else [status.get(key) for key in _CHANGES]
+        changes = None if status is None else _changes(status)
         due = time.monotonic() - self._state_at_s >= self._broker.every_s
-        if due or self._told.get(STATE, ()) != changes:
-            self._told[STATE], self._state_at_s = changes, time.monotonic()
+        if due or self._published.get(STATE, ()) != changes:
+            self._published[STATE], self._state_at_s = changes, time.monotonic()
             self._publish(client, STATE, self._messages.state(snapshot))
-        alarms = None if status is None else status["alarms"]
-        if self._told.get(ALARMS, ()) != alarms:
-            self._told[ALARMS] = alarms
+        alarms = None if status is None else status.alarms
+        if self._published.get(ALARMS, ()) != alarms:
+            self._published[ALARMS] = alarms
             self._publish(client, ALARMS, self._messages.alarms(snapshot))
-        if self._told.get(FORECAST, ()) != snapshot.forecast:
-            self._told[FORECAST] = snapshot.forecast
+        if self._published.get(FORECAST, ()) != snapshot.forecast:
+            self._published[FORECAST] = snapshot.forecast
             self._publish(client, FORECAST, self._messages.forecast(snapshot))
 
     def _feed_events(self, client: Client) -> None:
@@ -298,7 +298,7 @@ class MqttTeller:
             return
         for event in events:
             document = self._messages.event(event, datetime.now(UTC))
-            sent = client.publish(self._topic(EVENTS), packed(document), qos=1)
+            sent = client.publish(self._topic(EVENTS), document, qos=1)
             self._under_way[sent.mid] = event.row
             self._sent_row = event.row
 
@@ -319,7 +319,7 @@ class MqttTeller:
 
     def _on_message(self, client: Client, _data: Any, message: Any) -> None:
         if message.topic != self._topic(ASK):
-            hear(self._others, message.topic, message.payload)
+            receive(self._others, message.topic, message.payload)
             return
         if self._desk is None:
             return
@@ -333,21 +333,16 @@ class MqttTeller:
             return
         _log.info("asked_by_message", id=asked.id, accepted=asked.accepted, why=asked.why)
         answer = self._messages.answer(now, asked=asked.id, accepted=asked.accepted, why=asked.why)
-        client.publish(self._topic(ANSWER), packed(answer), qos=1)
+        client.publish(self._topic(ANSWER), answer, qos=1)
 
-    def _publish(self, client: Client, what: str, document: dict[str, Any]) -> None:
-        try:
-            payload = packed(document)
-        except ValueError as error:
-            self._say(f"the document {what} cannot be published: {error}")
-            return
-        client.publish(self._topic(what), payload, qos=1, retain=self._identity.is_retained)
+    def _publish(self, client: Client, what: str, document: bytes) -> None:
+        client.publish(self._topic(what), document, qos=1, retain=self._identity.is_retained)
 
     def _goodbye(self, client: Client) -> None:
         """Say that nobody tells any more, as the last will would."""
         document = self._messages.present(datetime.now(UTC), present=False)
         retained = self._identity.is_retained
-        sent = client.publish(self._topic(PRESENT), packed(document), qos=1, retain=retained)
+        sent = client.publish(self._topic(PRESENT), document, qos=1, retain=retained)
         ends_s = time.monotonic() + 1.0
         while not sent.is_published() and time.monotonic() < ends_s and client.loop(0.1) == 0:
             pass
@@ -363,5 +358,14 @@ class MqttTeller:
             _log.warning("mqtt", host=self._broker.host, problem=problem)
 
 
-_CHANGES = ("stage", "phase", "pump", "fan", "alarms", "cut_in_c", "cut_out_c")
-"""What is told at once when it changes; the rest with the next turn."""
+def _changes(status: Status) -> tuple[object, ...]:
+    """Return what is published at once when it changes; the rest follows with the next turn."""
+    return (
+        status.stage,
+        status.phase,
+        status.pump,
+        status.fan,
+        status.alarms,
+        status.cut_in_c,
+        status.cut_out_c,
+    )

@@ -12,7 +12,9 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, time, timedelta
 from typing import Any
 
-from controller.lookout.page.view import ALARM_WORDS, view_of
+from controller.domain.alarm_guide import Urgency, alarm_title, guide_of, urgency_of
+from controller.domain.forecast import PublishedForecast
+from controller.lookout.page.view import view_of
 from controller.pictures.words import duration, moment
 from controller.records.snapshot import Snapshot
 from controller.settings.load import Settings
@@ -25,8 +27,6 @@ SILENT_FOR = timedelta(minutes=3)
 QUIET_AFTER = timedelta(hours=1)
 """An alarm that comes back within this of being told waits; where it still stands then, it is told
 again."""
-UNTIL_MORNING = frozenset({"long_run", "frequent_starts", "records_failing"})
-"""Alarms that hurt no crop before morning; people are let sleep."""
 SWAP_DUE, SILENT, SUMMARY = "swap_due", "silent", "summary"
 EVENING_LEAD_S = -1.0
 _KEPT = 40
@@ -192,9 +192,9 @@ def _alarms(step: _Step, snapshot: Snapshot, rules: Rules, now: datetime) -> _St
     """Tell alarms that are new, and those that are over; swap due has its own leads."""
     notices = list(step.notices)
     standing = {
-        f"{alarm['name']} {alarm['about']}".strip(): alarm
-        for alarm in (snapshot.status or {}).get("alarms", ())
-        if alarm["name"] != SWAP_DUE and (rules.alarms is None or alarm["name"] in rules.alarms)
+        f"{alarm.name} {alarm.about}".strip(): alarm
+        for alarm in (() if snapshot.status is None else snapshot.status.alarms)
+        if alarm.name != SWAP_DUE and (rules.alarms is None or alarm.name in rules.alarms)
     }
     awake, now_s = rules.awake(now), now.timestamp()
     told_at = dict(step.said.told)
@@ -202,20 +202,20 @@ def _alarms(step: _Step, snapshot: Snapshot, rules: Rules, now: datetime) -> _St
     for key, alarm in standing.items():
         # a clock that was set back makes no alarm quiet: then it was told in the future
         lately = 0.0 <= now_s - told_at.get(key, -math.inf) < QUIET_AFTER.total_seconds()
-        if key in told or lately or (not awake and alarm["name"] in UNTIL_MORNING):
+        if key in told or lately or (not awake and urgency_of(alarm) is Urgency.MORNING):
             continue
         told.add(key)
         told_at[key] = now_s
-        words = f"{_words(alarm['name'], alarm['about'])}. {_readings(snapshot, rules)}"
-        body = f"{words[0].upper()}{words[1:]}"
-        notices.append(
-            Notice(title=_title(rules), body=body, urgent=True, about=str(alarm["name"]))
+        body = (
+            f"{alarm_title(alarm.name, alarm.about)}. {guide_of(alarm.name).action} "
+            f"{_readings(snapshot, rules)}"
         )
+        notices.append(Notice(title=_title(rules), body=body, urgent=True, about=alarm.name))
     for key in sorted(told - standing.keys()):
         told.remove(key)
         if rules.cleared:
             name, _, about = key.partition(" ")
-            body = f"Over: {_words(name, about)}."
+            body = f"Over: {alarm_title(name, about)}."
             notices.append(Notice(title=_title(rules), body=body, about=name))
     said = replace(
         step.said,
@@ -225,21 +225,15 @@ def _alarms(step: _Step, snapshot: Snapshot, rules: Rules, now: datetime) -> _St
     return _Step(said, notices)
 
 
-def _words(name: str, about: str) -> str:
-    words = ALARM_WORDS.get(name, name.replace("_", " "))
-    return f"{words} ({about.replace('_', ' ')})" if about else words
-
-
 def _leads(step: _Step, snapshot: Snapshot, rules: Rules, now: datetime) -> _Step:
     forecast = snapshot.forecast
-    if not rules.leads_s or forecast is None or not forecast.get("early"):
+    if not rules.leads_s or forecast is None or forecast.early is None:
         return step
-    if snapshot.last_swap is not None:
-        swapped, as_of = snapshot.last_swap[0], datetime.fromisoformat(forecast["as_of"])
-        if as_of < swapped <= now + _JUST_NOW:
-            return step  # it tells of the packs that have just been taken out
-    early = datetime.fromisoformat(forecast["early"]).astimezone(now.tzinfo)
-    set_s = datetime.fromisoformat(forecast["swapped_at"]).timestamp()
+    swap = snapshot.last_swap
+    if swap is not None and forecast.as_of < swap.at <= now + _JUST_NOW:
+        return step  # the forecast is of the packs that have just been taken out
+    early = forecast.early.astimezone(now.tzinfo)
+    set_s = 0.0 if forecast.swapped_at is None else forecast.swapped_at.timestamp()
     passed = [lead_s for lead_s in rules.leads_s if now >= early - timedelta(seconds=lead_s)]
     waking = rules.next_waking(now)
     before_morning = early < waking
@@ -268,14 +262,14 @@ def _was_said(said: Said, set_s: float, lead_s: float) -> bool:
 
 
 def _lead_notice(
-    forecast: dict[str, Any], early: datetime, lead_s: float, rules: Rules, now: datetime
+    forecast: PublishedForecast, early: datetime, lead_s: float, rules: Rules, now: datetime
 ) -> Notice:
-    from_at = moment(early.isoformat(), now)
-    due = forecast["swap_due"]
+    from_at = moment(early, now)
+    due = forecast.swap_due
     likely = "" if due is None else f", most likely at {moment(due, now, far=False)}"
-    plan: list[dict[str, Any]] = forecast.get("plan") or []
+    plan = forecast.plan
     # no frozen packs, or nobody awake: what cannot be done is not asked for
-    too_late = bool(plan) and datetime.fromisoformat(plan[0]["at"]) > early
+    too_late = bool(plan) and plan[0].at > early
     evening = lead_s == EVENING_LEAD_S
     if early <= now:
         body = f"Change the packs now: the cold is running out{likely}."
@@ -291,10 +285,10 @@ def _lead_notice(
         body = f"Change the packs before {from_at}: the cold may run out from then{likely}."
     if plan:
         # the rest of its reason has just been said
-        _, _, more = plan[0]["why"].partition("; ")
-        planned = moment(plan[0]["at"], now, far=False)
+        _, _, more = plan[0].why.partition("; ")
+        planned = moment(plan[0].at, now, far=False)
         only = "only " if too_late else ""
-        body += f" Planned: {plan[0]['packs']} packs {only}at {planned}{more and f'; {more}'}."
+        body += f" Planned: {plan[0].packs} packs {only}at {planned}{more and f'; {more}'}."
     return Notice(title=_title(rules), body=body, urgent=early <= now, about=SWAP_DUE)
 
 

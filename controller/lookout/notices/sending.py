@@ -248,7 +248,7 @@ class Sender:
         if old <= DATED_AFTER:
             return notice
         local = now.astimezone(self._zone)
-        from_at = moment((local - old).isoformat(), local, far=False)
+        from_at = moment(local - old, local, far=False)
         return replace(notice, body=f"{notice.body} (From {from_at}.)")
 
     def _work(self) -> None:

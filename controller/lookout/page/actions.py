@@ -5,10 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
 
+from controller.domain.alarm_guide import alarm_title
 from controller.domain.alarms import AlarmName
-from controller.records.requests import Kind, swap_payload
+from controller.domain.requests import (
+    Acknowledge,
+    FrozenThrough,
+    LogSwap,
+    Pause,
+    Payload,
+    Reset,
+    Resume,
+    SetStage,
+)
 from controller.settings.load import Settings
 
 MOST_PACKS = 1000
@@ -21,8 +30,7 @@ class Doing:
     """One thing to do."""
 
     what: str
-    kind: Kind
-    payload: dict[str, Any]
+    payload: Payload
     words: str
     """What will be done, as a sentence."""
     fields: dict[str, str]
@@ -51,8 +59,7 @@ def doing_of(what: str, form: Mapping[str, str], *, settings: Settings, now: dat
                 raise ValueError(f"stage: found {name[:40]!r}, allowed: {known}")
             return Doing(
                 what=what,
-                kind=Kind.STAGE,
-                payload={"name": name, "instead_of": settings.chamber.stage},
+                payload=SetStage(name=name, instead_of=settings.chamber.stage),
                 words=f"Put the band of the stage {name} in force.",
                 fields={"name": name},
             )
@@ -60,30 +67,27 @@ def doing_of(what: str, form: Mapping[str, str], *, settings: Settings, now: dat
             minutes = _number(form, "minutes", allowed=PAUSES_MIN)
             return Doing(
                 what=what,
-                kind=Kind.PAUSE,
-                payload={"for_s": 60.0 * minutes},
+                payload=Pause(for_s=60.0 * minutes),
                 words=f"Stop pump and fan at once, for {minutes} minutes.",
                 fields={"minutes": str(minutes)},
             )
         case "resume":
-            return Doing(what=what, kind=Kind.RESUME, payload={}, words="End the pause.", fields={})
+            return Doing(what=what, payload=Resume(), words="End the pause.", fields={})
         case "ack":
             alarm = form.get("alarm") or None
             if alarm is not None and alarm not in {name.value for name in AlarmName}:
                 raise ValueError(f"alarm: found {alarm[:40]!r}, which is no alarm")
-            told = "every alarm that stands" if alarm is None else alarm.replace("_", " ")
+            told = "every alarm that stands" if alarm is None else alarm_title(alarm)
             return Doing(
                 what=what,
-                kind=Kind.ACKNOWLEDGE,
-                payload={"alarm": alarm},
+                payload=Acknowledge(alarm=alarm),
                 words=f"Tell that you have seen {told}.",
                 fields={} if alarm is None else {"alarm": alarm},
             )
         case "reset":
             return Doing(
                 what=what,
-                kind=Kind.RESET,
-                payload={},
+                payload=Reset(),
                 words="End the lockout: you have seen to the loop, and water moves.",
                 fields={},
             )
@@ -109,8 +113,9 @@ def _swap(form: Mapping[str, str], now: datetime) -> Doing:
     words = {"yes": ", frozen through", "no": ", not frozen through", "unknown": ""}[through]
     return Doing(
         what="swap",
-        kind=Kind.SWAP,
-        payload=swap_payload(packs, at, frozen_through=through),
+        payload=LogSwap(
+            packs=packs, at=at.replace(microsecond=0), frozen_through=FrozenThrough(through)
+        ),
         words=f"Note that {packs} packs went in at {at:%a %H:%M}{words}.",
         fields={
             "packs": str(packs),

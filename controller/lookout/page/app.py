@@ -10,7 +10,6 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
 from urllib.parse import parse_qs, quote, urlencode
 
 import structlog
@@ -39,8 +38,9 @@ from controller.history.figure_data import (
     history_of,
     window_of,
 )
+from controller.lookout.broker.other_chambers import Retained
 from controller.lookout.chamber_rows import rows_of
-from controller.lookout.chambers import chambers_below, chambers_told
+from controller.lookout.chambers import chambers_below, chambers_of_broker
 from controller.lookout.pack_budget import budget_of, budget_words
 from controller.lookout.page.access import SESSION_S, Access, TooSoonError
 from controller.lookout.page.actions import OLDEST_SWAP, Doing, doing_of
@@ -70,7 +70,7 @@ class House:
     """The instance's state directory."""
     look: Callable[[], Snapshot]
     access: Access
-    others: Callable[[], dict[str, dict[str, Any]]] | None = None
+    others: Callable[[], dict[str, Retained]] | None = None
     """What a broker told of every chamber; None: those of this machine are listed."""
     extra_routes: Sequence[BaseRoute] = field(default=())
 
@@ -144,7 +144,7 @@ class _Page:
             "front.html",
             view=self._view(snapshot),
             events=self._happened(since, now),
-            since=moment(since.isoformat(), local, far=False),
+            since=moment(since, local, far=False),
             spans=[(each.value, each.words) for each in Span],
             span=span.value,
             whole=whole,
@@ -155,7 +155,7 @@ class _Page:
             earliest=f"{local - OLDEST_SWAP:%Y-%m-%dT%H:%M}",
             latest=f"{local:%Y-%m-%dT%H:%M}",
             stages=sorted(settings.stages),
-            stage=(snapshot.status or {}).get("stage", settings.chamber.stage),
+            stage=settings.chamber.stage if snapshot.status is None else snapshot.status.stage,
             packs=settings.plant_spec().packs.in_reservoir,
             entered=token is not None,
             token=token or "",
@@ -198,7 +198,7 @@ class _Page:
         found = here
         if house.others is not None:
             ports = {chamber.instance: chamber.port for chamber in here}
-            told = chambers_told(house.others())
+            told = chambers_of_broker(house.others())
             found = [replace(each, port=ports.get(each.instance)) for each in told]
         per_day = freezer_packs_per_day(settings)
         rows = rows_of(found, now=now, zone=self._zone, unit=settings.display.unit)
@@ -300,7 +300,7 @@ class _Page:
         doing, who = self._doing(request, form), access.who(session)
         try:
             await run_in_threadpool(
-                ask_now, self._house.place / REQUESTS, doing.kind, doing.payload,
+                ask_now, self._house.place / REQUESTS, doing.payload,
                 who=f"{who} (page)" if who else "page",
             )  # fmt: skip
         except OSError as error:

@@ -8,9 +8,21 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 
 from controller.core.state import EventKind
+from controller.domain.alarm_guide import alarm_title
+from controller.domain.requests import (
+    Acknowledge,
+    FrozenThrough,
+    LogSwap,
+    Pause,
+    ReportSwapDue,
+    Request,
+    Reset,
+    Resume,
+    SetStage,
+)
 from controller.pictures.words import moment
 from controller.records.reader import RecordedEvent, read_events
-from controller.records.requests import Kind, Request, asked_since
+from controller.records.requests import asked_since
 
 MOST = 30
 WORTH_TELLING = {
@@ -69,38 +81,38 @@ def happened(
             for request in asked_since(requests, since)
         ]
     told.sort(key=lambda each: each[0], reverse=True)
-    return [(moment(at.isoformat(), local, far=False), words) for at, words in told[:MOST]]
+    return [(moment(at, local, far=False), words) for at, words in told[:MOST]]
 
 
 def _of_event(event: RecordedEvent) -> str:
-    name = event.name.replace("_", " ")
-    return f"{WORTH_TELLING[event.kind]}{name} {event.detail}".strip()
+    if event.kind == EventKind.TRIP.value:
+        return f"{WORTH_TELLING[event.kind]}{event.name.replace('_', ' ')} {event.detail}".strip()
+    return f"{WORTH_TELLING[event.kind]}{alarm_title(event.name, event.detail)}"
 
 
 def _of_request(request: Request) -> str:
-    answer = request.answer or "no answer yet"
+    answer = "no answer yet" if request.answer is None else request.answer.text
     return f"{request.who} asked: {_wanted(request)} ({answer})"
 
 
 def _wanted(request: Request) -> str:
-    told = request.payload
-    match request.kind:
-        case Kind.SWAP:
-            through = {"yes": ", frozen through", "no": ", not frozen through"}
-            return (
-                f"note {told.get('packs')} packs{through.get(str(told.get('frozen_through')), '')}"
-            )
-        case Kind.STAGE:
-            return f"stage {told.get('name')}"
-        case Kind.PAUSE:
-            for_s = told.get("for_s")
-            return f"pause for {for_s / 60:.0f} min" if isinstance(for_s, int | float) else "pause"
-        case Kind.RESUME:
+    match request.payload:
+        case LogSwap(packs=packs, frozen_through=through):
+            more = {
+                FrozenThrough.YES: ", frozen through",
+                FrozenThrough.NO: ", not frozen through",
+                FrozenThrough.UNKNOWN: "",
+            }[through]
+            return f"note {packs} packs{more}"
+        case SetStage(name=name):
+            return f"stage {name}"
+        case Pause(for_s=for_s):
+            return f"pause for {for_s / 60:.0f} min"
+        case Resume():
             return "end the pause"
-        case Kind.ACKNOWLEDGE:
-            alarm = told.get("alarm")
-            return "alarms seen" if alarm is None else f"alarm seen: {str(alarm).replace('_', ' ')}"
-        case Kind.RESET:
+        case Acknowledge(alarm=alarm):
+            return "alarms seen" if alarm is None else f"alarm seen: {alarm_title(alarm)}"
+        case Reset():
             return "end the lockout"
-        case Kind.FORECAST:
+        case ReportSwapDue():
             return "forecast"

@@ -11,6 +11,7 @@ import subprocess
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import closing
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -19,10 +20,12 @@ import pytest
 from jsonschema import Draft202012Validator
 from structlog.testing import capture_logs
 
+from controller.domain.forecast import FORECAST_CODEC, PlannedChange, PublishedForecast
+from controller.domain.requests import LogSwap
 from controller.errors import SettingsError
 from controller.lookout.broker import publisher as mqtt
 from controller.lookout.broker.connection import broker_of
-from controller.lookout.broker.documents import TOPICS, packed, schema_of
+from controller.lookout.broker.documents import TOPICS, schema_of
 from controller.lookout.broker.identity import Identity, Mode, identity_of, machine_name
 from controller.lookout.broker.incoming_requests import MessageDesk
 from controller.lookout.broker.publisher import MqttTeller, pause_after, teller_of
@@ -92,7 +95,7 @@ class Shed:
         assert made is not None
         return made
 
-    def look(self, forecast: dict[str, Any] | None = None) -> Snapshot:
+    def look(self, forecast: PublishedForecast | None = None) -> Snapshot:
         return take_snapshot(self.place, taken_utc=datetime.now(UTC), forecast=forecast)
 
 
@@ -112,15 +115,14 @@ def begun() -> Iterator[Callable[[MqttTeller], MqttTeller]]:
 
 
 Begin = Callable[[MqttTeller], MqttTeller]
-FORECAST = {
-    "as_of": "2026-07-14T14:00:00+00:00",
-    "swap_due": "2026-07-14T20:00:00+00:00",
-    "early": "2026-07-14T19:00:00+00:00",
-    "late": None,
-    "reserve_kj": 900.0,
-    "basis": "learned",
-    "plan": [{"at": "2026-07-14T18:00:00+00:00", "packs": 4, "why": "before bed"}],
-}
+FORECAST = PublishedForecast(
+    as_of=datetime(2026, 7, 14, 14, tzinfo=UTC),
+    swap_due=datetime(2026, 7, 14, 20, tzinfo=UTC),
+    early=datetime(2026, 7, 14, 19, tzinfo=UTC),
+    reserve_kj=900.0,
+    basis="learned",
+    plan=(PlannedChange(at=datetime(2026, 7, 14, 18, tzinfo=UTC), packs=4, why="before bed"),),
+)
 
 
 def valid(what: str, documents: list[dict[str, Any]]) -> None:
@@ -156,7 +158,7 @@ def test_who_comes_later_has_everything_at_once(
     (state,) = late.of("state")
     assert state["status"]["probes"]["air"]["reading_c"] == 16.2
     assert late.of("alarms")[0]["alarms"][0]["name"] == "air_high"
-    assert late.of("forecast")[0]["forecast"] == FORECAST
+    assert late.of("forecast")[0]["forecast"] == FORECAST_CODEC.document(FORECAST)
     assert late.of("present")[0]["present"] is True
     early.close()
     late.close()
@@ -328,7 +330,8 @@ def test_what_is_asked_for_goes_the_way_of_the_page(
     assert all("allowed" in each["why"] or "cannot" in each["why"] for each in answers[1:])
     (request,) = unanswered(tmp_path / REQUESTS, most=50)
     assert (request.kind.value, request.who) == ("swap", "Tove, by message")
-    assert request.payload["packs"] == 4
+    assert isinstance(request.payload, LogSwap)
+    assert request.payload.packs == 4
     listener.close()
 
 
@@ -471,7 +474,7 @@ def test_text_that_cannot_stand_anywhere_is_refused(
     assert answer is not None
     assert not answer.accepted
     assert answer.why.isprintable()
-    packed({"why": answer.why, "id": answer.id})
+    (answer.why + answer.id).encode()
 
 
 def test_a_session_outlives_every_text(tmp_path: Path, broker: RealBroker, begun: Begin) -> None:
@@ -553,21 +556,20 @@ def test_a_flood_is_bounded(tmp_path: Path, desk: MessageDesk) -> None:
     assert later.accepted
 
 
-def test_a_document_without_json_is_left_out(
+def test_what_is_no_number_is_null_and_ends_no_connection(
     tmp_path: Path, broker: RealBroker, begun: Begin
 ) -> None:
-    """NaN is no JSON: that document is not published, the others are, the connection stays."""
+    """NaN is no JSON: it is published as not known, and the next document as it is."""
     shed = Shed(tmp_path, broker.port)
     listener = Listener(broker.port)
     teller = begun(shed.teller())
-    with capture_logs() as logs:
-        teller(shed.look({**FORECAST, "reserve_kj": math.nan}))
-        until(lambda: bool(listener.of("alarms")), "what came with it")
-        teller(shed.look(FORECAST))
-        until(lambda: bool(listener.of("forecast")), "a good one")
+    teller(shed.look(replace(FORECAST, reserve_kj=math.nan)))
+    until(lambda: len(listener.of("forecast")) == 1, "the one without a number")
+    teller(shed.look(FORECAST))
+    until(lambda: len(listener.of("forecast")) == 2, "a good one")
 
-    assert listener.of("forecast")[0]["forecast"]["reserve_kj"] == 900.0
-    assert any("forecast cannot be published" in log.get("problem", "") for log in logs)
+    shown = [each["forecast"]["reserve_kj"] for each in listener.of("forecast")]
+    assert shown == [None, 900.0]
     assert len(listener.of("present")) == 1
     listener.close()
 

@@ -10,6 +10,8 @@ from typing import Any
 
 import pytest
 
+from controller.domain.forecast import PlannedChange
+from controller.domain.requests import LoggedSwap
 from controller.lookout.notices.rules import Notice, Rules, Said, notices_due
 from controller.records.snapshot import Snapshot
 from tests.lookout.houses import NOW, alarm, forecast, snapshot
@@ -88,13 +90,13 @@ def test_leads_that_passed_together_are_one_notice() -> None:
 def test_nobody_is_asked_for_what_the_plan_cannot_do(planned_min: int, body: str) -> None:
     """Where packs are not frozen in time, it says what will be, and when they can go in."""
     early = NOW + timedelta(hours=2)
-    swap = {
-        "at": (early + timedelta(minutes=planned_min)).isoformat(),
-        "packs": 4,
-        "why": "the cold may run out from 16:00 on; no pack is frozen before 15:10",
-    }
+    swap = PlannedChange(
+        at=early + timedelta(minutes=planned_min),
+        packs=4,
+        why="the cold may run out from 16:00 on; no pack is frozen before 15:10",
+    )
 
-    ((_, notice),) = told([snapshot(forecast=forecast(early, plan=[swap]))])
+    ((_, notice),) = told([snapshot(forecast=forecast(early, plan=(swap,)))])
 
     assert notice.body == body
     assert notice.about == "swap_due"
@@ -140,8 +142,8 @@ def test_an_alarm_is_told_when_it_is_raised_and_when_it_is_over() -> None:
 
     bodies = [notice.body for _, notice in told(snapshots)]
 
-    assert bodies[0].startswith("A probe does not answer (air)")
-    assert bodies[1] == "Over: a probe does not answer (air)."
+    assert bodies[0].startswith("Probe not answering (air probe)")
+    assert bodies[1] == "Over: Probe not answering (air probe)."
     assert [body for body in bodies if not body.startswith("Over")] == bodies[:1]
 
 
@@ -211,8 +213,13 @@ def test_nobody_is_woken_for_what_hurts_no_crop(name: str, at: time) -> None:
 def test_a_forecast_of_packs_that_were_just_taken_out_tells_nothing() -> None:
     """The swap is noted, the next forecast comes within minutes; a swap far ahead is no swap."""
     old = snapshot(NOW + MINUTE, forecast=forecast(NOW + 20 * MINUTE))
-    swapped = replace(old, last_swap=(NOW + MINUTE, 4))
-    mistaken = replace(old, last_swap=(NOW + timedelta(days=30), 4))
+    swapped, mistaken = (
+        replace(
+            old,
+            last_swap=LoggedSwap(at=NOW + after, packs=4, logged_at=NOW, frozen_through=None),
+        )
+        for after in (MINUTE, timedelta(days=30))
+    )
 
     assert told([swapped]) == []
     assert len(told([mistaken])) == 1
@@ -223,9 +230,7 @@ def test_only_chosen_alarms_are_told() -> None:
     rules = replace(RULES, alarms=frozenset({"air_high"}))
     both = snapshot(alarms=[alarm("air_high"), alarm("reservoir_warm")])
 
-    assert [notice.body.split(".")[0] for _, notice in told([both], rules)] == [
-        "The air is too warm"
-    ]
+    assert [notice.body.split(".")[0] for _, notice in told([both], rules)] == ["Air too warm"]
 
 
 def test_silence_is_told_once_and_its_end_too() -> None:

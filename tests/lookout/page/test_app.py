@@ -13,21 +13,25 @@ import pytest
 from starlette.testclient import TestClient
 
 from controller.domain.places import SECRET_FILE
+from controller.domain.requests import (
+    Acknowledge,
+    FrozenThrough,
+    Kind,
+    LogSwap,
+    Pause,
+    Payload,
+    Reset,
+    Resume,
+    SetStage,
+)
 from controller.lookout.chambers import PAGE
 from controller.lookout.page.access import Access, new_secret
 from controller.lookout.page.app import MOST_BODY, House, cookie_names, page_app
 from controller.lookout.page.throttle import FREE_TRIES
 from controller.records.boot import boottime
-from controller.records.requests import (
-    REQUESTS,
-    Kind,
-    ask_now,
-    newest,
-    swap_payload,
-    unanswered,
-)
+from controller.records.requests import REQUESTS, ask_now, newest, unanswered
 from controller.records.snapshot import take_snapshot
-from tests.lookout.houses import alarm, forecast, put_status, settings_with, status
+from tests.lookout.houses import alarm, forecast, probes, put_status, settings_with, status
 
 OURS = "http://localhost"
 
@@ -105,16 +109,16 @@ def test_live_updates_say_what_the_page_says(hand: Hand) -> None:
         ({"boot_id": "another"}, "since before the last start of the machine", "silent"),
         (
             {"alarms": [alarm("air_high"), alarm("probe_lost", "room")]},
-            "It needs you: the air is too warm; a probe does not answer (room)",
+            "Air too warm; Probe not answering (room probe). Change the packs now.",
             "alarm",
         ),
         (
-            {"probes": {"air": {"reading_c": 19.0, "lost": None}}},
+            {"probes": probes(19.0)},
             "No alarm stands, but the air is 19.00 °C, above its band",
             "off",
         ),
         (
-            {"probes": {"air": {"reading_c": None, "lost": "stale"}}},
+            {"probes": probes(None)},
             "The air is not known at the moment.",
             "off",
         ),
@@ -160,22 +164,21 @@ def test_a_swap_is_noted_after_it_was_confirmed(hand: Hand) -> None:
     request = newest(hand.place / REQUESTS, Kind.SWAP)
     assert request is not None
     assert request.who == "Tove (page)"
-    assert (request.payload["packs"], request.payload["frozen_through"]) == (3, "no")
+    assert isinstance(request.payload, LogSwap)
+    assert (request.payload.packs, request.payload.frozen_through) == (3, FrozenThrough.NO)
 
 
 @pytest.mark.parametrize(
     ("what", "form", "payload"),
     [
-        ("stage", {"name": "pinning"}, {"name": "pinning", "instead_of": "cropping"}),
-        ("pause", {"minutes": "15"}, {"for_s": 900.0}),
-        ("resume", {}, {}),
-        ("ack", {"alarm": "air_high"}, {"alarm": "air_high"}),
-        ("reset", {}, {}),
+        ("stage", {"name": "pinning"}, SetStage(name="pinning", instead_of="cropping")),
+        ("pause", {"minutes": "15"}, Pause(for_s=900.0)),
+        ("resume", {}, Resume()),
+        ("ack", {"alarm": "air_high"}, Acknowledge(alarm="air_high")),
+        ("reset", {}, Reset()),
     ],
 )
-def test_what_can_be_done(
-    hand: Hand, what: str, form: dict[str, str], payload: dict[str, Any]
-) -> None:
+def test_what_can_be_done(hand: Hand, what: str, form: dict[str, str], payload: Payload) -> None:
     """Each becomes one request."""
     token = hand.enter()
 
@@ -539,8 +542,7 @@ def test_page_and_shell_at_the_same_time_are_both_kept_once(hand: Hand) -> None:
     def by_shell() -> None:
         begin.wait()
         for packs in range(101, 111):
-            payload = swap_payload(packs, datetime.now(UTC))
-            ask_now(path, Kind.SWAP, payload, who="tove")
+            ask_now(path, LogSwap(packs=packs, at=datetime.now(UTC)), who="tove")
 
     threads = [threading.Thread(target=each) for each in (by_page, by_shell)]
     for thread in threads:
@@ -548,7 +550,8 @@ def test_page_and_shell_at_the_same_time_are_both_kept_once(hand: Hand) -> None:
     for thread in threads:
         thread.join()
 
-    packs = sorted(request.payload["packs"] for request in unanswered(path))
+    logged = [request.payload for request in unanswered(path)]
+    packs = sorted(each.packs for each in logged if isinstance(each, LogSwap))
     assert packs == [*range(1, 11), *range(101, 111)]
 
 

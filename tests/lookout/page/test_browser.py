@@ -15,9 +15,10 @@ from typing import Any
 import pytest
 
 from controller.domain.places import RECORDS
+from controller.domain.requests import Kind, LogSwap
 from controller.history.importing import add_history, reading_at
 from controller.lookout.page.access import new_secret
-from controller.records.requests import REQUESTS, Kind, newest
+from controller.records.requests import REQUESTS, newest
 from tests.lookout.houses import alarm, put_status, settings_with, status
 from tests.support.broker import free_port
 from tests.support.machine import needs, program
@@ -127,7 +128,7 @@ def test_words_change_while_one_looks(served: tuple[str, Path, str], browser: An
     put_status(place, status(alarms=[alarm("air_high")]))
     page.wait_for_selector(".verdict.alarm")
 
-    assert "the air is too warm" in page.inner_text("#verdict")
+    assert "Air too warm" in page.inner_text("#verdict")
     assert page.title().startswith("! ")
     page.close()
 
@@ -170,7 +171,8 @@ def test_a_swap_is_noted_by_hand_and_keyboard(
 
     request = newest(place / REQUESTS, Kind.SWAP)
     assert request is not None
-    assert request.payload["packs"] == int(packs)
+    assert isinstance(request.payload, LogSwap)
+    assert request.payload.packs == int(packs)
     context.close()
 
 

@@ -6,14 +6,23 @@ import sqlite3
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from controller.domain.places import RECORDS
+from controller.domain.requests import (
+    Acknowledge,
+    FrozenThrough,
+    LogSwap,
+    Pause,
+    Payload,
+    Reset,
+    Resume,
+    SetStage,
+)
 from controller.history.importing import add_history, reading_at
 from controller.lookout.page.recent_events import happened, since_last_look
-from controller.records.requests import REQUESTS, Kind, answer, ask, tell_swap_due
+from controller.records.requests import REQUESTS, answer, ask, report_swap_due
 from tests.lookout.houses import NOW
 
 HOUR = timedelta(hours=1)
@@ -69,12 +78,10 @@ def put_events(place: Path, *events: tuple[int, str, str, str]) -> Path:
     return path
 
 
-def put_request(
-    place: Path, minutes_ago: int, kind: Kind, payload: dict[str, Any], said: str | None
-) -> None:
+def put_request(place: Path, minutes_ago: int, payload: Payload, said: str | None) -> None:
     utc_ms = round((NOW.timestamp() - 60 * minutes_ago) * 1000)
     number = ask(
-        place / REQUESTS, kind, payload, who="Tove (page)", utc_ms=utc_ms, boot_id="b", boot_ms=0
+        place / REQUESTS, payload, who="Tove (page)", utc_ms=utc_ms, boot_id="b", boot_ms=0
     )
     if said is not None:
         answer(place / REQUESTS, number, said, utc_ms=utc_ms + 5000)
@@ -89,39 +96,39 @@ def test_alarms_and_requests_stand_in_one_order_newest_first(tmp_path: Path) -> 
         (80, "phase", "cool", "call for cooling"),
         (30, "alarm_cleared", "probe_lost", "room"),
     )
-    swap = {"packs": 4, "frozen_through": "no"}
-    put_request(tmp_path, 60, Kind.SWAP, swap, "noted")
-    put_request(tmp_path, 20, Kind.PAUSE, {"for_s": 900.0}, None)
-    put_request(tmp_path, 180, Kind.RESET, {}, "done")
-    tell_swap_due(tmp_path / REQUESTS, due=True, for_s=60.0)
+    swap = LogSwap(packs=4, at=NOW, frozen_through=FrozenThrough.NO)
+    put_request(tmp_path, 60, swap, "noted")
+    put_request(tmp_path, 20, Pause(for_s=900.0), None)
+    put_request(tmp_path, 180, Reset(), "done")
+    report_swap_due(tmp_path / REQUESTS, due=True, for_s=60.0)
 
     told = happened(records, tmp_path / REQUESTS, since=NOW - 2 * HOUR, now=NOW, zone=UTC)
 
     assert told == [
         ("13:40", "Tove (page) asked: pause for 15 min (no answer yet)"),
-        ("13:30", "over: probe lost room"),
+        ("13:30", "over: Probe not answering (room probe)"),
         ("13:00", "Tove (page) asked: note 4 packs, not frozen through (noted)"),
-        ("12:30", "alarm: probe lost room"),
+        ("12:30", "alarm: Probe not answering (room probe)"),
     ]
 
 
 @pytest.mark.parametrize(
-    ("kind", "payload", "words"),
+    ("payload", "words"),
     [
-        (Kind.STAGE, {"name": "pinning"}, "stage pinning"),
-        (Kind.RESUME, {}, "end the pause"),
-        (Kind.ACKNOWLEDGE, {"alarm": None}, "alarms seen"),
-        (Kind.ACKNOWLEDGE, {"alarm": "air_high"}, "alarm seen: air high"),
-        (Kind.RESET, {}, "end the lockout"),
-        (Kind.PAUSE, {"for_s": "long"}, "pause"),
-        (Kind.SWAP, {"packs": 2, "frozen_through": "yes"}, "note 2 packs, frozen through"),
+        (SetStage(name="pinning"), "stage pinning"),
+        (Resume(), "end the pause"),
+        (Acknowledge(), "alarms seen"),
+        (Acknowledge(alarm="air_high"), "alarm seen: Air too warm"),
+        (Reset(), "end the lockout"),
+        (
+            LogSwap(packs=2, at=NOW, frozen_through=FrozenThrough.YES),
+            "note 2 packs, frozen through",
+        ),
     ],
 )
-def test_each_request_has_its_words(
-    tmp_path: Path, kind: Kind, payload: dict[str, Any], words: str
-) -> None:
-    """Also where what was asked for is nonsense."""
-    put_request(tmp_path, 5, kind, payload, "done")
+def test_each_request_has_its_words(tmp_path: Path, payload: Payload, words: str) -> None:
+    """What was asked for, by whom, and the answer."""
+    put_request(tmp_path, 5, payload, "done")
 
     told = happened(tmp_path / RECORDS, tmp_path / REQUESTS, since=NOW - HOUR, now=NOW, zone=UTC)
 
