@@ -135,7 +135,7 @@ def request_rows(data: bytes) -> None:
             )
         file.commit()
     with suppress(*OURS):
-        unanswered(path)
+        unanswered(path, most=100)
     with suppress(*OURS):
         swaps(path)
     with suppress(*OURS):

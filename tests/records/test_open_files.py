@@ -58,7 +58,7 @@ READS: dict[str, Callable[[Path], object]] = {
     "readings": lambda path: list(read_readings(path)),
     "events": lambda path: read_events(path, since=datetime(1971, 1, 1, tzinfo=UTC)),
     "first-run": last_first_run,
-    "unanswered": unanswered,
+    "unanswered": lambda path: unanswered(path, most=100),
     "swaps": swaps,
     "newest": lambda path: newest(path, Kind.SWAP),
     "copy": lambda path: copy_database(path, path.with_name("copy.sqlite")),
