@@ -102,6 +102,7 @@ class Bench:
             **os.environ,
             "PYTHONPATH": str(self.folder / "site"),
             "STATE_DIRECTORY": str(self.state),
+            "RUNTIME_DIRECTORY": str(self.folder / "run"),
             "NOTIFY_SOCKET": str(self.folder / "notify"),
             "WATCHDOG_USEC": "3000000",
         }
@@ -125,11 +126,11 @@ class Bench:
         }  # fmt: skip
         (self.state / "kept-timers.json").write_text(json.dumps(kept), encoding="utf-8")
 
-    def start(self) -> None:
+    def start(self, *, stderr: int = subprocess.PIPE, **environment: str) -> None:
         self.process = subprocess.Popen(
             [sys.executable, "-m", "controller", "run", str(self.config)],
-            env=self.environment,
-            stderr=subprocess.PIPE,
+            env={**self.environment, **environment},
+            stderr=stderr,
             text=True,
         )
 
@@ -207,6 +208,7 @@ def bench(folder: Path) -> Iterator[Bench]:
     tree.set(WATER, 4.0)
     install_tape_driver(folder / "site")
     (folder / "state").mkdir()
+    (folder / "run").mkdir()
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
         manager.bind(str(folder / "notify"))
         here = Bench(folder, tree, manager)

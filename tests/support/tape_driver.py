@@ -11,27 +11,38 @@ from controller.outputs.protocol import OUTPUT_GROUP
 
 _MODULE = '''
 """Outputs on a tape."""
+import threading
+import time
 from pathlib import Path
 
 from controller.errors import OutputError
+
+NEVER = threading.Event()
 
 
 class Tape:
     def __init__(self, options):
         self._path = Path(options["path"])
+        self._stamps = options.get("stamps")
         self._fails_at = options.get("fails_at", 0)
         self._lies = options.get("lies", False)
         self._raises = options.get("raises", "OutputError")
+        self._hangs_in = options.get("hangs_in", "")
         self._switches = 0
         self._write("open off")
 
     def _write(self, word):
         with self._path.open("a") as tape:
             tape.write(word + "\\n")
+        if self._stamps:
+            with Path(self._stamps).open("a") as stamps:
+                stamps.write(f"{time.clock_gettime(time.CLOCK_BOOTTIME):.3f} {word}\\n")
         self._last = word
 
     def switch(self, on):
         self._switches += 1
+        if on and self._hangs_in == "switch":
+            NEVER.wait()
         if on and self._switches == self._fails_at:
             raise {"OutputError": OutputError, "KeyError": KeyError}[self._raises]("no answer")
         self._write("on" if on else "off")
@@ -40,6 +51,8 @@ class Tape:
         return (self._last == "on") != (self._lies and self._last == "on")
 
     def close(self):
+        if self._hangs_in == "close":
+            NEVER.wait()
         self._write("close off")
 
 
@@ -50,14 +63,18 @@ class TapeDriver:
         return [] if "path" in options else ["path: found nothing, allowed: a file"]
 
     def lines(self, options):
-        return frozenset({"tape " + options["path"]})
+        return frozenset({"tape " + options["path"]})  # a driver that lets two in at once
 
     def describe(self, options):
         return "tape " + options["path"]
 
     def open(self, options):
-        if options.get("refuses"):
+        if options.get("refuses") or Path(options["path"] + ".refuses").exists():
             raise OutputError("the tape is not there")
+        if options.get("raises_at_open"):
+            raise KeyError("no such tape")
+        if options.get("hangs_in") == "open":
+            NEVER.wait()
         return Tape(options)
 '''
 
