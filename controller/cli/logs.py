@@ -84,7 +84,7 @@ def _dropped_line(count: int) -> bytes:
         "count": count, "event": "log_lines_dropped", "level": "warning",
         "at": datetime.now(UTC).isoformat().replace("+00:00", "Z"),
     }  # fmt: skip
-    return json.dumps(document).encode("ascii") + b"\n"
+    return json.dumps(document, allow_nan=False).encode("ascii") + b"\n"
 
 
 def set_up_logs() -> QueuedLines:

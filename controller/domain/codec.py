@@ -14,6 +14,8 @@ from typing import Any, Generic, TypeVar
 from pydantic import TypeAdapter, ValidationError
 from pydantic_core import PydanticSerializationError
 
+from controller.domain.json_text import json_text
+
 T = TypeVar("T")
 FORMAT = "format"
 """Key under which a document carries the number of its format; without it, the first."""
@@ -78,7 +80,7 @@ class Codec(Generic[T]):
         try:
             return self._adapter.dump_json(value).decode()
         except PydanticSerializationError:
-            text = json.dumps(self.document(value), ensure_ascii=False, separators=(",", ":"))
+            text = json_text(self.document(value))
             return text.encode("utf-8", "replace").decode()
 
     def document(self, value: T) -> dict[str, Any]:

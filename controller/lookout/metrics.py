@@ -5,7 +5,8 @@ Names follow the conventions of Prometheus: base units, a unit at the end, ``_to
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
+from types import MappingProxyType
 
 from prometheus_client import CollectorRegistry
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
@@ -19,41 +20,66 @@ from controller.domain.forecast import PublishedForecast
 from controller.domain.status import LoopFigures, Status
 from controller.records.snapshot import Snapshot
 
+_NONE: Mapping[str, float] = MappingProxyType({})
 
-def metrics_route(look: Callable[[], Snapshot]) -> Route:
+
+class ProbeSuccesses:
+    """When each probe gave a usable reading last, as far as the lookout saw; a listener of it."""
+
+    def __init__(self) -> None:
+        """Begin without any."""
+        self._at: dict[str, float] = {}
+
+    def __call__(self, snapshot: Snapshot) -> None:
+        """Note the readings of a snapshot; a probe that is no longer configured is dropped."""
+        if snapshot.status is None or snapshot.silent:
+            return
+        read_at_s = snapshot.taken_utc.timestamp() - (snapshot.age_s or 0.0)
+        self._at = {
+            place: self._at[place] if probe.reading_c is None else read_at_s
+            for place, probe in snapshot.status.probes.fitted()
+            if probe.reading_c is not None or place in self._at
+        }
+
+    def timestamps(self) -> dict[str, float]:
+        """Return the instants by place, in seconds since 1970 UTC."""
+        return dict(self._at)
+
+
+def metrics_route(
+    look: Callable[[], Snapshot], successes: Callable[[], Mapping[str, float]] = dict
+) -> Route:
     """Return the route that answers a scrape.
 
     Args:
         look: Gives how the chamber is now.
+        successes: Gives when each probe gave a usable reading last.
     """
 
     def metrics(_request: Request) -> Response:
-        return metrics_response(look())
+        return Response(metrics_text(look(), successes()), media_type=CONTENT_TYPE_LATEST)
 
     return Route("/metrics", metrics, methods=["GET"])
 
 
-def metrics_response(snapshot: Snapshot) -> Response:
-    """Return the answer to a scrape."""
-    return Response(metrics_text(snapshot), media_type=CONTENT_TYPE_LATEST)
-
-
-def metrics_text(snapshot: Snapshot) -> bytes:
+def metrics_text(snapshot: Snapshot, successes: Mapping[str, float] = _NONE) -> bytes:
     """Return the figures of a snapshot as OpenMetrics text."""
-    text: bytes = generate_latest(registry_of(snapshot))  # type: ignore[no-untyped-call]
+    registry = registry_of(snapshot, successes)
+    text: bytes = generate_latest(registry)  # type: ignore[no-untyped-call]
     return text
 
 
-def registry_of(snapshot: Snapshot) -> CollectorRegistry:
+def registry_of(snapshot: Snapshot, successes: Mapping[str, float] = _NONE) -> CollectorRegistry:
     """Return the figures of a snapshot, to be written in any format."""
     registry = CollectorRegistry()
-    registry.register(_Figures(snapshot))
+    registry.register(_Figures(snapshot, successes))
     return registry
 
 
 class _Figures(Collector):
-    def __init__(self, snapshot: Snapshot) -> None:
+    def __init__(self, snapshot: Snapshot, successes: Mapping[str, float]) -> None:
         self._snapshot = snapshot
+        self._successes = successes
 
     def collect(self) -> Iterator[Metric]:
         snapshot = self._snapshot
@@ -61,6 +87,16 @@ class _Figures(Collector):
         yield _gauge("coldpin_up", "Whether the control process has spoken lately.", up)
         if snapshot.age_s is not None:
             yield _gauge("coldpin_status_age_seconds", "Age of what it last said.", snapshot.age_s)
+        # an instant stays true however long ago it was, so it is shown also while all is silent
+        if self._successes:
+            successes = GaugeMetricFamily(
+                "coldpin_probe_last_success_timestamp_seconds",
+                "When a probe gave a usable reading last.",
+                labels=["place"],
+            )
+            for place, at_s in self._successes.items():
+                successes.add_metric([place], at_s)
+            yield successes
         if snapshot.status is None or snapshot.silent:
             return  # series end here, so that nobody takes the last numbers for fresh ones
         yield from _status(snapshot.status)
@@ -101,6 +137,11 @@ def _status(status: Status) -> Iterator[Metric]:
         seen = "yes" if alarm.acknowledged else "no"
         alarms.add_metric([alarm.name, alarm.about, seen], 1.0)
     yield alarms
+    counts = GaugeMetricFamily("coldpin_alarms", "How many alarms stand.", labels=["seen"])
+    acknowledged = sum(alarm.acknowledged for alarm in status.alarms)
+    counts.add_metric(["yes"], acknowledged)
+    counts.add_metric(["no"], len(status.alarms) - acknowledged)
+    yield counts
     yield from _loop(status.figures)
 
 

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import json
 import time
 from datetime import datetime, timedelta
 from pathlib import Path
 
 import structlog
 
+from controller.domain.json_text import json_text
 from controller.errors import BusyError, SettingsError
 from controller.lookout.broker.publisher import teller_of
 from controller.lookout.chambers import PAGE
 from controller.lookout.forecasting import Forecaster, guarded
-from controller.lookout.metrics import metrics_route
+from controller.lookout.metrics import ProbeSuccesses, metrics_route
 from controller.lookout.notices.rules import rules_of
 from controller.lookout.notices.sending import Sender, read_addresses, services_for
 from controller.lookout.page.access import Access
@@ -61,7 +61,7 @@ class SwapDueTeller:
 def _tell_port(place: Path, port: int) -> None:
     """Leave word of where the page is, for the pages of chambers beside this one."""
     try:
-        replace_file(place / PAGE, json.dumps({"port": port}))
+        replace_file(place / PAGE, json_text({"port": port}))
     except OSError as error:
         _log.warning("port_not_told", error=str(error))
 
@@ -112,10 +112,11 @@ def run_lookout(config: Path, place: Path) -> None:
     sender = sender_of(settings, config.parent, place)
     broker = teller_of(settings, config, place)
     beside = [each for each in (sender, broker) if each is not None]
+    successes = ProbeSuccesses()
     watch = Watch(
         place,
         forecast=guarded(forecaster.forecast, lambda text: _log.warning("forecast", note=text)),
-        listeners=[SwapDueTeller(place, settings), *beside],
+        listeners=[SwapDueTeller(place, settings), successes, *beside],
         aside=in_a_thread,
     )
     app = page_app(
@@ -126,7 +127,9 @@ def run_lookout(config: Path, place: Path) -> None:
             access=access,
             others=None if broker is None or not settings.mqtt.all_chambers else broker.others,
             # a scraper cannot enter: where looking needs the secret, there are no figures for it
-            extra_routes=[metrics_route(watch.now)] if lookout.reading == "open" else [],
+            extra_routes=[metrics_route(watch.now, successes.timestamps)]
+            if lookout.reading == "open"
+            else [],
         )
     )
     server = server_of(app, address=lookout.address, port=lookout.port)

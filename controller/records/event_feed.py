@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from controller.domain.json_text import json_text
 from controller.records.durable import replace_file
 from controller.records.reader import fetched
 
@@ -106,7 +107,7 @@ class EventFeed:
         self._keep()
 
     def _keep(self) -> None:
-        replace_file(self._kept, json.dumps({"file": self._file, "row": self._row}))
+        replace_file(self._kept, json_text({"file": self._file, "row": self._row}))
 
 
 def _read(path: Path) -> tuple[str, int]:

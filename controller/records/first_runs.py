@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from controller.domain.json_text import json_text
 from controller.records.reader import fetched
 from controller.records.schema import migrate
 
@@ -41,7 +42,7 @@ def keep_first_run(
                     round(at.timestamp() * 1000),
                     who,
                     int(signed),
-                    json.dumps(document, ensure_ascii=False),
+                    json_text(document),
                 ),
             )
     except (sqlite3.Error, ValueError) as error:

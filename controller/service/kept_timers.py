@@ -16,6 +16,7 @@ import structlog
 
 from controller.core.decide import begin
 from controller.core.state import Cooling, Phase, State
+from controller.domain.json_text import json_text
 from controller.records.durable import replace_file
 
 VERSION = 1
@@ -225,7 +226,7 @@ def write_kept(path: Path, kept: KeptTimers) -> None:
     Raises:
         OSError: The medium is full, read-only or gone; the old file is untouched.
     """
-    replace_file(path, json.dumps(asdict(kept)))
+    replace_file(path, json_text(asdict(kept)))
 
 
 def write_mirror(path: Path, kept: KeptTimers) -> None:
@@ -235,5 +236,5 @@ def write_mirror(path: Path, kept: KeptTimers) -> None:
         OSError: It cannot be written.
     """
     fresh = path.with_name(f"{path.name}.new")
-    fresh.write_text(json.dumps(asdict(kept)), encoding="utf-8")
+    fresh.write_text(json_text(asdict(kept)), encoding="utf-8")
     fresh.replace(path)

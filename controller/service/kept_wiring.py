@@ -15,6 +15,7 @@ from typing import Any
 
 import structlog
 
+from controller.domain.json_text import json_text
 from controller.records.durable import replace_file
 from controller.service.boot_memory import boot_memory
 from controller.service.newest_writer import NewestWriter
@@ -76,7 +77,7 @@ def write_kept_wiring(place: Path, loads: Iterable[KeptLoad]) -> None:
     document = [
         {"name": load.name, "driver": load.driver, "options": load.options} for load in loads
     ]
-    replace_file(place / KEPT_WIRING, json.dumps(document))
+    replace_file(place / KEPT_WIRING, json_text(document))
 
 
 def read_kept_wiring(place: Path) -> tuple[KeptLoad, ...]:

@@ -158,7 +158,7 @@ def _lines_of(load: WiredLoad) -> list[str]:
     lines = find_driver(load.driver_name).lines(load.options)
     if lines:
         return [f"{load.driver_name} {line}" for line in lines]
-    options = json.dumps(load.options, sort_keys=True, default=str)
+    options = json.dumps(load.options, sort_keys=True, default=str, allow_nan=False)
     return [f"{load.driver_name} {options}"]
 
 

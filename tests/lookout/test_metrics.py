@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import subprocess
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,7 @@ from prometheus_client import generate_latest
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
 from controller.domain.status import LoopFigures, ProbesStatus, ProbeStatus
-from controller.lookout.metrics import metrics_text, registry_of
+from controller.lookout.metrics import ProbeSuccesses, metrics_text, registry_of
 from controller.records.snapshot import Snapshot
 from tests.lookout.houses import NOW, alarm, forecast, snapshot
 from tests.support.machine import needs, program
@@ -110,6 +111,40 @@ def test_rules_are_rules(name: str) -> None:
     assert said.returncode == 0, said.stderr.decode()
 
 
+def test_the_instant_of_the_last_success_outlives_the_reading() -> None:
+    """A dead probe, then a silent control process: the instant stays, and still is one probe's."""
+    successes = ProbeSuccesses()
+    lost = ProbeStatus(reading_c=None, lost="stale")
+    seen = ProbeStatus(reading_c=16.2, lost=None)
+    later = NOW + timedelta(minutes=20)
+    name = "coldpin_probe_last_success_timestamp_seconds"
+
+    successes(snapshot(probes=ProbesStatus(air=seen, reservoir=seen, room=lost)))
+    successes(replace(snapshot(probes=ProbesStatus(air=lost, reservoir=seen)), taken_utc=later))
+    dead = replace(snapshot(probes=ProbesStatus(air=seen), silent=True), taken_utc=later)
+    successes(dead)
+    text = metrics_text(dead, successes.timestamps()).decode()
+
+    at = {s.labels["place"]: s.value for f in text_string_to_metric_families(text)
+          for s in f.samples if s.name == name}  # fmt: skip
+    assert set(at) == {"air", "reservoir"}
+    assert at["reservoir"] - at["air"] == 1200.0
+    assert "coldpin_temperature_celsius" not in text
+
+
+@needs("promtool")
+def test_alerts_neither_clear_with_a_series_nor_fire_for_ever(tmp_path: Path) -> None:
+    """A dead probe, a dead service, a dead machine, no target: `tests/lookout/prometheus/`."""
+    text = (Path(__file__).parent / "prometheus" / "alerts-test.yml").read_text(encoding="utf-8")
+    case = tmp_path / "case.yml"
+    case.write_text(text.replace("ALERTS]", f"{RULES}/coldpin-alerts.yml]"), encoding="utf-8")
+    ran = subprocess.run(
+        [PROMTOOL or "", "test", "rules", str(case)], capture_output=True, check=False
+    )
+
+    assert ran.returncode == 0, (ran.stdout + ran.stderr).decode()
+
+
 @needs("promtool")
 def test_alerts_fire_when_they_should(tmp_path: Path) -> None:
     """Prometheus' own unit test of rules: silence, an alarm, packs due within the hour."""
@@ -137,7 +172,7 @@ tests:
         exp_alerts:
           - exp_labels: {severity: critical, instance: loft, job: coldpin}
             exp_annotations:
-              summary: "The controller of loft is silent: nobody cools the chamber."
+              summary: "The control process of loft is silent: nothing cools the chamber."
       - eval_time: 15m
         alertname: ColdpinAlarmStands
         exp_alerts:

@@ -12,6 +12,7 @@ from typing import Any
 import structlog
 
 from controller.domain.codec import UnreadableError
+from controller.domain.json_text import json_text
 from controller.lookout.broker.documents import ASK_CODEC, AskDocument
 from controller.lookout.page.actions import doing_of
 from controller.records.durable import replace_file
@@ -77,7 +78,7 @@ class MessageDesk:
         except ValueError as error:
             return Asked(id=message.id, accepted=False, why=str(error))
         # the id first: a power cut between the two loses a request, and never does one twice
-        replace_file(self._kept, json.dumps([*self._known, message.id][-MOST_KNOWN:]))
+        replace_file(self._kept, json_text([*self._known, message.id][-MOST_KNOWN:]))
         self._known.append(message.id)
         self._accepted_at.append(now)
         ask_now(self._requests, doing.payload, who=f"{message.who}, by message")

@@ -18,6 +18,7 @@ from typing import Any
 
 import structlog
 
+from controller.domain.json_text import json_text
 from controller.errors import SettingsError
 from controller.lookout.notices.rules import Notice, Rules, Said, notices_due
 from controller.lookout.private_file import read_private
@@ -266,7 +267,7 @@ class Sender:
             "waiting": [{**asdict(each), "left": sorted(each.left)} for each in self._waiting],
         }
         try:
-            replace_file(self._path, json.dumps(document, ensure_ascii=False))
+            replace_file(self._path, json_text(document))
         except OSError as error:
             _log.warning("notices_not_kept", error=str(error))
 

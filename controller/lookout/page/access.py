@@ -15,6 +15,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from controller.domain.json_text import json_text
 from controller.domain.places import SECRET_FILE
 from controller.errors import ControllerError
 from controller.lookout.page.throttle import FIRST_WAIT_S, Throttle
@@ -44,7 +45,7 @@ def new_secret(place: Path) -> str:
     """
     secret = "-".join(secrets.token_hex(2) for _ in range(5))
     salt = secrets.token_bytes(16)
-    document = json.dumps({"salt": salt.hex(), "hash": _hashed(secret, salt).hex()})
+    document = json_text({"salt": salt.hex(), "hash": _hashed(secret, salt).hex()})
     path = place / SECRET_FILE
     fresh = path.with_name(f"{path.name}.new")
     fresh.unlink(missing_ok=True)
