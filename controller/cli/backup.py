@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from controller.cli.instances import CONFIG
 from controller.commissioning.backup import Target, pack, put_in_place, targets_of, unpacked
 from controller.domain.places import state_directory
 from controller.errors import ControllerError, SettingsError
@@ -13,7 +14,7 @@ from controller.service.locks import lock_instance
 
 
 @click.command()
-@click.argument("config", type=click.Path(path_type=Path))
+@CONFIG
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
 @click.option(
     "--with-secrets",
@@ -33,7 +34,7 @@ def backup(config: Path, file: Path, with_secrets: bool) -> None:
 
 
 @click.command()
-@click.argument("config", type=click.Path(path_type=Path))
+@CONFIG
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False, exists=True))
 @click.option("--replace", is_flag=True, help="Replace the files that are there.")
 @click.option("--dry-run", is_flag=True, help="Check FILE and list what would be written; no more.")

@@ -10,6 +10,8 @@ import click
 
 from controller.cli import people
 from controller.cli.configurations import configurations
+from controller.cli.instances import Instance
+from controller.domain import places
 from controller.domain.places import state_directory
 from controller.errors import SettingsError
 from controller.lookout.broker.connection import broker_of
@@ -23,7 +25,7 @@ from controller.settings.load import Settings, read_settings
 
 
 @click.command()
-@click.argument("configs", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument("configs", nargs=-1, type=Instance(), metavar="[CONFIG]...")
 @click.option("--broker", is_flag=True, help="Ask the broker of [mqtt] in the first CONFIG.")
 @click.option(
     "--freezer",
@@ -40,7 +42,7 @@ def chambers(
     A folder stands for every configuration in it. With --broker, every chamber that the broker
     knows is listed, wherever it is.
     """
-    paths = configurations(configs)
+    paths = configurations(configs or (places.CONFIGURATIONS,))
     first = read_settings(paths[0])
     now = datetime.now(UTC)
     found = _told(first, paths[0]) if broker else [_here(path, now) for path in paths]

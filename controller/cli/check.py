@@ -11,6 +11,7 @@ from rich.console import Console
 from controller.cli import people
 from controller.cli.configurations import configurations
 from controller.cli.expectation import cycles_of, hours_of, print_cycles, proposal_of
+from controller.cli.instances import Instance, only_instance
 from controller.errors import PhysicsError, SettingsError
 from controller.outputs.header import PIN_OF_LINE, line_number
 from controller.outputs.mains_rule import SupplyKind, is_mains
@@ -38,7 +39,7 @@ CAUTIONS = (
 
 
 @click.command()
-@click.argument("configs", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument("configs", nargs=-1, type=Instance(), metavar="[CONFIG]...")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 @click.option(
     "--wiring",
@@ -53,6 +54,7 @@ def check(configs: tuple[Path, ...], as_json: bool, wiring_file: Path | None) ->
     A folder stands for every configuration in it. Several are also held against each other: pins,
     probes, ports and shared supplies of one machine.
     """
+    configs = configs or (only_instance(),)
     paths = configurations(configs)
     if len(configs) > 1 or configs[0].is_dir():
         _check_together(paths, as_json=as_json, wiring_file=wiring_file)

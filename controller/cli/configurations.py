@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from controller.cli.instances import configurations_in
 from controller.errors import SettingsError
 
 
@@ -18,15 +19,8 @@ def configurations(named: tuple[Path, ...]) -> list[Path]:
         if not path.is_dir():
             paths.append(path)
             continue
-        inside = [each for each in sorted(path.glob("*.toml")) if "[chamber]" in _text(each)]
+        inside = configurations_in(path)
         if not inside:
             raise SettingsError(str(path), ("found no configuration (*.toml with [chamber])",))
         paths += inside
     return paths
-
-
-def _text(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8", errors="replace")
-    except OSError:
-        return "[chamber]"  # said where it is read

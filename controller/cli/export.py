@@ -11,6 +11,7 @@ from pathlib import Path
 
 import click
 
+from controller.cli.instances import CONFIG
 from controller.domain.places import records_path, state_directory
 from controller.domain.reading_rows import COLUMNS, cell
 from controller.errors import RecordError
@@ -20,7 +21,7 @@ from controller.settings.load import read_settings
 
 
 @click.command()
-@click.argument("config", type=click.Path(path_type=Path))
+@CONFIG
 @click.option(
     "--csv",
     "csv_file",

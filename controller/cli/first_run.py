@@ -14,6 +14,7 @@ from pathlib import Path
 import click
 
 from controller.cli import people
+from controller.cli.instances import CONFIG
 from controller.cli.relays import try_load
 from controller.domain.places import records_path, state_directory
 from controller.domain.temperatures import Seen
@@ -81,7 +82,7 @@ class FirstRunError(ControllerError):
 
 
 @click.command("first-run")
-@click.argument("config", type=click.Path(path_type=Path))
+@CONFIG
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 def first_run(config: Path, as_json: bool) -> None:
     """Go through the first start of CONFIG step by step, and sign it.

@@ -11,6 +11,7 @@ import click
 
 from controller.cli import people
 from controller.cli.extras import need
+from controller.cli.instances import CONFIG
 from controller.cli.instants import instant
 from controller.domain.places import state_directory
 from controller.errors import RecordError
@@ -28,7 +29,7 @@ POOR_K = 0.5
 
 
 @click.command()
-@click.argument("config", type=click.Path(path_type=Path))
+@CONFIG
 @click.option(
     "--days", type=click.FloatRange(1, 30), default=7.0, show_default=True, help="How far to look."
 )

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from controller.cli import people
+from controller.cli.instances import CONFIG
 from controller.cli.instants import instant
 from controller.domain.forecast import FORECAST_CODEC, PublishedForecast
 from controller.domain.places import state_directory
@@ -25,7 +26,7 @@ BASES = {
 
 
 @click.command()
-@click.argument("config", type=click.Path(path_type=Path))
+@CONFIG
 @click.option("--as-of", "as_of_text", help="Judge a past moment, ISO 8601; default: now.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 def forecast(config: Path, as_of_text: str | None, as_json: bool) -> None:

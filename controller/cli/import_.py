@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from controller.cli.instances import CONFIG
 from controller.cli.requests import who_asks
 from controller.domain.places import records_path, state_directory
 from controller.errors import InputFileError, ProbeError, SettingsError
@@ -22,7 +23,7 @@ MOST_TOLD = 20
 
 
 @click.command("import")
-@click.argument("config", type=click.Path(path_type=Path))
+@CONFIG
 @click.option(
     "--csv",
     "csv_file",

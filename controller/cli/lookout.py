@@ -7,13 +7,14 @@ from pathlib import Path
 import click
 
 from controller.cli.extras import need
+from controller.cli.instances import CONFIG
 from controller.domain.places import state_directory
 from controller.errors import SettingsError
 from controller.settings.load import read_settings
 
 
 @click.command()
-@click.argument("config", type=click.Path(path_type=Path))
+@CONFIG
 @click.option(
     "--new-secret", is_flag=True, help="Make the secret that acting needs, show it once, and end."
 )

@@ -60,6 +60,8 @@ COMMANDS = {
     "relays": "controller.cli.relays",
     "first-run": "controller.cli.first_run",
     "size": "controller.cli.size",
+    "install": "controller.cli.install",
+    "uninstall": "controller.cli.install",
 }
 """Where each command lives. A module is imported when its command is asked for, so that the
 control process never pays for what the others need."""
@@ -84,6 +86,8 @@ HELP = {
         "report": "Sum up a day or a crop of CONFIG.",
     },
     "Set up": {
+        "install": "Install as a service on this machine; run it with sudo.",
+        "uninstall": "Take the service away, outputs off first.",
         "probes": "List the thermometers on the 1-Wire bus and what each reads.",
         "icepoint": "Check a probe in an ice bath and propose its offset.",
         "relays": "Switch each load of CONFIG by itself and ask what happened.",

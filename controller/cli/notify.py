@@ -9,13 +9,14 @@ import click
 
 from controller.cli import people
 from controller.cli.extras import need
+from controller.cli.instances import CONFIG
 from controller.cli.main import EX_TEMPFAIL
 from controller.errors import SettingsError
 from controller.settings.load import read_settings
 
 
 @click.command()
-@click.argument("config", type=click.Path(path_type=Path))
+@CONFIG
 @click.option("--text", default="A test: notices arrive.", show_default=True, help="What to send.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 def notify(config: Path, text: str, as_json: bool) -> int:

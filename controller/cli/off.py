@@ -15,6 +15,7 @@ from pathlib import Path
 
 import click
 
+from controller.cli.instances import CONFIG
 from controller.domain.places import named_state_directory
 from controller.errors import SettingsError
 from controller.outputs.registry import find_driver
@@ -37,7 +38,7 @@ class _Outcome:
 
 
 @click.command()
-@click.argument("config", type=click.Path(path_type=Path))
+@CONFIG
 def off(config: Path) -> int:
     """Switch every output of CONFIG off and leave it off.
 

@@ -15,6 +15,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from controller.cli import people
 from controller.cli.extras import need
+from controller.cli.instances import CONFIG
 from controller.domain.reading_rows import COLUMNS, cell
 from controller.pictures import words
 from controller.rehearsal.document import rehearsal_document
@@ -37,7 +38,7 @@ def scenario_names() -> list[str]:
 
 
 @click.command()
-@click.argument("config", type=click.Path(path_type=Path))
+@CONFIG
 @click.option(
     "--scenario",
     default="calm-day",

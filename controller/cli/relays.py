@@ -9,6 +9,7 @@ from pathlib import Path
 
 import click
 
+from controller.cli.instances import CONFIG
 from controller.domain.places import state_directory
 from controller.errors import ControllerError
 from controller.outputs.mains_rule import is_mains
@@ -25,7 +26,7 @@ class RelayCheckError(ControllerError):
 
 
 @click.command()
-@click.argument("config", type=click.Path(path_type=Path))
+@CONFIG
 def relays(config: Path) -> None:
     """Switch each load of CONFIG by itself and ask what happened.
 

@@ -12,6 +12,7 @@ import click
 from controller.cli import people
 from controller.cli.extras import need
 from controller.cli.first_run_words import words_of
+from controller.cli.instances import CONFIG
 from controller.cli.instants import instant
 from controller.domain.places import records_path, state_directory
 from controller.domain.requests import LoggedSwap
@@ -30,7 +31,7 @@ _BARS = " ▁▂▃▄▅▆▇█"
 
 
 @click.command()
-@click.argument("config", type=click.Path(path_type=Path))
+@CONFIG
 @click.option("--from", "from_text", help="Begin, ISO 8601; default: a day before the end.")
 @click.option("--to", "to_text", help="End, ISO 8601; default: now.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import click
 
+from controller.cli.instances import CONFIG, config_and_rest, only_instance
 from controller.cli.instants import instant
 from controller.domain.alarms import AlarmName
 from controller.domain.places import state_directory
@@ -33,12 +34,13 @@ from controller.records.status_file import STATUS, is_silent, read_status, runti
 from controller.settings.load import read_settings
 
 PATIENCE_TICKS = 3
-CONFIG = click.argument("config", type=click.Path(path_type=Path))
 
 
 @click.command()
 @CONFIG
-@click.option("--packs", required=True, type=click.IntRange(1, 1000), help="How many went in.")
+@click.option(
+    "--packs", type=click.IntRange(1, 1000), help="How many went in; default: a full set."
+)
 @click.option("--at", "at_text", help="When, ISO 8601; default: now.")
 @click.option("--note", default="", help="Anything worth remembering.")
 @click.option(
@@ -47,9 +49,13 @@ CONFIG = click.argument("config", type=click.Path(path_type=Path))
     default="unknown",
     help="Were they frozen through?",
 )
-def swap(config: Path, packs: int, at_text: str | None, note: str, frozen_through: str) -> None:
+def swap(
+    config: Path, packs: int | None, at_text: str | None, note: str, frozen_through: str
+) -> None:
     """Log a pack change: spent packs out, frozen ones in."""
     at = datetime.now().astimezone() if at_text is None else instant(at_text, option="--at")
+    if packs is None:
+        packs = read_settings(config).plant_spec().packs.in_reservoir
     payload = LogSwap(
         packs=packs,
         at=at.replace(microsecond=0),
@@ -60,10 +66,10 @@ def swap(config: Path, packs: int, at_text: str | None, note: str, frozen_throug
 
 
 @click.command()
-@CONFIG
-@click.argument("name")
-def stage(config: Path, name: str) -> None:
+@click.argument("words", nargs=-1, required=True, metavar="[CONFIG] NAME")
+def stage(words: tuple[str, ...]) -> None:
     """Change to the band of the stage NAME."""
+    config, (name,) = config_and_rest(words, most=1)
     settings = read_settings(config)
     if name not in settings.stages:
         known = ", ".join(sorted(settings.stages))
@@ -97,10 +103,15 @@ def resume(config: Path) -> None:
 
 
 @click.command()
-@CONFIG
-@click.argument("alarm", required=False, type=click.Choice([name.value for name in AlarmName]))
-def ack(config: Path, alarm: str | None) -> None:
+@click.argument("words", nargs=-1, metavar="[CONFIG] [ALARM]")
+def ack(words: tuple[str, ...]) -> None:
     """Mark ALARM, or every active alarm, as seen. It stays until it clears."""
+    names = [name.value for name in AlarmName]
+    alarm = words[-1] if words and words[-1] in names else None
+    if alarm is None and len(words) > 1:
+        raise click.UsageError(f'found no alarm "{words[1]}", allowed: {", ".join(names)}')
+    chamber = words[:-1] if alarm else words
+    config = config_and_rest(chamber, most=0)[0] if chamber else only_instance()
     _request(config, Acknowledge(alarm=alarm))
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 import structlog
 
+from controller.cli.instances import CONFIG
 from controller.cli.logs import set_up_logs
 from controller.domain.places import state_directory
 from controller.probes.protocol import SampleSource
@@ -22,7 +23,7 @@ _log = structlog.get_logger("coldpin")
 
 
 @click.command()
-@click.argument("config", type=click.Path(path_type=Path))
+@CONFIG
 def run(config: Path) -> None:
     """Control the chamber of CONFIG until stopped.
 

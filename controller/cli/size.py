@@ -11,6 +11,7 @@ from rich.console import Console
 
 from controller.cli import people
 from controller.cli.expectation import cycles_of, hours_of, print_cycles, proposal_of
+from controller.cli.instances import CONFIG
 from controller.errors import PhysicsError, ScenarioError
 from controller.pictures import words
 from controller.planning.changes import best_changes
@@ -27,7 +28,7 @@ SOURCES = ("envelope", "air_exchange", "lights", "fans", "crop", "humidifier", "
 
 
 @click.command()
-@click.argument("config", type=click.Path(path_type=Path))
+@CONFIG
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 def size(config: Path, as_json: bool) -> None:
     """Say whether the equipment of CONFIG holds its crop on a hot day.

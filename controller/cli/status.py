@@ -13,6 +13,7 @@ from rich.console import Console
 
 from controller.cli import people
 from controller.cli.first_run_words import words_of
+from controller.cli.instances import CONFIG
 from controller.domain.alarm_guide import alarm_title, guide_of, worst_first
 from controller.domain.codec import Codec
 from controller.domain.forecast import PublishedForecast
@@ -30,7 +31,7 @@ WATCH_EVERY_S = 2.0
 
 
 @click.command()
-@click.argument("config", type=click.Path(path_type=Path))
+@CONFIG
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 @click.option("--watch", is_flag=True, help="Go on until interrupted.")
 def status(config: Path, as_json: bool, watch: bool) -> int:

@@ -5,6 +5,10 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+CONFIGURATIONS = Path("/etc/coldpin")
+"""Each chamber's configuration is NAME.toml in here."""
+STATES = Path("/var/lib/coldpin")
+"""What a chamber's service keeps is in the folder NAME in here."""
 KEPT_TIMERS = "kept-timers.json"
 RECORDS = "records.sqlite"
 SECRET_FILE = "lookout-secret.json"  # noqa: S105 - a file name
@@ -33,7 +37,7 @@ def named_state_directory(config: Path) -> Path:
     given = os.environ.get("STATE_DIRECTORY", "").split(":")[0]
     if given:
         return Path(given)
-    of_the_service = Path("/var/lib/coldpin") / config.stem
+    of_the_service = STATES / config.stem
     if of_the_service.is_dir():
         return of_the_service
     home = os.environ.get("XDG_STATE_HOME")

@@ -70,7 +70,8 @@ def test_figures_are_learned_written_and_used(config: Path) -> None:
     (wall,) = [each for each in document["fitted"] if each["key"].endswith("wall_u_w_m2k")]
     assert wall["low"] < 1.4 * wall["before"] < wall["high"]
     page = (config.parent / "m.html").read_text(encoding="utf-8")
-    assert "reservoir, model" in page
+    assert "Reservoir, °C" in page
+    assert "model line" in page
     assert "plant.chamber.wall_u_w_m2k" in page
 
     before = read_settings(config).plant_spec()

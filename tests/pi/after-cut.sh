@@ -5,7 +5,7 @@ systemctl is-enabled coldpin@loft
 wait_for 90 held
 echo "first status after the boot: $(systemctl show -P StatusText coldpin@loft)"
 state "after the boot"
-/opt/coldpin/bin/python - <<'PY'
+/opt/coldpin/current/bin/python - <<'PY'
 import sqlite3
 from pathlib import Path
 for name, tables in (("records", ("readings", "events")), ("requests", ("requests",))):
@@ -22,7 +22,7 @@ for name, tables in (("records", ("readings", "events")), ("requests", ("request
         print("   unanswered", file.execute("SELECT COUNT(*) FROM requests WHERE answer IS NULL").fetchone()[0])
 print("   set aside:", [p.name for p in Path("/var/lib/coldpin/loft").glob("*damaged*")] or "nothing")
 PY
-runuser -u coldpin -- /opt/coldpin/bin/coldpin report /etc/coldpin/loft.toml | head -12
+runuser -u coldpin -- /opt/coldpin/current/bin/coldpin report /etc/coldpin/loft.toml | head -12
 show $air 288
 wait_for 90 cool
 state "cools again, after the rest was waited out"

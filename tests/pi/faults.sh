@@ -6,12 +6,12 @@
 echo "== install, with an output driver of a third party"
 sed 's/driver = "gpio"/driver = "faulty"/' loft.toml >faulty.toml
 install_coldpin faulty.toml
-site=$(/opt/coldpin/bin/python -c 'import site; print(site.getsitepackages()[0])')
+site=$(/opt/coldpin/current/bin/python -c 'import site; print(site.getsitepackages()[0])')
 cp faulty_driver.py "$site/"
 mkdir -p "$site/faulty_driver-1.0.dist-info"
 printf 'Metadata-Version: 2.1\nName: faulty-driver\nVersion: 1.0\n' >"$site/faulty_driver-1.0.dist-info/METADATA"
 printf '[coldpin.outputs]\nfaulty = faulty_driver:FaultyDriver\n' >"$site/faulty_driver-1.0.dist-info/entry_points.txt"
-runuser -u coldpin -- /opt/coldpin/bin/coldpin check /etc/coldpin/loft.toml >/share/out/check && echo "check: fine"
+runuser -u coldpin -- /opt/coldpin/current/bin/coldpin check /etc/coldpin/loft.toml >/share/out/check && echo "check: fine"
 
 restarts() { systemctl show -P NRestarts coldpin@loft; }
 restarted() { # SECONDS COUNT: until the unit was restarted more often than that

@@ -6,7 +6,7 @@
 echo "== install"
 install_coldpin loft.toml
 id coldpin
-runuser -u coldpin -- /opt/coldpin/bin/coldpin check /etc/coldpin/loft.toml | head -40
+runuser -u coldpin -- /opt/coldpin/current/bin/coldpin check /etc/coldpin/loft.toml | head -40
 state "installed, never started"
 
 echo "== start, call, cool"

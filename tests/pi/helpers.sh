@@ -5,7 +5,7 @@ cd /share
 w1=/srv/w1
 air=28-0a1b2c3d4e01 water=28-0a1b2c3d4e02
 text() { # TEMPERATURE_IN_SIXTEENTHS: the text of a genuine chip, its checksum included
-    /opt/coldpin/bin/python -c "
+    /opt/coldpin/current/bin/python -c "
 from controller.probes.scratchpad import scratchpad_text
 import sys; sys.stdout.buffer.write(scratchpad_text($1 * 125 // 2))"
 }
@@ -29,7 +29,7 @@ wait_for() { # SECONDS TEXT: until the unit's status line begins with it
 
 install_coldpin() { # CONFIG: by the steps of systemd/INSTALL.md
     python3 -m venv --without-pip --system-site-packages /opt/coldpin
-    pip --python /opt/coldpin/bin/python install -q --find-links /share/wheels \
+    pip --python /opt/coldpin/current/bin/python install -q --find-links /share/wheels \
         /share/wheels/coldpin-*.whl
     install -D -m 0644 systemd/coldpin.sysusers.conf /etc/sysusers.d/coldpin.conf
     systemd-sysusers

@@ -18,14 +18,14 @@ wait_for 60 run_on
 wait_for 60 rest
 systemctl show -P StatusText coldpin@loft
 sleep 16
-/opt/coldpin/bin/python - <<'PY'
+/opt/coldpin/current/bin/python - <<'PY'
 import sqlite3
 from datetime import UTC, datetime
 file = sqlite3.connect("/var/lib/coldpin/loft/records.sqlite")
 for at, utc in file.execute("SELECT at_ms, utc_ms FROM clocks ORDER BY at_ms"):
     print("   clock pair:", at, datetime.fromtimestamp(utc / 1000, UTC).isoformat(timespec="seconds"))
 PY
-runuser -u coldpin -- /opt/coldpin/bin/coldpin export /etc/coldpin/loft.toml --csv /tmp/records.csv
+runuser -u coldpin -- /opt/coldpin/current/bin/coldpin export /etc/coldpin/loft.toml --csv /tmp/records.csv
 head -2 /tmp/records.csv; tail -1 /tmp/records.csv
 systemctl stop coldpin@loft
 exit 0

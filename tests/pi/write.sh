@@ -11,6 +11,6 @@ while :; do
     for sixteenths in 256 262 268 274 280 288; do
         show $air $sixteenths
         show $water $((sixteenths - 192))
-        runuser -u coldpin -- /opt/coldpin/bin/coldpin swap /etc/coldpin/loft.toml --packs 2 >/dev/null 2>&1
+        runuser -u coldpin -- /opt/coldpin/current/bin/coldpin swap /etc/coldpin/loft.toml --packs 2 >/dev/null 2>&1
     done
 done

@@ -1,0 +1,93 @@
+"""Which chamber a command is about: a path, the name of an instance, or the only one there is."""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+import click
+
+from controller.domain import places
+
+
+class Instance(click.ParamType):  # type: ignore[type-arg]
+    """A configuration: a path, or NAME for NAME.toml in the configuration folder."""
+
+    name = "config"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
+        """Return the path of the configuration; whoever reads it says what is wrong with it."""
+        if isinstance(value, Path):
+            return value
+        path = Path(value)
+        if path.suffix == ".toml" or "/" in value or path.exists():
+            return path
+        named = places.CONFIGURATIONS / f"{value}.toml"
+        if named.exists():
+            return named
+        self.fail(_unknown(value), param, ctx)
+        raise AssertionError("fail raises")
+
+
+def _unknown(value: str) -> str:
+    known = [each.stem for each in configurations_in(places.CONFIGURATIONS)]
+    close = get_close_matches(value, known, n=1)
+    hint = f' Did you mean "{close[0]}"?' if close else ""
+    names = f"the chambers are {', '.join(known)}" if known else "there is none"
+    return (
+        f'found no chamber "{value}"; in {places.CONFIGURATIONS} {names}.{hint} '
+        "A file is named with its .toml."
+    )
+
+
+def only_instance() -> Path:
+    """Return the one configuration on this machine.
+
+    Raises:
+        click.UsageError: There is none, or more than one.
+    """
+    found = configurations_in(places.CONFIGURATIONS)
+    if len(found) == 1:
+        return found[0]
+    if not found:
+        raise click.UsageError(
+            f"name a configuration: there is none in {places.CONFIGURATIONS} that could be meant"
+        )
+    names = ", ".join(path.stem for path in found)
+    raise click.UsageError(f"name a chamber: there are {len(found)} on this machine: {names}")
+
+
+def configurations_in(folder: Path) -> list[Path]:
+    """Return the configurations of chambers in a folder, in the order of their names."""
+    return [path for path in sorted(folder.glob("*.toml")) if "[chamber]" in _text(path)]
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8", errors="replace")
+    except OSError:
+        return "[chamber]"  # whoever reads it says why it cannot be read
+
+
+CONFIG = click.argument(
+    "config", type=Instance(), required=False, default=only_instance, metavar="[CONFIG]"
+)
+"""The chamber, as the only argument of a command."""
+
+
+def config_and_rest(words: tuple[str, ...], *, most: int) -> tuple[Path, tuple[str, ...]]:
+    """Split ``[CONFIG] WORD…`` where the chamber may be left out.
+
+    Args:
+        words: As they were typed.
+        most: How many words there may be beside the chamber.
+
+    Raises:
+        click.UsageError: There are too many, or the chamber must be named.
+    """
+    if len(words) > most + 1:
+        raise click.UsageError(f"found {len(words)} words, allowed: [CONFIG] and {most} more")
+    if len(words) == most + 1:
+        return Instance().convert(words[0], None, None), words[1:]
+    return only_instance(), words

@@ -1,0 +1,291 @@
+"""The steps of an installation and of a removal, from what the machine has and what was asked for.
+
+Each step says what it is for; a step that has nothing to do stays in the list and says so, so that
+a second run shows what is in place.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from controller.commissioning.installation.actions import (
+    Action,
+    Command,
+    Folder,
+    Link,
+    Own,
+    Remove,
+    Step,
+    Write,
+    unchanged,
+)
+from controller.commissioning.installation.boot_lines import (
+    missing_lines,
+    pins_of,
+    with_lines,
+)
+from controller.commissioning.installation.machine import (
+    BOOT_SETTINGS,
+    PROGRAMS,
+    UNITS,
+    WANTED_PACKAGES,
+    Machine,
+)
+from controller.domain.places import CONFIGURATIONS, STATES
+
+USER = "coldpin"
+CURRENT = PROGRAMS / "current"
+VERSIONS = PROGRAMS / "versions"
+ON_PATH = Path("/usr/local/bin/coldpin")
+COMPLETION = Path("/usr/local/share/bash-completion/completions/coldpin")
+MANUAL_PAGE = Path("/usr/local/share/man/man1/coldpin.1")
+SYSUSERS = Path("/etc/sysusers.d/coldpin.conf")
+RULES = Path("/etc/udev/rules.d")
+WATCHDOG = Path("/etc/systemd/system.conf.d/coldpin-watchdog.conf")
+WATCHDOG_TEXT = """\
+[Manager]
+# The Pi's own watchdog; above 15 s its counter wraps round.
+RuntimeWatchdogSec=14s
+"""
+OWN_UNITS = ("coldpin@.service", "coldpin-lookout@.service")
+COMPLETE = ".complete"
+"""Made last in a version's folder: a folder without it was left by an installation cut short."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What the person asked for."""
+
+    source: Path
+    """The clone's top, or a wheel."""
+    version: str
+    shipped: Path
+    """Folder with the units and rules that come with this version."""
+    lock: Path
+    """Requirements with their hashes."""
+    write_boot_lines: bool = False
+    watchdog: bool = False
+    bulk_read: bool = False
+
+
+def home_of(version: str) -> Path:
+    """Return the folder of a version."""
+    return VERSIONS / version
+
+
+def preparing_steps(machine: Machine, wanted: Wanted) -> Iterator[Step]:
+    """Yield everything up to the new version standing ready beside the one that runs.
+
+    Nothing here touches what runs; an installation cut short leaves the old version in force.
+    """
+    missing = [name for name in WANTED_PACKAGES if name not in machine.packages]
+    offered = [name for name in missing if name in machine.offered]
+    yield Step(
+        title=f"System packages: {', '.join(offered) or 'all there'}",
+        actions=[
+            Command(
+                argv=("apt-get", "install", "-y", "-q", "--no-install-recommends", *offered),
+                or_else="This takes a network: is this machine on it?",
+            )
+        ]
+        if offered
+        else [],
+    )
+    text = (wanted.shipped / "coldpin.sysusers.conf").read_text(encoding="utf-8")
+    yield Step(
+        title=f"User {USER} and the groups {USER} and gpio",
+        actions=[Write(path=SYSUSERS, text=text), Command(argv=("systemd-sysusers",))],
+    )
+    yield _program(machine, wanted)
+
+
+def _program(machine: Machine, wanted: Wanted) -> Step:
+    home = home_of(wanted.version)
+    title = f"Program: coldpin {wanted.version} in {home}"
+    if (home / COMPLETE).exists() and machine.version == wanted.version:
+        return Step(title=f"{title}, there already")
+    python = str(home / "bin/python")
+    pip = (python, "-m", "pip", "install", "-q", "--disable-pip-version-check", "--no-cache-dir")
+    network = "The program's packages come from the network: is this machine on it?"
+    has_lgpio = bool({"python3-lgpio"} & (machine.packages | machine.offered))
+    actions: list[Action] = [
+        Remove(path=home),
+        Folder(path=VERSIONS, mode=0o755),
+        Command(argv=("python3", "-m", "venv", "--system-site-packages", str(home))),
+        Command(
+            argv=(*pip, "--require-hashes", "--ignore-installed", "-r", str(wanted.lock)),
+            or_else=network,
+        ),
+        Command(argv=(*pip, "--no-deps", str(wanted.source))),
+    ]
+    if not has_lgpio:
+        actions.append(Command(argv=(*pip, "lgpio>=0.2.2.0"), or_else=network))
+    actions += [
+        Command(argv=(str(home / "bin/coldpin"), "--version")),
+        Command(argv=("chmod", "-R", "a+rX,go-w", str(home))),
+        Write(path=home / COMPLETE, text=f"{wanted.version}\n"),
+    ]
+    return Step(title=title, actions=actions)
+
+
+def folder_step(machine: Machine) -> Step:
+    """Return the step that makes the folders and mends what a command run as root left behind."""
+    actions: list[Action] = [
+        Folder(path=CONFIGURATIONS, mode=0o755),
+        Folder(path=STATES, mode=0o755, owner=USER, group=USER),
+    ]
+    for name in machine.instances:
+        actions += [
+            Command(argv=("chgrp", USER, str(CONFIGURATIONS / f"{name}.toml"))),
+            Command(argv=("chmod", "u=rw,g=r,o=", str(CONFIGURATIONS / f"{name}.toml"))),
+            Folder(path=STATES / name, mode=0o750, owner=USER, group=USER),
+            Own(path=STATES / name, owner=USER),
+        ]
+    chambers = f", chambers: {', '.join(machine.instances)}" if machine.instances else ""
+    return Step(title=f"Folders {CONFIGURATIONS} and {STATES}{chambers}", actions=actions)
+
+
+def unit_step(machine: Machine, wanted: Wanted) -> Step:
+    """Return the step that puts units and rules in place."""
+    files = {UNITS / name: wanted.shipped / name for name in OWN_UNITS}
+    if not machine.is_raspberry_os:  # there the system's own rule gives the pins to the group
+        files[RULES / "60-coldpin-gpio.rules"] = wanted.shipped / "60-coldpin-gpio.rules"
+    if wanted.bulk_read:
+        rules = "61-coldpin-one-wire.rules"
+        files[RULES / rules] = wanted.shipped / rules
+        files[UNITS / "coldpin@.service.d/bulk-read.conf"] = wanted.shipped / "bulk-read.conf"
+    texts = {path: source.read_text(encoding="utf-8") for path, source in files.items()}
+    changed = {path: text for path, text in texts.items() if not unchanged(path, text)}
+    actions: list[Action] = [Write(path=path, text=text) for path, text in changed.items()]
+    if changed:
+        actions += [
+            Command(argv=("systemctl", "daemon-reload")),
+            Command(argv=("udevadm", "control", "--reload")),
+            Command(argv=("udevadm", "trigger", "--subsystem-match=gpio", "--action=add")),
+        ]
+    return Step(title="Units and rules" + ("" if changed else ", there already"), actions=actions)
+
+
+def link_step(version: str) -> Step:
+    """Return the step after which `coldpin` is this version."""
+    return Step(
+        title=f"coldpin {version} on the path",
+        actions=[
+            Link(path=CURRENT, target=home_of(version)),
+            Link(path=ON_PATH, target=CURRENT / "bin/coldpin"),
+        ],
+    )
+
+
+def comfort_step(run_output: dict[Path, str]) -> Step:
+    """Return the step for completion in the shell and the manual page.
+
+    Args:
+        run_output: Their texts by path, as the installed program printed them.
+    """
+    return Step(
+        title="Completion in the shell, and the manual page (man coldpin)",
+        actions=[Write(path=path, text=text) for path, text in run_output.items() if text],
+    )
+
+
+def person_step(machine: Machine) -> Step:
+    """Return the step that lets the person read and ask without sudo."""
+    if machine.person is None:
+        return Step(title="Nobody called sudo, so nobody joins the group coldpin")
+    return Step(
+        title=f"{machine.person} may use status, swap, pause and ack without sudo "
+        f"(group {USER}; takes effect at the next login)",
+        actions=[Command(argv=("usermod", "-aG", USER, machine.person))],
+    )
+
+
+def boot_step(machine: Machine, wanted: Wanted, configurations: list[str]) -> Step:
+    """Return the step about the boot settings: proposed, and written only when told to."""
+    if machine.boot_settings is None:
+        return Step(
+            title=f"No {BOOT_SETTINGS} here: probes' bus and pin levels at boot are yours to see to"
+        )
+    pins = sorted({pin for text in configurations for pin in pins_of(text)}, key=lambda p: p.number)
+    lines = missing_lines(machine.boot_settings, pins)
+    if not lines:
+        return Step(title="Boot settings: probes' bus and pin levels are set")
+    shown = "".join(f"\n      {line}" for line in lines)
+    if not wanted.write_boot_lines:
+        return Step(
+            title=f"Boot settings lack these lines, under [all] in {BOOT_SETTINGS}:{shown}\n"
+            "    Run this again with --write-boot-lines, or add them yourself; then reboot."
+        )
+    return Step(
+        title=f"Boot settings (the file before is kept beside it; reboot afterwards):{shown}",
+        actions=[
+            Write(path=Path(f"{BOOT_SETTINGS}.before-coldpin"), text=machine.boot_settings,
+                  mode=0o755),
+            Write(path=BOOT_SETTINGS, text=with_lines(machine.boot_settings, lines), mode=0o755),
+        ],
+    )  # fmt: skip
+
+
+def watchdog_step(machine: Machine, wanted: Wanted) -> Step:
+    """Return the step about the hardware watchdog."""
+    if machine.watchdog not in {"0", "off", "infinity"}:
+        return Step(title=f"Hardware watchdog: {machine.watchdog}")
+    if not wanted.watchdog:
+        return Step(title="Hardware watchdog: off (run this again with --watchdog to set it)")
+    return Step(
+        title="Hardware watchdog: 14 s, from the next boot on",
+        actions=[Write(path=WATCHDOG, text=WATCHDOG_TEXT)],
+    )
+
+
+def removal_steps(machine: Machine, root: Path = Path("/")) -> Iterator[Step]:
+    """Yield what takes the program away; configuration and records stay.
+
+    Args:
+        machine: What the machine has.
+        root: Where the file system begins; a folder made up for a test.
+    """
+    units = sorted(
+        set(machine.active)
+        | {f"{kind}@{name}.service" for name in machine.instances
+           for kind in ("coldpin", "coldpin-lookout")}
+    )  # fmt: skip
+    yield Step(
+        title="Services stopped, and no longer started at boot",
+        actions=[Command(argv=("systemctl", "disable", "--now", unit)) for unit in units],
+    )
+    yield Step(
+        title="Outputs off",
+        actions=[
+            Command(
+                argv=("runuser", "-u", USER, "--", str(ON_PATH), "off",
+                      str(CONFIGURATIONS / f"{name}.toml")),
+                or_else=f"The outputs of {name} may be on: pull the plug of its pump's supply.",
+            )
+            for name in machine.instances
+        ]
+        if machine.version
+        else [],
+    )  # fmt: skip
+    yield Step(
+        title="Units, rules, program",
+        actions=[
+            *(Remove(path=UNITS / name) for name in OWN_UNITS),
+            *(Remove(path=UNITS / f"{name}.d") for name in OWN_UNITS),
+            *(Remove(path=UNITS / f"{unit}.d") for unit in units),
+            *(Remove(path=RULES / f"{rules}.rules")
+              for rules in ("60-coldpin-gpio", "61-coldpin-one-wire")),
+            *(Remove(path=path) for path in (SYSUSERS, WATCHDOG, COMPLETION, MANUAL_PAGE, ON_PATH)),
+            Remove(path=PROGRAMS),
+            Command(argv=("systemctl", "daemon-reload")),
+            Command(argv=("systemctl", "reset-failed")),
+        ],
+    )  # fmt: skip
+    kept = [str(folder) for folder in (CONFIGURATIONS, STATES)
+            if (root / folder.relative_to("/")).exists()]  # fmt: skip
+    yield Step(
+        title=f"Kept: {' and '.join(kept) or 'nothing'}, and the user {USER} whose files they are; "
+        "the lines in the boot settings, for as long as a relay hangs on those pins"
+    )

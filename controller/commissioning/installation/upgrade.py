@@ -1,0 +1,148 @@
+"""Changing from one version to another under a running chamber, and going back if it fails.
+
+The new version stands ready beside the old one before anything that runs is touched, so the
+chamber is without cooling for the seconds of one restart only. Records are copied before, since a
+new version may convert them and an old one leaves what it does not know alone.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+from collections.abc import Callable, Iterable
+from contextlib import closing
+from pathlib import Path
+
+from controller.commissioning.installation.actions import InstallationError, Step
+from controller.commissioning.installation.machine import UNITS, Machine, Result, Runner
+from controller.commissioning.installation.steps import CURRENT, ON_PATH, OWN_UNITS
+from controller.domain.places import STATES
+
+RECORDS = "records.sqlite"
+
+
+class Upgrade:
+    """What was so before, and the way back to it."""
+
+    def __init__(self, machine: Machine, run: Runner, say: Callable[[str], object]) -> None:
+        """Note what is in force.
+
+        Args:
+            machine: What the machine has.
+            run: Runs programs.
+            say: Takes lines for the person.
+        """
+        self._machine, self._run, self._say = machine, run, say
+        self._links = {path: path.readlink() for path in (CURRENT, ON_PATH) if path.is_symlink()}
+        self._units = {
+            path: path.read_text(encoding="utf-8")
+            for path in (UNITS / name for name in OWN_UNITS)
+            if path.is_file()
+        }
+
+    def do(self, steps: Iterable[Step]) -> None:
+        """Take the steps, start again what ran, and go back whole if one of it does not come up.
+
+        Raises:
+            InstallationError: It went back; the text says why.
+        """
+        copies = self._copied_records()
+        try:
+            for step in steps:
+                for action in step.actions:
+                    action.do(self._run)
+            for unit in self._machine.active:
+                self._say(f"    restarting {unit}, and waiting until it is ready")
+                self._started_again(unit)
+        except InstallationError as error:
+            if self._machine.version is None:
+                raise
+            self._go_back(copies)
+            raise InstallationError(
+                f"{error}\nWent back to coldpin {self._machine.version}, which runs as before."
+            ) from None
+        for copy in copies:
+            copy.unlink(missing_ok=True)
+
+    def _started_again(self, unit: str) -> None:
+        result = self._run(["systemctl", "restart", unit])
+        if result.status != 0:
+            told = self._run(["journalctl", "-u", unit, "-n", "8", "-o", "cat", "--no-pager"])
+            raise InstallationError(f"{unit} did not come up ready:\n{_indented(told)}")
+
+    def _copied_records(self) -> list[Path]:
+        """Copy the records of every chamber that runs, whole while it writes."""
+        copies = []
+        for unit in self._machine.active:
+            if not unit.startswith("coldpin@"):
+                continue
+            records = STATES / unit.removeprefix("coldpin@").removesuffix(".service") / RECORDS
+            if not records.is_file():
+                continue
+            free = shutil.disk_usage(records.parent).free
+            if free < 2 * records.stat().st_size:
+                raise InstallationError(
+                    f"{free // 1_000_000} MB free beside {records}: a copy of it is made before a "
+                    "new version may convert it; free some room first. Nothing was changed."
+                )
+            copy = _copy_of(records)
+            with (
+                closing(sqlite3.connect(f"file:{records}?mode=ro", uri=True)) as source,
+                closing(sqlite3.connect(copy)) as target,
+            ):
+                source.backup(target)
+            copies.append(copy)
+        return copies
+
+    def _go_back(self, copies: Iterable[Path]) -> None:
+        for unit in self._machine.active:
+            self._run(["systemctl", "stop", unit])
+        for path, target in self._links.items():
+            path.unlink(missing_ok=True)
+            path.symlink_to(target)
+        for path in (CURRENT, ON_PATH):
+            if path not in self._links:
+                path.unlink(missing_ok=True)
+        for path, text in self._units.items():
+            path.write_text(text, encoding="utf-8")
+        for copy in copies:
+            _put_back(copy)
+        self._run(["systemctl", "daemon-reload"])
+        for unit in self._machine.active:
+            result = self._run(["systemctl", "restart", unit])
+            if result.status != 0:
+                self._say(
+                    f"{unit} did not come back either; its loads are off:\n{_indented(result)}"
+                )
+
+
+def _copy_of(records: Path) -> Path:
+    return records.with_name(f"{records.name}.before-upgrade")
+
+
+def _version_of(database: Path) -> int:
+    with closing(sqlite3.connect(f"file:{database}?mode=ro", uri=True)) as file:
+        version: int = file.execute("PRAGMA user_version").fetchone()[0]
+    return version
+
+
+def _put_back(copy: Path) -> None:
+    """Put the copied records back where the new version has converted them; else keep the newer."""
+    records = copy.with_name(RECORDS)
+    try:
+        converted = _version_of(records) != _version_of(copy)
+    except sqlite3.Error:
+        converted = True
+    if not converted:
+        copy.unlink()
+        return
+    stat = records.stat() if records.exists() else copy.parent.stat()
+    for tail in ("-wal", "-shm"):
+        records.with_name(records.name + tail).unlink(missing_ok=True)
+    copy.replace(records)
+    shutil.chown(records, stat.st_uid, stat.st_gid)
+    records.chmod(0o640)
+
+
+def _indented(result: Result) -> str:
+    return "\n".join(f"    {line}" for line in result.output.splitlines()[-8:])

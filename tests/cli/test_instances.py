@@ -1,0 +1,139 @@
+"""A chamber named by a path, by its instance, or not at all where there is only one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from controller.cli.instances import CONFIG, config_and_rest
+from controller.cli.requests import ack, stage, swap
+from controller.domain import places
+from controller.domain.alarms import AlarmName
+from controller.domain.requests import Acknowledge, SetStage, LogSwap
+
+TEXT = '[chamber]\nname = "x"\n'
+
+
+@click.command()
+@CONFIG
+def shown(config: Path) -> None:
+    click.echo(config)
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Return a configuration folder with one chamber and files that are none."""
+    monkeypatch.setattr(places, "CONFIGURATIONS", tmp_path)
+    (tmp_path / "loft.toml").write_text(TEXT, encoding="utf-8")
+    (tmp_path / "relay-modules.toml").write_text("[modules]\n", encoding="utf-8")
+    return tmp_path
+
+
+def told(*words: str) -> tuple[int, str]:
+    ran = CliRunner().invoke(shown, words)
+    return ran.exit_code, " ".join(ran.output.split())
+
+
+def test_a_name_is_the_chamber_in_the_folder(folder: Path) -> None:
+    """`coldpin status loft`."""
+    assert told("loft") == (0, str(folder / "loft.toml"))
+
+
+def test_a_path_is_taken_as_it_is(folder: Path) -> None:
+    """Whether or not there is such a file: whoever reads it says so."""
+    assert told("none.toml") == (0, "none.toml")
+    assert told("./loft") == (0, "loft")
+
+
+def test_the_only_chamber_needs_no_name(folder: Path) -> None:
+    """Other files in the folder are no chambers."""
+    assert told() == (0, str(folder / "loft.toml"))
+
+
+def test_of_two_chambers_one_must_be_named(folder: Path) -> None:
+    """And both are named."""
+    (folder / "attic.toml").write_text(TEXT, encoding="utf-8")
+
+    status, words = told()
+
+    assert status == 2
+    assert "name a chamber: there are 2 on this machine: attic, loft" in words
+
+
+def test_without_a_chamber_one_must_be_named(folder: Path) -> None:
+    """On a laptop, mostly."""
+    (folder / "loft.toml").unlink()
+
+    assert "name a configuration: there is none in" in told()[1]
+
+
+def test_a_misspelt_name_is_refused_with_the_nearest(folder: Path) -> None:
+    """And with those there are."""
+    status, words = told("lotf")
+
+    assert status == 2
+    assert 'found no chamber "lotf"' in words
+    assert "the chambers are loft." in words
+    assert 'Did you mean "loft"?' in words
+
+
+@pytest.mark.parametrize(
+    ("words", "most", "wanted"),
+    [
+        (("loft", "pinning"), 1, ("loft.toml", ("pinning",))),
+        (("pinning",), 1, ("loft.toml", ("pinning",))),
+        (("loft",), 0, ("loft.toml", ())),
+    ],
+)
+def test_the_chamber_stands_before_other_words_or_is_left_out(
+    folder: Path, words: tuple[str, ...], most: int, wanted: tuple[str, tuple[str, ...]]
+) -> None:
+    """`coldpin stage loft pinning` and `coldpin stage pinning`."""
+    config, rest = config_and_rest(words, most=most)
+
+    assert (config.name, rest) == wanted
+
+
+def test_too_many_words_are_refused(folder: Path) -> None:
+    """Not one of them taken for the chamber."""
+    with pytest.raises(click.UsageError, match="found 3 words"):
+        config_and_rest(("a", "b", "c"), most=1)
+
+
+@pytest.mark.parametrize(
+    ("command", "words", "kind", "wanted"),
+    [
+        (swap, [], LogSwap, ("packs", 8)),
+        (stage, ["pinning"], SetStage, ("name", "pinning")),
+        (ack, [], Acknowledge, ("alarm", None)),
+        (ack, ["air_high"], Acknowledge, ("alarm", AlarmName.AIR_HIGH)),
+        (ack, ["loft", "air_high"], Acknowledge, ("alarm", AlarmName.AIR_HIGH)),
+    ],
+)
+def test_daily_commands_need_no_configuration(
+    folder: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    command: click.Command,
+    words: list[str],
+    kind: type[object],
+    wanted: tuple[str, object],
+) -> None:
+    """`coldpin swap` alone means a full set, now."""
+    shipped = Path(__file__).parents[2] / "config" / "larkmoor-laptop.toml"
+    text = shipped.read_text(encoding="utf-8").replace("in_reservoir = ", "in_reservoir = 8 #")
+    (folder / "loft.toml").write_text(text, encoding="utf-8")
+    asked: list[object] = []
+    monkeypatch.setattr(
+        "controller.cli.requests._request", lambda _config, payload, **_: asked.append(payload)
+    )
+
+    ran = CliRunner().invoke(command, words, catch_exceptions=False)
+
+    assert ran.exit_code == 0, ran.output
+    (payload,) = asked
+    assert isinstance(payload, kind)
+    name, value = wanted
+    assert getattr(payload, name) == value

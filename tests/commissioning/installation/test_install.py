@@ -1,0 +1,279 @@
+"""Installing: what is refused, what a dry run prints, and an upgrade that goes back by itself."""
+
+from __future__ import annotations
+
+import sqlite3
+import subprocess
+import sys
+from collections.abc import Sequence
+from contextlib import closing
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from controller.commissioning.installation import upgrade as module
+from controller.commissioning.installation.actions import (
+    Command,
+    Folder,
+    InstallationError,
+    Link,
+    Remove,
+    Step,
+    Write,
+)
+from controller.commissioning.installation.command import main
+from controller.commissioning.installation.machine import Machine, Result, problems_of
+from controller.commissioning.installation.steps import (
+    Wanted,
+    boot_step,
+    preparing_steps,
+    removal_steps,
+)
+from controller.commissioning.installation.upgrade import Upgrade
+
+ROOT = Path(__file__).parents[3]
+MACHINE = Machine(
+    is_root=True, person="mara", model="Raspberry Pi 4", release="Debian 12", is_raspberry_os=True,
+    processor="aarch64", python=(3, 11), systemd=252, packages=frozenset({"python3-venv"}),
+    offered=frozenset({"python3-venv", "python3-lgpio"}), free_mb=4000, gpio_chips=("gpiochip0",),
+    has_one_wire=True, boot_settings="", watchdog="0", instances=("loft",),
+    active=("coldpin@loft.service",), version="0.1.0",
+)  # fmt: skip
+WANTED = Wanted(
+    source=ROOT, version="9.9.9", shipped=ROOT / "systemd", lock=ROOT / "systemd/requirements.lock"
+)
+
+
+class Recorder:
+    """A runner that notes what is run, and fails where it was told to."""
+
+    def __init__(self, *failing: str) -> None:
+        self.ran: list[str] = []
+        self._failing = list(failing)
+
+    def __call__(self, argv: Sequence[str]) -> Result:
+        line = " ".join(argv)
+        self.ran.append(line)
+        if line in self._failing:
+            self._failing.remove(line)
+            return Result(status=1, output="it broke")
+        return Result(status=0)
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"is_root": False}, "sudo"),
+        ({"systemd": None}, "no systemd"),
+        ({"systemd": 247}, "252 is the least"),
+        ({"python": (3, 9)}, "Python 3.9 is too old"),
+        ({"processor": "riscv64"}, "processor riscv64"),
+        ({"free_mb": 120}, "120 MB free"),
+    ],
+)
+def test_what_stands_against_an_installation_is_said_with_what_to_do(
+    change: dict[str, object], words: str
+) -> None:
+    """One line for each."""
+    (problem,) = problems_of(replace(MACHINE, **change))  # type: ignore[arg-type]
+
+    assert words in problem
+
+
+def test_a_good_machine_has_no_problems() -> None:
+    """Or nobody could install."""
+    assert problems_of(MACHINE) == []
+
+
+def test_the_installer_needs_nothing_but_python() -> None:
+    """A clone runs it before any package is there; without sudo a dry run changes nothing."""
+    ran = subprocess.run(
+        [sys.executable, "-I", "-S", str(ROOT / "systemd" / "install"), "--dry-run"],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+
+    assert "Traceback" not in ran.stderr
+    assert "Would install coldpin" in ran.stdout
+    assert (
+        "pip install -q --disable-pip-version-check --no-cache-dir --require-hashes" in ran.stdout
+    )
+
+
+def test_only_what_is_missing_is_installed_from_the_system() -> None:
+    """python3-venv is there already."""
+    packages, _, _ = preparing_steps(MACHINE, WANTED)
+
+    (command,) = packages.actions
+    assert isinstance(command, Command)
+    assert command.argv[-1] == "python3-lgpio"
+    assert "python3-venv" not in command.argv
+
+
+@pytest.mark.parametrize("offered", [True, False])
+def test_lgpio_comes_from_the_system_where_it_has_it(offered: bool) -> None:
+    """PyPI has no wheel of it for the Python of trixie; Debian proper has no package of it."""
+    names = {"python3-venv"} | ({"python3-lgpio"} if offered else set())
+    machine = replace(MACHINE, packages=frozenset({"python3-venv"}), offered=frozenset(names))
+
+    shown = [each.shown() for step in preparing_steps(machine, WANTED) for each in step.actions]
+
+    assert any("apt-get" in line and "python3-lgpio" in line for line in shown) is offered
+    assert any("pip" in line and "lgpio>=" in line for line in shown) is not offered
+    assert any("--system-site-packages" in line for line in shown)
+
+
+def test_boot_lines_are_proposed_and_written_only_when_told_to() -> None:
+    """With the file before kept beside it."""
+    configuration = '[loads.pump]\ndriver = "gpio"\npin = 5\nactive_low = true\n'
+
+    proposed = boot_step(MACHINE, WANTED, [configuration])
+    written = boot_step(MACHINE, replace(WANTED, write_boot_lines=True), [configuration])
+
+    assert "gpio=5=op,dh" in proposed.title
+    assert not proposed.actions
+    backup, change = written.actions
+    assert isinstance(backup, Write)
+    assert isinstance(change, Write)
+    assert backup.text == ""
+    assert backup.path.name == "config.txt.before-coldpin"
+    assert "gpio=5=op,dh" in change.text
+
+
+def test_removal_puts_outputs_off_before_the_program_goes() -> None:
+    """And takes the page's unit too; configuration and records stay."""
+    shown = [action.shown() for step in removal_steps(MACHINE) for action in step.actions]
+
+    off = next(i for i, line in enumerate(shown) if " off " in line)
+    gone = next(i for i, line in enumerate(shown) if line == "remove /opt/coldpin")
+    assert "systemctl disable --now coldpin-lookout@loft.service" in shown[:off]
+    assert off < gone
+    assert not any(
+        "/etc/coldpin" in line or "/var/lib" in line for line in shown if "remove" in line
+    )
+
+
+def test_files_have_their_modes_whatever_the_umask(tmp_path: Path) -> None:
+    """A person's umask of 077 would lock the service out of its own program."""
+    import os
+
+    before = os.umask(0o077)
+    try:
+        Write(path=tmp_path / "new" / "file", text="x", mode=0o644).do(Recorder())
+        user = Path(tmp_path).owner()
+        Folder(path=tmp_path / "folder", mode=0o755, owner=user, group=Path(tmp_path).group()).do(
+            Recorder()
+        )
+    finally:
+        os.umask(before)
+
+    assert (tmp_path / "new" / "file").stat().st_mode & 0o777 == 0o644
+    assert (tmp_path / "folder").stat().st_mode & 0o777 == 0o755
+
+
+def test_a_command_that_fails_says_how_and_what_to_do() -> None:
+    """With the end of what it printed."""
+    with pytest.raises(InstallationError, match=r"status 1\n    it broke\nplug it in"):
+        Command(argv=("a", "b"), or_else="plug it in").do(Recorder("a b"))
+
+
+@pytest.fixture
+def installed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Return a folder with an old version in force, its unit, and records of schema 4."""
+    for name in ("CURRENT", "ON_PATH"):
+        monkeypatch.setattr(module, name, tmp_path / name)
+    monkeypatch.setattr(module, "UNITS", tmp_path / "units")
+    monkeypatch.setattr(module, "STATES", tmp_path / "states")
+    (tmp_path / "CURRENT").symlink_to("versions/0.1.0")
+    (tmp_path / "units").mkdir()
+    (tmp_path / "units" / "coldpin@.service").write_text("old", encoding="utf-8")
+    (tmp_path / "states" / "loft").mkdir(parents=True)
+    with closing(sqlite3.connect(tmp_path / "states/loft/records.sqlite")) as file, file:
+        file.execute("PRAGMA user_version = 4")
+        file.execute("CREATE TABLE readings (id)")
+        file.execute("INSERT INTO readings VALUES (1)")
+    return tmp_path
+
+
+def changing(place: Path) -> list[Step]:
+    """Return the steps of an upgrade."""
+    return [
+        Step(
+            title="change",
+            actions=[
+                Write(path=place / "units" / "coldpin@.service", text="new"),
+                Link(path=place / "CURRENT", target=Path("versions/9.9.9")),
+                Link(path=place / "ON_PATH", target=place / "CURRENT/bin/coldpin"),
+            ],
+        )
+    ]
+
+
+RESTART = "systemctl restart coldpin@loft.service"
+
+
+def test_an_upgrade_that_comes_up_stays(installed: Path) -> None:
+    """And leaves no copy behind."""
+    run = Recorder()
+
+    Upgrade(MACHINE, run, print).do(changing(installed))
+
+    assert run.ran == [RESTART]
+    assert (installed / "CURRENT").readlink() == Path("versions/9.9.9")
+    assert (installed / "units" / "coldpin@.service").read_text(encoding="utf-8") == "new"
+    assert list((installed / "states" / "loft").iterdir()) == [
+        installed / "states/loft/records.sqlite"
+    ]
+
+
+@pytest.mark.parametrize("converted", [True, False])
+def test_an_upgrade_that_does_not_come_up_goes_back(installed: Path, converted: bool) -> None:
+    """Program, unit and, where the new version has converted them, records; and it runs again."""
+    records = installed / "states/loft/records.sqlite"
+
+    class Converting(Recorder):
+        def __call__(self, argv: Sequence[str]) -> Result:
+            if " ".join(argv) == RESTART and RESTART not in self.ran:
+                with closing(sqlite3.connect(records)) as file, file:
+                    file.execute(f"PRAGMA user_version = {5 if converted else 4}")
+                    file.execute("INSERT INTO readings VALUES (2)")
+            return super().__call__(argv)
+
+    run = Converting(RESTART)
+    with pytest.raises(
+        InstallationError, match=r"(?s)did not come up.*Went back to coldpin 0\.1\.0"
+    ):
+        Upgrade(MACHINE, run, print).do(changing(installed))
+
+    assert run.ran[-2:] == ["systemctl daemon-reload", RESTART]
+    assert (installed / "CURRENT").readlink() == Path("versions/0.1.0")
+    assert not (installed / "ON_PATH").exists()
+    assert (installed / "units" / "coldpin@.service").read_text(encoding="utf-8") == "old"
+    with closing(sqlite3.connect(records)) as file:
+        assert file.execute("PRAGMA user_version").fetchone()[0] == 4
+        rows = file.execute("SELECT COUNT(*) FROM readings").fetchone()[0]
+    assert rows == (1 if converted else 2), "what the new version wrote is kept where it can be"
+
+
+def test_a_missing_wheel_is_said_before_anything_is_done(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Not in the middle."""
+    run = Recorder()
+
+    status = main(["--dry-run", "--wheel", str(tmp_path / "coldpin-1.0-py3-none-any.whl")], run)
+
+    assert status == 69
+    assert "found no wheel to install" in capsys.readouterr().out
+
+
+def test_remove_is_content_with_nothing(tmp_path: Path) -> None:
+    """A second removal finds nothing, and a link is removed without what it points to."""
+    (tmp_path / "folder").mkdir()
+    (tmp_path / "link").symlink_to(tmp_path / "folder")
+
+    for _ in range(2):
+        Remove(path=tmp_path / "link").do(Recorder())
+
+    assert (tmp_path / "folder").is_dir()
+    assert not (tmp_path / "link").is_symlink()
