@@ -7,7 +7,7 @@ import hashlib
 import math
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
@@ -16,6 +16,14 @@ import click
 from controller.cli import people
 from controller.cli.instances import CONFIG
 from controller.cli.relays import try_load
+from controller.domain.first_run import (
+    DONE,
+    FAILED,
+    FIRST_RUN_CODEC,
+    SKIPPED,
+    CheckedStep,
+    FirstRun,
+)
 from controller.domain.places import records_path, state_directory
 from controller.domain.temperatures import Seen
 from controller.errors import ControllerError, SettingsError
@@ -29,7 +37,6 @@ from controller.service.output_bank import OutputBank
 from controller.service.sources import open_source, sieves_of
 from controller.service.wiring import Plan, open_outputs, plan_of
 
-DONE, FAILED, SKIPPED = "done", "failed", "skipped"
 LOOK_S = 1.0
 READINGS_WITHIN_S = 90.0
 PRIME_WITHIN_S = 600.0
@@ -50,16 +57,6 @@ CAUTIONS = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
-    """One thing that was checked."""
-
-    name: str
-    outcome: str
-    """``done``, ``failed`` or ``skipped``."""
-    note: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Person:
     """Who does it: answers questions, and time passes."""
 
@@ -68,13 +65,13 @@ class Person:
     sleep: Callable[[float], object]
     clock: Callable[[], float]
 
-    def step(self, name: str, question: str, *, good: str = "yes") -> Step:
+    def step(self, name: str, question: str, *, good: str = "yes") -> CheckedStep:
         """Ask a question that is answered with yes, no, or why it is left out."""
         answer = self.ask(f"{question} (yes, no, or why you leave it out)").strip()
         if answer.lower() in {"y", "yes", "n", "no"}:
             fine = answer.lower()[0] == good[0]
-            return Step(name=name, outcome=DONE if fine else FAILED, note=answer.lower())
-        return Step(name=name, outcome=SKIPPED, note=answer or "no reason given")
+            return CheckedStep(name=name, outcome=DONE if fine else FAILED, note=answer.lower())
+        return CheckedStep(name=name, outcome=SKIPPED, note=answer or "no reason given")
 
 
 class FirstRunError(ControllerError):
@@ -104,20 +101,20 @@ def first_run(config: Path, as_json: bool) -> None:
         failed = [step.name for step in steps if step.outcome == FAILED]
         who = person.ask("your name, to sign with or to keep beside what failed").strip()
         signed = bool(who) and not failed
-        document = {
-            "chamber": plan.settings.chamber.name,
-            "config_sha256": hashlib.sha256(config.read_bytes()).hexdigest(),
-            "steps": [asdict(step) for step in steps],
-        }
+        run = FirstRun(
+            chamber=plan.settings.chamber.name,
+            config_sha256=hashlib.sha256(config.read_bytes()).hexdigest(),
+            steps=tuple(steps),
+            at=datetime.now().astimezone().replace(microsecond=0),
+            who=who or "nobody",
+            signed=signed,
+        )
         try:
-            keep_first_run(
-                records_path(plan.settings.records.path, place), document,
-                at=datetime.now().astimezone(), who=who or "nobody", signed=signed,
-            )  # fmt: skip
+            keep_first_run(records_path(plan.settings.records.path, place), run)
         except OSError as error:
             raise SettingsError(str(config), (f"the first run is not kept: {error}",)) from None
     if as_json:
-        people.print_json({**document, "who": who, "signed": signed})
+        people.print_json(FIRST_RUN_CODEC.document(run))
     else:
         _print(steps)
     if not signed:
@@ -126,7 +123,7 @@ def first_run(config: Path, as_json: bool) -> None:
     click.echo(f"Signed off by {who}.", err=True)
 
 
-def all_steps(plan: Plan, config: Path, person: Person) -> Iterator[Step]:
+def all_steps(plan: Plan, config: Path, person: Person) -> Iterator[CheckedStep]:
     """Yield each step as it has been done.
 
     Args:
@@ -139,7 +136,7 @@ def all_steps(plan: Plan, config: Path, person: Person) -> Iterator[Step]:
     for load in plan.loads:
         trouble = try_load(load, ask=person.ask, sleep=person.sleep, told=person.told)
         outcome = DONE if trouble is None else FAILED
-        yield Step(name=f"relay of {load.name}", outcome=outcome, note=trouble or "")
+        yield CheckedStep(name=f"relay of {load.name}", outcome=outcome, note=trouble or "")
     yield person.step(
         "power-up",
         "Switch the computer off and on while you watch the loads: did any of them run, even for "
@@ -162,12 +159,12 @@ def all_steps(plan: Plan, config: Path, person: Person) -> Iterator[Step]:
     )
 
 
-def probes_step(source: SampleSource, sieves: dict[str, Sieve], person: Person) -> Step:
+def probes_step(source: SampleSource, sieves: dict[str, Sieve], person: Person) -> CheckedStep:
     """Wait for every probe, and have somebody look whether each hangs where it should."""
     found = _readings(source, sieves, person, within_s=READINGS_WITHIN_S)
     lost = [name for name, value_c in found.items() if value_c is None]
     if lost:
-        return Step(name="probes", outcome=FAILED, note=f"no reading: {', '.join(lost)}")
+        return CheckedStep(name="probes", outcome=FAILED, note=f"no reading: {', '.join(lost)}")
     for name, value_c in found.items():
         person.told(f"  {name.replace('_', ' '):12} {value_c:.2f} °C")
     wild = [
@@ -176,29 +173,29 @@ def probes_step(source: SampleSource, sieves: dict[str, Sieve], person: Person) 
         if value_c is not None and not PLAUSIBLE_C[name][0] <= value_c <= PLAUSIBLE_C[name][1]
     ]
     if wild:
-        return Step(name="probes", outcome=FAILED, note=f"not plausible: {', '.join(wild)}")
+        return CheckedStep(name="probes", outcome=FAILED, note=f"not plausible: {', '.join(wild)}")
     step = person.step("probes", "Does each reading fit the place where that probe hangs?")
     shown = ", ".join(f"{name} {value_c:.2f} °C" for name, value_c in found.items())
-    return Step(name="probes", outcome=step.outcome, note=f"{step.note}; {shown}")
+    return CheckedStep(name="probes", outcome=step.outcome, note=f"{step.note}; {shown}")
 
 
 def prime_step(
     source: SampleSource, sieves: dict[str, Sieve], outputs: OutputBank, person: Person
-) -> Step:
+) -> CheckedStep:
     """Run pump and fan, and measure how long the cold takes to come."""
     answer = person.ask("Cold water in the reservoir, intake under it? (yes, or why not)").strip()
     if answer.lower() not in {"y", "yes"}:
-        return Step(name="prime", outcome=SKIPPED, note=answer or "no reason given")
+        return CheckedStep(name="prime", outcome=SKIPPED, note=answer or "no reason given")
     place = "coil_outlet" if "coil_outlet" in sieves else "air"
     fall_k = OUTLET_FALL_K if place == "coil_outlet" else AIR_FALL_K
     first_c = _readings(source, sieves, person, within_s=READINGS_WITHIN_S)[place]
     if first_c is None:
-        return Step(name="prime", outcome=FAILED, note=f"no reading: {place}")
+        return CheckedStep(name="prime", outcome=FAILED, note=f"no reading: {place}")
     began = person.clock()
     highest_c, took_s = first_c, None
     try:
         if not outputs.run(pump=True, fan=True):
-            return Step(name="prime", outcome=FAILED, note=f"{outputs.fault} does not obey")
+            return CheckedStep(name="prime", outcome=FAILED, note=f"{outputs.fault} does not obey")
         while person.clock() - began < PRIME_WITHIN_S:
             person.sleep(LOOK_S)
             now_c = _taken(source, sieves, person.clock())[place]
@@ -212,13 +209,13 @@ def prime_step(
         outputs.run(pump=False, fan=False)
     if took_s is None:
         note = f"{place} did not fall by {fall_k:g} K within {PRIME_WITHIN_S / 60:.0f} min"
-        return Step(name="prime", outcome=FAILED, note=note)
+        return CheckedStep(name="prime", outcome=FAILED, note=note)
     proposed_s = 5 * math.ceil(took_s / 5) if place == "coil_outlet" else None
     note = f"cold at {place.replace('_', ' ')} after {took_s:.0f} s"
     if proposed_s is not None:
         note += f'; [timing] prime = "{proposed_s} s"'
     person.told(f"  {note}")
-    return Step(name="prime", outcome=DONE, note=note)
+    return CheckedStep(name="prime", outcome=DONE, note=note)
 
 
 def _readings(
@@ -261,7 +258,7 @@ def _opened(plan: Plan, config: Path) -> Iterator[tuple[SampleSource, OutputBank
         outputs.close()
 
 
-def _print(steps: list[Step]) -> None:
+def _print(steps: list[CheckedStep]) -> None:
     console = people.console()
     table = people.table("step", "outcome", "note")
     for step in steps:

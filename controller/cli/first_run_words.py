@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any
+from controller.domain.first_run import FAILED, SKIPPED, FirstRun
 
 
-def words_of(found: dict[str, Any] | None) -> str:
+def words_of(run: FirstRun | None) -> str:
     """Return the last first run in a few words, for the report and the status."""
-    if found is None:
+    if run is None:
         return "none on record; coldpin first-run makes one"
-    day = str(found["at"])[:10]
-    failed = [step["name"] for step in found["steps"] if step["outcome"] == "failed"]
-    skipped = [step["name"] for step in found["steps"] if step["outcome"] == "skipped"]
+    skipped, failed = run.named(SKIPPED), run.named(FAILED)
     more = f"; left out: {', '.join(skipped)}" if skipped else ""
-    if found["signed"]:
-        return f"signed off by {found['who']} on {day}{more}"
-    return f"not signed off on {day} ({found['who']}): {', '.join(failed) or 'no name'}{more}"
+    day = f"{run.at:%Y-%m-%d}"
+    if run.signed:
+        return f"signed off by {run.who} on {day}{more}"
+    return f"not signed off on {day} ({run.who}): {', '.join(failed) or 'no name'}{more}"

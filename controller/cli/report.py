@@ -14,6 +14,7 @@ from controller.cli.extras import need
 from controller.cli.first_run_words import words_of
 from controller.cli.instances import CONFIG
 from controller.cli.instants import instant
+from controller.domain.first_run import FIRST_RUN_CODEC
 from controller.domain.places import records_path, state_directory
 from controller.domain.requests import LoggedSwap
 from controller.errors import RecordError
@@ -71,7 +72,12 @@ def report(
     except OSError as error:
         raise RecordError(f"nothing can be reported: {error}") from None
     if as_json:
-        people.print_json({**_document(made, zone), "first_run": checked})
+        people.print_json(
+            {
+                **_document(made, zone),
+                "first_run": None if checked is None else FIRST_RUN_CODEC.document(checked),
+            }
+        )
     else:
         _print_for_people(made, settings)
         click.echo(f"first run: {words_of(checked)}")

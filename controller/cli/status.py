@@ -6,7 +6,6 @@ import time
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import click
 from rich.console import Console
@@ -16,6 +15,7 @@ from controller.cli.first_run_words import words_of
 from controller.cli.instances import CONFIG
 from controller.domain.alarm_guide import alarm_title, guide_of, worst_first
 from controller.domain.codec import Codec
+from controller.domain.first_run import FirstRun
 from controller.domain.forecast import PublishedForecast
 from controller.domain.places import records_path, state_directory
 from controller.domain.requests import LoggedSwap
@@ -63,7 +63,7 @@ class StatusReport:
     age_s: float | None
     """Age of the status [s]; None where it cannot be known."""
     last_swap: LoggedSwap | None
-    first_run: dict[str, Any] | None
+    first_run: FirstRun | None
     forecast: PublishedForecast | None
     status: Status | None
     """The newest, also where it is old; None where there is none."""
@@ -87,10 +87,10 @@ def status_of(config: Path) -> StatusReport:
     )
 
 
-def _first_run(config: Path, place: Path) -> dict[str, Any] | None:
+def _first_run(config: Path, place: Path) -> FirstRun | None:
     try:
         return last_first_run(records_path(read_settings(config).records.path, place))
-    except OSError:
+    except (OSError, ValueError):
         return None  # the records have their own alarm
 
 

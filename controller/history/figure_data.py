@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
@@ -11,6 +10,7 @@ from pathlib import Path
 
 from controller.core.state import EventKind
 from controller.domain.alarm_guide import alarm_title
+from controller.domain.events import BAND
 from controller.pictures.chamber_chart import GAP_S, INTERVALS, ChamberHistory, Point
 from controller.pictures.chart import Expected
 from controller.pictures.words import temperature
@@ -24,14 +24,12 @@ from controller.records.reader import (
 )
 from controller.records.requests import swaps
 from controller.records.snapshot import Snapshot
-from controller.records.writer import BAND
 
 DETAIL_UP_TO = timedelta(days=8)
 """Up to here a picture is drawn from single readings; beyond, from what each column of it had."""
 CLOSEST, FARTHEST = timedelta(minutes=1), timedelta(days=3660)
 EARLIEST = datetime(1970, 1, 1, tzinfo=UTC)
 LONGEST_INSTANT = 40
-_WHOLE = re.compile(r"-?\d{1,6}", re.ASCII)
 
 
 class Span(Enum):
@@ -189,10 +187,10 @@ def bands_of(records: Path, window: Window) -> list[tuple[float, float, float]]:
     events = read_events(records, since=window.since, kinds={BAND})
     bands = []
     for event in (*([] if before is None else [before]), *events):
-        parts = event.name.split()
-        if event.at < window.until and len(parts) == 2 and all(map(_WHOLE.fullmatch, parts)):
+        band = event.band
+        if event.at < window.until and band is not None:
             at = max(event.at, window.since)
-            bands.append((at.timestamp(), int(parts[0]) / 1000, int(parts[1]) / 1000))
+            bands.append((at.timestamp(), band.cut_out_mc / 1000, band.cut_in_mc / 1000))
     return bands
 
 

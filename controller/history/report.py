@@ -13,9 +13,9 @@ from itertools import pairwise
 
 from controller.core.state import EventKind
 from controller.domain.alarms import AlarmName
+from controller.domain.events import BAND, REFUSED, STAGE, RecordedEvent
 from controller.domain.requests import LoggedSwap
-from controller.records.reader import RecordedEvent, RecordedReading
-from controller.records.writer import BAND, REFUSED, STAGE
+from controller.records.reader import RecordedReading
 
 HELD = timedelta(minutes=5)
 NEAR_MK = 500
@@ -131,9 +131,8 @@ class _Held:
             if event.kind == STAGE:
                 self.stage = event.name
                 continue
-            parts = event.name.split()
-            if len(parts) == 2 and all(part.lstrip("-").isdigit() for part in parts):
-                self.cut_out_mc, self.cut_in_mc = int(parts[0]), int(parts[1])
+            if event.band is not None:
+                self.cut_out_mc, self.cut_in_mc = event.band.cut_out_mc, event.band.cut_in_mc
 
 
 class _Runs:

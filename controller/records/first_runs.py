@@ -7,26 +7,20 @@ import sqlite3
 from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
-from controller.domain.json_text import json_text
+from controller.domain.first_run import FIRST_RUN_CODEC, FirstRun
 from controller.records.reader import fetched
 from controller.records.schema import migrate
 
 _LAST = "SELECT at_utc_ms, who, signed, document FROM first_runs ORDER BY id DESC LIMIT 1"
 
 
-def keep_first_run(
-    path: Path, document: dict[str, Any], *, at: datetime, who: str, signed: bool
-) -> None:
+def keep_first_run(path: Path, run: FirstRun) -> None:
     """Put a first run into the records of an instance that does not run.
 
     Args:
         path: The database; created if need be.
-        document: What was checked.
-        at: When, aware.
-        who: Who did it.
-        signed: Whether it was signed off.
+        run: What was checked, by whom.
 
     Raises:
         OSError: The database cannot be written.
@@ -39,17 +33,17 @@ def keep_first_run(
             file.execute(
                 "INSERT INTO first_runs (at_utc_ms, who, signed, document) VALUES (?, ?, ?, ?)",
                 (
-                    round(at.timestamp() * 1000),
-                    who,
-                    int(signed),
-                    json_text(document),
+                    round(run.at.timestamp() * 1000),
+                    run.who,
+                    int(run.signed),
+                    FIRST_RUN_CODEC.text(run),
                 ),
             )
     except (sqlite3.Error, ValueError) as error:
         raise OSError(f"{path}: {error}") from error
 
 
-def last_first_run(path: Path) -> dict[str, Any] | None:
+def last_first_run(path: Path) -> FirstRun | None:
     """Return the newest first run, None where there is none.
 
     Args:
@@ -57,6 +51,7 @@ def last_first_run(path: Path) -> dict[str, Any] | None:
 
     Raises:
         OSError: It is there and cannot be read.
+        UnreadableError: The first run in it is damaged.
     """
     if not path.is_file():
         return None
@@ -68,10 +63,9 @@ def last_first_run(path: Path) -> dict[str, Any] | None:
         raise
     if not rows:
         return None
-    at_ms, who, signed, document = rows[0]
-    return {
-        **json.loads(document),
-        "at": datetime.fromtimestamp(at_ms / 1000, UTC).isoformat(timespec="seconds"),
-        "who": who,
-        "signed": bool(signed),
-    }
+    at_ms, who, signed, text = rows[0]
+    checked = json.loads(text)
+    if isinstance(checked, dict):  # the columns count: 0.1.0 kept these three in them alone
+        at = datetime.fromtimestamp(at_ms / 1000, UTC).isoformat(timespec="seconds")
+        checked |= {"at": at, "who": who, "signed": bool(signed)}
+    return FIRST_RUN_CODEC.read(json.dumps(checked))

@@ -10,6 +10,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from controller.domain.events import RecordedEvent
+
 THINNED_MS = 300_000
 """Length of a row that old readings are thinned to."""
 PAGE = 5000
@@ -122,17 +124,6 @@ def first_reading_at(path: Path, *, since: datetime) -> datetime | None:
                 raise
             found += [at_ms + ahead_ms for (at_ms,) in rows if at_ms is not None]
     return datetime.fromtimestamp(min(found) / 1000, UTC) if found else None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RecordedEvent:
-    """Something that happened: an alarm raised or cleared, a trip, a stage put in force."""
-
-    at: datetime
-    """Aware, UTC."""
-    kind: str
-    name: str
-    detail: str
 
 
 def read_events(

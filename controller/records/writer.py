@@ -20,11 +20,11 @@ from typing import Any
 
 from controller.core.law import Band
 from controller.core.state import Decision, EventKind, Inputs
+from controller.domain.events import BAND, BandPoints
 from controller.domain.temperatures import Reading, Seen
 from controller.records.schema import migrate
 from controller.records.thinning import give_back, thin_once
 
-BAND, STAGE, REFUSED = "band", "stage", "refused"
 """Kinds of event that are no decision: the band in force (name: cut-out and cut-in [m°C]), the
 stage (name: the stage), and readings that were refused (name: the probe; how many, and why)."""
 
@@ -118,7 +118,8 @@ class RecordsWriter:
                 self._events.append((at_ms, event.kind.value, event.name, event.detail))
         if inputs.band is not self._band:
             band = self._band = inputs.band
-            self._events.append((at_ms, BAND, f"{band.cut_out_mc} {band.cut_in_mc}", ""))
+            points = BandPoints(cut_out_mc=band.cut_out_mc, cut_in_mc=band.cut_in_mc)
+            self._events.append((at_ms, BAND, points.text, ""))
             self._wake.set()
         if decision.events:
             self._wake.set()

@@ -10,12 +10,13 @@ from time import monotonic as _monotonic
 
 import structlog
 
+from controller.domain.events import REFUSED, STAGE
 from controller.domain.places import records_path
 from controller.domain.requests import Kind, SetStage
 from controller.errors import ControllerError, OutputError, SettingsError
 from controller.records.boot import boot_id, boottime
 from controller.records.requests import REQUESTS, newest
-from controller.records.writer import REFUSED, STAGE, RecordsWriter
+from controller.records.writer import RecordsWriter
 from controller.service.chamber import (
     LostOutputsError,
     SourceOpener,

@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from controller.cli import first_run
 from controller.cli.first_run import (
     DONE,
     FAILED,
@@ -22,6 +21,7 @@ from controller.cli.first_run import (
 )
 from controller.cli.first_run_words import words_of
 from controller.cli.main import EX_TEMPFAIL, coldpin, status_of
+from controller.domain.first_run import CheckedStep
 from controller.domain.places import RECORDS
 from controller.outputs.dry import DryOutput
 from controller.records.first_runs import last_first_run
@@ -130,12 +130,12 @@ def quick(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
     monkeypatch.setattr("controller.cli.first_run.time.sleep", lambda _: None)
 
     def stepped(*_: object) -> object:
-        return first_run.Step(name="prime", outcome=DONE, note="cold after 12 s")
+        return CheckedStep(name="prime", outcome=DONE, note="cold after 12 s")
 
     monkeypatch.setattr("controller.cli.first_run.prime_step", stepped)
     monkeypatch.setattr(
         "controller.cli.first_run.probes_step",
-        lambda *_: first_run.Step(name="probes", outcome=DONE),
+        lambda *_: CheckedStep(name="probes", outcome=DONE),
     )
     return tmp_path
 
@@ -157,8 +157,8 @@ def test_a_run_in_which_nothing_failed_is_signed_and_kept(quick: Path) -> None:
     assert document["signed"] is True
     found = last_first_run(quick / RECORDS)
     assert found is not None
-    assert found["who"] == "Tove"
-    assert [s["outcome"] for s in found["steps"] if s["name"] == "alarm"] == [SKIPPED]
+    assert found.who == "Tove"
+    assert found.named(SKIPPED) == ["alarm"]
     assert words_of(found).startswith("signed off by Tove on ")
     assert words_of(found).endswith("left out: alarm")
 
@@ -175,7 +175,7 @@ def test_a_load_that_ran_at_power_up_cannot_be_signed(quick: Path) -> None:
     assert "failed: power-up" in str(error)
     found = last_first_run(quick / RECORDS)
     assert found is not None
-    assert found["signed"] is False
+    assert found.signed is False
     assert "not signed off" in words_of(found)
 
 

@@ -10,10 +10,11 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from controller.cli.main import status_of
+from controller.domain.events import RecordedEvent
 from controller.domain.requests import LoggedSwap
 from controller.history.importing import reading_at
 from controller.history.report import Report, Stood, report_of
-from controller.records.reader import RecordedEvent, RecordedReading
+from controller.records.reader import RecordedReading
 from controller.settings.shipped import shipped_config
 
 BEGINS = datetime(2026, 7, 1, 12, 0, tzinfo=UTC)

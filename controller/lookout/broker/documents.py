@@ -11,6 +11,7 @@ from pydantic import Field
 
 from controller.domain.alarms import Alarm
 from controller.domain.codec import Codec
+from controller.domain.events import BandPoints, band_points
 from controller.domain.forecast import PublishedForecast
 from controller.domain.instants import FINITE, require_aware
 from controller.domain.status import Status
@@ -85,6 +86,8 @@ class EventDocument(_Document):
     kind: str
     name: str
     detail: str
+    band: BandPoints | None = None
+    """The band that was put in force; None where this is no such event."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,6 +232,7 @@ class Messages:
                 kind=event.kind,
                 name=event.name,
                 detail=event.detail,
+                band=band_points(event.kind, event.name),
             ),
         )
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from controller.core.state import EventKind
 from controller.domain.alarm_guide import alarm_title
+from controller.domain.events import RecordedEvent
 from controller.domain.requests import (
     Acknowledge,
     FrozenThrough,
@@ -21,7 +22,7 @@ from controller.domain.requests import (
     SetStage,
 )
 from controller.pictures.words import moment
-from controller.records.reader import RecordedEvent, read_events
+from controller.records.reader import read_events
 from controller.records.requests import asked_since
 
 MOST = 30

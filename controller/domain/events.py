@@ -1,0 +1,48 @@
+"""What happened, as the records keep it."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import datetime
+
+BAND, STAGE, REFUSED = "band", "stage", "refused"
+"""Kinds of event that no decision of the law brings: a band or stage put in force, and a reading
+that was refused."""
+_POINTS = re.compile(r"(-?\d{1,6}) (-?\d{1,6})", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BandPoints:
+    """The switching points of a band [m°C]."""
+
+    cut_out_mc: int
+    cut_in_mc: int
+
+    @property
+    def text(self) -> str:
+        """As the records keep it, in the place of an event's name."""
+        return f"{self.cut_out_mc} {self.cut_in_mc}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordedEvent:
+    """An alarm raised or cleared, a trip, a phase, a stage or band put in force."""
+
+    at: datetime
+    """Aware, UTC."""
+    kind: str
+    name: str
+    """The load, phase, trip, alarm or stage; of a band its points, for which there is `band`."""
+    detail: str
+
+    @property
+    def band(self) -> BandPoints | None:
+        """The band that was put in force; None where this is no such event."""
+        return band_points(self.kind, self.name)
+
+
+def band_points(kind: str, name: str) -> BandPoints | None:
+    """Return the band that an event put in force; None where it is none, or cannot be read."""
+    found = _POINTS.fullmatch(name) if kind == BAND else None
+    return None if found is None else BandPoints(cut_out_mc=int(found[1]), cut_in_mc=int(found[2]))
