@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from controller.domain.first_run import FIRST_RUN_CODEC, FirstRun
+from controller.domain.json_text import json_text
 from controller.records.reader import fetched
 from controller.records.schema import migrate
 
@@ -68,4 +69,4 @@ def last_first_run(path: Path) -> FirstRun | None:
     if isinstance(checked, dict):  # the columns count: 0.1.0 kept these three in them alone
         at = datetime.fromtimestamp(at_ms / 1000, UTC).isoformat(timespec="seconds")
         checked |= {"at": at, "who": who, "signed": bool(signed)}
-    return FIRST_RUN_CODEC.read(json.dumps(checked))
+    return FIRST_RUN_CODEC.read(json_text(checked))
