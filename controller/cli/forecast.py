@@ -13,7 +13,7 @@ from controller.cli.instants import instant
 from controller.domain.forecast import FORECAST_CODEC, PublishedForecast
 from controller.domain.places import state_directory
 from controller.errors import RecordError
-from controller.lookout.forecasting import Forecaster
+from controller.lookout.forecasting import RecordsForecaster
 from controller.pictures import words
 from controller.settings.load import read_settings
 
@@ -37,7 +37,7 @@ def forecast(config: Path, as_of_text: str | None, as_json: bool) -> None:
         as_of = instant(as_of_text, option="--as-of", zone=settings.site.zone())
     place = state_directory(config)
     try:
-        made = Forecaster(settings, place, folder=config.parent).forecast(as_of)
+        made = RecordsForecaster(settings, place, folder=config.parent).forecast(as_of)
     except (OSError, ArithmeticError) as error:
         raise RecordError(f"no forecast can be made: {error}") from None
     if as_json:

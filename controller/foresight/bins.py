@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import math
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 BIN_S = 300.0
 HELD_S = 180.0
 """A reading holds until the next one, but no longer than this [s]: records keep one a minute."""
+SETTLED_S = 1200.0
+"""Records come in batches: a bin is closed for good this long after its end [s]."""
 LEAST_COVERED = 0.4
 """A mean over less of its five minutes than this is no reading [-]."""
 
@@ -107,6 +111,64 @@ class _Making:
         made = Bin(self._start_s, air_c, water_c, room_c, duty, low_c)
         self._clear()
         return made
+
+
+class BinLog:
+    """Samples as they come, and the bins that they fill; a bin is filled once."""
+
+    def __init__(self) -> None:
+        self._closed: list[Bin] = []
+        self._open: list[Sample] = []
+        """What the bins to come are made of: since just before the end of the last closed one."""
+
+    @property
+    def newest_s(self) -> float | None:
+        """Instant of the newest sample [s since 1970], None before the first."""
+        return self._open[-1].at_s if self._open else None
+
+    def add(self, samples: Iterable[Sample], *, since_s: float | None = None) -> None:
+        """Take more samples.
+
+        Args:
+            samples: In the order of time.
+            since_s: What came before for this instant and later is replaced by them; None: they
+                follow what is here.
+        """
+        if since_s is not None:
+            while self._closed and self._closed[-1].end_s > since_s:
+                self._closed.pop()
+            self._open = [sample for sample in self._open if sample.at_s < since_s]
+        self._open.extend(samples)
+
+    def forget_before(self, since_s: float) -> None:
+        """Forget bins and samples that are older than this [s since 1970]."""
+        self._closed = [each for each in self._closed if each.start_s >= since_s]
+        self._open = [sample for sample in self._open if sample.at_s >= since_s]
+
+    def until(self, now_s: float) -> list[Bin]:
+        """Return the bins until an instant, without a hole from the first to the last whole one.
+
+        Args:
+            now_s: Samples at this instant or later are not looked at [s since 1970].
+        """
+        if self._closed and self._closed[-1].end_s > now_s:
+            return [each for each in self._closed if each.end_s <= now_s]
+        begins_s = self._closed[-1].end_s if self._closed else -math.inf
+        made = [each for each in bins_of(self._open, until_s=now_s) if each.start_s >= begins_s]
+        self._close(made, now_s)
+        return [*self._closed, *(each for each in made if each.end_s > self._closed_until_s)]
+
+    @property
+    def _closed_until_s(self) -> float:
+        return self._closed[-1].end_s if self._closed else -math.inf
+
+    def _close(self, made: Sequence[Bin], now_s: float) -> None:
+        newest_s = min(now_s, self._open[-1].at_s) if self._open else now_s
+        self._closed.extend(each for each in made if each.end_s <= newest_s - SETTLED_S)
+        ends_s = self._closed_until_s
+        first = bisect_left(self._open, ends_s, key=lambda sample: sample.at_s)
+        if first > 0:  # the one before reaches into the bin
+            del self._open[: first - 1]
 
 
 def line_to(values: Sequence[float | None], *, bins: int) -> float | None:

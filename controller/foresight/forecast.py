@@ -6,18 +6,22 @@ The same bins, logs and instant give the same forecast.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from random import Random
+from typing import NamedTuple
 
+from controller.foresight.air_side import Terms
 from controller.foresight.algebra import Matrix, Vector, cholesky
 from controller.foresight.band import SPENT_FOR_S
 from controller.foresight.bins import BIN_S, Bin
-from controller.foresight.forward import FARTHEST_S, End, run_out
+from controller.foresight.forward import FARTHEST_S, STEPS, End, run_out
 from controller.foresight.learning import Learning
 from controller.foresight.situation import Situation
 from controller.foresight.swaps import Logged, Swap, find_swaps
-from controller.foresight.water_side import HIGHEST, LOWEST, WIDENED, Water, WaterSide
+from controller.foresight.unknowns import WIDENED, Unknowns, within_range
+from controller.foresight.water_side import Water, WaterSide
 
 PAIRS = 24
 DISTURBED = 0.08
@@ -129,63 +133,63 @@ def _judged(learning: Learning, situation: Situation) -> Forecast:
     )
 
 
+class _Draw(NamedTuple):
+    """One pair of draws: standard normals for water and load, and a load that wanders."""
+
+    of_water: list[float]
+    of_load: list[float]
+    wander: list[float]
+    """By step, with a standard deviation of one."""
+
+
+@cache
+def _draws() -> tuple[_Draw, ...]:
+    """Return the same draws for every forecast, so that one differs from the next by its data."""
+    random = Random(1)  # noqa: S311 - repeatable draws, not a secret
+    keep = math.exp(-BIN_S / DISTURBANCE_LASTS_S)
+    shake = math.sqrt(1.0 - keep * keep)
+    draws = []
+    for _ in range(PAIRS):
+        of_water = [random.gauss(0.0, 1.0) for _ in Unknowns._fields]
+        of_load = [random.gauss(0.0, 1.0) for _ in Terms._fields]
+        level, wander = 0.0, []
+        for _ in range(STEPS):
+            level = keep * level + shake * random.gauss(0.0, 1.0)
+            wander.append(level)
+        draws.append(_Draw(of_water, of_load, wander))
+    return tuple(draws)
+
+
 def _ensemble(situation: Situation) -> tuple[list[float], list[float]]:
     """Return ends [s ahead] and reserves [kJ] under what is not known, each in order."""
-    random = Random(round(situation.swap.at_s))  # noqa: S311 - repeatable draws, not a secret
     belief, load = situation.fitted.belief, situation.load
     water_root = cholesky([[WIDENED * value for value in row] for row in belief.covariance])
     load_root = cholesky(load.covariance)
     around = situation.around
     ends_s: list[float] = []
     reserves_kj: list[float] = []
-    for _ in range(PAIRS):
-        of_water = [random.gauss(0.0, 1.0) for _ in water_root]
-        of_load = [random.gauss(0.0, 1.0) for _ in load_root]
-        waves = [random.gauss(0.0, 1.0) for _ in range(int(FARTHEST_S / BIN_S))]
+    for draw in _draws():
         for sign in (1.0, -1.0):
-            values = [
-                min(max(value, low), high)
-                for value, low, high in zip(
-                    _drawn(belief.mean, water_root, of_water, sign), LOWEST, HIGHEST, strict=True
-                )
-            ]
+            values = within_range(_drawn(belief.mean, water_root, draw.of_water, sign))
             side = WaterSide(values, situation.sized)
-            states = side.run(situation.course.start, situation.course.steps)
-            water = Water(situation.water.water_c, states[-1].groups)
-            end = run_out(
-                situation.start,
-                water,
-                side,
-                replace(
-                    around,
-                    values=_drawn(load.mean, load_root, of_load, sign),
-                    disturbance_k=_disturbance(waves, sign * DISTURBED * load.typical_k),
-                ),
+            water = Water(situation.water.water_c, situation.fitted.groups_at(values))
+            drawn = replace(
+                around,
+                values=Terms(*_drawn(load.mean, load_root, draw.of_load, sign)),
+                wander=draw.wander,
+                wander_k=sign * DISTURBED * load.typical_k,
             )
+            end = run_out(situation.start, water, side, drawn)
             ends_s.append(FARTHEST_S if end is None else end.ahead_s)
             reserves_kj.append(_reserve_kj(side, water, end))
     return sorted(ends_s), sorted(reserves_kj)
 
 
-def _drawn(mean: Vector, root: Matrix, normals: Vector, sign: float) -> Vector:
+def _drawn(mean: Sequence[float], root: Matrix, normals: Vector, sign: float) -> Vector:
     return [
         value + sign * sum(r * z for r, z in zip(row, normals, strict=True))
         for value, row in zip(mean, root, strict=True)
     ]
-
-
-def _disturbance(waves: Vector, sd_k: float) -> Callable[[int], float]:
-    """Return a load that wanders, asked for step after step [K]."""
-    keep = math.exp(-BIN_S / DISTURBANCE_LASTS_S)
-    shake_k = sd_k * math.sqrt(1.0 - keep * keep)
-    level_k = 0.0
-
-    def at(index: int) -> float:
-        nonlocal level_k
-        level_k = keep * level_k + shake_k * waves[index]
-        return level_k
-
-    return at
 
 
 def _reserve_kj(side: WaterSide, water: Water, end: End | None) -> float:

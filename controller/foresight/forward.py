@@ -3,30 +3,23 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
-from controller.foresight.air_side import (
-    BASE,
-    BREAK,
-    COS,
-    RATE,
-    ROOM,
-    SLOW,
-    SLOW_S,
-    TODAY_LASTS_S,
-    Load,
-)
+from controller.foresight.air_side import COLD_AT_K, SLOW_S, HeatLoad, Terms, wave_terms
 from controller.foresight.band import SPENT_BY_K, SPENT_FOR_S, HeldBand
 from controller.foresight.bins import BIN_S
 from controller.foresight.lights import Lights
-from controller.foresight.room_side import day_wave
 from controller.foresight.sized import OUT_OF_ROOM_K
 from controller.foresight.water_side import Step, Water, WaterSide, coil_k
 
 FARTHEST_S = 60 * 3600.0
+STEPS = int(FARTHEST_S / BIN_S)
 NEARLY_UNBROKEN = 0.85
+"""From this share of time cooling on, the mean of the air slides to cut-out [-]."""
 _SHORTEST_RATE_S = 300.0
+_SLOW_SHARE = 1.0 - math.exp(-BIN_S / SLOW_S)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,6 +54,66 @@ RoomAhead = Callable[[float, float], float]
 """Room [°C] at a local hour, so many seconds from now."""
 
 
+class Ambient(NamedTuple):
+    """What acts on the chamber over one step."""
+
+    wave: tuple[float, float, float, float]
+    room_c: float
+    cut_in_c: float
+    cut_out_c: float
+    today_share: float
+    """What is left of today's distance [-]."""
+    lit: bool
+
+
+class Outlook:
+    """What will act on the chamber, step by step; made once and used by every run."""
+
+    def __init__(
+        self,
+        *,
+        hour: float,
+        room: RoomAhead,
+        band: HeldBand,
+        lights: Lights | None,
+        today_lasts_s: float,
+        later_s: float = 0.0,
+    ) -> None:
+        """Begin at an instant.
+
+        Args:
+            hour: Local hour then.
+            room: The room from now on.
+            band: What the air is held between.
+            lights: Lights by the clock.
+            today_lasts_s: How long today's distance lasts [s].
+            later_s: How long from now that instant is [s].
+        """
+        self._hour, self._room, self._band, self._lights = hour, room, band, lights
+        self._lasts_s, self._later_s = today_lasts_s, later_s
+        self._steps: list[Ambient] = []
+
+    def at(self, index: int) -> Ambient:
+        """Return what acts over a step."""
+        while len(self._steps) <= index:
+            self._steps.append(self._ambient(len(self._steps)))
+        return self._steps[index]
+
+    def _ambient(self, index: int) -> Ambient:
+        ahead_s = (index + 0.5) * BIN_S
+        hour = self._hour + ahead_s / 3600.0
+        from_now_s = self._later_s + ahead_s
+        cut_in_c, cut_out_c = self._band.at(hour)
+        return Ambient(
+            wave=wave_terms(hour),
+            room_c=self._room(hour, from_now_s),
+            cut_in_c=cut_in_c,
+            cut_out_c=cut_out_c,
+            today_share=math.exp(-from_now_s / self._lasts_s),
+            lit=self._lights is not None and self._lights.on(hour),
+        )
+
+
 @dataclass(frozen=True, slots=True)
 class Ahead:
     """One step of the run."""
@@ -80,18 +133,18 @@ class Ahead:
 class Surroundings:
     """What acts on the chamber in the run."""
 
-    load: Load
+    load: HeatLoad
     """The load as it was learned."""
-    values: list[float]
+    values: Terms
     """Its coefficients in this run."""
-    room: RoomAhead
+    outlook: Outlook
     room_probe: bool
     """Whether the load was learned with a room probe."""
-    band: HeldBand
-    lights: Lights | None = None
-    """Lights by the clock."""
-    disturbance_k: Callable[[int], float] | None = None
-    """Load that nobody foresaw, by step [K]."""
+    margin_k: float
+    """The reservoir must be this much colder than the air to be used [K]."""
+    wander: Sequence[float] = ()
+    """Load that nobody expected, by step, as a share of `wander_k`; empty: none."""
+    wander_k: float = 0.0
 
 
 def run_out(start: Start, water: Water, side: WaterSide, around: Surroundings) -> End | None:
@@ -102,10 +155,7 @@ def run_out(start: Start, water: Water, side: WaterSide, around: Surroundings) -
     return None
 
 
-# one straight run: three regimes share the state, and a call more in each step would be felt
-def run_ahead(  # noqa: C901, PLR0912, PLR0915
-    start: Start, water: Water, side: WaterSide, around: Surroundings
-) -> Iterator[Ahead]:
+def run_ahead(start: Start, water: Water, side: WaterSide, around: Surroundings) -> Iterator[Ahead]:
     """Yield the chamber step by step, to `FARTHEST_S`.
 
     Cycling, the air is held at its mean; close to a run without a break that mean slides to
@@ -117,84 +167,118 @@ def run_ahead(  # noqa: C901, PLR0912, PLR0915
         side: Its equation.
         around: Load, room and band.
     """
-    load, values, band = around.load, around.values, around.band
-    lights = around.lights
-    air_c, slow_c = start.air_c, start.slow_c
-    unbroken, came_back = start.unbroken, start.came_back
-    warm_s = start.too_warm_for_s
-    slow_share = 1.0 - math.exp(-BIN_S / SLOW_S)
-    per_room, per_slow = values[ROOM], values[SLOW]
-    rate_s = max(_SHORTEST_RATE_S, values[RATE])
-    break_k = values[BREAK]
-    offset, dry = load.offset, load.dry
+    air = _Air(start, around)
     end: End | None = None
-    for index in range(int(FARTHEST_S / BIN_S)):
-        ahead_s = (index + 0.5) * BIN_S
-        hour = start.hour + ahead_s / 3600.0
-        room_c = around.room(hour, ahead_s)
-        cut_in_c, cut_out_c = band.at(hour)
-        middle_c = 0.5 * (cut_in_c + cut_out_c)
+    outlook = around.outlook
+    for index in range(STEPS):
+        ambient = outlook.at(index)
+        demand = air.demand(ambient, index)
+        duty = None if air.unbroken else air.cycle(ambient, demand, water)
+        if duty is None:
+            duty = air.run_on(ambient, demand, water)
+        if air.warm_s >= SPENT_FOR_S and end is None:
+            end = End(max(0.0, (index + 1) * BIN_S - air.warm_s), water.water_c)
+        air.slow_c += _SLOW_SHARE * (air.air_c - air.slow_c)
+        water = side.after(water, Step(duty, air.air_c, ambient.room_c))
+        yield Ahead(
+            (index + 1) * BIN_S, air.air_c, air.slow_c, max(0.0, air.air_c - ambient.cut_in_c),
+            water, end,
+        )  # fmt: skip
+
+
+class _Air:
+    """The air in a run, and how the coil works to hold it."""
+
+    __slots__ = ("_around", "_held_over_k", "_rate_s", "_slope", "air_c", "came_back", "slow_c",
+                 "unbroken", "warm_s")  # fmt: skip
+
+    def __init__(self, start: Start, around: Surroundings) -> None:
+        values = around.values
+        self._around = around
+        self._held_over_k = start.over_middle_k
+        self._slope = values.room + values.slow
+        self._rate_s = max(_SHORTEST_RATE_S, values.rate)
+        self.air_c, self.slow_c = start.air_c, start.slow_c
+        self.unbroken, self.came_back = start.unbroken, start.came_back
+        self.warm_s = start.too_warm_for_s
+
+    def demand(self, ambient: Ambient, index: int) -> float:
+        """Return the load of this step with the air at 0 °C; it falls along the slope [K]."""
+        around = self._around
+        values, load = around.values, around.load
+        cos, sin, cos2, sin2 = ambient.wave
         base_k = (
-            values[BASE]
-            + sum(a * b for a, b in zip(values[COS : COS + 4], day_wave(hour), strict=True))
-            + load.today_k * math.exp(-ahead_s / TODAY_LASTS_S)
+            values.base
+            + values.cos * cos
+            + values.sin * sin
+            + values.cos2 * cos2
+            + values.sin2 * sin2
+            + load.today_k * ambient.today_share
         )
-        if lights is not None and lights.on(hour):
+        if ambient.lit:
             base_k += load.lights_k
-        if around.disturbance_k is not None:
-            base_k += around.disturbance_k(index)
-        outside_c = room_c - OUT_OF_ROOM_K if around.room_probe else middle_c
+        if around.wander:
+            base_k += around.wander_k * around.wander[index]
+        outside_c = (
+            ambient.room_c - OUT_OF_ROOM_K
+            if around.room_probe
+            else 0.5 * (ambient.cut_in_c + ambient.cut_out_c)
+        )
+        return base_k + values.room * outside_c + values.slow * self.slow_c
 
-        # load at an air temperature, as a line in it
-        level_k = base_k + per_room * outside_c + per_slow * slow_c
-        slope = per_room + per_slow
+    def cycle(self, ambient: Ambient, demand: float, water: Water) -> float | None:
+        """Hold the air at its mean; return the share of time cooling, None where it is too little.
 
-        duty = 1.0
-        if not unbroken:
-            held_c = middle_c + start.over_middle_k
-            wanted_k = level_k - slope * held_c
-            able_k = coil_k(held_c - water.water_c, offset, dry)
-            duty = 2.0 if able_k <= 0.0 else max(0.0, wanted_k / able_k)
-            if water.water_c > held_c - band.margin_k:
-                duty = 2.0
-            if duty > NEARLY_UNBROKEN:
-                lower = min(1.0, (duty - NEARLY_UNBROKEN) / (1.0 - NEARLY_UNBROKEN))
-                held_c += lower * (cut_out_c - held_c)
-                wanted_k = level_k - slope * held_c
-                able_k = coil_k(held_c - water.water_c, offset, dry)
-                if able_k < wanted_k or water.water_c > held_c - band.margin_k:
-                    unbroken = True
-                    air_c = cut_out_c
-                    duty = 1.0
-                else:
-                    duty = wanted_k / able_k
-            if not unbroken:
-                air_c = held_c
-                came_back = True
-        if unbroken:
-            usable = water.water_c <= air_c - band.margin_k
-            able_k = coil_k(air_c - water.water_c, offset, dry) if usable else 0.0
-            duty = 1.0 if usable else 0.0
-            # implicit in the air: its own share of load and coil brings it back
-            rise_k = (level_k - slope * air_c - (break_k if usable else 0.0) - able_k) * BIN_S
-            air_was_c = air_c
-            air_c += rise_k / (rate_s + (slope + (1.0 if usable else 0.0)) * BIN_S)
-            if air_c <= cut_out_c:
-                unbroken = False
-            came_back = came_back or air_c <= cut_in_c
-            limit_c = cut_in_c + SPENT_BY_K
-            # air that still rises above the limit will not come back by this set
-            if air_c > limit_c and (came_back or rise_k > 0.0):
-                over_s = BIN_S
-                if air_was_c < limit_c:
-                    over_s = BIN_S * (air_c - limit_c) / (air_c - air_was_c)
-                warm_s += over_s
-                if warm_s >= SPENT_FOR_S and end is None:
-                    end = End(max(0.0, (index + 1) * BIN_S - warm_s), water.water_c)
-            else:
-                warm_s = 0.0
+        None leaves the air at cut-out, from where it goes on without a break.
+        """
+        middle_c = 0.5 * (ambient.cut_in_c + ambient.cut_out_c)
+        held_c = middle_c + self._held_over_k
+        duty = self._duty(held_c, demand, water)
+        if duty > NEARLY_UNBROKEN:
+            lower = min(1.0, (duty - NEARLY_UNBROKEN) / (1.0 - NEARLY_UNBROKEN))
+            held_c += lower * (ambient.cut_out_c - held_c)
+            duty = self._duty(held_c, demand, water)
+            if duty > 1.0:
+                self.unbroken = True
+                self.air_c = ambient.cut_out_c
+                return None
+        self.air_c = held_c
+        self.came_back = True
+        self.warm_s = 0.0
+        return duty
+
+    def _duty(self, held_c: float, demand: float, water: Water) -> float:
+        """Return the share of time cooling that holds the air, above 1 where none does."""
+        load = self._around.load
+        x = held_c - water.water_c
+        able_k = coil_k(x, load.offset, load.dry)
+        if able_k <= 0.0 or x < self._around.margin_k:
+            return 2.0
+        wanted_k = demand - self._slope * held_c + self._around.values.cold * (x - COLD_AT_K)
+        return max(0.0, wanted_k / able_k)
+
+    def run_on(self, ambient: Ambient, demand: float, water: Water) -> float:
+        """Let the air follow load and coil without a break; return the share of time cooling."""
+        around = self._around
+        load, values = around.load, around.values
+        was_c, slope = self.air_c, self._slope
+        x = was_c - water.water_c
+        duty = 1.0 if x >= around.margin_k else 0.0
+        able_k = 0.0
+        if duty:
+            able_k = coil_k(x, load.offset, load.dry) + values.unbroken
+            able_k -= values.cold * (x - COLD_AT_K)
+        # implicit in the air: its own share of load and coil brings it back
+        rise_k = (demand - slope * was_c - able_k) * BIN_S
+        self.air_c = air_c = was_c + rise_k / (self._rate_s + (slope + duty) * BIN_S)
+        if air_c <= ambient.cut_out_c:
+            self.unbroken = False
+        self.came_back = self.came_back or air_c <= ambient.cut_in_c
+        limit_c = ambient.cut_in_c + SPENT_BY_K
+        # air that still rises above the limit will not come back by this set
+        if air_c > limit_c and (self.came_back or rise_k > 0.0):
+            over = (air_c - limit_c) / (air_c - was_c) if was_c < limit_c else 1.0
+            self.warm_s += over * BIN_S
         else:
-            warm_s = 0.0
-        slow_c += slow_share * (air_c - slow_c)
-        water = side.after(water, Step(min(1.0, duty), air_c, room_c))
-        yield Ahead((index + 1) * BIN_S, air_c, slow_c, max(0.0, air_c - cut_in_c), water, end)
+            self.warm_s = 0.0
+        return duty

@@ -1,62 +1,60 @@
 """What earlier sets of packs taught, kept from one forecast to the next.
 
-It is made anew when the past looks different from what it was: a swap logged late moves everything
-that was learned after it.
+It is made anew when the past looks different from what it was: a pack change logged late moves
+everything that was learned after it.
 """
 
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
-from controller.foresight.air_side import AirSide, Load, Point
+from controller.foresight.air_side import AirSide, HeatLoad
 from controller.foresight.algebra import Vector
 from controller.foresight.band import HeldBand
 from controller.foresight.bins import BIN_S, Bin
 from controller.foresight.course import HourAt, course_of, due_seen, groups_after
 from controller.foresight.forward import run_out
 from controller.foresight.outdoors import Outdoors
-from controller.foresight.room_side import Room, learned_room, sized_room
+from controller.foresight.room_side import Room, RoomRow, learned_room, room_row, sized_room
 from controller.foresight.situation import Situation, present_water, start_of
 from controller.foresight.sized import Sized
 from controller.foresight.swaps import FALL_BINS, FALL_K, Swap
-from controller.foresight.water_side import (
-    COIL,
-    FROZEN,
-    Belief,
-    Course,
-    Group,
-    WaterSide,
-    first_belief,
-    fit,
-    gone,
-    next_belief,
-    told_not_through,
-)
+from controller.foresight.unknowns import Belief, first_belief, next_belief, not_frozen_through
+from controller.foresight.water_fit import fit, with_knee
+from controller.foresight.water_side import Course, Group, WaterSide
 
-MOST_CYCLES = 12
-"""Sets of packs that are looked back at when everything is learned anew."""
-PAST_CYCLES = 5
 LEADS_S = (3600.0, 3 * 3600.0, 6 * 3600.0)
-FIRST_GUESS_S = (300.0, 1500.0, 1500.0)
+FIRST_GUESS_S = (0.0, 0.0, 0.0)
 """Error supposed before any was seen, by lead: late [s]."""
+JUDGED_SETS = 6
+"""Past ends that are forecast again."""
+SPARE_SETS = 6
+"""So many more are looked back at, because not every set was left until its end."""
 FADING = 0.8
+"""Weight of a past error beside that of the next set [-]."""
 LEAST_FROZEN = 0.83
 """A set less frozen than this teaches nothing about the next one."""
+ROOM_BINS = 6
+"""The room is looked at once each half hour."""
 SHORTEST_BINS = 6
+LEAST_BINS_BEFORE = 9
+"""A past forecast is made again only this long after its swap."""
+USUAL_ERROR_S, USUAL_ERROR_SHARE = 2400.0, 0.5
+"""A past error beyond this and this share of its lead belongs to its set, not to the plant."""
 UNEXPLAINED = 0.6
 """Share of `FALL_K` that the packs in the water may not explain, for a fall to be a swap [-]."""
 
 
 @dataclass(frozen=True, slots=True)
-class _Past:
+class PastSet:
     """A set of packs that is over."""
 
-    begun_s: float
-    groups: tuple[Group, ...]
     due_s: float | None
-    through: bool | None
+    errors_s: dict[float, float] = field(default_factory=dict)
+    """By lead, how late its end would have been forecast with what was known then [s]."""
 
 
 class Learning:
@@ -76,16 +74,23 @@ class Learning:
         self.hour_at = hour_at
         self.room_probe = room_probe
         self.outdoors: Outdoors | None = None
-        """The weather to come, where somebody foretells it; may be put anew at any time."""
+        """The weather to come, where there is a forecast of it; may be put anew at any time."""
         self.first_belief = first_belief(sized)
-        self._forget()
+        self.forget()
 
-    def _forget(self) -> None:
+    def forget(self) -> None:
+        """Begin anew with what sizing says."""
+        self._begins_s = -math.inf
+        self._hours: Vector = []
+        self._rooms: list[RoomRow] = []
+        self._rooms_until = 0
         self._known: list[tuple[float, int | None]] = []
-        self._past: list[_Past] = []
+        self._past: list[PastSet] = []
         self._judged: dict[tuple[float, float], bool] = {}
         self._groups: tuple[Group, ...] = ()
         self._air = AirSide(self.sized, self.band, room_probe=self.room_probe)
+        self._shape_at_s: float | None = None
+        """End of the last set, where the coil's shape was not learned from it yet."""
         self._errors_s = dict(zip(LEADS_S, FIRST_GUESS_S, strict=True))
         self.belief = self.first_belief
         """What is believed of the reservoir's unknowns before the next set."""
@@ -118,15 +123,33 @@ class Learning:
         Returns:
             None where the packs have only just gone in.
         """
-        hours = [self.hour_at(each.start_s + 0.5 * BIN_S) for each in bins]
+        hours = self._hours_of(bins)
         swap = self._caught_up(bins, hours, list(swaps))
         first = _index(bins, swap.at_s)
         if len(bins) - first < 2:
             return None
         groups = groups_after(swap, self._groups, self.sized.packs_in_set)
+        return self._stands(bins, hours, swap, groups)
+
+    def _load(self, bins: Sequence[Bin], hours: Vector) -> HeatLoad:
+        """Return the load as it is known at the end of *bins*."""
         points = self._air.points(bins, hours)
-        load = self._air.load(points, now_s=bins[-1].end_s, coil_w_k=self._coil_w_k())
-        return self._stands(bins, hours, swap, groups, load)
+        coil_w_k = self._coil_w_k()
+        if self._shape_at_s is not None:
+            at_s, self._shape_at_s = self._shape_at_s, None
+            until = [point for point in points if point.end_s <= at_s]
+            self._air.learn_shape(until, now_s=at_s, coil_w_k=coil_w_k)
+        return self._air.load(points, now_s=bins[-1].end_s, coil_w_k=coil_w_k)
+
+    def _hours_of(self, bins: Sequence[Bin]) -> Vector:
+        """Return the local hour of the middle of each bin."""
+        begins_s = bins[0].start_s
+        if begins_s != self._begins_s:
+            self.forget()  # what is kept counts from the first bin
+            self._begins_s = begins_s
+        for each in bins[len(self._hours) :]:
+            self._hours.append(self.hour_at(each.start_s + 0.5 * BIN_S))
+        return self._hours[: len(bins)]
 
     def _stands(
         self,
@@ -134,12 +157,12 @@ class Learning:
         hours: Vector,
         swap: Swap,
         groups: tuple[Group, ...],
-        load: Load,
     ) -> Situation:
         first = _index(bins, swap.at_s)
         room = self._room(bins, hours)
         course = self._course(bins[first:], groups, room)
-        fitted = gone(fit(self._prior(swap), course, self.sized), course, self.sized)
+        fitted = fit(self._prior(swap), course, self.sized)
+        fitted = with_knee(fitted, course, self.sized)
         now_s = bins[-1].end_s
         return Situation(
             now_s=now_s,
@@ -149,7 +172,7 @@ class Learning:
             fitted=fitted,
             start=start_of(bins, hours, first=first, hour_now=self.hour_at(now_s), band=self.band),
             water=present_water(course, fitted),
-            load=load,
+            load=self._load(bins, hours),
             room=self._under_weather(room, now_s),
             band=self.band,
             room_probe=self.room_probe,
@@ -161,11 +184,10 @@ class Learning:
         if self._known and self._known[0] in keys:
             swaps = swaps[keys.index(self._known[0]) :]
         else:
-            self._forget()
-            swaps = swaps[-MOST_CYCLES:]
+            self.forget()
         number = 0
         present = swaps[0]
-        for swap in swaps[1:]:
+        for place, swap in enumerate(swaps[1:], start=1):
             key = (present.at_s, present.packs)
             if number < len(self._known) and self._known[number] != key:
                 break
@@ -173,13 +195,14 @@ class Learning:
                 continue
             if number == len(self._known):
                 until = _index(bins, swap.at_s)
-                self._finish(bins[:until], hours[:until], present)
+                judged = len(swaps) - 1 - place <= JUDGED_SETS + SPARE_SETS
+                self._finish(bins[:until], hours[:until], present, judged=judged)
                 self._known.append(key)
             number += 1
             present = swap
         if number == len(self._known):
             return present
-        self._forget()  # the past is not what it was
+        self.forget()  # the past is not what it was
         return self._caught_up(bins, hours, swaps)
 
     def _is_swap(self, bins: Sequence[Bin], hours: Vector, before: Swap, fall: Swap) -> bool:
@@ -205,78 +228,83 @@ class Learning:
             self._judged[key] = swap
         return swap
 
-    def _finish(self, bins: Sequence[Bin], hours: Vector, swap: Swap) -> None:
-        """Learn from a set of packs that is over at the end of *bins*."""
+    def _finish(self, bins: Sequence[Bin], hours: Vector, swap: Swap, *, judged: bool) -> None:
+        """Learn from a set of packs that is over at the end of *bins*.
+
+        Args:
+            bins: Until the next set went in.
+            hours: Local hour of the middle of each.
+            swap: How it went in.
+            judged: Whether its end is forecast again, to see how far off that was.
+        """
         first = _index(bins, swap.at_s)
         own = bins[first:]
         groups = groups_after(swap, self._groups, self.sized.packs_in_set)
         due_s = due_seen(own, self.band, self.hour_at)
-        self._past.append(_Past(bins[first].start_s, groups, due_s, swap.through) if own else
-                          _Past(swap.at_s, groups, None, swap.through))  # fmt: skip
+        past = PastSet(due_s)
+        if due_s is not None and judged:
+            past = PastSet(due_s, self._errors_again_s(bins, hours, swap, groups, due_s))
+        self._past.append(past)
         if len(own) < SHORTEST_BINS:
             return
         fitted = fit(
             self._prior(swap), self._course(own, groups, self._room(bins, hours)), self.sized
         )
-        frozen = math.exp(fitted.belief.mean[FROZEN])
+        frozen = math.exp(fitted.belief.mean.frozen)
         self._groups = tuple(
             group if group.frozen is not None else group._replace(frozen=frozen)
             for group in fitted.now.groups
         )
         if frozen >= LEAST_FROZEN:
             self.belief = next_belief(fitted.belief, first=self.first_belief)
-        points = self._air.points(bins, hours)
-        self._air.learn_shape(points, now_s=bins[-1].end_s, coil_w_k=self._coil_w_k())
+        self._shape_at_s = bins[-1].end_s
         if due_s is not None:
             self.dues += 1
-            self._judge_itself(bins, hours, points)
+            self._take_errors()
 
-    def _judge_itself(self, bins: Sequence[Bin], hours: Vector, points: list[Point]) -> None:
-        """Forecast the last dues again with what is known today, and keep the mean error.
-
-        The forecasts given then are no measure: they carry what was not known yet.
-        """
-        seen = [past for past in self._past if past.due_s is not None][-PAST_CYCLES:]
-        load = self._air.load(points, now_s=bins[-1].end_s, coil_w_k=self._coil_w_k())
+    def _take_errors(self) -> None:
+        """Keep the mean error of the past forecasts, by lead."""
         for lead_s, guess_s in zip(LEADS_S, FIRST_GUESS_S, strict=True):
             weights, total_s = 1.0, guess_s
-            for age, past in enumerate(reversed(seen)):
-                error_s = self._error_again_s(bins, hours, past, lead_s, load, points)
-                if error_s is None:
-                    continue
-                # an error far out of the usual belongs to its set, not to the plant
-                far = error_s / (2400.0 + 0.5 * lead_s)
+            past = [
+                each.errors_s[lead_s]
+                for each in self._past[-JUDGED_SETS - SPARE_SETS :]
+                if lead_s in each.errors_s
+            ]
+            for age, error_s in enumerate(reversed(past[-JUDGED_SETS:])):
+                far = error_s / (USUAL_ERROR_S + USUAL_ERROR_SHARE * lead_s)
                 weight = FADING**age / (1.0 + far * far)
                 weights += weight
                 total_s += weight * error_s
             self._errors_s[lead_s] = total_s / weights
 
-    # all of it is one instant's knowledge: a value of its own would only be unpacked again
-    def _error_again_s(  # noqa: PLR0917
+    def _errors_again_s(
         self,
         bins: Sequence[Bin],
         hours: Vector,
-        past: _Past,
-        lead_s: float,
-        load: Load,
-        points: list[Point],
-    ) -> float | None:
-        """Return the error of today's knowledge so long before a due that was seen [s]."""
-        assert past.due_s is not None
-        until = _index(bins, past.due_s - lead_s)
-        if past.begun_s < bins[0].start_s or until - _index(bins, past.begun_s) < 9:
-            return None
-        bins, hours = bins[:until], hours[:until]
-        now_s = bins[-1].end_s
-        then = [point for point in points if point.end_s <= now_s]
-        today_k = self._air.load(then, now_s=now_s, coil_w_k=self._coil_w_k()).today_k
-        swap = Swap(at_s=past.begun_s, packs=None, through=past.through)
-        situation = self._stands(bins, hours, swap, past.groups, replace(load, today_k=today_k))
-        end = run_out(situation.start, situation.water, situation.side, situation.around)
-        return None if end is None else now_s + end.ahead_s - past.due_s
+        swap: Swap,
+        groups: tuple[Group, ...],
+        due_s: float,
+    ) -> dict[float, float]:
+        """Return how late an end that was seen would have been forecast, by lead [s].
+
+        With what was known then: hours of which the load was learned afterwards would make every
+        error look small.
+        """
+        errors_s = {}
+        for lead_s in LEADS_S:
+            until = _index(bins, due_s - lead_s)
+            if until - _index(bins, swap.at_s) < LEAST_BINS_BEFORE:
+                continue
+            then, hours_then = bins[:until], hours[:until]
+            situation = self._stands(then, hours_then, swap, groups)
+            end = run_out(situation.start, situation.water, situation.side, situation.around)
+            if end is not None:
+                errors_s[lead_s] = situation.now_s + end.ahead_s - due_s
+        return errors_s
 
     def _prior(self, swap: Swap) -> Belief:
-        return told_not_through(self.belief) if swap.through is False else self.belief
+        return not_frozen_through(self.belief) if swap.through is False else self.belief
 
     def _course(self, bins: Sequence[Bin], groups: tuple[Group, ...], room: Room) -> Course:
         return course_of(bins, groups, usual_room_c=lambda at_s: room.usual_c(self.hour_at(at_s)))
@@ -284,15 +312,14 @@ class Learning:
     def _room(self, bins: Sequence[Bin], hours: Vector) -> Room:
         if not self.room_probe:
             return sized_room(self.sized)
+        for index in range(self._rooms_until, len(bins), ROOM_BINS):
+            room_c = bins[index].room_c
+            if room_c is not None:
+                self._rooms.append(room_row(bins[index].end_s, hours[index], room_c))
+            self._rooms_until = index + ROOM_BINS
         now_s = bins[-1].end_s
-        return learned_room(
-            self.sized,
-            (
-                (now_s - bins[i].end_s, hours[i], room_c)
-                for i in range(len(bins) - 1, -1, -6)
-                if (room_c := bins[i].room_c) is not None
-            ),
-        )
+        until = bisect_right(self._rooms, now_s, key=lambda row: row.at_s)
+        return learned_room(self.sized, self._rooms[:until], now_s=now_s)
 
     def _under_weather(self, room: Room, now_s: float) -> Room:
         outdoors = self.outdoors
@@ -301,7 +328,7 @@ class Learning:
         return replace(room, weather_k=lambda ahead_s: outdoors.off_k(now_s + ahead_s))
 
     def _coil_w_k(self) -> float:
-        return math.exp(self.belief.mean[COIL])
+        return math.exp(self.belief.mean.coil)
 
 
 def _index(bins: Sequence[Bin], at_s: float) -> int:

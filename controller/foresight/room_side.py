@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from operator import mul
+from typing import NamedTuple
 
 from controller.foresight.algebra import Vector, cholesky, solved
 from controller.foresight.sized import Sized
@@ -15,6 +17,10 @@ OFF_LASTS_S = 15 * 3600.0
 """How long a day stays warmer or colder than usual [s]; from our own study."""
 DAY_S = 86_400.0
 _AGE_S = 3 * DAY_S
+READING_VARIANCE_K2 = 4.0
+"""How far a half hour lies off the usual day [K²]: weather and windows, common practice."""
+FIRST_VARIANCE_K2 = (9.0, 1.0, 1.0, 0.25, 0.25)
+"""How far mean and harmonics may lie off their sized values [K²]; from our own study."""
 
 
 def day_wave(hour: float) -> Vector:
@@ -54,29 +60,44 @@ def sized_room(sized: Sized) -> Room:
     return Room([sized.room_mean_c, swing_k * math.cos(angle), swing_k * math.sin(angle), 0.0, 0.0])
 
 
-def learned_room(sized: Sized, points: Iterable[tuple[float, float, float]]) -> Room:
+class RoomRow(NamedTuple):
+    """What a room probe showed at an instant, ready for the regression."""
+
+    at_s: float
+    """Seconds since 1970, UTC."""
+    hour: float
+    wave: tuple[float, ...]
+    """One, and the two harmonics of the day at that hour."""
+    room_c: float
+
+
+def room_row(at_s: float, hour: float, room_c: float) -> RoomRow:
+    """Return what a room probe showed [°C] at an instant [s since 1970] and local hour."""
+    return RoomRow(at_s, hour, (1.0, *day_wave(hour)), room_c)
+
+
+def learned_room(sized: Sized, rows: Sequence[RoomRow], *, now_s: float) -> Room:
     """Return the wave that fits what was seen, today's distance included.
 
     Args:
         sized: What was thought before.
-        points: Age [s], local hour and room [°C], one each half hour.
+        rows: One each half hour, in the order of time.
+        now_s: Now [s since 1970].
     """
     start = sized_room(sized)
-    variances = [9.0, 1.0, 1.0, 0.25, 0.25]
-    hessian = [[1.0 / variances[i] if i == j else 0.0 for j in range(5)] for i in range(5)]
-    gradient = [m / v for m, v in zip(start.wave, variances, strict=True)]
-    newest: tuple[float, float, float] | None = None
-    for age_s, hour, room_c in points:
-        row = [1.0, *day_wave(hour)]
-        weight = math.exp(-age_s / _AGE_S) / 4.0
-        for i in range(5):
-            gradient[i] += weight * row[i] * room_c
-            for j in range(5):
-                hessian[i][j] += weight * row[i] * row[j]
-        if newest is None or age_s < newest[0]:
-            newest = (age_s, hour, room_c)
+    if not rows:
+        return start
+    weights = [math.exp(-(now_s - row.at_s) / _AGE_S) / READING_VARIANCE_K2 for row in rows]
+    rooms_c = [row.room_c for row in rows]
+    columns = list(zip(*(row.wave for row in rows), strict=True))
+    weighed = [list(map(mul, weights, column)) for column in columns]
+    n = len(columns)
+    hessian = [[sum(map(mul, weighed[i], columns[j])) for j in range(n)] for i in range(n)]
+    gradient = [sum(map(mul, weighed[i], rooms_c)) for i in range(n)]
+    for i, variance_k2 in enumerate(FIRST_VARIANCE_K2):
+        hessian[i][i] += 1.0 / variance_k2
+        gradient[i] += start.wave[i] / variance_k2
     room = Room(solved(cholesky(hessian), gradient))
-    if newest is None:
-        return room
-    age_s, hour, room_c = newest
-    return Room(room.wave, (room_c - room.usual_c(hour)) * math.exp(-age_s / OFF_LASTS_S))
+    newest = rows[-1]
+    off_k = newest.room_c - room.usual_c(newest.hour)
+    return Room(room.wave, off_k * math.exp(-(now_s - newest.at_s) / OFF_LASTS_S))

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import cached_property
 
-from controller.foresight.air_side import SLOW_S, UNBROKEN, Load
+from controller.foresight.air_side import SLOW_S, UNBROKEN, HeatLoad
 from controller.foresight.algebra import Vector
 from controller.foresight.band import HeldBand
 from controller.foresight.bins import BIN_S, Bin, line_to
 from controller.foresight.course import nearly_useless, too_warm
-from controller.foresight.forward import Start, Surroundings
+from controller.foresight.forward import Outlook, Start, Surroundings
 from controller.foresight.room_side import Room
 from controller.foresight.sized import Sized
 from controller.foresight.swaps import Swap
-from controller.foresight.water_side import LINE_BINS, Course, Fit, Water, WaterSide
+from controller.foresight.water_fit import LINE_BINS, WaterFit
+from controller.foresight.water_side import Course, Water, WaterSide
 
 HALF_DAY_BINS = 144
 LINE_OF_AIR_BINS = 8
@@ -23,7 +25,7 @@ PULL_DOWN_BINS = 36
 """Fresh packs bring the air back to cut-in within three hours, or not at all."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Situation:
     """The chamber at the end of the last bin."""
 
@@ -33,24 +35,39 @@ class Situation:
     """The swap that brought the packs that are in the water."""
     sized: Sized
     course: Course
-    fitted: Fit
+    fitted: WaterFit
     start: Start
     water: Water
-    load: Load
+    load: HeatLoad
     room: Room
     band: HeldBand
     room_probe: bool
 
-    @property
+    @cached_property
     def around(self) -> Surroundings:
-        """What acts on the chamber from here on, as far as it is foreseen."""
+        """What acts on the chamber from now on, as far as it is known."""
+        return self.around_later(0.0, hour=self.start.hour)
+
+    def around_later(self, later_s: float, *, hour: float) -> Surroundings:
+        """Return what acts on the chamber from a later moment on.
+
+        Args:
+            later_s: How long from now [s].
+            hour: Local hour then.
+        """
         return Surroundings(
             load=self.load,
             values=self.load.mean,
-            room=self.room.ahead_c,
+            outlook=Outlook(
+                hour=hour,
+                room=self.room.ahead_c,
+                band=self.band,
+                lights=self.sized.lights,
+                today_lasts_s=self.load.today_lasts_s,
+                later_s=later_s,
+            ),
             room_probe=self.room_probe,
-            band=self.band,
-            lights=self.sized.lights,
+            margin_k=self.band.margin_k,
         )
 
     @property
@@ -59,13 +76,13 @@ class Situation:
         return WaterSide(self.fitted.belief.mean, self.sized)
 
 
-def present_water(course: Course, fitted: Fit) -> Water:
+def present_water(course: Course, fitted: WaterFit) -> Water:
     """Return the water now: from what was seen, or from the model where the probe is lost."""
     recent = course.seen_c[-LINE_BINS:]
     if sum(value is not None for value in recent) < 4 or recent[-1] is None:
         return fitted.now
     water_c = line_to(course.seen_c, bins=LINE_BINS)
-    return fitted.now if water_c is None else replace(fitted.now, water_c=water_c)
+    return fitted.now if water_c is None else fitted.now._replace(water_c=water_c)
 
 
 def start_of(

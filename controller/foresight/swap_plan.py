@@ -10,7 +10,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from controller.foresight.air_side import TODAY_LASTS_S
 from controller.foresight.bins import BIN_S
 from controller.foresight.course import HourAt, groups_after
 from controller.foresight.forecast import Forecast
@@ -18,7 +17,8 @@ from controller.foresight.forward import Ahead, Start, Surroundings, run_ahead, 
 from controller.foresight.room_side import Room
 from controller.foresight.situation import Situation
 from controller.foresight.swaps import Logged, Swap
-from controller.foresight.water_side import FROZEN, FROZEN_MEAN, Group, Water, WaterSide
+from controller.foresight.unknowns import FROZEN_MEAN
+from controller.foresight.water_side import Group, Water, WaterSide
 from controller.thermal.freezing import FreezerPace, FreezerQueue, frozen_queue
 
 HORIZON_S = 48 * 3600.0
@@ -144,7 +144,7 @@ def _planned(
             short = True
             break
         short = short or lacking != ""
-        around = _later(situation, from_s - now_s)
+        around = situation.around_later(from_s - now_s, hour=start.hour)
         arrived = _walked(start, water, side, around, at_s - from_s)
         swaps.append(
             PlannedSwap(
@@ -171,9 +171,10 @@ def _planned(
             too_warm_for_s=0.0,
         )
         from_s = at_s
-        end = run_out(start, water, side, _later(situation, from_s - now_s))
+        end = run_out(start, water, side, situation.around_later(from_s - now_s, hour=start.hour))
         spent_s = None if end is None else from_s + end.ahead_s
-    rest = _walked(start, water, side, _later(situation, from_s - now_s), ends_s - from_s)
+    around = situation.around_later(from_s - now_s, hour=start.hour)
+    rest = _walked(start, water, side, around, ends_s - from_s)
     return SwapPlan(swaps=tuple(swaps), short=short, after_k_h=_too_warm_k_h(rest))
 
 
@@ -260,17 +261,6 @@ def _walked(
     return steps
 
 
-def _later(situation: Situation, later_s: float) -> Surroundings:
-    """Return what acts on the chamber from a later moment on."""
-    around, room = situation.around, situation.room
-    load = replace(
-        situation.load, today_k=situation.load.today_k * math.exp(-later_s / TODAY_LASTS_S)
-    )
-    return replace(
-        around, load=load, room=lambda hour, ahead_s: room.ahead_c(hour, later_s + ahead_s)
-    )
-
-
 def _marked(situation: Situation) -> Water:
     """Return the reservoir with the frozen share of its packs written beside them."""
     frozen = situation.side.frozen
@@ -283,8 +273,7 @@ def _marked(situation: Situation) -> Water:
 
 def _fresh_side(situation: Situation) -> WaterSide:
     """Return the reservoir's equation for sets to come, frozen as sets usually are."""
-    values = list(situation.fitted.belief.mean)
-    values[FROZEN] = math.log(FROZEN_MEAN)
+    values = situation.fitted.belief.mean._replace(frozen=math.log(FROZEN_MEAN))
     return WaterSide(values, situation.sized)
 
 

@@ -3,39 +3,38 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta, tzinfo
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 
 from controller.domain.forecast import LearnedFigure, PlannedChange, PublishedForecast
 from controller.domain.places import records_path
-from controller.foresight.bins import Sample, bins_of
-from controller.foresight.forecast import Forecast, make_forecast
-from controller.foresight.learning import Learning
-from controller.foresight.swap_plan import SwapPlan, plan_swaps
-from controller.foresight.swaps import Logged
-from controller.foresight.water_side import COIL, LEAK, PACKS, WATER, WORTH
+from controller.foresight.forecast import Forecast
+from controller.foresight.forecaster import learned_since_s
+from controller.foresight.swap_plan import SwapPlan
+from controller.foresight.unknowns import Unknowns
 from controller.history.samples import logged_swaps, sample_of
 from controller.lookout.weather_file import WeatherFile
 from controller.records.reader import read_readings
 from controller.records.requests import REQUESTS, swaps
-from controller.settings.foresight_of import habits_of, held_band_of, local_hour, sized_of
+from controller.settings.foresight_of import forecaster_of, local_hour
 from controller.settings.load import Settings
 
-LOOKED_BACK = timedelta(days=10)
-OVERLAP = timedelta(minutes=10)
-_LEARNED = (
-    ("coil", COIL, "w_k", 1.0),
-    ("water", WATER, "kj_k", 1000.0),
-    ("leak", LEAK, "w_k", 1.0),
-    ("packs_conductance", PACKS, "w_k", 1.0),
-    ("set_of_packs", WORTH, "kj", 1000.0),
+LEARNED = (
+    ("coil_w_k", "coil", 1.0),
+    ("water_kj_k", "water", 1000.0),
+    ("leak_w_k", "leak", 1.0),
+    ("packs_conductance_w_k", "packs", 1.0),
+    ("set_of_packs_kj", "worth", 1000.0),
 )
+"""Keys of what was learned, the unknown behind each, and its divisor."""
+OVERLAP_S = 600.0
+"""Rows may come into the records this late, in their batch [s]."""
 
 
-class Forecaster:
-    """Makes forecasts as time goes on, and reads only what is new."""
+class RecordsForecaster:
+    """Makes forecasts from the records as time goes on, and reads only what is new."""
 
     def __init__(
         self,
@@ -50,7 +49,7 @@ class Forecaster:
         Args:
             settings: The configuration.
             place: The instance's state directory.
-            folder: The configuration's, for a forecast of the weather; None: none is looked at.
+            folder: The configuration's, for a forecast of the weather; None: none is read.
             stage: The stage in force; None: the configuration's.
 
         Raises:
@@ -59,15 +58,8 @@ class Forecaster:
         self._records = records_path(settings.records.path, place)
         self._requests = place / REQUESTS
         self._zone = settings.site.zone()
-        self._habits = habits_of(settings)
-        chosen = settings.stages.get(stage or "") or settings.stages[settings.chamber.stage]
-        self._learning = Learning(
-            sized_of(settings, chosen),
-            held_band_of(settings, chosen),
-            hour_at=self._hour_at,
-            room_probe=settings.probes.room is not None,
-        )
-        self._samples: list[Sample] = []
+        self._forecaster = forecaster_of(settings, stage)
+        self._read_until_s: float | None = None
         self._weather = WeatherFile(settings, folder) if folder is not None else None
 
     def forecast(self, as_of: datetime) -> PublishedForecast:
@@ -80,37 +72,28 @@ class Forecaster:
             OSError: Nothing is recorded, or it cannot be read.
         """
         self._read_on(as_of)
-        logged = logged_swaps(swaps(self._requests), as_of)
-        return self.forecast_of(self._samples, logged, as_of)
-
-    def forecast_of(
-        self, samples: Iterable[Sample], logged: list[Logged], as_of: datetime
-    ) -> PublishedForecast:
-        """Return the forecast from samples that are at hand."""
         now_s = as_of.timestamp()
-        bins = list(bins_of(samples, until_s=now_s))
+        logged = logged_swaps(swaps(self._requests), as_of)
         notes: tuple[str, ...] = ()
         if self._weather is not None:
-            self._learning.outdoors, notes = self._weather.outdoors(self._hour_at, now_s=now_s)
-        forecast = make_forecast(self._learning, bins, logged, now_s=now_s)
+            outdoors, notes = self._weather.outdoors(self._hour_at, now_s=now_s)
+            self._forecaster.weather(outdoors)
+        forecast = self._forecaster.forecast(logged, now_s=now_s)
         forecast = replace(forecast, notes=(*forecast.notes, *notes))
-        plan = plan_swaps(forecast, logged, self._habits, hour_at=self._hour_at)
+        plan = self._forecaster.plan(forecast, logged)
         return published(forecast, plan, zone=self._zone)
 
     def _read_on(self, as_of: datetime) -> None:
-        begins_s = (as_of - LOOKED_BACK).timestamp()
-        kept = [sample for sample in self._samples if sample.at_s >= begins_s]
-        since = as_of - LOOKED_BACK
-        if kept and kept[-1].at_s < as_of.timestamp():
-            # rows of the last minutes may have come in late, in their batch
-            since = datetime.fromtimestamp(kept[-1].at_s, UTC) - OVERLAP
-            since_s = since.timestamp()
-            kept = [sample for sample in kept if sample.at_s < since_s]
-        else:
-            kept = []
+        now_s = as_of.timestamp()
+        since_s = learned_since_s(now_s)
+        if self._read_until_s is not None and since_s < self._read_until_s <= now_s:
+            since_s = max(since_s, self._read_until_s - OVERLAP_S)
+        since = datetime.fromtimestamp(since_s, UTC)
         read = read_readings(self._records, since=since, until=as_of)
         # runs may overlap where a clock was set: the order of time counts here
-        self._samples = sorted([*kept, *(sample_of(row) for row in read)], key=lambda s: s.at_s)
+        samples = sorted((sample_of(row) for row in read), key=lambda sample: sample.at_s)
+        self._forecaster.add(samples, since_s=since_s)
+        self._read_until_s = now_s
 
     def _hour_at(self, at_s: float) -> float:
         return local_hour(at_s, self._zone)
@@ -195,11 +178,12 @@ def _learned(forecast: Forecast) -> dict[str, LearnedFigure]:
         return {}
     belief = situation.fitted.belief
     return {
-        f"{name}_{unit}": LearnedFigure(
-            value=round(math.exp(belief.mean[place]) / divisor, 3),
+        key: LearnedFigure(
+            value=round(math.exp(getattr(belief.mean, name)) / divisor, 3),
             sd_share=round(math.sqrt(max(0.0, belief.covariance[place][place])), 3),
         )
-        for name, place, unit, divisor in _LEARNED
+        for key, name, divisor in LEARNED
+        for place in (Unknowns._fields.index(name),)
     }
 
 

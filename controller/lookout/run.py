@@ -12,7 +12,7 @@ from controller.domain.json_text import json_text
 from controller.errors import BusyError, SettingsError
 from controller.lookout.broker.publisher import teller_of
 from controller.lookout.chambers import PAGE
-from controller.lookout.forecasting import Forecaster, guarded
+from controller.lookout.forecasting import RecordsForecaster, guarded
 from controller.lookout.metrics import ProbeSuccesses, metrics_route
 from controller.lookout.notices.rules import rules_of
 from controller.lookout.notices.sending import Sender, read_addresses, services_for
@@ -108,7 +108,7 @@ def run_lookout(config: Path, place: Path) -> None:
             "but there is no secret yet; make one with coldpin lookout CONFIG --new-secret"
         )
         raise SettingsError(str(config), (problem,))
-    forecaster = Forecaster(settings, place, folder=config.parent)
+    forecaster = RecordsForecaster(settings, place, folder=config.parent)
     sender = sender_of(settings, config.parent, place)
     broker = teller_of(settings, config, place)
     beside = [each for each in (sender, broker) if each is not None]

@@ -5,12 +5,34 @@ from __future__ import annotations
 from datetime import UTC, datetime, time, tzinfo
 
 from controller.foresight.band import HeldBand
+from controller.foresight.forecaster import Forecaster
 from controller.foresight.lights import Lights
 from controller.foresight.sized import Sized, sized_from
 from controller.foresight.swap_plan import Habits
 from controller.settings.load import Settings
 from controller.settings.models import Stage
 from controller.thermal.freezing import freezer_kg_per_day, freezer_pace
+
+
+def forecaster_of(settings: Settings, stage: str | None = None) -> Forecaster:
+    """Return the forecaster of a chamber, with nothing seen yet.
+
+    Args:
+        settings: The configuration.
+        stage: The stage in force; None or an unknown one: the configuration's.
+
+    Raises:
+        PhysicsError: The plant's figures are outside their range.
+    """
+    chosen = settings.stages.get(stage or "") or settings.stages[settings.chamber.stage]
+    zone = settings.site.zone()
+    return Forecaster(
+        sized_of(settings, chosen),
+        held_band_of(settings, chosen),
+        habits_of(settings),
+        hour_at=lambda at_s: local_hour(at_s, zone),
+        room_probe=settings.probes.room is not None,
+    )
 
 
 def held_band_of(settings: Settings, stage: Stage) -> HeldBand:

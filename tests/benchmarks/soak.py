@@ -20,7 +20,7 @@ from pathlib import Path
 
 import structlog
 
-from controller.lookout.forecasting import Forecaster
+from controller.lookout.forecasting import RecordsForecaster
 from controller.lookout.metrics import metrics_text
 from controller.lookout.notices.rules import Rules, Said, notices_due
 from controller.lookout.page.view import view_of
@@ -42,7 +42,7 @@ class Beside:
     def __init__(self, soak: Soak, folder: Path) -> None:
         self._soak = soak
         settings = read_settings(shipped_config("larkmoor-laptop.toml"))
-        self._forecaster = Forecaster(settings, folder)
+        self._forecaster = RecordsForecaster(settings, folder)
         self._said = Said()
         self.looks = self.forecasts = self.notices = 0
 

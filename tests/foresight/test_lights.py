@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from controller.foresight.air_side import AirSide, Point
+from controller.foresight.air_side import AirSide, Point, Terms
 from controller.foresight.band import HeldBand
 from controller.foresight.lights import Lights
 from controller.foresight.sized import LIGHT_HOURS, sized_from
@@ -51,8 +51,9 @@ def test_a_load_that_is_higher_while_lit_is_put_down_to_the_lights() -> None:
         x = 10.0
         return Point(
             end_s=1800.0 * index,
-            terms=[1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
-            runs=tuple((load_k / 10.0, x) for _ in range(6)),
+            terms=Terms(*([1.0] + [0.0] * 9)),
+            duty=load_k / 10.0,
+            over_water_k=x,
             lit=lit,
         )
 

@@ -9,30 +9,24 @@ from itertools import pairwise
 import pytest
 
 from controller.foresight.sized import Sized
-from controller.foresight.water_side import (
-    COIL,
+from controller.foresight.unknowns import (
     FROZEN,
     HIGHEST,
     LOWEST,
-    PACKS,
-    WORTH,
-    Course,
-    Group,
-    Step,
-    Water,
-    WaterSide,
-    coil_k,
+    Unknowns,
     first_belief,
-    fit,
     next_belief,
-    told_not_through,
+    not_frozen_through,
 )
+from controller.foresight.water_fit import fit
+from controller.foresight.water_side import Course, Group, Step, Water, WaterSide, coil_k
 
 SIZED = Sized(
     coil_dry_w_k=8.0, litres=24.0, leak_w_k=0.5, pump_w=5.0, packs_in_set=4, packs_w_k=9.0,
     packs_kj=1480.0, packs_kg=4.0, plateau_c=0.0, load_w=60.0, load_w_k=3.0, air_kj_k=15.0,
     crop_w_k=2.0, room_mean_c=24.0, room_swing_k=3.0,
 )  # fmt: skip
+PACKS = Unknowns._fields.index("packs")
 FRESH = (Group(1.0, 0.0, None),)
 VALUES = first_belief(SIZED).mean
 
@@ -91,7 +85,7 @@ def test_coil_is_dry_or_wet(x: float, expected: float) -> None:
     assert coil_k(x, 0.4, 0.63) == pytest.approx(expected, abs=0.13)
 
 
-def course(values: list[float], bins: int) -> Course:
+def course(values: Unknowns, bins: int) -> Course:
     steps = [
         Step(0.4 + 0.3 * math.sin(i / 20.0), 16.0, 24.0 + 2.0 * math.sin(i / 45.0))
         for i in range(bins)
@@ -106,16 +100,15 @@ def test_fit_finds_what_made_the_record() -> None:
 
     Coil, packs and water share one scale that the water's own temperature cannot tell.
     """
-    true = list(VALUES)
-    true[PACKS] += 0.3
-    true[WORTH] -= 0.05
-    true[FROZEN] = math.log(0.88)
+    true = VALUES._replace(
+        packs=VALUES.packs + 0.3, worth=VALUES.worth - 0.05, frozen=math.log(0.88)
+    )
 
     found = fit(first_belief(SIZED), course(true, 260), SIZED).belief.mean
 
-    assert found[PACKS] == pytest.approx(true[PACKS], abs=0.1)
-    assert found[FROZEN] + found[WORTH] - found[COIL] == pytest.approx(
-        true[FROZEN] + true[WORTH] - true[COIL], abs=0.04
+    assert found.packs == pytest.approx(true.packs, abs=0.1)
+    assert found.frozen + found.worth - found.coil == pytest.approx(
+        true.frozen + true.worth - true.coil, abs=0.04
     )
 
 
@@ -144,7 +137,7 @@ def test_the_next_set_is_believed_less_sure_and_frozen_as_usual() -> None:
 
     following = next_belief(fitted, first=first)
 
-    assert following.mean[FROZEN] == first.mean[FROZEN]
+    assert following.mean.frozen == first.mean.frozen
     assert following.covariance[FROZEN][FROZEN] == first.covariance[FROZEN][FROZEN]
     assert following.covariance[PACKS][PACKS] > fitted.covariance[PACKS][PACKS]
     assert following.covariance[PACKS][FROZEN] == 0.0
@@ -152,6 +145,6 @@ def test_the_next_set_is_believed_less_sure_and_frozen_as_usual() -> None:
 
 def test_packs_said_not_to_be_through_are_believed_half_thawed() -> None:
     """The person's word moves the frozen share down and widens it."""
-    told = told_not_through(first_belief(SIZED))
+    told = not_frozen_through(first_belief(SIZED))
 
-    assert math.exp(told.mean[FROZEN]) == pytest.approx(0.65)
+    assert math.exp(told.mean.frozen) == pytest.approx(0.65)
