@@ -26,6 +26,7 @@ def times_measured(path: Path) -> list[int]:
             and (node.value.id, node.attr) in {("time", name) for name in WAITS}
         )
         or (isinstance(node, ast.ImportFrom) and node.module == "time")
+        or (isinstance(node, ast.alias) and node.name == "time" and node.asname is not None)
     ]
 
 

@@ -194,13 +194,14 @@ def open_one_wire(
     *,
     every_s: float,
     deadline_s: float,
+    bulk: bool = True,
     clock: Callable[[], float] = time.monotonic,
     on_notice: Callable[[str], None],
     read: ReadFile = read_file,
     write: WriteFile = write_file,
     wake: Callable[[], None] | None = None,
 ) -> ThreadedReader:
-    """Start reading the probes of one 1-Wire tree, all at once on every bus where Linux can.
+    """Start reading the probes of one 1-Wire tree.
 
     Which probe hangs on which bus is looked up once, here.
 
@@ -209,6 +210,7 @@ def open_one_wire(
         ids: Device name by probe name.
         every_s: Time between the starts of two reads [s].
         deadline_s: Time after which a read's value is not trusted any more [s].
+        bulk: Whether all probes of a bus convert at once where Linux can; else each by itself.
         clock: Monotonic seconds.
         on_notice: Told, once each, why a bus cannot convert all its probes at once. Called from
             a thread of the reader.
@@ -220,11 +222,10 @@ def open_one_wire(
         ProbeError: No thermometer can have one of the ids.
     """
     probes = {name: OneWireProbe(root, probe_id, read=read) for name, probe_id in ids.items()}
+    members = {name: probe.id for name, probe in probes.items()} if bulk else {}
     buses = [
-        BulkRead(root, bus, members, clock=clock, on_notice=on_notice, read=read, write=write)
-        for bus, members in find_buses(
-            root, {name: probe.id for name, probe in probes.items()}
-        ).items()
+        BulkRead(root, bus, names, clock=clock, on_notice=on_notice, read=read, write=write)
+        for bus, names in find_buses(root, members).items()
     ]
     return ThreadedReader(
         probes, clock=clock, every_s=every_s, deadline_s=deadline_s, buses=buses, wake=wake

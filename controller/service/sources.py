@@ -53,6 +53,7 @@ def _one_wire(settings: Settings) -> SampleSource:
         {name: probe.id or "" for name, probe in settings.probes.fitted().items()},
         every_s=settings.readings.every,
         deadline_s=settings.readings.deadline,
+        bulk=settings.one_wire.bulk,
         on_notice=lambda text: _log.info("one_wire", note=text),
     )
 
