@@ -24,6 +24,7 @@ class Notices(Table):
     alarms: Annotated[tuple[str, ...], Field(strict=False)] | None = None
     """Names of the alarms to be told; default: every one."""
     tell_cleared: bool = True
+    """Whether the end of an alarm is announced too."""
     summary_at: LocalTime | None = None
     """When to tell once a day how things are; default: never."""
 
@@ -43,6 +44,7 @@ class Lookout(Table):
     address: str = "127.0.0.1"
     """Where it listens. Any address but the machine's own needs a secret to exist."""
     port: Annotated[int, Field(ge=1024, le=65_535)] = 8427
+    """Port of the page."""
     names: Annotated[tuple[str, ...], Field(strict=False)] = ()
     """Names by which people call the machine, such as "loft.local"; others are refused."""
     reading: Literal["open", "closed"] = "open"
@@ -58,12 +60,14 @@ class Mqtt(Table):
     host: str | None = None
     """Name or address of the broker; where it is left out, nothing is told."""
     port: Annotated[int, Field(ge=1, le=65_535)] = 1883
+    """Port of the broker."""
     tls: bool = False
     """Whether the broker must prove itself; its port is then mostly 8883."""
     ca_file: str | None = None
     """Certificates to hold the broker's against, relative to the configuration; default: those of
     the machine."""
     user: str | None = None
+    """Name to sign in with; default: none."""
     password_file: str | None = None
     """File with the password, which others must not be able to read. Relative to the
     configuration."""

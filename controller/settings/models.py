@@ -70,6 +70,7 @@ class Chamber(Table):
     """[chamber]: which chamber this is and what it grows."""
 
     name: Name
+    """What people call the chamber; stands on the page and in notices."""
     stage: Name
     """The stage at the start; people change it by request."""
     species: Name | None = None
@@ -80,9 +81,13 @@ class Night(Table):
     """[stages.NAME.night]: another band between two local times."""
 
     cut_in: CropTemperature
+    """Air at or above this calls for cooling, at night."""
     cut_out: CropTemperature
+    """Air at or below this ends the call, at night."""
     from_: LocalTime = Field(alias="from")
+    """Local time at which the night's band begins."""
     to: LocalTime
+    """Local time at which it ends; may lie before `from`, over midnight."""
 
 
 class Stage(Table):
@@ -99,10 +104,16 @@ class Timing(Table):
     """[timing]: the beat of the loop and the timers of pump and fan."""
 
     tick: Annotated[Duration, between(0.2, 60, "0.2 s to 1 min")] = Seconds(5)
+    """How often the loop decides."""
     minimum_run: Annotated[Duration, between(10, 3600, "10 s to 1 h")] = Seconds(120)
+    """Once started, the pump runs at least this long, whatever the air does; a trip ends it
+    sooner."""
     anti_short_cycle: Annotated[Duration, between(30, 7200, "30 s to 2 h")] = Seconds(300)
+    """Pump rest: the pump does not start until this long after its last stop."""
     prime: Annotated[Duration, between(0, 600, "0 s to 10 min")] = Seconds(10)
+    """The pump runs this long before the fan starts."""
     run_on: Annotated[Duration, between(0, 1800, "0 s to 30 min")] = Seconds(60)
+    """The fan runs this long after the pump stopped."""
     permissive_debounce: Annotated[Duration, between(0, 600, "0 s to 10 min")] = Seconds(60)
     """Time for which the reservoir may be too warm before cooling stops."""
     longest_run: Annotated[Duration, between(600, 604_800, "10 min to 7 d")] = Seconds(14_400)
@@ -115,7 +126,9 @@ class Limits(Table):
     low_limit: CropTemperature
     """Air at or below this stops pump and fan at once."""
     air_high: CropTemperature
+    """Air at or above this raises the alarm air_high."""
     reservoir_warm: CropTemperature = MilliCelsius(12_000)
+    """Water at or above this raises the alarm reservoir_warm."""
     reservoir_freezing: Annotated[Temperature, between(-5000, 5000, "-5 C to 5 C")] = MilliCelsius(
         -250
     )
@@ -131,27 +144,40 @@ class FlowProof(Table):
     """[flow_proof]: when a running loop must have answered."""
 
     after: Annotated[Duration, between(60, 7200, "1 min to 2 h")] = Seconds(900)
+    """Running time on cold water after which the loop must have answered."""
     fall: Annotated[Difference, between(125, 5000, "0.125 K to 5 K")] = MilliKelvin(300)
+    """How far the air must fall, beyond its own trend, to prove that water flows."""
     outlet_drop: Annotated[Difference, between(250, 10_000, "0.25 K to 10 K")] = MilliKelvin(1000)
+    """How much colder than the air the coil outlet must be to prove it, where that probe is
+    fitted."""
     colder_by: Annotated[Difference, between(1000, 20_000, "1 K to 20 K")] = MilliKelvin(5000)
+    """Only a reservoir colder than the air by this much is held to answer."""
     wait: Annotated[Duration, between(60, 86_400, "1 min to 1 d")] = Seconds(900)
+    """Rest before the next try, where it has not answered."""
     tries: Annotated[int, Field(ge=1, le=20)] = 3
+    """Tries in a row after which the pump is locked out."""
     lockout: Annotated[Duration, between(600, 604_800, "10 min to 7 d")] = Seconds(21_600)
+    """A lockout ends by itself after this long; a person's reset ends it sooner."""
 
 
 class Fallback(Table):
     """[fallback]: what cooling does while the air probe is lost."""
 
     policy: Literal["off", "timed"] = "off"
+    """`off`: nothing runs; `timed`: the pattern below, within all other limits."""
     on: Annotated[Duration, between(30, 7200, "30 s to 2 h")] = Seconds(300)
+    """timed: how long cooling is on."""
     off: Annotated[Duration, between(60, 86_400, "1 min to 1 d")] = Seconds(1200)
+    """timed: how long it rests in between."""
 
 
 class AlarmDelay(Table):
     """[alarms.NAME]: how long a condition must last."""
 
     after: Annotated[Duration, between(0, 86_400, "0 s to 1 d")]
+    """How long the condition must last before the alarm is raised."""
     clear_after: Annotated[Duration, between(0, 86_400, "0 s to 1 d")] = Seconds(60)
+    """How long it must be over before the alarm clears."""
 
 
 def _delay(after_s: float, clear_after_s: float = 60) -> AlarmDelay:
@@ -163,7 +189,9 @@ class Alarms(Table):
     """[alarms]: delays by alarm name, and how far a value must come back to clear."""
 
     clear_by: Annotated[Difference, between(125, 5000, "0.125 K to 5 K")] = MilliKelvin(500)
+    """How far back inside its threshold a temperature must come before its alarm clears."""
     starts_per_hour: Annotated[int, Field(ge=1, le=60)] = 6
+    """More pump starts than this within an hour raise the alarm frequent_starts."""
     air_high: AlarmDelay = _delay(900)
     air_low: AlarmDelay = _delay(120)
     reservoir_warm: AlarmDelay = _delay(300)
@@ -187,6 +215,7 @@ class OneWire(Table):
     """[one_wire]: the bus."""
 
     root: str = "/sys/bus/w1/devices"
+    """Folder in which Linux shows the 1-Wire devices."""
     pin: Annotated[int, Field(ge=0, le=27)] = 4
     """GPIO line of the bus (``dtoverlay=w1-gpio,gpiopin=``); no load may use it."""
     bulk: bool = True
@@ -204,6 +233,7 @@ class Readings(Table):
     stale_after: Annotated[Duration, between(5, 600, "5 s to 10 min")] = Seconds(60)
     """A probe without a good reading for this long is lost."""
     median_of: Literal[1, 3, 5, 7, 9] = 3
+    """A reading is the median of this many samples."""
     agree: Annotated[int, Field(ge=1, le=10)] = 2
     """Readings in a row that must agree after a start or a gap."""
     stuck_after: Annotated[Duration, between(600, 604_800, "10 min to 7 d")] = Seconds(14_400)
@@ -214,6 +244,7 @@ class Probe(Table):
     """[probes.air] and the others: one thermometer."""
 
     kind: Literal["one-wire", "simulated", "recorded"]
+    """Where the temperature comes from: a thermometer, the simulated plant, or a file."""
     id: str | None = None
     """1-Wire id such as 28-0119a3c4d5e6, from ``coldpin probes``; for one-wire only."""
     file: str | None = None
@@ -221,6 +252,7 @@ class Probe(Table):
     offset: Annotated[Difference, between(-2000, 2000, "-2 K to 2 K")] = MilliKelvin(0)
     """Added to every reading; from ``coldpin icepoint``."""
     lowest: Annotated[Temperature, between(-55_000, 125_000, "-55 C to 125 C")] | None = None
+    """Below this a reading is rejected; each place has its own default."""
     highest: Annotated[Temperature, between(-55_000, 125_000, "-55 C to 125 C")] | None = None
     """Plausible range; each place has its own default."""
     fastest: Annotated[Difference, between(100, 60_000, "0.1 K to 60 K")] | None = None
@@ -250,11 +282,13 @@ class Load(BaseModel):
     model_config = ConfigDict(extra="allow", frozen=True, strict=True, defer_build=True)
 
     driver: str
+    """Name of the output driver: `gpio`, `dry`, or one that a package of yours registers."""
     supply: str
     """Volts with AC or DC, such as "12 V DC"."""
     current: Current
     """Nameplate current while running."""
     load_kind: str
+    """`resistive` or `motor`: what the relay's contact rating must cover."""
     fed_by: Name | None = None
     """Name of a supply in [supplies], where several loads hang on one."""
     relay_module: Any = None
@@ -334,6 +368,7 @@ class Site(Table):
     time_zone: str | None = None
     """IANA name such as "Europe/Lisbon" for stages by time of day; default: the machine's."""
     altitude_m: Annotated[float, Field(ge=-400, le=5000, strict=False)] = 0.0
+    """Height above sea level [m]; thinner air carries less heat."""
     outdoor_forecast: str | None = None
     """CSV of the outdoor air to come, columns time and outdoor_c, as weather services give it; the
     forecast of swap due sends it through the house. A few days back in it help. Read again
@@ -353,17 +388,22 @@ class Lights(Table):
     """[lights]: when the chamber's lights are on. Their watts are [plant.chamber] lights_w."""
 
     from_: LocalTime = Field(alias="from")
+    """Local time at which they go on."""
     to: LocalTime
+    """Local time at which they go off."""
 
 
 class People(Table):
     """[people]: when somebody is awake to change packs. Common practice, no source."""
 
     wakes: LocalTime = time(6, 30)
+    """Pack changes are planned from this local time on."""
     sleeps: LocalTime = time(22, 30)
+    """And up to this one; what falls due at night is announced before."""
 
 
 class Display(Table):
     """[display]: how people see temperatures."""
 
     unit: Literal["C", "F"] = "C"
+    """Unit of every temperature on screens, in notices and in reports."""

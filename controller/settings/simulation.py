@@ -36,9 +36,13 @@ class Simulation(Table):
     """[simulation]: which plant, and where it starts."""
 
     plant: Literal["first-order", "chamber"] = "chamber"
+    """`chamber`: the physics of [plant.*]; `first-order`: one time constant."""
     seed: Annotated[int, Field(ge=0)] = 1
+    """Start of the random numbers of noise and weather; the same seed gives the same run."""
     start_air: Annotated[Temperature, _SOMEWHERE] = MilliCelsius(19_000)
+    """Air at the start."""
     start_reservoir: Annotated[Temperature, _SOMEWHERE] = MilliCelsius(8_000)
+    """Water at the start."""
     weather: str | None = None
     """CSV of outdoor air, columns time and outdoor_c, hourly as weather services publish it; the
     room follows it through house_gain and [site] house_time_constant. Relative to the
@@ -46,7 +50,9 @@ class Simulation(Table):
     house_gain: Annotated[Difference, between(-10_000, 15_000, "-10 K to 15 K")] = MilliKelvin(3000)
     """How much warmer than outdoors the house is on average: people, appliances, sun."""
     air_probe_lag: Annotated[Duration, between(0, 1800, "0 s to 30 min")] = Seconds(90)
+    """Time constant of the air probe."""
     water_probe_lag: Annotated[Duration, between(0, 1800, "0 s to 30 min")] = Seconds(20)
+    """Time constant of the probes in water."""
     probe_noise: Annotated[Difference, between(0, 1000, "0 K to 1 K")] = MilliKelvin(20)
     """Standard deviation of a reading, before the probe's step of 1/16 K."""
     warm_end: Annotated[Temperature, _SOMEWHERE] = MilliCelsius(25_000)

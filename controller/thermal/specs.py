@@ -9,24 +9,45 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import ClassVar, Literal, NamedTuple, Protocol
 
 from controller.errors import PhysicsError
 from controller.thermal.envelope import wall_u_w_m2k
 from controller.thermal.packs import FILLS, Fill, PackShape
 
 
-def _between(where: str, value: float, lowest: float, highest: float, unit: str) -> None:
-    if not lowest <= value <= highest:  # written so that NaN fails too
-        raise PhysicsError(
-            f"{where} is {value} {unit}; it must lie between {lowest} and {highest} {unit}"
-        )
+class Range(NamedTuple):
+    """The values that a figure may have."""
+
+    lowest: float
+    highest: float
+    unit: str
+
+    def __str__(self) -> str:
+        return f"{self.lowest:g} to {self.highest:g} {self.unit}".rstrip()
 
 
-def _rh(where: str, value: float) -> None:
-    if not 0.0 <= value <= 1.0:
+class _Ranged(Protocol):
+    RANGES: ClassVar[dict[str, Range]]
+
+
+def _check_ranges(where: str, spec: _Ranged) -> None:
+    """Refuse a part with a figure outside its range; a figure that is None is not given.
+
+    Raises:
+        PhysicsError: Names the first such figure.
+    """
+    for name, (lowest, highest, unit) in spec.RANGES.items():
+        value = getattr(spec, name)
+        if value is None or lowest <= value <= highest:
+            continue
+        if unit == "share":
+            raise PhysicsError(
+                f"{where}.{name} is {value}; it is a share between {lowest} and {highest} "
+                "(0.9 for 90 %)"
+            )
         raise PhysicsError(
-            f"{where} is {value}; relative humidity is a share between 0 and 1 (0.9 for 90 %)"
+            f"{where}.{name} is {value} {unit}; it must lie between {lowest} and {highest} {unit}"
         )
 
 
@@ -74,25 +95,29 @@ class ChamberSpec:
     """Most water the humidifier can put into the air [kg/h]. Common practice for a small
     ultrasonic one, no source."""
 
+    RANGES: ClassVar[dict[str, Range]] = {
+        "volume_m3": Range(0.01, 1000.0, "m³"),
+        "wall_area_m2": Range(0.01, 5000.0, "m²"),
+        "wall_u_w_m2k": Range(0.01, 10.0, "W/(m²·K)"),
+        "air_changes_per_h": Range(0.0, 60.0, "1/h"),
+        "rh": Range(0.0, 1.0, "share"),
+        "lights_w": Range(0.0, 5000.0, "W"),
+        "fans_w": Range(0.0, 1000.0, "W"),
+        "crop_kg": Range(0.0, 5000.0, "kg"),
+        "crop_w_per_kg": Range(0.0, 10.0, "W/kg"),
+        "fruit_kg": Range(0.0, 500.0, "kg"),
+        "fruit_w_per_kg": Range(0.0, 10.0, "W/kg"),
+        "humidifier_kg_per_h": Range(0.0, 20.0, "kg/h"),
+    }
+
     def __post_init__(self) -> None:
         where = "plant.chamber"
-        _between(f"{where}.volume_m3", self.volume_m3, 0.01, 1000.0, "m³")
-        _between(f"{where}.wall_area_m2", self.wall_area_m2, 0.01, 5000.0, "m²")
+        _check_ranges(where, self)
         if self.wall_u_w_m2k is not None:
             if self.wall is not None:
                 raise PhysicsError(f"{where}: give wall or wall_u_w_m2k, not both")
-            _between(f"{where}.wall_u_w_m2k", self.wall_u_w_m2k, 0.01, 10.0, "W/(m²·K)")
         elif self.wall is not None:
             wall_u_w_m2k(self.wall)
-        _between(f"{where}.air_changes_per_h", self.air_changes_per_h, 0.0, 60.0, "1/h")
-        _rh(f"{where}.rh", self.rh)
-        _between(f"{where}.lights_w", self.lights_w, 0.0, 5000.0, "W")
-        _between(f"{where}.fans_w", self.fans_w, 0.0, 1000.0, "W")
-        _between(f"{where}.crop_kg", self.crop_kg, 0.0, 5000.0, "kg")
-        _between(f"{where}.crop_w_per_kg", self.crop_w_per_kg, 0.0, 10.0, "W/kg")
-        _between(f"{where}.fruit_kg", self.fruit_kg, 0.0, 500.0, "kg")
-        _between(f"{where}.fruit_w_per_kg", self.fruit_w_per_kg, 0.0, 10.0, "W/kg")
-        _between(f"{where}.humidifier_kg_per_h", self.humidifier_kg_per_h, 0.0, 20.0, "kg/h")
 
     @property
     def envelope_w_k(self) -> float:
@@ -125,12 +150,15 @@ class CoilSpec:
     water_kg_s: float = 0.010
     """Water through the core with the pump on [kg/s]. Own example: 0.6 L/min."""
 
+    RANGES: ClassVar[dict[str, Range]] = {
+        "ua_air_w_k": Range(0.1, 10_000.0, "W/K"),
+        "ua_water_w_k": Range(0.1, 100_000.0, "W/K"),
+        "air_kg_s": Range(1e-4, 20.0, "kg/s"),
+        "water_kg_s": Range(1e-4, 20.0, "kg/s"),
+    }
+
     def __post_init__(self) -> None:
-        where = "plant.coil"
-        _between(f"{where}.ua_air_w_k", self.ua_air_w_k, 0.1, 10_000.0, "W/K")
-        _between(f"{where}.ua_water_w_k", self.ua_water_w_k, 0.1, 100_000.0, "W/K")
-        _between(f"{where}.air_kg_s", self.air_kg_s, 1e-4, 20.0, "kg/s")
-        _between(f"{where}.water_kg_s", self.water_kg_s, 1e-4, 20.0, "kg/s")
+        _check_ranges("plant.coil", self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -150,11 +178,14 @@ class ReservoirSpec:
     """Electrical watts of the pump, all of it heat in the water [W]. Common practice for a small
     submerged pump, no source."""
 
+    RANGES: ClassVar[dict[str, Range]] = {
+        "litres": Range(0.5, 10_000.0, "L"),
+        "ua_w_k": Range(0.0, 200.0, "W/K"),
+        "pump_w": Range(0.0, 2000.0, "W"),
+    }
+
     def __post_init__(self) -> None:
-        where = "plant.reservoir"
-        _between(f"{where}.litres", self.litres, 0.5, 10_000.0, "L")
-        _between(f"{where}.ua_w_k", self.ua_w_k, 0.0, 200.0, "W/K")
-        _between(f"{where}.pump_w", self.pump_w, 0.0, 2000.0, "W")
+        _check_ranges("plant.reservoir", self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -189,30 +220,36 @@ class PackSpec:
     freezer_c: float | None = None
     """Air in the freezer [°C]; None: -18 °C, the household four-star temperature."""
 
+    RANGES: ClassVar[dict[str, Range]] = {
+        "count": Range(0, 1000, "packs"),
+        "in_reservoir": Range(0, 1000, "packs"),
+        "kg": Range(0.01, 50.0, "kg"),
+        "thickness_mm": Range(3.0, 300.0, "mm"),
+        "plateau_c": Range(-40.0, 15.0, "°C"),
+        "latent_kj_kg": Range(20.0, 400.0, "kJ/kg"),
+        "refreeze_h": Range(0.1, 1000.0, "h"),
+        "freezer_c": Range(-60.0, 0.0, "°C"),
+    }
+
     def __post_init__(self) -> None:
         where = "plant.packs"
-        _between(f"{where}.count", self.count, 0, 1000, "packs")
-        _between(f"{where}.in_reservoir", self.in_reservoir, 0, self.count, "packs")
-        _between(f"{where}.kg", self.kg, 0.01, 50.0, "kg")
+        _check_ranges(where, self)
         if self.shape not in {"slab", "bottle"}:
             raise PhysicsError(f'{where}.shape is {self.shape!r}; choose "slab" or "bottle"')
-        _between(f"{where}.thickness_mm", self.thickness_mm, 3.0, 300.0, "mm")
         if (self.plateau_c is None) is not (self.latent_kj_kg is None):
             raise PhysicsError(f"{where}: give plateau_c and latent_kj_kg together, or neither")
-        if self.plateau_c is not None and self.latent_kj_kg is not None:
-            _between(f"{where}.plateau_c", self.plateau_c, -40.0, 15.0, "°C")
-            _between(f"{where}.latent_kj_kg", self.latent_kj_kg, 20.0, 400.0, "kJ/kg")
-        elif self.fill not in FILLS:
+        if self.in_reservoir > self.count:
+            raise PhysicsError(
+                f"{where}.in_reservoir is {self.in_reservoir} packs; it must not lie above the "
+                f"count of {self.count}"
+            )
+        if self.plateau_c is None and self.fill not in FILLS:
             raise PhysicsError(
                 f"{where}.fill {self.fill!r} is not known; choose one of"
                 f" {', '.join(sorted(FILLS))}, or give plateau_c and latent_kj_kg"
             )
-        if self.refreeze_h is not None:
-            if self.freezer_c is not None:
-                raise PhysicsError(f"{where}: give refreeze_h or freezer_c, not both")
-            _between(f"{where}.refreeze_h", self.refreeze_h, 0.1, 1000.0, "h")
-        if self.freezer_c is not None:
-            _between(f"{where}.freezer_c", self.freezer_c, -60.0, 0.0, "°C")
+        if self.refreeze_h is not None and self.freezer_c is not None:
+            raise PhysicsError(f"{where}: give refreeze_h or freezer_c, not both")
 
     @property
     def filling(self) -> Fill:
@@ -251,11 +288,14 @@ class FreezerSpec:
     food: FoodInFreezer = "none"
     """What else is in it: ``none``, ``half`` or ``full``."""
 
+    RANGES: ClassVar[dict[str, Range]] = {
+        "kg_per_day": Range(0.1, 10_000.0, "kg/day"),
+        "litres": Range(5.0, 100_000.0, "L"),
+    }
+
     def __post_init__(self) -> None:
         where = "plant.freezer"
-        if self.kg_per_day is not None:
-            _between(f"{where}.kg_per_day", self.kg_per_day, 0.1, 10_000.0, "kg/day")
-        _between(f"{where}.litres", self.litres, 5.0, 100_000.0, "L")
+        _check_ranges(where, self)
         if self.stars not in {1, 2, 3, 4}:
             raise PhysicsError(f"{where}.stars is {self.stars}; allowed are 1, 2, 3 and 4")
         if self.food not in {"none", "half", "full"}:
@@ -277,15 +317,19 @@ class RoomSpec:
     rh: float = 0.50
     """Relative humidity of the room [share]. Common practice, no source."""
 
+    RANGES: ClassVar[dict[str, Range]] = {
+        "day_c": Range(-20.0, 50.0, "°C"),
+        "night_c": Range(-20.0, 50.0, "°C"),
+        "rh": Range(0.0, 1.0, "share"),
+    }
+
     def __post_init__(self) -> None:
         where = "plant.room"
-        _between(f"{where}.day_c", self.day_c, -20.0, 50.0, "°C")
-        _between(f"{where}.night_c", self.night_c, -20.0, 50.0, "°C")
+        _check_ranges(where, self)
         if self.night_c > self.day_c:
             raise PhysicsError(
                 f"{where}: night_c {self.night_c} °C must not lie above day_c {self.day_c} °C"
             )
-        _rh(f"{where}.rh", self.rh)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -299,8 +343,12 @@ class SiteSpec:
     altitude_m: float = 0.0
     """Height above sea level [m]. Sea level: most readers live near it."""
 
+    RANGES: ClassVar[dict[str, Range]] = {
+        "altitude_m": Range(-400.0, 5000.0, "m"),
+    }
+
     def __post_init__(self) -> None:
-        _between("site.altitude_m", self.altitude_m, -400.0, 5000.0, "m")
+        _check_ranges("site", self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -335,16 +383,19 @@ class FineSpec:
     """Heat leak of the tubing while water runs [W/K]. Own: 2 m of silicone, 8/11 mm, in a thin
     sleeve; bare in still air (10 W/(m²·K)) it is 0.64."""
 
+    RANGES: ClassVar[dict[str, Range]] = {
+        "fabric_kj_k": Range(0.1, 10_000.0, "kJ/K"),
+        "fabric_w_k": Range(0.1, 10_000.0, "W/K"),
+        "crop_kj_kgk": Range(0.5, 4.5, "kJ/(kg·K)"),
+        "crop_w_kgk": Range(0.01, 20.0, "W/(kg·K)"),
+        "crop_q10": Range(1.0, 6.0, ""),
+        "pack_film_w_m2k": Range(1.0, 5000.0, "W/(m²·K)"),
+        "humidistat_band": Range(0.01, 0.5, ""),
+        "tubing_w_k": Range(0.0, 50.0, "W/K"),
+    }
+
     def __post_init__(self) -> None:
-        where = "plant (fine)"
-        _between(f"{where}: fabric_kj_k", self.fabric_kj_k, 0.1, 10_000.0, "kJ/K")
-        _between(f"{where}: fabric_w_k", self.fabric_w_k, 0.1, 10_000.0, "W/K")
-        _between(f"{where}: crop_kj_kgk", self.crop_kj_kgk, 0.5, 4.5, "kJ/(kg·K)")
-        _between(f"{where}: crop_w_kgk", self.crop_w_kgk, 0.01, 20.0, "W/(kg·K)")
-        _between(f"{where}: crop_q10", self.crop_q10, 1.0, 6.0, "")
-        _between(f"{where}: pack_film_w_m2k", self.pack_film_w_m2k, 1.0, 5000.0, "W/(m²·K)")
-        _between(f"{where}: humidistat_band", self.humidistat_band, 0.01, 0.5, "")
-        _between(f"{where}: tubing_w_k", self.tubing_w_k, 0.0, 50.0, "W/K")
+        _check_ranges("plant.fine", self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
