@@ -62,6 +62,7 @@ COMMANDS = {
     "size": "controller.cli.size",
     "install": "controller.cli.install",
     "uninstall": "controller.cli.install",
+    "keys": "controller.cli.keys",
 }
 """Where each command lives. A module is imported when its command is asked for, so that the
 control process never pays for what the others need."""
@@ -72,6 +73,7 @@ HELP = {
         "check": "Check CONFIGS: every problem at once, or what each will do.",
         "size": "Say whether the equipment of CONFIG holds its crop on a hot day.",
         "rehearse": "Run the control of CONFIG through simulated days, in seconds.",
+        "keys": "List every key that a configuration may hold.",
     },
     "Every day": {
         "status": "Show how the chamber of CONFIG is now.",

@@ -7,6 +7,7 @@ Messages say what is allowed; whoever reports them puts what was found before it
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from typing import Annotated, NewType
 
 from pydantic import AfterValidator, BeforeValidator
@@ -132,6 +133,25 @@ def parse_current(found: object) -> Amperes:
     return Amperes(amperes)
 
 
+@dataclass(frozen=True, slots=True)
+class Between:
+    """A check of a parsed quantity that can say what it allows, as people write it."""
+
+    low: float
+    high: float
+    allowed: str
+
+    def __call__(self, value: float) -> float:
+        """Return the value.
+
+        Raises:
+            ValueError: It lies outside.
+        """
+        if not self.low <= value <= self.high:
+            raise ValueError(f"allowed: {self.allowed}")
+        return value
+
+
 def between(low: float, high: float, allowed: str) -> AfterValidator:
     """Return a check of a parsed quantity that says the allowed range as people write it.
 
@@ -140,13 +160,7 @@ def between(low: float, high: float, allowed: str) -> AfterValidator:
         high: Highest value, in the parsed unit.
         allowed: The range in words, such as "1 s to 1 min".
     """
-
-    def check(value: float) -> float:
-        if not low <= value <= high:
-            raise ValueError(f"allowed: {allowed}")
-        return value
-
-    return AfterValidator(check)
+    return AfterValidator(Between(low, high, allowed))
 
 
 Temperature = Annotated[MilliCelsius, BeforeValidator(parse_temperature)]

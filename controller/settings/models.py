@@ -31,7 +31,12 @@ WARMEST_CROP_C = 35.0
 COLDEST_CROP_C = 0.0
 
 
-def _as_crop_temperature(value_mc: int) -> int:
+def as_crop_temperature(value_mc: int) -> int:
+    """Return a temperature at which mushrooms fruit.
+
+    Raises:
+        ValueError: None fruits there; with a guess where Fahrenheit was meant.
+    """
     celsius = value_mc / 1000
     if COLDEST_CROP_C <= celsius <= WARMEST_CROP_C:
         return value_mc
@@ -46,7 +51,12 @@ def _as_crop_temperature(value_mc: int) -> int:
     )
 
 
-def _as_local_time(found: object) -> object:
+def as_local_time(found: object) -> object:
+    """Return a local time of day.
+
+    Raises:
+        ValueError: It is none.
+    """
     if isinstance(found, time):
         return found
     try:
@@ -55,8 +65,8 @@ def _as_local_time(found: object) -> object:
         raise ValueError('allowed: a local time of day such as "22:00"') from None
 
 
-CropTemperature = Annotated[Temperature, AfterValidator(_as_crop_temperature)]
-LocalTime = Annotated[time, BeforeValidator(_as_local_time)]
+CropTemperature = Annotated[Temperature, AfterValidator(as_crop_temperature)]
+LocalTime = Annotated[time, BeforeValidator(as_local_time)]
 Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[\w][\w .-]*$")]
 
 
@@ -172,7 +182,7 @@ class Fallback(Table):
 
 
 class AlarmDelay(Table):
-    """[alarms.NAME]: how long a condition must last."""
+    """[alarms.NAME]: how long a condition must last; NAME is an alarm's."""
 
     after: Annotated[Duration, between(0, 86_400, "0 s to 1 d")]
     """How long the condition must last before the alarm is raised."""
@@ -241,7 +251,11 @@ class Readings(Table):
 
 
 class Probe(Table):
-    """[probes.air] and the others: one thermometer."""
+    """[probes.PLACE]: one thermometer.
+
+    PLACE is air or reservoir, both compulsory, or room or coil_outlet, which sharpen the forecast
+    and the flow proof.
+    """
 
     kind: Literal["one-wire", "simulated", "recorded"]
     """Where the temperature comes from: a thermometer, the simulated plant, or a file."""
@@ -254,7 +268,7 @@ class Probe(Table):
     lowest: Annotated[Temperature, between(-55_000, 125_000, "-55 C to 125 C")] | None = None
     """Below this a reading is rejected; each place has its own default."""
     highest: Annotated[Temperature, between(-55_000, 125_000, "-55 C to 125 C")] | None = None
-    """Plausible range; each place has its own default."""
+    """Above this a reading is rejected; each place has its own default."""
     fastest: Annotated[Difference, between(100, 60_000, "0.1 K to 60 K")] | None = None
     """Largest believable change within a minute; each place has its own default."""
 
@@ -274,9 +288,11 @@ class Probes(Table):
 
 
 class Load(BaseModel):
-    """[loads.pump] and [loads.fan]: what is switched, from what supply, through which relay.
+    """[loads.NAME]: what is switched, from what supply, through which relay.
 
-    Keys beyond these belong to the driver, which judges them itself.
+    NAME is pump or fan, both compulsory. Keys beyond these belong to the driver, which judges them
+    itself: ``gpio`` takes ``pin``, a GPIO number such as 17, and ``active_low``, true for a board
+    whose relay pulls in on a low input.
     """
 
     model_config = ConfigDict(extra="allow", frozen=True, strict=True, defer_build=True)
@@ -300,7 +316,10 @@ class Load(BaseModel):
 
 
 class Signal(Load):
-    """[loads.signal]: a lamp or buzzer, on while an alarm stands that nobody has acknowledged."""
+    """[loads.signal]: a lamp or buzzer, on while an alarm stands that nobody has acknowledged.
+
+    Besides this one it has every key of the other loads.
+    """
 
     alarms: Annotated[tuple[AlarmName, ...], Field(strict=False)] = (
         AlarmName.AIR_HIGH,

@@ -106,10 +106,12 @@ PLANT_PARTS = {
     "fine": FineSpec,
 }
 
-_MORE_KEYS: dict[str, dict[str, tuple[Any, Any]]] = {
-    # a recording of the room, columns time and room_c, relative to the configuration
-    "room": {"csv": (str | None, None)},
+_MORE_KEYS: dict[str, dict[str, tuple[Any, Any]]] = {"room": {"csv": (str | None, None)}}
+MEANINGS = {
+    "csv": "CSV of the room as it was, columns time and room_c, in the place of day_c and night_c. "
+    "Relative to the configuration."
 }
+"""Of the keys that the physics does not know."""
 
 
 class _Plant(Table):

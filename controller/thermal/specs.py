@@ -66,7 +66,7 @@ class ChamberSpec:
     wall_u_w_m2k: float | None = None
     """Heat transfer through the wall, films included [W/(m²·K)]; None: from ``wall``."""
     wall: str | None = None
-    """A name from `envelope.WALLS`; None without a U-value: foam-board-50 (own
+    """What the walls are made of; left out, as ``wall_u_w_m2k`` is: foam-board-50 (own
     example)."""
     air_changes_per_h: float = 2.0
     """Fresh air, chamber volumes an hour [1/h].
@@ -206,7 +206,7 @@ class PackSpec:
     kg: float = 1.0
     """Mass of one pack [kg]. Own example."""
     fill: str = "ice"
-    """A name from `packs.FILLS`."""
+    """What a pack is filled with."""
     plateau_c: float | None = None
     """Own fill: temperature at which it melts [°C]."""
     latent_kj_kg: float | None = None

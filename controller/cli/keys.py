@@ -1,0 +1,104 @@
+"""``coldpin keys``: every key that a configuration may hold, with values, default and meaning."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import asdict
+
+import click
+from rich.markup import escape
+from rich.padding import Padding
+from rich.text import Text
+
+from controller.cli import people
+from controller.settings.key_reference import EXAMPLES, Key, KeyTable, key_tables
+
+
+@click.command()
+@click.argument("names", nargs=-1, metavar="[NAME]...")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+@click.option("--markdown", is_flag=True, help="As config/README.md shows it.")
+def keys(names: tuple[str, ...], as_json: bool, markdown: bool) -> None:
+    """List every key that a configuration may hold.
+
+    With NAMEs, only the tables and keys whose names contain one, such as `coldpin keys timing`.
+    """
+    tables = chosen(key_tables(), names)
+    if not tables:
+        raise click.BadParameter(
+            f"found no table or key with {' or '.join(names)} in its name; "
+            "`coldpin keys` lists them all",
+            param_hint="NAME",
+        )
+    if as_json:
+        people.print_json({"tables": [asdict(table) for table in tables]})
+    elif markdown:
+        sys.stdout.write(as_markdown(tables))
+    else:
+        _print_for_people(tables)
+
+
+def chosen(tables: tuple[KeyTable, ...], names: tuple[str, ...]) -> tuple[KeyTable, ...]:
+    """Return the tables, or the single keys, whose names contain one of those given."""
+    if not names:
+        return tables
+    found = []
+    for table in tables:
+        whole = any(name in table.path for name in names)
+        own = tuple(
+            key
+            for key in table.keys
+            if whole or any(name in f"{table.path}.{key.name}" for name in names)
+        )
+        if own:
+            found.append(KeyTable(table.path, table.meaning, own))
+    return tuple(found)
+
+
+def as_markdown(tables: tuple[KeyTable, ...]) -> str:
+    """Return the reference as a page of its own."""
+    lines = [
+        "# Every key of a configuration",
+        "",
+        "Printed by `coldpin keys --markdown`; a test holds it against the program.",
+        "`coldpin check FILE` names every key that is wrong, with what is allowed.",
+        "",
+        "Text with a unit is written so:",
+        "",
+        *(f"- {kind}: {example}" for kind, example in EXAMPLES.items()),
+        "",
+    ]
+    for table in tables:
+        lines += [f"## [{table.path}]", ""]
+        if table.meaning:
+            lines += [f"{_sentence(table.meaning)}", ""]
+        lines += ["| key | values | default | meaning |", "| --- | --- | --- | --- |"]
+        for key in table.keys:
+            default = _compulsory(key) if key.default is None else f"`{key.default}`"
+            lines.append(f"| `{key.name}` | {key.values} | {default} | {key.meaning} |")
+        lines.append("")
+    return "\n".join(lines)
+
+
+def _print_for_people(tables: tuple[KeyTable, ...]) -> None:
+    console = people.console()
+
+    def show(text: str, indent: int) -> None:
+        console.print(Padding(Text.from_markup(text), (0, 0, 0, indent), expand=False))
+
+    for table in tables:
+        show(f"\n[b]{escape(f'[{table.path}]')}[/b] {escape(_sentence(table.meaning))}", 0)
+        for key in table.keys:
+            default = _compulsory(key) if key.default is None else f"default {key.default}"
+            parts = [f"[b]{key.name}[/b]", escape(key.values), escape(default)]
+            show(" · ".join(part for part in parts if part), 2)
+            show(escape(key.meaning), 6)
+
+
+def _compulsory(key: Key) -> str:
+    return "compulsory" if key.compulsory else ""
+
+
+def _sentence(text: str) -> str:
+    begun = text[:1].upper() + text[1:]
+    return begun if begun.endswith(".") else f"{begun}."
