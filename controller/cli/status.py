@@ -6,9 +6,9 @@ import time
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
-from rich.console import Console
 
 from controller.cli import people
 from controller.cli.first_run_words import words_of
@@ -24,7 +24,10 @@ from controller.pictures import words
 from controller.records.first_runs import last_first_run
 from controller.records.forecast_file import read_forecast
 from controller.records.snapshot import take_snapshot
-from controller.settings.load import read_settings
+from controller.settings.brief import BriefSettings, read_brief_settings
+
+if TYPE_CHECKING:
+    from rich.console import Console
 
 WELL, ALARMED, SILENT = 0, 1, 2
 WATCH_EVERY_S = 2.0
@@ -39,16 +42,16 @@ def status(config: Path, as_json: bool, watch: bool) -> int:
 
     Exit status: 0 all is well, 1 an alarm stands, 2 the service is silent.
     """
-    unit = read_settings(config).display.unit
+    settings = read_brief_settings(config)
     while True:
-        report = status_of(config)
+        report = status_of(state_directory(config), settings)
         if as_json:
             people.print_json(_CODEC.document(report))
         else:
             console = people.console()
             if watch:
                 console.clear()
-            _print_for_people(console, report, unit)
+            _print_for_people(console, report, settings.unit)
         if not watch:
             return _exit_status(report)
         time.sleep(WATCH_EVERY_S)
@@ -72,24 +75,23 @@ class StatusReport:
 _CODEC = Codec(StatusReport)
 
 
-def status_of(config: Path) -> StatusReport:
+def status_of(place: Path, settings: BriefSettings) -> StatusReport:
     """Return the newest status, how old it is, and what else is known of the chamber."""
-    place = state_directory(config)
     now = datetime.now(UTC)
     snapshot = take_snapshot(place, taken_utc=now, forecast=read_forecast(place, now=now))
     return StatusReport(
         silent=snapshot.silent,
         age_s=None if snapshot.age_s is None else round(snapshot.age_s, 1),
         last_swap=snapshot.last_swap,
-        first_run=_first_run(config, place),
+        first_run=_first_run(place, settings),
         forecast=snapshot.forecast,
         status=snapshot.status,
     )
 
 
-def _first_run(config: Path, place: Path) -> FirstRun | None:
+def _first_run(place: Path, settings: BriefSettings) -> FirstRun | None:
     try:
-        return last_first_run(records_path(read_settings(config).records.path, place))
+        return last_first_run(records_path(settings.records, place))
     except (OSError, ValueError):
         return None  # the records have their own alarm
 
