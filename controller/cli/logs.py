@@ -90,7 +90,6 @@ def _dropped_line(count: int) -> bytes:
 def set_up_logs() -> QueuedLines:
     """Configure structlog for this process, and return what writes its lines."""
     handler = QueuedLines(2)
-    handler.setFormatter(logging.Formatter("%(message)s"))
     root = logging.getLogger()
     root.handlers = [handler]
     root.setLevel(logging.INFO)
@@ -100,6 +99,7 @@ def set_up_logs() -> QueuedLines:
         if for_people
         else structlog.processors.JSONRenderer(default=_readable, ensure_ascii=False)
     )
+    handler.setFormatter(_OneShape(shape))
     structlog.configure(
         processors=[
             structlog.processors.add_log_level,
@@ -113,6 +113,27 @@ def set_up_logs() -> QueuedLines:
         cache_logger_on_first_use=True,
     )
     return handler
+
+
+class _OneShape(logging.Formatter):
+    """Gives lines of libraries, which are plain text and perhaps a traceback, the shape of ours."""
+
+    def __init__(self, shape: Any) -> None:
+        super().__init__("%(message)s")
+        self._shape = shape
+
+    def format(self, record: logging.LogRecord) -> str:
+        """Return one line."""
+        if record.name.partition(".")[0] in {"coldpin", "controller"}:
+            return super().format(record)  # structlog shaped it already
+        event: dict[str, Any] = {"event": record.getMessage(), "logger": record.name}
+        if record.exc_info:
+            event["exception"] = self.formatException(record.exc_info)
+        event["level"] = record.levelname.lower()
+        at = datetime.fromtimestamp(record.created, UTC)
+        event["at"] = at.isoformat().replace("+00:00", "Z")
+        line: str = self._shape(None, "", event)
+        return line
 
 
 def _readable(value: object) -> str:

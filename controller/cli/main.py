@@ -161,11 +161,42 @@ def coldpin() -> None:
 
 def main() -> None:
     """Run a command and leave with its exit status."""
+    _open_closed_streams()
+    _narrow_umask()
     if sys.argv[1:2] == ["run"]:
         _leave_out("rich", "ssl")
     status = status_of(sys.argv[1:])
     _drop_what_nobody_reads()
     sys.exit(status)
+
+
+def _open_closed_streams() -> None:
+    """Put the null device where the caller closed a standard stream.
+
+    Without it the next file that is opened, a database perhaps, gets the stream's number, and log
+    lines are written into it.
+    """
+    for number, name, mode in ((0, "stdin", "r"), (1, "stdout", "w"), (2, "stderr", "w")):
+        try:
+            os.fstat(number)
+        except OSError:
+            opened = os.open(os.devnull, os.O_RDWR)
+            if opened != number:
+                os.dup2(opened, number)
+                os.close(opened)
+        if getattr(sys, name) is None:
+            setattr(sys, name, os.fdopen(number, mode, encoding="utf-8", closefd=False))
+
+
+def _narrow_umask() -> None:
+    """Let no file of ours be written by others, whatever the shell allows.
+
+    What the two services keep is not read by others either, as under systemd.
+    """
+    if sys.argv[1:2] and sys.argv[1] in {"run", "lookout", "off"}:
+        os.umask(0o027)
+    else:
+        os.umask(os.umask(0o022) | 0o022)
 
 
 def _drop_what_nobody_reads() -> None:

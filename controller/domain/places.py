@@ -21,7 +21,7 @@ def state_directory(config: Path) -> Path:
         OSError: It cannot be created.
     """
     place = named_state_directory(config)
-    place.mkdir(parents=True, exist_ok=True)
+    place.mkdir(mode=0o750, parents=True, exist_ok=True)
     return place
 
 

@@ -37,3 +37,32 @@ def test_odd_value_is_a_readable_line_and_raises_nothing() -> None:
     assert [line["value"] for line in lines] == [
         "b'\\xff\\xfe'", "nan", "-inf", "\udcff", "<NoText>", 12.5, None,
     ]  # fmt: skip
+
+
+FOREIGN = """
+import logging
+from controller.cli.logs import set_up_logs
+
+lines = set_up_logs()
+logging.getLogger("uvicorn.error").info("Started server process [%d]", 7)
+try:
+    raise ValueError("first line\\nsecond line")
+except ValueError:
+    logging.getLogger("some.library").exception("it failed")
+lines.flush()
+"""
+
+
+def test_lines_of_libraries_have_the_shape_of_ours() -> None:
+    """Plain text and tracebacks between JSON lines stop whoever reads the log line by line."""
+    ran = subprocess.run(
+        [sys.executable, "-c", FOREIGN], capture_output=True, text=True, check=True, timeout=60
+    )
+
+    started, failed = (json.loads(line) for line in ran.stderr.splitlines())
+    assert (started["event"], started["logger"], started["level"]) == (
+        "Started server process [7]", "uvicorn.error", "info",
+    )  # fmt: skip
+    assert failed["level"] == "error"
+    assert "ValueError: first line\nsecond line" in failed["exception"]
+    assert started["at"].endswith("Z")
