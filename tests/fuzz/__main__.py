@@ -25,8 +25,8 @@ def fuzz(name: str, inputs: int, seconds: int, corpus: Path) -> None:
         (corpus / f"seed-{number}").write_bytes(good)
     atheris.instrument_all()
     atheris.Setup(
-        [sys.argv[0], str(corpus), f"-runs={inputs}", f"-max_total_time={seconds}", "-max_len=4096", "-verbosity=0",
-         "-print_final_stats=1", f"-artifact_prefix={corpus}/"],
+        [sys.argv[0], str(corpus), f"-runs={inputs}", f"-max_total_time={seconds}",
+         "-max_len=4096", "-verbosity=0", "-print_final_stats=1", f"-artifact_prefix={corpus}/"],
         TARGETS[name],
     )  # fmt: skip
     atheris.Fuzz()
