@@ -12,9 +12,10 @@ from controller.cli import people
 from controller.cli.configurations import configurations
 from controller.cli.expectation import cycles_of, hours_of, print_cycles, proposal_of
 from controller.cli.instances import Instance, only_instance
+from controller.domain.supply import SupplyKind
 from controller.errors import PhysicsError, SettingsError
 from controller.outputs.header import PIN_OF_LINE, line_number
-from controller.outputs.mains_rule import SupplyKind, is_mains
+from controller.outputs.mains_rule import is_mains
 from controller.pictures import words
 from controller.pictures.wiring import WiredLine, WiringPlan, wiring_svg
 from controller.planning.sizing import Band, size

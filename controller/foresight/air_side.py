@@ -14,10 +14,11 @@ from dataclasses import dataclass
 from operator import mul
 from typing import NamedTuple
 
+from controller.domain.daytime import WARMEST_HOUR
 from controller.foresight.algebra import Matrix, Vector, cholesky, inverse, solved, times
 from controller.foresight.band import HeldBand
 from controller.foresight.bins import BIN_S, Bin
-from controller.foresight.room_side import WARMEST_H, day_wave
+from controller.foresight.room_side import day_wave
 from controller.foresight.sized import OUT_OF_ROOM_K, Sized
 from controller.foresight.water_side import coil_k
 
@@ -239,7 +240,7 @@ class AirSide:
         if not self._room_probe:
             base_k += per_k * (sized.room_mean_c - self._band.middle_c(12.0) - OUT_OF_ROOM_K)
         base_k = max(base_k, LEAST_LOAD_K)
-        angle = WARMEST_H * math.pi / 12.0 + math.pi / 24.0
+        angle = WARMEST_HOUR * math.pi / 12.0 + math.pi / 24.0
         wave_k = 0.0 if self._room_probe else ROOM_WAVE_K * per_k
         rate_s = AIR_FROM_SIZED * 1000.0 * sized.air_kj_k / scale_w_k
         slow = sized.crop_w_k / scale_w_k

@@ -4,16 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from controller.domain.daytime import within
+
 SPENT_BY_K = 0.5
 """The cold has run out when the air stays this far above cut-in [K] …"""
 SPENT_FOR_S = 1200.0
 """… for this long [s]."""
-
-
-def within(hour: float, begins: float, ends: float) -> bool:
-    """Return whether a local hour lies in a stretch of the day, which may go over midnight."""
-    hour %= 24.0
-    return begins <= hour < ends if begins < ends else hour >= begins or hour < ends
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,7 +29,7 @@ class HeldBand:
         """Return cut-in and cut-out at a local hour [°C]."""
         if self.night_cut_in_c is None or self.night_cut_out_c is None:
             return self.cut_in_c, self.cut_out_c
-        if within(hour, self.night_from_h, self.night_to_h):
+        if within(hour % 24.0, self.night_from_h, self.night_to_h):
             return self.night_cut_in_c, self.night_cut_out_c
         return self.cut_in_c, self.cut_out_c
 

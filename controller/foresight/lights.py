@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from controller.foresight.band import within
+from controller.domain.daytime import within
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,4 +18,4 @@ class Lights:
 
     def on(self, hour: float) -> bool:
         """Return whether they are on at a local hour."""
-        return within(hour, self.from_h, self.to_h)
+        return within(hour % 24.0, self.from_h, self.to_h)

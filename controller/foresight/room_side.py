@@ -8,11 +8,10 @@ from dataclasses import dataclass
 from operator import mul
 from typing import NamedTuple
 
+from controller.domain.daytime import WARMEST_HOUR
 from controller.foresight.algebra import Vector, cholesky, solved
 from controller.foresight.sized import Sized
 
-WARMEST_H = 17.0
-"""Common practice for a lived-in house, no source."""
 OFF_LASTS_S = 15 * 3600.0
 """How long a day stays warmer or colder than usual [s]; from our own study."""
 DAY_S = 86_400.0
@@ -55,7 +54,7 @@ class Room:
 
 def sized_room(sized: Sized) -> Room:
     """Return the wave that the plant's figures give."""
-    angle = WARMEST_H * math.pi / 12.0
+    angle = WARMEST_HOUR * math.pi / 12.0
     swing_k = sized.room_swing_k
     return Room([sized.room_mean_c, swing_k * math.cos(angle), swing_k * math.sin(angle), 0.0, 0.0])
 

@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from controller.domain.daytime import within
 from controller.foresight.bins import BIN_S
 from controller.foresight.course import HourAt, groups_after
 from controller.foresight.forecast import Forecast
@@ -48,10 +49,7 @@ class Habits:
 
     def awake(self, hour: float) -> bool:
         """Return whether somebody is awake at a local hour."""
-        hour %= 24.0
-        if self.wakes_h < self.sleeps_h:
-            return self.wakes_h <= hour < self.sleeps_h
-        return hour >= self.wakes_h or hour < self.sleeps_h
+        return within(hour % 24.0, self.wakes_h, self.sleeps_h)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

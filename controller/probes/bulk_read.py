@@ -18,8 +18,8 @@ import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
+from controller.domain.probe_ids import DS28EA00
 from controller.probes.reader import Pending
-from controller.probes.scratchpad import DS28EA00
 from controller.probes.sysfs import ReadFile, WriteFile, read_file, write_file
 
 TRIGGER = b"trigger\n"

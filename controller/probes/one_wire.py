@@ -11,7 +11,6 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
-import re
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -19,19 +18,16 @@ from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
+from controller.domain.probe_ids import family_of, id_problem, is_ghost
 from controller.errors import ProbeError
 from controller.probes.bulk_read import BulkRead, find_buses
 from controller.probes.protocol import Fault, Sample
 from controller.probes.reader import ThreadedReader
-from controller.probes.scratchpad import CLONE_POWER_ON_MC, FAMILIES, judge_text
+from controller.probes.scratchpad import CLONE_POWER_ON_MC, judge_text
 from controller.probes.sysfs import ReadFile, WriteFile, read_file, write_file
 
 ROOT = Path("/sys/bus/w1/devices")
 """Where Linux lists what hangs on its 1-Wire buses."""
-
-_ID = re.compile(r"([0-9a-f]{2})-([0-9a-f]{12})")
-_NO_SERIAL = "0" * 12
-_NO_FAMILY = "00"
 
 DOUBT_NEAR_MK = 1_000
 DOUBT_MEMORY_S = 600.0
@@ -66,23 +62,6 @@ def _sensor_class(root: Path) -> Any:
     return TreeSensor
 
 
-def id_problem(probe_id: str) -> str | None:
-    """Return what is wrong with a probe's id, None when it can be used."""
-    match = _ID.fullmatch(probe_id.lower())
-    if match is None:
-        return (
-            f"found {probe_id!r}, allowed a name from {ROOT}, two and twelve hexadecimal digits "
-            "such as 28-0a1b2c3d4e01; list those on the bus"
-        )
-    family, serial = match.groups()
-    if family == _NO_FAMILY or serial == _NO_SERIAL:
-        return f"found {probe_id!r}, which a noisy bus invents; check wiring and pull-up"
-    if int(family, 16) not in FAMILIES:
-        known = ", ".join(f"{code:02x} {name}" for code, name in sorted(FAMILIES.items()))
-        return f"found family {family} in {probe_id!r}, allowed {known}"
-    return None
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Survey:
     """What a look at the bus found."""
@@ -105,11 +84,10 @@ def survey(root: Path) -> Survey:
     ids = []
     ghosts = 0
     for name in names:
-        match = _ID.fullmatch(name)
-        if match is None:
+        family = family_of(name)
+        if family is None:
             continue
-        family, serial = match.groups()
-        if family == _NO_FAMILY or serial == _NO_SERIAL:
+        if is_ghost(name):
             ghosts += 1
         elif family in families:
             ids.append(name)

@@ -24,6 +24,7 @@ import re
 from dataclasses import dataclass
 from functools import lru_cache
 
+from controller.domain.probe_ids import DS18B20, DS18S20, DS1825, FAMILIES
 from controller.domain.temperatures import millidegrees
 from controller.probes.protocol import Fault
 
@@ -33,20 +34,6 @@ HIGHEST_MC = 125_000
 
 CLONE_POWER_ON_MC = 25_000
 """What common copies hold before their first conversion [m°C]. Source: counterfeit_DS18B20, D."""
-
-DS18S20 = 0x10
-DS1822 = 0x22
-DS18B20 = 0x28
-DS1825 = 0x3B
-DS28EA00 = 0x42
-FAMILIES = {
-    DS18S20: "DS18S20",
-    DS1822: "DS1822",
-    DS18B20: "DS18B20",
-    DS1825: "DS1825",
-    DS28EA00: "DS28EA00",
-}
-"""Family codes that can be decoded. Source: Linux 6.12 w1_therm.c."""
 
 _ALL_ZERO = bytes(9)
 _POWER_ON_RAW = 0x0550

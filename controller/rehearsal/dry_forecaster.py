@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import time
 
+from controller.domain.daytime import hour_of
 from controller.foresight.bins import Sample
 from controller.foresight.forecast import Forecast
 from controller.foresight.forecaster import packs_due
 from controller.foresight.swap_plan import SwapPlan
 from controller.foresight.swaps import Logged
-from controller.settings.foresight_of import forecaster_of, hour_of
+from controller.settings.foresight_of import forecaster_of
 from controller.settings.load import Settings
 
 EVERY_S = 1800.0

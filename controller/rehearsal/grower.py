@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, time
 from random import Random
 
+from controller.domain.daytime import within
 from controller.settings.scenario_file import GrowerScript
 from controller.thermal.freezing import FreezerPace, FreezerQueue
 
@@ -115,8 +116,7 @@ class Grower:
 
     def awake(self, local: datetime) -> bool:
         """Return whether the person is awake at a local time."""
-        wakes, sleeps, now = self._script.wakes, self._script.sleeps, local.time()
-        return wakes <= now < sleeps if wakes < sleeps else now >= wakes or now < sleeps
+        return within(local.time(), self._script.wakes, self._script.sleeps)
 
     def _habit(self, at_s: float, local: datetime) -> bool:
         for due in self._script.swaps_at:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import time
 from datetime import datetime
 
+from controller.domain.daytime import hour_of
 from controller.probes.protocol import SampleSource
 from controller.rehearsal.plant_probes import PlantProbes
 from controller.rehearsal.plants import build_chamber
 from controller.rehearsal.room import room_c
 from controller.service.output_bank import OutputBank
-from controller.settings.foresight_of import hour_of, lights_to_plan_by
+from controller.settings.foresight_of import lights_to_plan_by
 from controller.settings.load import Settings
 
 

@@ -11,6 +11,7 @@ from random import Random
 from controller.core.decide import begin
 from controller.core.law import Law
 from controller.core.state import NOTHING_ASKED, Asked, State
+from controller.domain.daytime import hour_of
 from controller.domain.requests import LoggedSwap
 from controller.domain.temperatures import Seen
 from controller.errors import PhysicsError, ScenarioError
@@ -33,7 +34,7 @@ from controller.service.journal import Journal, Journals
 from controller.service.loop import BandInForce, ControlLoop
 from controller.service.output_bank import OutputBank
 from controller.service.sources import sieves_of
-from controller.settings.foresight_of import hour_of, lights_to_plan_by
+from controller.settings.foresight_of import lights_to_plan_by
 from controller.settings.law_of import BandSchedule, law_of, schedule_of
 from controller.settings.load import Settings
 from controller.settings.scenario_file import FaultScript, ScenarioFile

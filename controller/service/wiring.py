@@ -9,9 +9,10 @@ from typing import Any
 
 import structlog
 
+from controller.domain.supply import Supply
 from controller.errors import OutputError, SettingsError, UnknownDriverError
 from controller.outputs.bounded import BoundedOutput
-from controller.outputs.mains_rule import Load, LoadKind, RelayModule, Supply, Verdict, judge_named
+from controller.outputs.mains_rule import Load, LoadKind, RelayModule, Verdict, judge_named
 from controller.outputs.protocol import Output, OutputDriver
 from controller.outputs.registry import find_driver
 from controller.service.output_bank import SIGNAL, OutputBank, close_outputs

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel
 
+from controller.domain.probe_ids import id_problem
 from controller.domain.temperatures import PROBE_STEP_MK
 from controller.domain.units import celsius_text
 from controller.settings.models import (
@@ -17,7 +18,6 @@ from controller.settings.models import (
     Limits,
     Loads,
     Night,
-    OneWire,
     PowerSupply,
     Probe,
     Probes,
@@ -136,11 +136,11 @@ def check_reading_times(readings: Readings) -> Iterator[str]:
         )
 
 
-def check_probes(probes: Probes, one_wire: OneWire) -> Iterator[str]:
+def check_probes(probes: Probes) -> Iterator[str]:
     """Each probe has what its kind needs, and no two are the same one."""
     owner: dict[str, str] = {}
     for name, probe in probes.fitted().items():
-        yield from _check_probe(f"probes.{name}", probe, one_wire)
+        yield from _check_probe(f"probes.{name}", probe)
         if probe.kind == "one-wire" and probe.id is not None:
             first = owner.setdefault(probe.id.lower(), f"probes.{name}")
             if first != f"probes.{name}":
@@ -156,15 +156,12 @@ def check_probes(probes: Probes, one_wire: OneWire) -> Iterator[str]:
         )
 
 
-def _check_probe(path: str, probe: Probe, one_wire: OneWire) -> Iterator[str]:
+def _check_probe(path: str, probe: Probe) -> Iterator[str]:
     if probe.kind == "one-wire":
         if probe.id is None:
             yield f"{path}.id: found nothing, allowed: a 1-Wire id; `coldpin probes` lists them"
-        elif not _looks_like_an_id(probe.id):
-            yield (
-                f'{path}.id: found "{probe.id}", allowed: family and serial as under '
-                f"{one_wire.root}, such as 28-0119a3c4d5e6, not all zeros"
-            )
+        elif (problem := id_problem(probe.id)) is not None:
+            yield f"{path}.id: {problem}"
     elif probe.id is not None:
         yield f'{path}.id: found "{probe.id}", allowed only where kind = "one-wire"'
     if probe.kind == "recorded" and probe.file is None:
@@ -176,19 +173,6 @@ def _check_probe(path: str, probe: Probe, one_wire: OneWire) -> Iterator[str]:
             f"{path}.lowest: found {celsius_text(probe.lowest)}, allowed: below {path}.highest, "
             f"which is {celsius_text(probe.highest)}"
         )
-
-
-def _looks_like_an_id(text: str) -> bool:
-    family, dash, serial = text.partition("-")
-    try:
-        return (
-            bool(dash)
-            and int(family, 16) > 0
-            and len(family) == 2
-            and (len(serial) == 12 and int(serial, 16) > 0)
-        )
-    except ValueError:
-        return False
 
 
 def check_time_zone(site: Site) -> Iterator[str]:
@@ -241,7 +225,7 @@ CHECKS: tuple[tuple[Check, tuple[str, ...]], ...] = (
     (check_reservoir_limits, ("limits", "alarms")),
     (check_timers, ("timing",)),
     (check_reading_times, ("readings",)),
-    (check_probes, ("probes", "one_wire")),
+    (check_probes, ("probes",)),
     (check_time_zone, ("site",)),
     (check_supplies, ("supplies", "loads")),
 )

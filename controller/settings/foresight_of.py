@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, time, tzinfo
+from datetime import UTC, datetime, tzinfo
 
+from controller.domain.daytime import hour_of
 from controller.foresight.band import HeldBand
 from controller.foresight.forecaster import Forecaster
 from controller.foresight.lights import Lights
@@ -115,11 +116,6 @@ def freezer_packs_per_day(settings: Settings) -> float | None:
         return None
     spec = settings.plant_spec()
     return freezer_kg_per_day(spec.freezer, spec.packs) / spec.packs.kg
-
-
-def hour_of(at: time) -> float:
-    """Return a time of day in hours."""
-    return at.hour + at.minute / 60 + at.second / 3600
 
 
 def local_hour(at_s: float, zone: tzinfo | None) -> float:

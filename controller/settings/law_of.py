@@ -17,6 +17,7 @@ from controller.core.law import (
     Timing,
 )
 from controller.domain.alarms import OUTSIDE_THE_LAW, AlarmName
+from controller.domain.daytime import within
 from controller.settings.load import Settings
 from controller.settings.models import Stage
 
@@ -86,8 +87,7 @@ class BandSchedule:
         """
         if self.night is None:
             return self.day
-        at, begin, end = local.time(), self.night_from, self.night_to
-        in_night = begin <= at < end if begin < end else at >= begin or at < end
+        in_night = within(local.time(), self.night_from, self.night_to)
         return self.night if in_night else self.day
 
 

@@ -13,6 +13,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
+from controller.domain.supply import Supply
 from controller.domain.units import Current
 from controller.errors import SettingsError
 from controller.settings.problems import problem_lines, shown, unknown_key
@@ -26,21 +27,15 @@ LIST_OF_MODULES = Purpose(
 )
 
 _ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
-_SUPPLY = re.compile(r"([0-9]+(?:\.[0-9]+)?) ?V ?(AC|DC)")
-_HIGHEST_V = {"AC": 1000.0, "DC": 1500.0}
-"""Low voltage ends here (IEC 60364)."""
 
 
 def _supply_text(found: str) -> str:
-    """Return the text if it is a supply.
+    """Return a supply as it is written everywhere, such as "12 V DC" for "12 v dc".
 
     Raises:
         ValueError: It is none; the field's description says what is allowed.
     """
-    match = _SUPPLY.fullmatch(found)
-    if match is None or not 0 < float(match[1]) <= _HIGHEST_V[match[2]]:
-        raise ValueError(found)
-    return found
+    return str(Supply.parse(found))
 
 
 Words = Annotated[str, Field(min_length=1, max_length=300, pattern=r"\S")]

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from controller.domain.daytime import day_cosine
 from controller.errors import PhysicsError
 from controller.thermal import moist_air
 from controller.thermal.coil import Coil, CoilDuty
@@ -225,15 +226,14 @@ def hold_h(*, packs_kg: float, kj_kg: float, load_w: float) -> float:
     return packs_kg * kj_kg / load_w / 3.6 if load_w > 0.0 else math.inf
 
 
-def daily_room_c(room: RoomSpec, hour: float, *, warmest_hour: float = 16.0) -> float:
+def daily_room_c(room: RoomSpec, hour: float) -> float:
     """Return the room on a cosine between night and day [°C].
 
     Args:
         room: The room.
         hour: Local hour of the day [h]; any number, the day repeats.
-        warmest_hour: When it is warmest [h]. Common practice for a lived-in house, no source.
     """
-    swing = 0.5 * (1.0 + math.cos((hour - warmest_hour) * math.pi / 12.0))
+    swing = 0.5 * (1.0 + day_cosine(hour))
     return room.night_c + (room.day_c - room.night_c) * swing
 
 

@@ -13,8 +13,9 @@ from controller.cli.main import coldpin, status_of
 from controller.cli.probes import warmed
 from controller.cli.relays import try_load
 from controller.commissioning.ice_point import IcePoint
+from controller.domain.supply import Supply, SupplyKind
 from controller.errors import ProbeError
-from controller.outputs.mains_rule import Load, LoadKind, Supply, SupplyKind
+from controller.outputs.mains_rule import Load, LoadKind
 from controller.probes.protocol import Fault, Sample
 from controller.service.locks import lock_instance
 from controller.service.wiring import WiredLoad

@@ -13,13 +13,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from controller.domain.supply import Supply, SupplyKind
 from controller.outputs.mains_rule import (
     ContactRating,
     Load,
     LoadKind,
     RelayModule,
-    Supply,
-    SupplyKind,
     Verdict,
     is_mains,
     judge,

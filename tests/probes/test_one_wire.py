@@ -314,7 +314,7 @@ class TestSurvey:
     [
         ("28-000000000000", "a noisy bus invents"),
         ("00-400000000000", "a noisy bus invents"),
-        ("26-0a1b2c3d4e01", "found family 26 in '26-0a1b2c3d4e01', allowed 10 DS18S20"),
+        ("26-0a1b2c3d4e01", "found family 26 in '26-0a1b2c3d4e01', allowed: 10 DS18S20"),
         ("28-0a1b2c3d4e", "two and twelve hexadecimal digits"),
         ("28_0a1b2c3d4e01", "two and twelve hexadecimal digits"),
         ("../../etc/passwd", "two and twelve hexadecimal digits"),

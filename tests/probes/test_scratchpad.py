@@ -6,15 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from controller.domain.probe_ids import DS18B20, DS18S20, DS28EA00, DS1822, DS1825, FAMILIES
 from controller.domain.temperatures import millidegrees
 from controller.probes.protocol import Fault
 from controller.probes.scratchpad import (
-    DS18B20,
-    DS18S20,
-    DS28EA00,
-    DS1822,
-    DS1825,
-    FAMILIES,
     POWER_ON_BYTES,
     Judged,
     crc8,

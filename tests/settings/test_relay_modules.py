@@ -11,8 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
+from controller.domain.supply import Supply
 from controller.errors import SettingsError
-from controller.outputs.mains_rule import Load, LoadKind, RelayModule, Supply, judge
+from controller.outputs.mains_rule import Load, LoadKind, RelayModule, judge
 from controller.settings.relay_modules import (
     RatingRecord,
     examine_relay_modules,

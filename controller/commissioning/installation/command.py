@@ -49,7 +49,8 @@ from controller.commissioning.installation.steps import (
 )
 from controller.commissioning.installation.upgrade import Upgrade
 from controller.domain.places import CONFIGURATIONS, STATES
-from controller.outputs.mains_rule import Supply, is_mains
+from controller.domain.supply import Supply
+from controller.outputs.mains_rule import is_mains
 
 EX_USAGE, EX_UNAVAILABLE, EX_CONFIG = 64, 69, 78
 CAUTIONS = """\

@@ -13,6 +13,7 @@ from datetime import datetime, time, timedelta
 from typing import Any
 
 from controller.domain.alarm_guide import Urgency, alarm_title, guide_of, urgency_of
+from controller.domain.daytime import within
 from controller.domain.forecast import PublishedForecast
 from controller.lookout.page.view import view_of
 from controller.pictures.words import duration, moment
@@ -53,10 +54,7 @@ class Rules:
 
     def awake(self, at: datetime) -> bool:
         """Return whether people are awake at a local time."""
-        now = at.time()
-        if self.wakes < self.sleeps:
-            return self.wakes <= now < self.sleeps
-        return now >= self.wakes or now < self.sleeps
+        return within(at.time(), self.wakes, self.sleeps)
 
     def next_waking(self, at: datetime) -> datetime:
         """Return when people wake next."""
