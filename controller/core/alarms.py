@@ -84,13 +84,13 @@ def _swap_due(situation: Situation) -> bool | None:
 
 
 def _flow_not_proved(situation: Situation) -> bool | None:
-    # stays up between the tries and until a run is answered or a person resets
-    return situation.cooling.failed_tries > 0
+    # stays up through tries, lockout and reset, until a run is answered
+    return situation.cooling.flow_suspect
 
 
 def _long_run(situation: Situation) -> bool | None:
-    cooling = situation.cooling
-    return cooling.pump and situation.now - cooling.pump_since >= situation.law.alarms.longest_run_s
+    # until a call has been served: a rest that the law ordered is no end of it
+    return situation.cooling.overran
 
 
 def _frequent_starts(situation: Situation) -> bool | None:
@@ -165,8 +165,6 @@ def alarm_instants(board: tuple[AlarmState, ...], situation: Situation) -> Itera
         if alarm.pending_since is not None:
             delay = rules.delay_of(alarm.name)
             yield alarm.pending_since + (delay.clear_s if alarm.standing else delay.raise_s)
-    if situation.cooling.pump:
-        yield situation.cooling.pump_since + rules.longest_run_s
     if situation.starts:
         yield situation.starts[0] + HOUR_S
 

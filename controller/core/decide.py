@@ -31,6 +31,7 @@ _TRIPS = frozenset(
         Reason.OUTPUT_FAILED,
         Reason.FLOW_WAIT,
         Reason.LOCKOUT,
+        Reason.RESERVOIR_EMPTY,
         Reason.AIR_LOST,
     }
 )

@@ -1,58 +1,149 @@
 """Rule 7: a running pump must show that water moves.
 
-The loop answers when the coil outlet is clearly colder than the air, or when the air has fallen
-by a set amount within the run. Nothing is expected of a reservoir that is hardly colder than the
-air. Without a coil-outlet probe one answer serves for the whole run: a plant at its limit runs
-without a break on a hot day and its air need not fall again, and stopping it would hurt the crop
-that the rule protects. With the probe the answer must keep coming.
+The loop answers when the coil outlet is clearly colder than the air, or when the air falls by a
+set amount soon after the start, faster than it fell before and than the room explains: an evening
+that cools by itself proves nothing. Nothing is expected of a reservoir that is hardly colder than
+the air, and while its probe is lost the waiting stands still.
+
+A proof belongs to its run, and every run has an end (`longest_run_s`), so each is taken anew.
+Without a probe at the outlet a proved run goes on: a plant at its limit runs without a break on a
+hot day and its air need not fall again. Air that rises well above where flow was proved, or water
+that gets cold in the middle of an unproved run, is doubt: the pump rests for a short while and the
+next start is the test. With the probe the answer must keep coming.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
+from enum import Enum
 
-from controller.core.law import FlowProof
-from controller.core.state import Cooling, Inputs
-from controller.domain.temperatures import Seen
+from controller.core.law import FlowProof, Law
+from controller.core.state import Cooling, Flow, Inputs, Mark
+from controller.core.stopwatch import RESET
+from controller.domain.temperatures import PROBE_STEP_MK, Seen
 
-
-@dataclass(frozen=True, slots=True)
-class FlowVerdict:
-    """What one decision makes of the running loop; the fields of `Cooling` of the same names."""
-
-    answered: bool
-    unanswered_since: float | None
-    air_peak_mc: int | None
-    flow_proved: bool
-
-    def failed(self, now: float, rule: FlowProof) -> bool:
-        """Return whether an answer has been missing for too long."""
-        return self.unanswered_since is not None and now - self.unanswered_since >= rule.after_s
+TREND_EVERY_S = 300.0
+"""The air's own course is marked so often while the pump rests [s]."""
+TREND_AFTER_S = 120.0
+"""The cold coil and the lag of the probe are over so long after the run-on [s]; common practice,
+no source."""
 
 
-def judge_flow(cooling: Cooling, inputs: Inputs, now: float, rule: FlowProof) -> FlowVerdict:
+class Verdict(Enum):
+    """What a decision makes of the running loop."""
+
+    OPEN = "nothing new"
+    ANSWERED = "water moves"
+    FAILED = "no answer in time"
+    DOUBTED = "to be proved anew from a rest"
+
+
+def judge_flow(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> tuple[Flow, Verdict]:
     """Judge whether the loop answers a running pump and fan."""
-    air, reservoir, outlet = inputs.air, inputs.reservoir, inputs.coil_outlet
+    flow, rule, air, outlet = cooling.flow, law.flow, inputs.air, inputs.coil_outlet
     if not isinstance(air, Seen):
-        return FlowVerdict(False, None, cooling.air_peak_mc, cooling.flow_proved)
-    peak_mc = (
-        air.value_mc if cooling.air_peak_mc is None else max(cooling.air_peak_mc, air.value_mc)
+        return flow, Verdict.OPEN
+    if not isinstance(outlet, Seen):
+        if flow.proved_mc is None:
+            return _judge_unproved(cooling, air.value_mc, inputs, now, law)
+        risen = air.value_mc >= flow.proved_mc + rule.doubt_rise_mk
+        doubted = risen and answer_expected(inputs, rule) is True
+        return flow, Verdict.DOUBTED if doubted else Verdict.OPEN
+    if outlet.value_mc <= air.value_mc - rule.outlet_drop_mk:
+        return _proved(flow, air.value_mc), Verdict.ANSWERED
+    return _judge_unproved(cooling, air.value_mc, inputs, now, law)
+
+
+def _judge_unproved(
+    cooling: Cooling, air_mc: int, inputs: Inputs, now: float, law: Law
+) -> tuple[Flow, Verdict]:
+    """Judge a run by its air: no answer yet, or one that must keep coming."""
+    flow, rule = cooling.flow, law.flow
+    expected, early = answer_expected(inputs, rule), is_early(cooling, now, law)
+    if not (early or expected or flow.unanswered != RESET):
+        return flow, Verdict.OPEN
+    if expected and flow.unanswered == RESET and not early:
+        if not isinstance(inputs.coil_outlet, Seen):
+            return flow, Verdict.DOUBTED  # its own trend is not known; from a rest it is
+        flow = replace(flow, air_peak_mc=air_mc)
+    peak_mc = air_mc if flow.air_peak_mc is None else max(flow.air_peak_mc, air_mc)
+    if (early or expected) and air_mc <= answer_mc(peak_mc, cooling, inputs, now, rule):
+        return _proved(flow, air_mc), Verdict.ANSWERED
+    waiting = flow.unanswered.timed(expected, now)
+    if waiting.elapsed_s(now) >= rule.after_s:
+        return flow, Verdict.FAILED
+    if peak_mc == cooling.flow.air_peak_mc and waiting is flow.unanswered:
+        return cooling.flow, Verdict.OPEN
+    return replace(flow, air_peak_mc=peak_mc, unanswered=waiting), Verdict.OPEN
+
+
+def _proved(flow: Flow, air_mc: int) -> Flow:
+    if flow.proved_mc is not None and flow.unanswered == RESET and flow.air_peak_mc is None:
+        return flow
+    proved_mc = air_mc if flow.proved_mc is None else flow.proved_mc
+    return replace(flow, proved_mc=proved_mc, air_peak_mc=None, unanswered=RESET)
+
+
+def answer_expected(inputs: Inputs, rule: FlowProof) -> bool | None:
+    """Return whether the water is so cold that it must show; None while that is not known."""
+    if not (isinstance(inputs.air, Seen) and isinstance(inputs.reservoir, Seen)):
+        return None
+    return inputs.air.value_mc - inputs.reservoir.value_mc >= rule.colder_by_mk
+
+
+def is_early(cooling: Cooling, now: float, law: Law) -> bool:
+    """Return whether the start is so near that a falling air is its doing."""
+    return now - cooling.pump_since < early_s(law)
+
+
+def early_s(law: Law) -> float:
+    """Return how long after its start a run is judged by the fall of the air [s]."""
+    return law.timing.prime_s + law.flow.after_s
+
+
+def answer_mc(peak_mc: int, cooling: Cooling, inputs: Inputs, now: float, rule: FlowProof) -> float:
+    """Return the air that is an answer: below the peak by more than time and room explain [m°C].
+
+    Time only lowers it.
+    """
+    explained_mk = cooling.flow.falling_mk_s * (now - cooling.pump_since)
+    room, room_mc = inputs.room, cooling.flow.room_mc
+    if isinstance(room, Seen) and room_mc is not None:
+        explained_mk = max(explained_mk, room_mc - room.value_mc)
+    return peak_mc - rule.fall_mk - explained_mk
+
+
+def flow_at_start(cooling: Cooling, inputs: Inputs, now: float) -> Flow:
+    """Return what a run begins with: air, room, and how fast the air was falling by itself."""
+    if not isinstance(inputs.air, Seen):
+        return Flow()
+    return Flow(
+        air_peak_mc=inputs.air.value_mc,
+        room_mc=inputs.room.value_mc if isinstance(inputs.room, Seen) else None,
+        falling_mk_s=_falling_mk_s(cooling.trend, inputs.air.value_mc, now),
     )
-    fell = air.value_mc <= peak_mc - rule.fall_mk
-    watched = isinstance(outlet, Seen)
-    cold = isinstance(outlet, Seen) and outlet.value_mc <= air.value_mc - rule.outlet_drop_mk
-    if fell or cold:
-        # watched, the next fall is measured from this one, so that a loop that stops
-        # later is noticed
-        return FlowVerdict(True, None, air.value_mc if watched else peak_mc, True)
-    if cooling.flow_proved and not watched:
-        return FlowVerdict(True, None, peak_mc, True)
-    expected = isinstance(reservoir, Seen) and (
-        air.value_mc - reservoir.value_mc >= rule.colder_by_mk
-    )
-    since = (
-        (now if cooling.unanswered_since is None else cooling.unanswered_since)
-        if expected
-        else None
-    )
-    return FlowVerdict(False, since, peak_mc, cooling.flow_proved)
+
+
+def _falling_mk_s(trend: tuple[Mark, ...], air_mc: int, now: float) -> float:
+    """Return the fall of the air before a start, zero where it rose or is not known."""
+    if not trend or now - trend[0].at < TREND_EVERY_S:
+        return 0.0
+    # one step of the probe is no fall
+    return max(0.0, (trend[0].air_mc - air_mc - PROBE_STEP_MK) / (now - trend[0].at))
+
+
+def trend_of(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> tuple[Mark, ...]:
+    """Return the marks of the air's own course: the last two, while the pump rests."""
+    trend = cooling.trend
+    if cooling.pump or not isinstance(inputs.air, Seen):
+        return () if trend else trend
+    if now < next_mark_at(cooling, law):
+        return trend
+    return (*trend[-1:], Mark(now, inputs.air.value_mc))
+
+
+def next_mark_at(cooling: Cooling, law: Law) -> float:
+    """Return when the air's course is to be marked next [s]; the pump rests."""
+    if cooling.trend:
+        return cooling.trend[-1].at + TREND_EVERY_S
+    return cooling.pump_since + law.timing.run_on_s + TREND_AFTER_S

@@ -36,6 +36,10 @@ class Timing:
     prime_s: float
     run_on_s: float
     permissive_debounce_s: float
+    longest_run_s: float
+    """A run ends after this long in every mode, and the pump rests."""
+    longest_unseen_run_s: float
+    """The same while the reservoir probe is lost."""
 
     def __post_init__(self) -> None:
         for name in (
@@ -52,6 +56,12 @@ class Timing:
                 f"prime {self.prime_s} s is part of the pump's run and must not be longer than the "
                 f"minimum run {self.minimum_run_s} s"
             )
+        for name in ("longest_run_s", "longest_unseen_run_s"):
+            if not getattr(self, name) > self.minimum_run_s:
+                raise ValueError(
+                    f"{name} {getattr(self, name)} s must be longer than the minimum run "
+                    f"{self.minimum_run_s} s"
+                )
         if self.run_on_s > self.anti_short_cycle_s:
             raise ValueError(
                 f"run-on {self.run_on_s} s must end before the pump may start again after "
@@ -81,6 +91,8 @@ class FlowProof:
     """The coil outlet answers while it is colder than the air by this much."""
     colder_by_mk: int
     """Only a reservoir colder than the air by this much lets an answer be expected."""
+    doubt_rise_mk: int
+    """Air this much above where flow was proved, over cold water, is a reason to prove it anew."""
     wait_s: float
     """Pause before the next try."""
     tries: int
@@ -126,7 +138,6 @@ class AlarmRules:
     reservoir_freezing_mc: int
     clear_by_mk: int
     """Distance back from a raise threshold at which the alarm may clear."""
-    longest_run_s: float
     starts_per_hour: int
     """More starts than this within one hour raise the alarm."""
     delays: tuple[tuple[AlarmName, AlarmDelay], ...]

@@ -13,11 +13,25 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from controller.core.flow import judge_flow
+from controller.core.flow import Verdict, flow_at_start, judge_flow, trend_of
 from controller.core.law import FallbackPolicy, Law
-from controller.core.rules import call_for, start_forbidden_by, tripped_by, warm_since
-from controller.core.state import NOTHING_ASKED, Cooling, Inputs, Phase, Reason
+from controller.core.rules import (
+    call_for,
+    longest_run_s,
+    start_forbidden_by,
+    tripped_by,
+    with_warm_water_timed,
+)
+from controller.core.state import NOTHING_ASKED, UNTRIED, Cooling, Inputs, Phase, Reason
+from controller.core.stopwatch import RESET
 from controller.domain.temperatures import Lost
+
+LOST_RUNS_BORNE = 2
+"""Runs in a row that may be cut short by a lost air probe before the rest grows."""
+MOST_DOUBLINGS = 3
+"""The rest becomes eight times the anti-short-cycle time at most."""
+_SHOWN_AT_REST = frozenset({Reason.PAUSED, Reason.OUTPUT_FAILED, Reason.RESERVOIR_EMPTY})
+"""What forbids a start and is worth showing before there is a call."""
 
 
 def regulate(previous: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
@@ -29,10 +43,15 @@ def regulate(previous: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling
         now: Monotonic instant [s], from the clock that gave the instants in *previous*.
         law: Timers and limits.
     """
-    cooling = _asked_for(previous, inputs, now)
+    cooling = _regulated(_asked_for(previous, inputs, now), inputs, now, law)
+    trend = trend_of(cooling, inputs, now, law)
+    return cooling if trend is cooling.trend else replace(cooling, trend=trend)
+
+
+def _regulated(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
     call = call_for(inputs.air, inputs.band, previous=cooling.call)
     if call is not cooling.call:
-        cooling = replace(cooling, call=call)
+        cooling = replace(cooling, call=call, overran=cooling.overran and call)
     if cooling.phase is Phase.LOCKOUT:
         return _locked_out(cooling, inputs, now, law)
     if isinstance(inputs.air, Lost):
@@ -78,10 +97,9 @@ def _start(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
         pump=True,
         fan=primed,
         pump_since=now,
-        warm_since=None,
-        unanswered_since=None,
-        flow_proved=False,
-        air_peak_mc=None if isinstance(inputs.air, Lost) else inputs.air.value_mc,
+        warm=RESET,
+        flow=flow_at_start(cooling, inputs, now),
+        rest_s=0.0,
     )
     if primed:
         return _enter(cooling, Phase.COOL, Reason.CALL, now)
@@ -96,10 +114,8 @@ def _both_off(cooling: Cooling, now: float) -> Cooling:
         pump=False,
         fan=False,
         pump_since=now if cooling.pump else cooling.pump_since,
-        warm_since=None,
-        unanswered_since=None,
-        flow_proved=False,
-        air_peak_mc=None,
+        warm=RESET,
+        flow=UNTRIED,
     )
 
 
@@ -111,7 +127,7 @@ def _tripped(cooling: Cooling, reason: Reason, now: float) -> Cooling:
 def _resting(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
     forbidden_by = start_forbidden_by(cooling, inputs, now, law)
     if not cooling.call:
-        reason = forbidden_by if forbidden_by in {Reason.PAUSED, Reason.OUTPUT_FAILED} else None
+        reason = forbidden_by if forbidden_by in _SHOWN_AT_REST else None
         return _enter(cooling, Phase.REST, reason or Reason.NO_CALL, now)
     if forbidden_by is not None:
         return _enter(cooling, Phase.HELD, forbidden_by, now)
@@ -128,15 +144,15 @@ def _running_on(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooli
 
 
 def _running(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
-    since = warm_since(cooling, inputs, now, law)
-    if since != cooling.warm_since:
-        cooling = replace(cooling, warm_since=since)
+    cooling = with_warm_water_timed(cooling, inputs, now, law)
     trip = tripped_by(cooling, inputs, now, law)
     if trip is not None:
         return _tripped(cooling, trip, now)
     ran_s = now - cooling.pump_since
     if not cooling.call and ran_s >= law.timing.minimum_run_s:
-        return _stop(cooling, inputs, now, law)
+        return _stop(cooling, Reason.RUN_ON, inputs, now, law)
+    if ran_s >= longest_run_s(inputs, law):
+        return _overrun(cooling, inputs, now, law)
     if ran_s < law.timing.prime_s:
         return _enter(cooling, Phase.PRIME, Reason.PRIMING, now)
     if not cooling.fan:
@@ -145,33 +161,35 @@ def _running(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
     return _proving_flow(cooling, inputs, now, law)
 
 
-def _stop(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
+def _stop(cooling: Cooling, reason: Reason, inputs: Inputs, now: float, law: Law) -> Cooling:
     """Stop the pump as planned; the fan runs on over the cold coil."""
-    if cooling.fan and law.timing.run_on_s > 0:
-        running_on = replace(_both_off(cooling, now), fan=True)
-        return _enter(running_on, Phase.RUN_ON, Reason.RUN_ON, now)
-    return _resting(_both_off(cooling, now), inputs, now, law)
+    fan = cooling.fan
+    cooling = replace(_both_off(cooling, now), lost_runs=0)
+    if fan and law.timing.run_on_s > 0:
+        return _enter(replace(cooling, fan=True), Phase.RUN_ON, reason, now)
+    return _resting(cooling, inputs, now, law)
+
+
+def _overrun(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
+    """End a run that has lasted as long as any may; one that was never proved rests for longer."""
+    rest_s = 0.0 if cooling.flow.proved_mc is not None else law.flow.wait_s
+    cooling = replace(cooling, overran=True, rest_s=rest_s)
+    return _stop(cooling, Reason.LONGEST_RUN, inputs, now, law)
 
 
 def _proving_flow(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
-    if cooling.flow_proved and not cooling.failed_tries and inputs.coil_outlet is None:
-        return cooling  # one answer serves a run where no probe watches the outlet
-    flow = judge_flow(cooling, inputs, now, law.flow)
-    if flow.failed(now, law.flow):
+    flow, verdict = judge_flow(cooling, inputs, now, law)
+    if verdict is Verdict.FAILED:
         failed_tries = cooling.failed_tries + 1
-        cooling = replace(_both_off(cooling, now), failed_tries=failed_tries)
+        cooling = replace(_both_off(cooling, now), failed_tries=failed_tries, flow_suspect=True)
         if failed_tries >= law.flow.tries:
             return _enter(cooling, Phase.LOCKOUT, Reason.LOCKOUT, now)
         return _tripped(cooling, Reason.FLOW_WAIT, now)
-    failed_tries = 0 if flow.answered else cooling.failed_tries
-    proved = replace(
-        cooling,
-        unanswered_since=flow.unanswered_since,
-        air_peak_mc=flow.air_peak_mc,
-        flow_proved=flow.flow_proved,
-        failed_tries=failed_tries,
-    )
-    return cooling if proved == cooling else proved
+    if verdict is Verdict.DOUBTED and now - cooling.pump_since >= law.timing.minimum_run_s:
+        return _stop(cooling, Reason.PROVING, inputs, now, law)
+    if verdict is Verdict.ANSWERED and cooling.flow_suspect:
+        cooling = replace(cooling, failed_tries=0, flow_suspect=False)
+    return cooling if flow is cooling.flow else replace(cooling, flow=flow)
 
 
 def _locked_out(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
@@ -185,12 +203,12 @@ def _locked_out(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooli
 
 def _without_air(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
     if cooling.phase is not Phase.FALLBACK:
+        if cooling.pump:
+            cooling = _cut_short(cooling, law)
         return _enter(_both_off(cooling, now), Phase.FALLBACK, Reason.AIR_LOST, now)
     if law.fallback.policy is FallbackPolicy.OFF:
         return _enter(_both_off(cooling, now), Phase.FALLBACK, Reason.AIR_LOST, now)
-    since = warm_since(cooling, inputs, now, law)
-    if since != cooling.warm_since:
-        cooling = replace(cooling, warm_since=since)
+    cooling = with_warm_water_timed(cooling, inputs, now, law)
     trip = tripped_by(cooling, inputs, now, law)
     if trip is None and isinstance(inputs.reservoir, Lost):
         trip = Reason.AIR_LOST  # blind on both sides: nothing may run
@@ -199,11 +217,19 @@ def _without_air(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cool
     return _by_the_clock(cooling, inputs, now, law)
 
 
+def _cut_short(cooling: Cooling, law: Law) -> Cooling:
+    """Let the rest grow while run after run ends by a lost air probe: the pump may disturb it."""
+    lost_runs = min(cooling.lost_runs + 1, LOST_RUNS_BORNE + MOST_DOUBLINGS)
+    rest_s = law.timing.anti_short_cycle_s * 2 ** max(0, lost_runs - LOST_RUNS_BORNE)
+    return replace(cooling, lost_runs=lost_runs, rest_s=rest_s)
+
+
 def _by_the_clock(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
     timing, pattern = law.timing, law.fallback
     lasted_s = now - cooling.pump_since
     if cooling.pump:
-        if lasted_s >= max(pattern.on_s, timing.minimum_run_s):
+        on_s = max(pattern.on_s, timing.minimum_run_s)
+        if lasted_s >= min(on_s, timing.longest_run_s):
             fan = cooling.fan and timing.run_on_s > 0
             cooling = replace(_both_off(cooling, now), fan=fan)
             return _enter(cooling, Phase.FALLBACK, Reason.TIMED_OFF, now)
@@ -214,7 +240,8 @@ def _by_the_clock(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Coo
         cooling = _both_off(cooling, now)
     forbidden_by = start_forbidden_by(cooling, inputs, now, law)
     if lasted_s < pattern.off_s or forbidden_by is not None:
-        reason = forbidden_by if forbidden_by is Reason.RESERVOIR_WARM else Reason.TIMED_OFF
+        shown = {Reason.RESERVOIR_WARM, Reason.RESERVOIR_EMPTY}
+        reason = forbidden_by if forbidden_by in shown else Reason.TIMED_OFF
         return _enter(cooling, Phase.FALLBACK, reason, now)
     started = _start(cooling, inputs, now, law)
     return replace(

@@ -6,9 +6,12 @@ Every rule here is one comparison of readings, or one timer. `phases` puts them 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
+from controller.core.flow import early_s, next_mark_at
 from controller.core.law import Band, Law
 from controller.core.state import Cooling, Inputs, Phase, Reason
+from controller.core.stopwatch import RESET
 from controller.domain.temperatures import Lost, Reading, Seen
 
 
@@ -55,22 +58,31 @@ def start_forbidden_by(cooling: Cooling, inputs: Inputs, now: float, law: Law) -
         return Reason.OUTPUT_FAILED
     if at_low_limit(inputs, law):
         return Reason.LOW_LIMIT  # a band below the limit must not start what trips at once
+    if inputs.level is False:
+        return Reason.RESERVOIR_EMPTY
     rested_s = now - cooling.pump_since
-    if rested_s < law.timing.anti_short_cycle_s:
+    if rested_s < max(law.timing.anti_short_cycle_s, cooling.rest_s):
         return Reason.ANTI_SHORT_CYCLE
     if cooling.failed_tries and rested_s < law.flow.wait_s:
         return Reason.FLOW_WAIT
     return Reason.RESERVOIR_WARM if cold_enough(inputs, law) is False else None
 
 
-def warm_since(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> float | None:
-    """Return since when a running pump has moved water too warm to cool the air.
+def with_warm_water_timed(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
+    """Time for how long a running pump has moved water too warm to cool the air.
 
-    A lost reservoir probe starts no timer: cooling goes on without it.
+    A lost reservoir probe stops the timer: cooling goes on without it, and what was counted stays.
     """
-    if not cooling.pump or cold_enough(inputs, law) is not False:
-        return None
-    return now if cooling.warm_since is None else cooling.warm_since
+    cold = cold_enough(inputs, law)
+    warm = cooling.warm.timed(None if cold is None else not cold, now) if cooling.pump else RESET
+    return cooling if warm is cooling.warm else replace(cooling, warm=warm)
+
+
+def longest_run_s(inputs: Inputs, law: Law) -> float:
+    """Return after how long a run ends in every mode; sooner while the water is not known [s]."""
+    if isinstance(inputs.reservoir, Lost):
+        return law.timing.longest_unseen_run_s
+    return law.timing.longest_run_s
 
 
 def tripped_by(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Reason | None:
@@ -84,11 +96,10 @@ def tripped_by(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Reason
         return Reason.OUTPUT_FAILED
     if at_low_limit(inputs, law):
         return Reason.LOW_LIMIT
-    if (
-        cooling.pump
-        and cooling.warm_since is not None
-        and now - cooling.warm_since >= law.timing.permissive_debounce_s
-    ):
+    if inputs.level is False:
+        return Reason.RESERVOIR_EMPTY
+    warm_s = cooling.warm.elapsed_s(now)
+    if cooling.pump and cooling.warm != RESET and warm_s >= law.timing.permissive_debounce_s:
         return Reason.RESERVOIR_WARM
     return None
 
@@ -99,18 +110,26 @@ def timer_instants(cooling: Cooling, law: Law) -> Iterator[float]:
     if cooling.pump:
         yield since + timing.minimum_run_s
         yield since + timing.prime_s
+        yield since + timing.longest_run_s
+        yield since + timing.longest_unseen_run_s
+        yield since + early_s(law)
     else:
         yield since + timing.anti_short_cycle_s
+        yield since + cooling.rest_s
         yield since + timing.run_on_s
+        yield next_mark_at(cooling, law)
         if cooling.failed_tries:
             yield since + flow.wait_s
     if cooling.phase is Phase.FALLBACK:
         yield since + (law.fallback.on_s if cooling.pump else law.fallback.off_s)
     if cooling.phase is Phase.LOCKOUT:
         yield cooling.phase_since + flow.lockout_s
-    if cooling.warm_since is not None:
-        yield cooling.warm_since + timing.permissive_debounce_s
-    if cooling.unanswered_since is not None:
-        yield cooling.unanswered_since + flow.after_s
+    for watch, limit_s in (
+        (cooling.warm, timing.permissive_debounce_s),
+        (cooling.flow.unanswered, flow.after_s),
+    ):
+        ends = watch.reaches(limit_s)
+        if ends is not None:
+            yield ends
     if cooling.paused_until is not None:
         yield cooling.paused_until

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from enum import Enum
 
 from controller.core.law import Band, Law
+from controller.core.stopwatch import RESET, Stopwatch
 from controller.domain.alarms import AlarmName
 from controller.domain.temperatures import Reading, Seen
 
@@ -37,6 +38,9 @@ class Reason(Enum):
     OUTPUT_FAILED = "an output failed"
     FLOW_WAIT = "no flow proved, waiting to try again"
     LOCKOUT = "locked out: flow not proved"
+    RESERVOIR_EMPTY = "reservoir empty"
+    LONGEST_RUN = "rest after the longest run"
+    PROVING = "short rest, then flow is proved anew"
     AIR_LOST = "air probe lost"
     TIMED_ON = "air probe lost, cooling by the clock"
     TIMED_OFF = "air probe lost, resting by the clock"
@@ -68,6 +72,8 @@ class Inputs:
     reservoir: Reading
     room: Reading | None = None
     """None: no such probe is fitted."""
+    level: bool | None = None
+    """Whether there is water enough in the reservoir; None: no such input is fitted."""
     coil_outlet: Reading | None = None
     asked: Asked = NOTHING_ASKED
     output_fault: str | None = None
@@ -75,6 +81,33 @@ class Inputs:
     records_fault: str | None = None
     swap_due: bool | None = None
     """What the forecast says; None while nobody forecasts."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """The air at an instant."""
+
+    at: float
+    air_mc: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flow:
+    """What is known of the water's movement in this run."""
+
+    unanswered: Stopwatch = RESET
+    """For how long an answer could be expected and did not come."""
+    air_peak_mc: int | None = None
+    """Warmest air since waiting began, from which an answering fall is measured."""
+    room_mc: int | None = None
+    """Room at the start of the run, where it was known."""
+    falling_mk_s: float = 0.0
+    """How fast the air was falling by itself before the start, zero or more."""
+    proved_mc: int | None = None
+    """Air when the loop answered; None: it has not in this run."""
+
+
+UNTRIED = Flow()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,16 +122,22 @@ class Cooling:
     pump_since: float
     """Last start or stop of the pump."""
     phase_since: float
-    warm_since: float | None = None
-    """Since when the reservoir has been too warm while the pump runs."""
+    warm: Stopwatch = RESET
+    """For how long the reservoir has been too warm while the pump runs."""
     paused_until: float | None = None
-    unanswered_since: float | None = None
-    """Since when flow could be expected to show and has not."""
-    air_peak_mc: int | None = None
-    """Warmest air of this run, from which an answering fall is measured."""
-    flow_proved: bool = False
-    """Whether the loop has answered in this run."""
+    flow: Flow = UNTRIED
     failed_tries: int = 0
+    """Runs in a row without proved flow, since the last lockout or reset."""
+    flow_suspect: bool = False
+    """Whether no run has been proved since one failed; a reset does not end it."""
+    overran: bool = False
+    """Whether a run of this call was ended by the longest run."""
+    rest_s: float = 0.0
+    """Rest that this stop asks for beyond the anti-short-cycle time."""
+    lost_runs: int = 0
+    """Runs in a row that were cut short by a lost air probe."""
+    trend: tuple[Mark, ...] = ()
+    """The air's own course while the pump rests, the older mark first."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -184,6 +223,7 @@ class Window:
             and inputs.output_fault == decided.output_fault
             and inputs.records_fault == decided.records_fault
             and inputs.swap_due is decided.swap_due
+            and inputs.level is decided.level
             and _inside(inputs.air, self.air, decided.air)
             and _inside(inputs.reservoir, self.reservoir, decided.reservoir)
             and _inside(inputs.room, self.room, decided.room)

@@ -12,7 +12,9 @@ be, never larger; a property test holds it.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import floor
 
+from controller.core.flow import answer_mc
 from controller.core.law import Law
 from controller.core.state import Cooling, Inputs, Span, Window
 from controller.domain.temperatures import Reading, Seen
@@ -56,11 +58,9 @@ class Box:
         """Keep a reading on its side of a threshold that is met at or below *at_mc*."""
         self.threshold(name, at_mc + 1)
 
-    def exactly(self, name: str) -> None:
-        """Let a reading be only what it is."""
-        value = self._values.get(name)
-        if value is not None:
-            self._lowest[name] = self._highest[name] = value
+    def at_most(self, name: str, value_mc: int) -> None:
+        """Let a reading, which is that or less, be no more."""
+        self._highest[name] = min(self._highest[name], value_mc)
 
     def apart(self, warm: str, cold: str, by_mk: int) -> None:
         """Keep two readings on their side of *warm* being warmer than *cold* by at least *by_mk*.
@@ -111,7 +111,7 @@ def window_of(
     _of_the_limits(box, law)
     _of_the_reservoir(box, cooling, inputs, law)
     if cooling.pump and cooling.fan:
-        _of_the_flow(box, cooling, inputs, law)
+        _of_the_flow(box, cooling, inputs, now, law)
     return Window(
         law=law,
         inputs=inputs,
@@ -152,15 +152,23 @@ def _of_the_reservoir(box: Box, cooling: Cooling, inputs: Inputs, law: Law) -> N
         box.at_or_below("reservoir", inputs.band.cut_out_mc - margin_mk)
 
 
-def _of_the_flow(box: Box, cooling: Cooling, inputs: Inputs, law: Law) -> None:
-    """Keep on its side what rule 7 compares while it waits for an answer."""
-    flow = law.flow
-    if cooling.flow_proved and not cooling.failed_tries and inputs.coil_outlet is None:
+def _of_the_flow(box: Box, cooling: Cooling, inputs: Inputs, now: float, law: Law) -> None:
+    """Keep on its side what rule 7 compares: the answer, what is expected, and what is doubt."""
+    rule, flow, air = law.flow, cooling.flow, inputs.air
+    if not isinstance(air, Seen):
         return
-    if cooling.air_peak_mc is not None:
-        box.at_or_below("air", cooling.air_peak_mc - flow.fall_mk)
-        box.threshold("air", cooling.air_peak_mc + 1)
-    if isinstance(inputs.coil_outlet, Seen):
-        box.exactly("air")  # the next fall is measured from the last reading
-        box.apart("air", "coil_outlet", flow.outlet_drop_mk)
-    box.apart("air", "reservoir", flow.colder_by_mk)
+    watched = isinstance(inputs.coil_outlet, Seen)
+    if flow.proved_mc is not None and not watched:
+        box.threshold("air", flow.proved_mc + rule.doubt_rise_mk)
+        if air.value_mc >= flow.proved_mc + rule.doubt_rise_mk:
+            box.apart("air", "reservoir", rule.colder_by_mk)
+        return
+    if flow.air_peak_mc is not None:
+        box.threshold("air", flow.air_peak_mc + 1)
+        box.at_or_below("air", floor(answer_mc(flow.air_peak_mc, cooling, inputs, now, rule)))
+        room = inputs.room
+        if isinstance(room, Seen) and flow.room_mc is not None and room.value_mc < flow.room_mc:
+            box.at_most("room", room.value_mc)  # a warmer room explains less
+    if watched:
+        box.apart("air", "coil_outlet", rule.outlet_drop_mk)
+    box.apart("air", "reservoir", rule.colder_by_mk)

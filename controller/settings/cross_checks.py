@@ -120,11 +120,12 @@ def check_timers(timing: Timing) -> Iterator[str]:
                 f"timing.{key}: found {getattr(timing, key):g} s, allowed: two ticks or more; "
                 f"timing.tick is {timing.tick:g} s"
             )
-    if timing.longest_run <= timing.minimum_run:
-        yield (
-            f"timing.longest_run: found {timing.longest_run:g} s, allowed: above "
-            f"timing.minimum_run, {timing.minimum_run:g} s"
-        )
+    for key in ("longest_run", "longest_unseen_run"):
+        if getattr(timing, key) <= timing.minimum_run:
+            yield (
+                f"timing.{key}: found {getattr(timing, key):g} s, allowed: above "
+                f"timing.minimum_run, {timing.minimum_run:g} s"
+            )
 
 
 def check_reading_times(readings: Readings) -> Iterator[str]:

@@ -37,6 +37,8 @@ def law_of(settings: Settings) -> Law:
             prime_s=timing.prime,
             run_on_s=timing.run_on,
             permissive_debounce_s=timing.permissive_debounce,
+            longest_run_s=timing.longest_run,
+            longest_unseen_run_s=timing.longest_unseen_run,
         ),
         limits=Limits(low_limit_mc=limits.low_limit, reservoir_margin_mk=limits.reservoir_margin),
         flow=FlowProof(
@@ -44,6 +46,7 @@ def law_of(settings: Settings) -> Law:
             fall_mk=flow.fall,
             outlet_drop_mk=flow.outlet_drop,
             colder_by_mk=flow.colder_by,
+            doubt_rise_mk=flow.doubt_rise,
             wait_s=flow.wait,
             tries=flow.tries,
             lockout_s=flow.lockout,
@@ -58,7 +61,6 @@ def law_of(settings: Settings) -> Law:
             reservoir_warm_mc=limits.reservoir_warm,
             reservoir_freezing_mc=limits.reservoir_freezing,
             clear_by_mk=alarms.clear_by,
-            longest_run_s=timing.longest_run,
             starts_per_hour=alarms.starts_per_hour,
             delays=tuple(
                 (name, AlarmDelay(raise_s=delay.after, clear_s=delay.clear_after))

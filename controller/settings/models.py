@@ -127,7 +127,11 @@ class Timing(Table):
     permissive_debounce: Annotated[Duration, between(0, 600, "0 s to 10 min")] = Seconds(60)
     """Time for which the reservoir may be too warm before cooling stops."""
     longest_run: Annotated[Duration, between(600, 604_800, "10 min to 7 d")] = Seconds(14_400)
-    """Longer runs raise the alarm long_run."""
+    """A run ends after this long, whatever the readings say, and the pump rests; the alarm long_run
+    stands until a call has been served."""
+    longest_unseen_run: Annotated[Duration, between(60, 86_400, "1 min to 1 d")] = Seconds(1800)
+    """The same while the reservoir probe is lost: nobody knows then whether the water still
+    cools."""
 
 
 class Limits(Table):
@@ -162,6 +166,9 @@ class FlowProof(Table):
     fitted."""
     colder_by: Annotated[Difference, between(1000, 20_000, "1 K to 20 K")] = MilliKelvin(5000)
     """Only a reservoir colder than the air by this much is held to answer."""
+    doubt_rise: Annotated[Difference, between(250, 10_000, "0.25 K to 10 K")] = MilliKelvin(1000)
+    """Air that rises this much above where flow was proved, over cold water, makes the pump rest
+    and prove it anew; without a probe at the coil's outlet only."""
     wait: Annotated[Duration, between(60, 86_400, "1 min to 1 d")] = Seconds(900)
     """Rest before the next try, where it has not answered."""
     tries: Annotated[int, Field(ge=1, le=20)] = 3

@@ -49,8 +49,8 @@ def delays(law: Law) -> Law:
 
 
 _QUICK_FLOW = FlowProof(
-    after_s=300, fall_mk=300, outlet_drop_mk=1000, colder_by_mk=4000, wait_s=200, tries=2,
-    lockout_s=1800,
+    after_s=300, fall_mk=300, outlet_drop_mk=1000, colder_by_mk=4000, doubt_rise_mk=1000,
+    wait_s=200, tries=2, lockout_s=1800,
 )  # fmt: skip
 TAPES = {
     "ordinary": Tape(seed=1, law=delays(make_law()), hours=24, trouble=0.0),
@@ -107,7 +107,7 @@ class _Toy:
         """Let things go wrong and come right; return what somebody asks for."""
         random, often = self.random, self.tape.trouble
         if random.random() < 1 / 4000 or (self.water_c > 16.0 and random.random() < 1 / 200):
-            self.water_c = random.choice((0.5, 2.0, 4.0, 9.0))
+            self.water_c = random.choice((0.5, 2.0, 4.0, 9.0, 17.0))
         for place in ("air", "reservoir", "room", "outlet"):
             if place in self.lost:
                 if random.random() < self.tape.comes_back:

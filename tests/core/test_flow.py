@@ -1,4 +1,4 @@
-"""Rule 7 by itself: what counts as an answer, from when one is waited for, and what is kept."""
+"""Rule 7 by itself: what counts as an answer, from when one is waited for, and what is doubt."""
 
 from __future__ import annotations
 
@@ -7,142 +7,222 @@ from dataclasses import replace
 import pytest
 
 from controller.core.decide import begin, decide
-from controller.core.flow import FlowVerdict, judge_flow
-from controller.core.law import FlowProof
-from controller.core.state import Cooling, Inputs, Phase, Reason
+from controller.core.flow import Verdict, judge_flow, next_mark_at, trend_of
+from controller.core.state import UNTRIED, Cooling, Flow, Inputs, Mark, Phase, Reason
+from controller.core.stopwatch import RESET, Stopwatch
 from controller.domain.temperatures import millidegrees
 from tests.support.laws import make_inputs, make_law, reading
 
-RULE = FlowProof(
-    after_s=600, fall_mk=300, outlet_drop_mk=1000, colder_by_mk=4000, wait_s=900, tries=3,
-    lockout_s=21_600,
-)  # fmt: skip
+LAW = make_law(flow_after_s=600, prime_s=10)
 RUNNING = Cooling(
     phase=Phase.COOL, reason=Reason.CALL, call=True, pump=True, fan=True, pump_since=0.0,
-    phase_since=0.0, air_peak_mc=18_000,
+    phase_since=0.0, flow=Flow(air_peak_mc=18_000),
 )  # fmt: skip
+NOW, LATE = 50.0, 700.0
+WAITING = Stopwatch(0.0, 20.0)
 
 
 def inputs(
-    air_c: float | None, water_c: float | None = 4.0, outlet_c: float | None = None
-) -> Inputs:
-    """Return inputs, with a probe at the outlet where a temperature is given for it."""
+    air_c: float | None, water_c: float | None = 4.0, outlet_c: float | None = None,
+    room_c: float | None = None,
+) -> Inputs:  # fmt: skip
+    """Return inputs, with the optional probes where a temperature is given for them."""
     made = make_inputs(air_c, water_c)
-    return made if outlet_c is None else replace(made, coil_outlet=reading(outlet_c))
+    made = made if outlet_c is None else replace(made, coil_outlet=reading(outlet_c))
+    return made if room_c is None else replace(made, room=reading(room_c))
+
+
+def flow(**fields: object) -> Cooling:
+    """Return a running pump with this knowledge of its flow."""
+    return replace(RUNNING, flow=replace(RUNNING.flow, **fields))  # type: ignore[arg-type]
+
+
+PROVED = Flow(proved_mc=17_000)
 
 
 @pytest.mark.parametrize(
-    ("here", "given", "verdict"),
+    ("cooling", "given", "now", "after", "verdict"),
     [
         pytest.param(
-            replace(RUNNING, unanswered_since=5.0, flow_proved=True),
-            inputs(None),
-            FlowVerdict(False, None, 18_000, True),
-            id="air-lost-nothing-is-waited-for",
+            RUNNING, inputs(None), NOW, RUNNING.flow, Verdict.OPEN, id="air-lost-nothing-is-judged"
         ),
         pytest.param(
-            RUNNING, inputs(18.0), FlowVerdict(False, 50.0, 18_000, False), id="waits-from-now"
+            RUNNING,
+            inputs(18.0),
+            NOW,
+            Flow(air_peak_mc=18_000, unanswered=Stopwatch(0.0, NOW)),
+            Verdict.OPEN,
+            id="waits-from-now",
         ),
         pytest.param(
-            replace(RUNNING, unanswered_since=20.0),
+            flow(unanswered=WAITING),
             inputs(18.5),
-            FlowVerdict(False, 20.0, 18_500, False),
+            NOW,
+            Flow(air_peak_mc=18_500, unanswered=WAITING),
+            Verdict.OPEN,
             id="waits-on-and-keeps-the-peak",
         ),
         pytest.param(
-            replace(RUNNING, air_peak_mc=None),
-            inputs(17.0),
-            FlowVerdict(False, 50.0, 17_000, False),
-            id="the-first-air-is-the-peak",
+            flow(unanswered=WAITING), inputs(17.7), NOW, Flow(proved_mc=17_700), Verdict.ANSWERED,
+            id="fell-by-just-enough",
         ),
         pytest.param(
-            RUNNING, inputs(17.7), FlowVerdict(True, None, 18_000, True), id="fell-by-just-enough"
+            flow(unanswered=WAITING), inputs(17.701), NOW,
+            Flow(air_peak_mc=18_000, unanswered=WAITING), Verdict.OPEN, id="fell-too-little",
         ),
         pytest.param(
-            RUNNING, inputs(17.75), FlowVerdict(False, 50.0, 18_000, False), id="fell-too-little"
+            flow(falling_mk_s=2.0), inputs(17.601), NOW, Flow(
+                air_peak_mc=18_000, falling_mk_s=2.0, unanswered=Stopwatch(0.0, NOW)
+            ), Verdict.OPEN, id="the-trend-explains-100-mK-in-50-s",
         ),
         pytest.param(
-            RUNNING,
-            inputs(17.5, outlet_c=17.5),
-            FlowVerdict(True, None, 17_500, True),
-            id="watched-the-next-fall-is-from-here",
+            flow(falling_mk_s=2.0), inputs(17.6), NOW,
+            Flow(proved_mc=17_600, falling_mk_s=2.0), Verdict.ANSWERED, id="faster-than-the-trend",
         ),
         pytest.param(
-            RUNNING,
-            inputs(18.0, outlet_c=17.0),
-            FlowVerdict(True, None, 18_000, True),
+            flow(room_mc=25_000), inputs(17.5, room_c=24.7), NOW, Flow(
+                air_peak_mc=18_000, room_mc=25_000, unanswered=Stopwatch(0.0, NOW)
+            ), Verdict.OPEN, id="the-room-fell-by-as-much",
+        ),
+        pytest.param(
+            flow(room_mc=25_000), inputs(17.7, room_c=26.0), NOW,
+            Flow(proved_mc=17_700, room_mc=25_000), Verdict.ANSWERED, id="a-warmer-room-is-no-help",
+        ),
+        pytest.param(
+            RUNNING, inputs(18.0, outlet_c=17.0), NOW, Flow(proved_mc=18_000), Verdict.ANSWERED,
             id="outlet-colder-by-just-enough",
         ),
         pytest.param(
-            RUNNING,
-            inputs(18.0, outlet_c=17.1),
-            FlowVerdict(False, 50.0, 18_000, False),
+            RUNNING, inputs(18.0, outlet_c=17.001), NOW,
+            Flow(air_peak_mc=18_000, unanswered=Stopwatch(0.0, NOW)), Verdict.OPEN,
             id="outlet-not-cold-enough",
         ),
         pytest.param(
-            replace(RUNNING, flow_proved=True),
-            inputs(18.0),
-            FlowVerdict(True, None, 18_000, True),
+            replace(RUNNING, flow=PROVED), inputs(17.999), LATE, PROVED, Verdict.OPEN,
             id="proved-once-serves-the-run",
         ),
         pytest.param(
-            replace(RUNNING, flow_proved=True),
-            inputs(18.0, outlet_c=18.0),
-            FlowVerdict(False, 50.0, 18_000, True),
-            id="watched-the-answer-must-keep-coming",
+            replace(RUNNING, flow=PROVED), inputs(18.0), LATE, PROVED, Verdict.DOUBTED,
+            id="well-above-where-it-was-proved",
         ),
         pytest.param(
-            RUNNING,
-            inputs(18.0, 14.0),
-            FlowVerdict(False, 50.0, 18_000, False),
+            replace(RUNNING, flow=PROVED), inputs(18.0, 14.001), LATE, PROVED, Verdict.OPEN,
+            id="no-doubt-over-lukewarm-water",
+        ),
+        pytest.param(
+            replace(RUNNING, flow=PROVED), inputs(18.0, None), LATE, PROVED, Verdict.OPEN,
+            id="nor-over-water-that-nobody-knows",
+        ),
+        pytest.param(
+            replace(RUNNING, flow=PROVED), inputs(18.0, outlet_c=18.0), LATE,
+            Flow(proved_mc=17_000, air_peak_mc=18_000, unanswered=Stopwatch(0.0, LATE)),
+            Verdict.OPEN, id="watched-the-answer-must-keep-coming",
+        ),
+        pytest.param(
+            RUNNING, inputs(18.0, 14.0), NOW,
+            Flow(air_peak_mc=18_000, unanswered=Stopwatch(0.0, NOW)), Verdict.OPEN,
             id="reservoir-colder-by-just-enough",
         ),
         pytest.param(
-            replace(RUNNING, unanswered_since=20.0),
-            inputs(18.0, 14.1),
-            FlowVerdict(False, None, 18_000, False),
-            id="nothing-is-expected-of-hardly-cold-water",
+            flow(unanswered=WAITING), inputs(18.0, 14.001), NOW, Flow(air_peak_mc=18_000),
+            Verdict.OPEN, id="nothing-is-expected-of-hardly-cold-water",
         ),
         pytest.param(
-            replace(RUNNING, unanswered_since=20.0),
-            inputs(18.0, None),
-            FlowVerdict(False, None, 18_000, False),
-            id="nor-of-water-that-nobody-knows",
+            flow(unanswered=WAITING), inputs(18.0, None), NOW,
+            Flow(air_peak_mc=18_000, unanswered=Stopwatch(30.0)), Verdict.OPEN,
+            id="lost-water-stops-the-waiting-and-forgets-nothing",
+        ),
+        pytest.param(
+            flow(unanswered=Stopwatch(30.0)), inputs(18.0), LATE,
+            Flow(air_peak_mc=18_000, unanswered=Stopwatch(30.0, LATE)), Verdict.OPEN,
+            id="known-again-it-goes-on",
+        ),
+        pytest.param(
+            RUNNING, inputs(15.0, 14.0), LATE, RUNNING.flow, Verdict.OPEN,
+            id="a-late-fall-over-lukewarm-water-proves-nothing",
+        ),
+        pytest.param(
+            RUNNING, inputs(18.0), LATE, RUNNING.flow, Verdict.DOUBTED,
+            id="water-that-got-cold-in-an-unproved-run",
+        ),
+        pytest.param(
+            flow(unanswered=WAITING), inputs(18.0), 619.999,
+            Flow(air_peak_mc=18_000, unanswered=WAITING), Verdict.OPEN, id="not-a-moment-before",
+        ),
+        pytest.param(
+            flow(unanswered=WAITING), inputs(18.0), 620.0,
+            Flow(air_peak_mc=18_000, unanswered=WAITING), Verdict.FAILED, id="fails-at-its-end",
         ),
     ],
-)
-def test_a_look_finds_an_answer_or_waits_for_one(
-    here: Cooling, given: Inputs, verdict: FlowVerdict
+)  # fmt: skip
+def test_a_decision_finds_an_answer_waits_or_doubts(
+    cooling: Cooling, given: Inputs, now: float, after: Flow, verdict: Verdict
 ) -> None:
     """Every field, at the very thresholds."""
-    assert judge_flow(here, given, 50.0, RULE) == verdict
-
-
-def test_a_wait_fails_at_its_very_end() -> None:
-    """Not a second before, and never where nothing is waited for."""
-    waits = FlowVerdict(False, 100.0, None, False)
-    assert not waits.failed(699.0, RULE)
-    assert waits.failed(700.0, RULE)
-    assert not FlowVerdict(False, None, None, False).failed(1e9, RULE)
+    assert judge_flow(cooling, given, now, LAW) == (after, verdict)
 
 
 def test_a_stop_forgets_what_belonged_to_the_run() -> None:
     """The next run must answer anew, and warm water is timed anew."""
     law = make_law(run_on_s=60)
     state, at = begin(0.0, last_stop=-10_000.0), 0.0
-    while not (state.cooling.pump and state.cooling.flow_proved):
+    while not (state.cooling.pump and state.cooling.flow.proved_mc):
         at += 5.0
         state, _ = decide(state, make_inputs(18.0 if at < 30.0 else 17.0), at, law)
     state, _ = decide(state, make_inputs(17.0, 16.0), at + 5.0, law)
-    assert state.cooling.warm_since == at + 5.0
+    assert state.cooling.warm == Stopwatch(0.0, at + 5.0)
     at += 300.0
     state, stopped = decide(state, make_inputs(15.5, 4.0), at, law)
 
     assert (stopped.pump, stopped.fan) == (False, True)
-    cooling = state.cooling
-    assert cooling.flow_proved is False
-    assert (cooling.warm_since, cooling.unanswered_since, cooling.air_peak_mc) == (None,) * 3
-    assert cooling.pump_since == at
+    assert (state.cooling.warm, state.cooling.flow) == (RESET, UNTRIED)
+    assert state.cooling.pump_since == at
+
+
+def test_the_air_is_marked_while_the_pump_rests() -> None:
+    """From two minutes after the run-on, every five minutes, two marks; a lost reading ends it."""
+    resting = replace(RUNNING, pump=False, fan=False, phase=Phase.REST)
+    assert next_mark_at(resting, LAW) == 60 + 120
+    assert trend_of(resting, inputs(17.0), 179.0, LAW) == ()
+    one = replace(resting, trend=trend_of(resting, inputs(17.0), 180.0, LAW))
+    assert one.trend == (Mark(180.0, 17_000),)
+    assert trend_of(one, inputs(16.9), 479.0, LAW) == one.trend
+    two = replace(one, trend=trend_of(one, inputs(16.8), 480.0, LAW))
+    assert two.trend == (Mark(180.0, 17_000), Mark(480.0, 16_800))
+    assert trend_of(two, inputs(16.6), 780.0, LAW) == (Mark(480.0, 16_800), Mark(780.0, 16_600))
+    assert trend_of(two, inputs(None), 500.0, LAW) == ()
+    assert trend_of(replace(two, pump=True), inputs(17.0), 500.0, LAW) == ()
+
+
+@pytest.mark.parametrize(
+    ("marked_at", "marked_c", "falling_mk_s"),
+    [(0.0, 17.5625, 499.5 / 400), (0.0, 17.0625, 0.0), (0.0, 16.0, 0.0), (101.0, 17.5625, 0.0)],
+    ids=["fell", "by-one-step-of-the-probe", "rose", "marked-too-lately"],
+)
+def test_a_start_knows_how_the_air_was_falling(
+    marked_at: float, marked_c: float, falling_mk_s: float
+) -> None:
+    """Less a step of the probe, from a mark five minutes old at least."""
+    state = begin(0.0, last_stop=-10_000.0)
+    trend = (Mark(marked_at, millidegrees(marked_c)),)
+    state = replace(state, cooling=replace(state.cooling, trend=trend))
+    state, decision = decide(state, inputs(17.0, room_c=25.0), 400.0, LAW)
+
+    assert decision.pump
+    assert state.cooling.flow.falling_mk_s == pytest.approx(falling_mk_s)
+    assert (state.cooling.flow.air_peak_mc, state.cooling.flow.room_mc) == (17_000, 25_000)
+
+
+def test_a_stopwatch_counts_only_what_is_known() -> None:
+    """True runs it, None stops it where it is, False resets it."""
+    watch = RESET.timed(True, 10.0)
+    assert (watch.elapsed_s(15.0), watch.reaches(30.0)) == (5.0, 40.0)
+    stopped = watch.timed(True, 12.0).timed(None, 18.0).timed(None, 50.0)
+    assert (stopped.elapsed_s(90.0), stopped.reaches(30.0)) == (8.0, None)
+    again = stopped.timed(True, 100.0)
+    assert (again.elapsed_s(103.0), again.reaches(30.0)) == (11.0, 122.0)
+    assert again.timed(False, 104.0) == RESET
+    assert RESET.timed(None, 5.0) is RESET
 
 
 @pytest.mark.parametrize(

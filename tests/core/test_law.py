@@ -14,7 +14,13 @@ from controller.domain.alarms import AlarmName
 from tests.support.laws import make_inputs, make_law
 
 TIMING = Timing(
-    minimum_run_s=100, anti_short_cycle_s=200, prime_s=10, run_on_s=20, permissive_debounce_s=5
+    minimum_run_s=100,
+    anti_short_cycle_s=200,
+    prime_s=10,
+    run_on_s=20,
+    permissive_debounce_s=5,
+    longest_run_s=1000,
+    longest_unseen_run_s=500,
 )
 
 

@@ -232,7 +232,7 @@ def test_saturated_plant_is_not_taken_for_lost_prime_once_proved() -> None:
     run.at(0, WARM)
     run.at(10, make_inputs(16.6))
 
-    for _ in range(20):
+    for _ in range(11):
         assert run.at(600, make_inputs(17.5))[0] is Phase.COOL
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from controller.core.law import FallbackPolicy, Law
 from controller.core.state import Cooling, Inputs, Phase, Reason
+from controller.core.stopwatch import RESET
 from controller.core.transitions import OUTPUTS
 from controller.domain.temperatures import Lost, Seen
 
@@ -13,6 +14,7 @@ TRIPS = {
     Reason.LOW_LIMIT,
     Reason.RESERVOIR_WARM,
     Reason.FLOW_WAIT,
+    Reason.RESERVOIR_EMPTY,
     Reason.LOCKOUT,
     Reason.AIR_LOST,
 }
@@ -48,8 +50,10 @@ def check_step(was: Cooling, inputs: Inputs, after: Cooling, now: float, law: La
     if after.pump:
         assert after.paused_until is None, "pump on in a pause"
         assert inputs.output_fault is None, "pump on with a failed output"
-        if after.warm_since is not None:
-            assert now - after.warm_since < timing.permissive_debounce_s, "cooling on warm water"
+        if after.warm != RESET:
+            warm_s = after.warm.elapsed_s(now)
+            assert warm_s < timing.permissive_debounce_s, "cooling on warm water"
+        check_run(was, inputs, after, now, law)
         if isinstance(inputs.air, Seen):
             assert inputs.air.value_mc > law.limits.low_limit_mc, "cooling at the low limit"
     if isinstance(inputs.air, Lost):
@@ -60,7 +64,7 @@ def check_step(was: Cooling, inputs: Inputs, after: Cooling, now: float, law: La
         if isinstance(inputs.reservoir, Lost):
             assert not after.pump, "pump on with neither probe"
     if after.pump and reservoir_warm(inputs, law):
-        assert after.warm_since is not None, "warm water and no clock running"
+        assert after.warm.since is not None, "warm water and no clock running"
     if was.phase is Phase.LOCKOUT and after.phase is not Phase.LOCKOUT:
         waited = now - was.phase_since >= law.flow.lockout_s - ROUNDING_S
         assert inputs.asked.reset or waited, "lockout ended by itself too early"
@@ -72,3 +76,22 @@ def reservoir_warm(inputs: Inputs, law: Law) -> bool:
         return False
     air_mc = inputs.band.cut_out_mc if isinstance(inputs.air, Lost) else inputs.air.value_mc
     return air_mc - inputs.reservoir.value_mc < law.limits.reservoir_margin_mk
+
+
+def answered(cooling: Cooling) -> bool:
+    """Return whether the loop has answered in this run."""
+    return cooling.flow.proved_mc is not None
+
+
+def check_run(was: Cooling, inputs: Inputs, after: Cooling, now: float, law: Law) -> None:
+    """Fail on a pump that runs on without water, without an answer, or without an end."""
+    unseen, timing = isinstance(inputs.reservoir, Lost), law.timing
+    assert inputs.level is not False, "pump on in an empty reservoir"
+    longest_s = timing.longest_unseen_run_s if unseen else timing.longest_run_s
+    assert now - after.pump_since < longest_s, "a run longer than any may be"
+    waited_s = after.flow.unanswered.elapsed_s(now)
+    assert waited_s < law.flow.after_s, "pumping on without an answer"
+    if unseen and was.pump and was.pump_since == after.pump_since:
+        assert after.warm.elapsed_s(now) == was.warm.elapsed_s(now), "warm water forgotten"
+        kept = waited_s == was.flow.unanswered.elapsed_s(now)
+        assert kept or answered(after), "a missing answer forgotten"

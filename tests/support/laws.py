@@ -38,6 +38,7 @@ def make_law(
     raise_s: float = 60,
     clear_s: float = 60,
     longest_run_s: float = 7200,
+    longest_unseen_run_s: float = 3600,
     starts_per_hour: int = 6,
 ) -> Law:
     """Return a law in which every figure can be changed by name."""
@@ -49,6 +50,8 @@ def make_law(
             prime_s=prime_s,
             run_on_s=run_on_s,
             permissive_debounce_s=permissive_debounce_s,
+            longest_run_s=longest_run_s,
+            longest_unseen_run_s=longest_unseen_run_s,
         ),
         limits=Limits(
             low_limit_mc=millidegrees(low_limit_c), reservoir_margin_mk=millidegrees(margin_k)
@@ -58,6 +61,7 @@ def make_law(
             fall_mk=300,
             outlet_drop_mk=1000,
             colder_by_mk=4000,
+            doubt_rise_mk=1000,
             wait_s=flow_wait_s,
             tries=flow_tries,
             lockout_s=lockout_s,
@@ -68,7 +72,6 @@ def make_law(
             reservoir_warm_mc=12_000,
             reservoir_freezing_mc=500,
             clear_by_mk=500,
-            longest_run_s=longest_run_s,
             starts_per_hour=starts_per_hour,
             delays=tuple((name, delay) for name in AlarmName),
         ),
