@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from controller.core.alarms import CALM_BOARD, HOUR_S, Situation, alarm_instants, judge_alarms
+from controller.core.alarms import alarm_instants, board_of, judge_alarms
+from controller.core.conditions import Situation
+from controller.core.expectations import expectation_instants, expectations_after
 from controller.core.law import Law
+from controller.core.memory import SWINGS, Expectations, Recent
 from controller.core.phases import regulate
+from controller.core.recent import recent_after, recent_instants
 from controller.core.rules import timer_instants
 from controller.core.state import (
     NOTHING_ASKED,
@@ -22,6 +26,7 @@ from controller.core.state import (
     State,
 )
 from controller.core.window import window_of
+from controller.domain.alarms import Alarm, AlarmName
 
 _TRIPS = frozenset(
     {
@@ -44,6 +49,7 @@ def begin(
     failed_tries: int = 0,
     locked_since: float | None = None,
     paused_until: float | None = None,
+    alarms: Iterable[Alarm] = (),
 ) -> State:
     """Return the state of a controller that has just started, both outputs off.
 
@@ -55,6 +61,7 @@ def begin(
         failed_tries: Runs without proved flow before the restart.
         locked_since: Beginning of a lockout that a restart must not end.
         paused_until: End of a pause that a restart must not end.
+        alarms: Those that stood, from `standing_alarms`; they stand on until evidence ends them.
 
     Raises:
         ValueError: *last_stop* or *locked_since* lies in the future.
@@ -63,6 +70,8 @@ def begin(
         if at is not None and at > now:
             raise ValueError(f"the {name} lies {at - now:.1f} s in the future")
     locked = locked_since is not None
+    board = board_of(alarms)
+    standing = {alarm.name for alarm in board if alarm.standing}
     cooling = Cooling(
         phase=Phase.LOCKOUT if locked else Phase.REST,
         reason=Reason.LOCKOUT if locked else Reason.NO_CALL,
@@ -73,9 +82,21 @@ def begin(
         phase_since=now if locked_since is None else locked_since,
         paused_until=paused_until,
         failed_tries=failed_tries,
+        flow_suspect=AlarmName.FLOW_NOT_PROVED in standing,
+        overran=AlarmName.LONG_RUN in standing,
     )
+    misplaced = AlarmName.RESERVOIR_PROBE_MISPLACED in standing
     decision = Decision(False, False, cooling.phase, cooling.reason)
-    return State(cooling=cooling, alarms=CALM_BOARD, starts=(), decision=decision)
+    return State(
+        cooling=cooling,
+        alarms=board,
+        recent=Recent(since=now),
+        expectations=Expectations(
+            cooling_while_off=AlarmName.COOLING_WHILE_OFF in standing,
+            against_nature=SWINGS if misplaced else 0,
+        ),
+        decision=decision,
+    )
 
 
 def decide(state: State, inputs: Inputs, now: float, law: Law) -> tuple[State, Decision]:
@@ -101,16 +122,31 @@ def decide(state: State, inputs: Inputs, now: float, law: Law) -> tuple[State, D
         back_s = previous.pump_since - now
         raise ValueError(f"clock went back {back_s:.1f} s; pass a monotonic clock")
     cooling = regulate(previous, inputs, now, law)
-    starts = _starts_of_the_last_hour(state.starts, previous, cooling, now)
-    situation = Situation(cooling=cooling, starts=starts, inputs=inputs, now=now, law=law)
+    recent = recent_after(state.recent, previous, cooling, inputs, now)
+    seen = expectations_after(state.expectations, previous, cooling, inputs, now)
+    situation = Situation(
+        cooling=cooling, recent=recent, expectations=seen, inputs=inputs, now=now, law=law
+    )
     alarms, alarm_events = judge_alarms(state.alarms, situation)
     events = (*_changes(previous, cooling), *alarm_events)
     decision, window = state.decision, None
     if events or cooling is not previous:
         decision = Decision(cooling.pump, cooling.fan, cooling.phase, cooling.reason)
-    elif alarms is state.alarms and starts is state.starts and inputs.asked is NOTHING_ASKED:
-        window = window_of(cooling, inputs, now, law, _instants(alarms, situation))
-    after = State(cooling=cooling, alarms=alarms, starts=starts, decision=decision, window=window)
+    elif (
+        alarms is state.alarms
+        and recent is state.recent
+        and seen is state.expectations
+        and inputs.asked is NOTHING_ASKED
+    ):
+        window = window_of(situation, _instants(alarms, situation))
+    after = State(
+        cooling=cooling,
+        alarms=alarms,
+        recent=recent,
+        expectations=seen,
+        decision=decision,
+        window=window,
+    )
     return after, replace(decision, events=events) if events else decision
 
 
@@ -118,16 +154,8 @@ def _instants(alarms: tuple[AlarmState, ...], situation: Situation) -> Iterator[
     """Yield when time alone can change anything; some may lie in the past."""
     yield from timer_instants(situation.cooling, situation.law)
     yield from alarm_instants(alarms, situation)
-
-
-def _starts_of_the_last_hour(
-    starts: tuple[float, ...], previous: Cooling, cooling: Cooling, now: float
-) -> tuple[float, ...]:
-    if cooling.pump and not previous.pump:
-        starts = (*starts, now)
-    if starts and now - starts[0] >= HOUR_S:
-        return tuple(at for at in starts if now - at < HOUR_S)
-    return starts
+    yield from recent_instants(situation.recent)
+    yield from expectation_instants(situation.expectations, situation.cooling)
 
 
 def _changes(previous: Cooling, cooling: Cooling) -> tuple[Event, ...]:

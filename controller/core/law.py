@@ -11,6 +11,9 @@ from enum import Enum
 
 from controller.domain.alarms import OUTSIDE_THE_LAW, AlarmName
 
+LEAST_COUNTED = 2
+"""One of a kind within an hour is chance."""
+
 
 @dataclass(frozen=True, slots=True)
 class Band:
@@ -140,6 +143,10 @@ class AlarmRules:
     """Distance back from a raise threshold at which the alarm may clear."""
     starts_per_hour: int
     """More starts than this within one hour raise the alarm."""
+    losses_per_hour: int
+    """So many losses of one probe within one hour raise the alarm."""
+    trips_per_hour: int
+    """So many trips by a fault within one hour raise the alarm."""
     delays: tuple[tuple[AlarmName, AlarmDelay], ...]
     """One entry for every alarm that the law judges."""
 
@@ -147,6 +154,11 @@ class AlarmRules:
         missing = set(AlarmName) - OUTSIDE_THE_LAW - {name for name, _ in self.delays}
         if missing:
             raise ValueError(f"no delay given for {sorted(name.value for name in missing)}")
+        for name in ("losses_per_hour", "trips_per_hour"):
+            if getattr(self, name) < LEAST_COUNTED:
+                raise ValueError(
+                    f"{name} must be {LEAST_COUNTED} or more, found {getattr(self, name)}"
+                )
         if self.clear_by_mk <= 0:
             raise ValueError(f"clear_by_mk must be above zero, found {self.clear_by_mk}")
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from enum import Enum
 
 from controller.core.law import Band, Law
+from controller.core.memory import NOTHING_SEEN, Expectations, Recent
 from controller.core.stopwatch import RESET, Stopwatch
 from controller.domain.alarms import AlarmName
 from controller.domain.temperatures import Reading, Seen
@@ -149,8 +150,8 @@ class AlarmState:
     """What it is about where one name serves several things (a probe, a load), else empty."""
     standing: bool = False
     acknowledged: bool = False
-    pending_since: float | None = None
-    """Since when the condition has asked for a change."""
+    pending: Stopwatch = RESET
+    """For how long the condition has asked for a change."""
 
 
 class EventKind(Enum):
@@ -164,6 +165,15 @@ class EventKind(Enum):
     ACKNOWLEDGED = "alarm_acknowledged"
 
 
+class Evidence(Enum):
+    """Why an alarm ended."""
+
+    MEASURED = "measured back"
+    ACKNOWLEDGED = "acknowledged"
+    UNKNOWN = "unknown"
+    """What it was about is not fitted any more."""
+
+
 @dataclass(frozen=True, slots=True)
 class Event:
     """Something that happened at one decision."""
@@ -172,6 +182,8 @@ class Event:
     name: str
     """The load, phase, trip or alarm."""
     detail: str
+    evidence: Evidence | None = None
+    """Why an alarm ended; None for other events."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,8 +257,8 @@ class State:
 
     cooling: Cooling
     alarms: tuple[AlarmState, ...]
-    starts: tuple[float, ...]
-    """Instants of the pump's starts within the last hour."""
+    recent: Recent
+    expectations: Expectations = NOTHING_SEEN
     decision: Decision
     """The last one, without its events."""
     window: Window | None = field(default=None, compare=False, repr=False)

@@ -14,6 +14,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import floor
 
+from controller.core.conditions import EXCHANGED_BY_MK, EXCHANGED_NO_MORE_MK, Situation
+from controller.core.expectations import (
+    FALL_MK,
+    RISE_MK,
+    ROOM_WARMER_MK,
+    WATER_COLDER_MK,
+    WATER_WARMED_MK,
+)
 from controller.core.flow import answer_mc
 from controller.core.law import Law
 from controller.core.state import Cooling, Inputs, Span, Window
@@ -88,20 +96,16 @@ class Box:
         return Span(self._lowest[name], self._highest[name])
 
 
-def window_of(
-    cooling: Cooling, inputs: Inputs, now: float, law: Law, instants: Iterator[float]
-) -> Window | None:
+def window_of(situation: Situation, instants: Iterator[float]) -> Window | None:
     """Return until when and within which readings a settled decision stands.
 
     None where a timer is about to end: it stands for no time at all.
 
     Args:
-        cooling: Where the cooling stands.
-        inputs: What it was decided from; nothing may be asked in them.
-        now: Instant of the decision [s].
-        law: Timers, limits and alarm rules.
+        situation: What was decided, and from what; nothing may be asked in its inputs.
         instants: When time alone can change something; some may lie in the past.
     """
+    cooling, inputs, now, law = (situation.cooling, situation.inputs, situation.now, situation.law)
     earliest = now - _SLACK_S
     until = min((at for at in instants if at > earliest), default=float("inf")) - _SLACK_S
     if until <= now:
@@ -112,6 +116,7 @@ def window_of(
     _of_the_reservoir(box, cooling, inputs, law)
     if cooling.pump and cooling.fan:
         _of_the_flow(box, cooling, inputs, now, law)
+    _of_the_expectations(box, situation)
     return Window(
         law=law,
         inputs=inputs,
@@ -172,3 +177,21 @@ def _of_the_flow(box: Box, cooling: Cooling, inputs: Inputs, now: float, law: La
     if watched:
         box.apart("air", "coil_outlet", rule.outlet_drop_mk)
     box.apart("air", "reservoir", rule.colder_by_mk)
+
+
+def _of_the_expectations(box: Box, situation: Situation) -> None:
+    """Keep on its side what rule 12 compares."""
+    box.apart("reservoir", "air", EXCHANGED_BY_MK)
+    box.apart("reservoir", "air", EXCHANGED_NO_MORE_MK + 1)
+    seen, air = situation.expectations, situation.inputs.air
+    settled = seen.settled
+    if situation.cooling.pump or settled is None or not isinstance(air, Seen):
+        return
+    if seen.cooling_while_off:
+        box.threshold("air", settled.air_mc + RISE_MK)
+        return
+    box.at_or_below("air", settled.air_mc - FALL_MK)
+    if air.value_mc <= settled.air_mc - FALL_MK:
+        box.threshold("reservoir", settled.water_mc + WATER_WARMED_MK)
+        box.apart("air", "reservoir", WATER_COLDER_MK)
+        box.apart("room", "air", ROOM_WARMER_MK)

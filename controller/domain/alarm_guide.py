@@ -249,6 +249,132 @@ _GUIDES: dict[AlarmName, AlarmGuide] = {
         ),
         time="Days.",
     ),
+    AlarmName.RESERVOIR_EMPTY: AlarmGuide(
+        title="Reservoir empty",
+        action="Fill the reservoir.",
+        urgency=Urgency.CROP,
+        meaning="The level input says that the water is too low. The pump is off.",
+        causes=(
+            "Water has leaked or evaporated.",
+            "Packs were taken out and the water was not made up.",
+            "A wire of the level switch is broken or loose, which reads as empty.",
+        ),
+        if_ignored="Nothing cools until there is water; a pump that runs dry is ruined.",
+        steps=(
+            "Look for water on the floor before you fill up.",
+            "Fill the reservoir above the level switch.",
+            "If there is water enough, check the wires and the float of the switch.",
+        ),
+        time="As long as the chamber stays cool by itself, often under an hour on a hot day.",
+    ),
+    AlarmName.COOLING_WHILE_OFF: AlarmGuide(
+        title="Cooling goes on though it is off",
+        action="See whether the pump still runs; if it does, unplug it.",
+        urgency=Urgency.CROP,
+        meaning="The pump was switched off, and the air goes on falling though the room is warm.",
+        causes=(
+            "The relay of the pump stays closed: its contacts have welded.",
+            "The relay is wired to its closed contact, so that off means on.",
+            "Cold water runs through the coil by itself, because the reservoir stands higher.",
+        ),
+        if_ignored="The crop is chilled for as long as the cold lasts, and the packs melt for "
+        "nothing.",
+        steps=(
+            "Unplug the pump. Mains: let a licensed person look at the relay.",
+            "Replace the relay module if its contact stays closed.",
+            "If the pump is still, fit a one-way valve or set the reservoir lower than the coil.",
+            "Acknowledge the alarm when it is mended.",
+        ),
+        time="An hour or two before the crop is chilled.",
+    ),
+    AlarmName.PROBES_EXCHANGED: AlarmGuide(
+        title="Air and reservoir probes may be exchanged",
+        action="Check which probe hangs in the air and which in the water.",
+        urgency=Urgency.CROP,
+        meaning="The reservoir has been much warmer than the air for a long time, which a chamber "
+        "that is cooled by it does not show.",
+        causes=(
+            "The plugs of the two probes were exchanged.",
+            "The two ids are exchanged in the configuration.",
+            "The room is much colder than the reservoir: then nothing is wrong.",
+        ),
+        if_ignored="coldpin controls by the wrong temperature and does not cool.",
+        steps=(
+            "Warm the air probe in your hand and see which reading rises.",
+            "Exchange the plugs, or the two ids in the configuration.",
+        ),
+        time="As long as the chamber stays cool by itself, often under an hour on a hot day.",
+    ),
+    AlarmName.RESERVOIR_PROBE_MISPLACED: AlarmGuide(
+        title="Reservoir probe may not be in the water",
+        action="Check that the reservoir probe hangs in the water.",
+        urgency=Urgency.SOON,
+        meaning="The reservoir gets colder while the pump runs and warmer while it rests, run "
+        "after run. Water with packs in it does the opposite.",
+        causes=(
+            "The probe hangs in the air or touches the coil.",
+            "The reservoir is almost empty.",
+            "The probe touches a pack.",
+        ),
+        if_ignored="The forecast is wrong, and warm water may not be noticed.",
+        steps=(
+            "Hang the probe free in the water, away from packs and the returning stream.",
+            "Fill the reservoir.",
+            "Acknowledge the alarm when it is mended.",
+        ),
+        time="A few hours.",
+    ),
+    AlarmName.PROBE_UNSTEADY: AlarmGuide(
+        title="Probe answers only part of the time",
+        action="Check the probe's plug and cable.",
+        urgency=Urgency.SOON,
+        meaning="A probe was lost and came back again and again within an hour.",
+        causes=(
+            "A loose plug, or a cable that moves.",
+            "Water in a joint.",
+            "Long cables or many probes with too weak a pull-up resistor.",
+        ),
+        if_ignored="Cooling stops at every loss of the air probe, and the probe may fail for good.",
+        steps=(
+            "Push the plug in, dry the joint, look along the cable for damage.",
+            "Read the hardware notes on the pull-up resistor.",
+            "Put in a spare probe.",
+        ),
+        time="A few hours.",
+    ),
+    AlarmName.PUMP_NOISE: AlarmGuide(
+        title="Probes fail while the pump runs",
+        action="Move the probe cables away from the pump's cable.",
+        urgency=Urgency.SOON,
+        meaning="Probes are lost while the pump runs and at no other time: its motor disturbs "
+        "them. The pump rests longer while this lasts.",
+        causes=(
+            "Probe cables run beside the pump's cable.",
+            "The pump's motor has no suppressor.",
+            "Pump and probes share a supply that dips at every start.",
+        ),
+        if_ignored="Cooling is cut short again and again, and the chamber warms on a hot day.",
+        steps=(
+            "Lay the probe cables a hand's width or more from the pump's cable.",
+            "Fit a suppressor or a flyback diode at the pump, as the hardware notes say.",
+            "Give the pump a supply of its own.",
+        ),
+        time="A few hours.",
+    ),
+    AlarmName.FREQUENT_TRIPS: AlarmGuide(
+        title="Cooling cut short again and again",
+        action="Read in the log what stopped it, and mend that.",
+        urgency=Urgency.SOON,
+        meaning="A fault stopped the pump several times within an hour.",
+        causes=(
+            "A probe that comes and goes.",
+            "A relay that does not always switch.",
+            "Air at its lower limit, or a level switch at its edge.",
+        ),
+        if_ignored="Pump and relay wear out, and the chamber warms on a hot day.",
+        steps=("Read the events of the last hour.", "Mend what stands there most often."),
+        time="A few hours.",
+    ),
     AlarmName.PROBE_STUCK: AlarmGuide(
         title="Probe shows the same value for hours",
         action="Check where the probe hangs, and replace it if it stays.",

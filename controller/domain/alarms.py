@@ -23,6 +23,13 @@ class AlarmName(Enum):
     FREQUENT_STARTS = "frequent_starts"
     OUTPUT_FAILED = "output_failed"
     RECORDS_FAILING = "records_failing"
+    RESERVOIR_EMPTY = "reservoir_empty"
+    COOLING_WHILE_OFF = "cooling_while_off"
+    PROBES_EXCHANGED = "probes_exchanged"
+    RESERVOIR_PROBE_MISPLACED = "reservoir_probe_misplaced"
+    PROBE_UNSTEADY = "probe_unsteady"
+    PUMP_NOISE = "pump_noise"
+    FREQUENT_TRIPS = "frequent_trips"
     PROBE_STUCK = "probe_stuck"
     SUPPLY_FAILS = "supply_fails"
 

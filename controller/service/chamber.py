@@ -9,6 +9,7 @@ from typing import Self
 
 import structlog
 
+from controller.core.alarms import standing_alarms
 from controller.core.decide import begin
 from controller.core.state import Asked, Cooling, Decision, Phase, State
 from controller.errors import OutputError
@@ -242,5 +243,6 @@ def _with_pump_stopped(state: State, now: float) -> State:
         failed_tries=cooling.failed_tries,
         locked_since=cooling.phase_since if cooling.phase is Phase.LOCKOUT else None,
         paused_until=cooling.paused_until,
+        alarms=standing_alarms(state),
     )
-    return replace(fresh, alarms=state.alarms, starts=state.starts)
+    return replace(fresh, recent=state.recent)

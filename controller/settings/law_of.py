@@ -62,6 +62,8 @@ def law_of(settings: Settings) -> Law:
             reservoir_freezing_mc=limits.reservoir_freezing,
             clear_by_mk=alarms.clear_by,
             starts_per_hour=alarms.starts_per_hour,
+            losses_per_hour=alarms.losses_per_hour,
+            trips_per_hour=alarms.trips_per_hour,
             delays=tuple(
                 (name, AlarmDelay(raise_s=delay.after, clear_s=delay.clear_after))
                 for name in AlarmName

@@ -209,6 +209,10 @@ class Alarms(Table):
     """How far back inside its threshold a temperature must come before its alarm clears."""
     starts_per_hour: Annotated[int, Field(ge=1, le=60)] = 6
     """More pump starts than this within an hour raise the alarm frequent_starts."""
+    losses_per_hour: Annotated[int, Field(ge=2, le=20)] = 5
+    """A probe lost so often within an hour raises probe_unsteady, however short each loss was."""
+    trips_per_hour: Annotated[int, Field(ge=2, le=60)] = 4
+    """So many trips by a fault within an hour raise frequent_trips."""
     air_high: AlarmDelay = _delay(900)
     air_low: AlarmDelay = _delay(120)
     reservoir_warm: AlarmDelay = _delay(300)
@@ -220,6 +224,14 @@ class Alarms(Table):
     frequent_starts: AlarmDelay = _delay(0)
     # an output that fails only while on would flap with every try; it clears after a quiet while
     output_failed: AlarmDelay = _delay(0, 1800)
+    reservoir_empty: AlarmDelay = _delay(0)
+    probe_unsteady: AlarmDelay = _delay(0)
+    pump_noise: AlarmDelay = _delay(0)
+    frequent_trips: AlarmDelay = _delay(0)
+    # a warm reservoir beside colder air comes about by itself for a while: after a cold night
+    probes_exchanged: AlarmDelay = _delay(3600)
+    reservoir_probe_misplaced: AlarmDelay = _delay(0)
+    cooling_while_off: AlarmDelay = _delay(0)
     records_failing: AlarmDelay = _delay(60)
 
     def delay_of(self, name: AlarmName) -> AlarmDelay:
@@ -332,6 +344,8 @@ class Signal(Load):
         AlarmName.AIR_HIGH,
         AlarmName.AIR_LOW,
         AlarmName.SWAP_DUE,
+        AlarmName.RESERVOIR_EMPTY,
+        AlarmName.COOLING_WHILE_OFF,
         AlarmName.PROBE_LOST,
         AlarmName.FLOW_NOT_PROVED,
         AlarmName.OUTPUT_FAILED,

@@ -9,6 +9,7 @@ import pytest
 from controller.core.alarms import CALM_BOARD, signal_wanted
 from controller.core.decide import begin, decide
 from controller.core.law import AlarmDelay, Band, Timing
+from controller.core.memory import Recent
 from controller.core.state import Phase, Reason
 from controller.domain.alarms import AlarmName
 from tests.support.laws import make_inputs, make_law
@@ -91,7 +92,7 @@ def test_a_controller_begins_off_and_resting() -> None:
     assert (state.decision.pump, state.decision.fan) == (False, False)
     assert (state.decision.phase, state.decision.reason) == (Phase.REST, Reason.NO_CALL)
     assert state.alarms is CALM_BOARD
-    assert state.starts == ()
+    assert state.recent == Recent(since=50.0)
 
 
 def test_a_controller_begins_where_the_last_one_stood() -> None:

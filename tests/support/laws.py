@@ -40,6 +40,8 @@ def make_law(
     longest_run_s: float = 7200,
     longest_unseen_run_s: float = 3600,
     starts_per_hour: int = 6,
+    losses_per_hour: int = 5,
+    trips_per_hour: int = 4,
 ) -> Law:
     """Return a law in which every figure can be changed by name."""
     delay = AlarmDelay(raise_s=raise_s, clear_s=clear_s)
@@ -73,6 +75,8 @@ def make_law(
             reservoir_freezing_mc=500,
             clear_by_mk=500,
             starts_per_hour=starts_per_hour,
+            losses_per_hour=losses_per_hour,
+            trips_per_hour=trips_per_hour,
             delays=tuple((name, delay) for name in AlarmName),
         ),
     )

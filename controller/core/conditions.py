@@ -1,0 +1,213 @@
+"""On which side each alarm's condition is: a table of one row an alarm."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import Enum
+
+from controller.core.law import Law
+from controller.core.memory import WATCHED_PROBES, Expectations, Recent
+from controller.core.state import Cooling, Inputs
+from controller.domain.alarms import AlarmName
+from controller.domain.temperatures import Lost, Reading
+
+EXCHANGED_BY_MK = 5000
+"""Air this much colder than the reservoir is not cooled by it."""
+EXCHANGED_NO_MORE_MK = 2000
+CALM_COUNT = 1
+"""So many of a kind within an hour are none."""
+NOISY_LOSSES = 3
+"""So many losses within an hour, all while the pump ran, are its doing."""
+
+
+class Side(Enum):
+    """What a condition asks for."""
+
+    RAISE = "raise"
+    CLEAR = "clear"
+    BETWEEN = "between the thresholds"
+    UNKNOWN = "nothing is known"
+    NOT_FITTED = "not fitted"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Situation:
+    """What the alarms of one decision are judged by."""
+
+    cooling: Cooling
+    """Where the cooling stands from `now` on."""
+    recent: Recent
+    expectations: Expectations
+    inputs: Inputs
+    now: float
+    law: Law
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """One row: an alarm, what it is about, and how its side is found."""
+
+    name: AlarmName
+    about: str
+    side: Callable[[Situation], Side]
+
+
+def _when(raised: bool) -> Side:
+    return Side.RAISE if raised else Side.CLEAR
+
+
+def _above(reading: Reading, threshold_mc: int, clear_by_mk: int) -> Side:
+    if isinstance(reading, Lost):
+        return Side.UNKNOWN
+    if reading.value_mc >= threshold_mc:
+        return Side.RAISE
+    return Side.CLEAR if reading.value_mc <= threshold_mc - clear_by_mk else Side.BETWEEN
+
+
+def _below(reading: Reading, threshold_mc: int, clear_by_mk: int) -> Side:
+    if isinstance(reading, Lost):
+        return Side.UNKNOWN
+    if reading.value_mc <= threshold_mc:
+        return Side.RAISE
+    return Side.CLEAR if reading.value_mc >= threshold_mc + clear_by_mk else Side.BETWEEN
+
+
+def _count(count: int, limit: int, situation: Situation) -> Side:
+    """Judge a count within the last hour; a few prove nothing before an hour was watched."""
+    if count >= limit:
+        return Side.RAISE
+    if count > CALM_COUNT:
+        return Side.BETWEEN
+    return Side.CLEAR if situation.recent.whole_hour(situation.now) else Side.UNKNOWN
+
+
+def _air_high(situation: Situation) -> Side:
+    rules = situation.law.alarms
+    return _above(situation.inputs.air, rules.air_high_mc, rules.clear_by_mk)
+
+
+def _air_low(situation: Situation) -> Side:
+    law = situation.law
+    return _below(situation.inputs.air, law.limits.low_limit_mc, law.alarms.clear_by_mk)
+
+
+def _reservoir_warm(situation: Situation) -> Side:
+    rules = situation.law.alarms
+    return _above(situation.inputs.reservoir, rules.reservoir_warm_mc, rules.clear_by_mk)
+
+
+def _reservoir_freezing(situation: Situation) -> Side:
+    rules = situation.law.alarms
+    return _below(situation.inputs.reservoir, rules.reservoir_freezing_mc, rules.clear_by_mk)
+
+
+def _reservoir_empty(situation: Situation) -> Side:
+    level = situation.inputs.level
+    return Side.NOT_FITTED if level is None else _when(not level)
+
+
+def _swap_due(situation: Situation) -> Side:
+    due = situation.inputs.swap_due
+    return Side.UNKNOWN if due is None else _when(due)
+
+
+def _probe_lost(about: str) -> Callable[[Situation], Side]:
+    def side(situation: Situation) -> Side:
+        reading: Reading | None = getattr(situation.inputs, about)
+        return Side.NOT_FITTED if reading is None else _when(isinstance(reading, Lost))
+
+    return side
+
+
+def _probe_unsteady(about: str) -> Callable[[Situation], Side]:
+    def side(situation: Situation) -> Side:
+        if getattr(situation.inputs, about) is None:
+            return Side.NOT_FITTED
+        recent = situation.recent
+        found = _count(recent.lost_times(about), situation.law.alarms.losses_per_hour, situation)
+        # one fault, one alarm: what comes only with the pump has a name of its own
+        return Side.BETWEEN if found is Side.RAISE and recent.only_while_running() else found
+
+    return side
+
+
+def _pump_noise(situation: Situation) -> Side:
+    recent = situation.recent
+    found = _count(recent.lost_running(), NOISY_LOSSES, situation)
+    if found is Side.RAISE and not recent.only_while_running():
+        return Side.BETWEEN
+    return found
+
+
+def _probes_exchanged(situation: Situation) -> Side:
+    air, reservoir = situation.inputs.air, situation.inputs.reservoir
+    if isinstance(air, Lost) or isinstance(reservoir, Lost):
+        return Side.UNKNOWN
+    warmer_mk = reservoir.value_mc - air.value_mc
+    if warmer_mk >= EXCHANGED_BY_MK:
+        return Side.RAISE
+    return Side.CLEAR if warmer_mk <= EXCHANGED_NO_MORE_MK else Side.BETWEEN
+
+
+def _frequent_starts(situation: Situation) -> Side:
+    starts, limit = len(situation.recent.starts), situation.law.alarms.starts_per_hour
+    if starts == limit:
+        return Side.BETWEEN
+    if starts > limit:
+        return Side.RAISE
+    return Side.CLEAR if situation.recent.whole_hour(situation.now) else Side.UNKNOWN
+
+
+CONDITIONS: tuple[Condition, ...] = (
+    Condition(AlarmName.AIR_HIGH, "", _air_high),
+    Condition(AlarmName.AIR_LOW, "", _air_low),
+    Condition(AlarmName.RESERVOIR_WARM, "", _reservoir_warm),
+    Condition(AlarmName.RESERVOIR_FREEZING, "", _reservoir_freezing),
+    Condition(AlarmName.RESERVOIR_EMPTY, "", _reservoir_empty),
+    Condition(AlarmName.SWAP_DUE, "", _swap_due),
+    *(Condition(AlarmName.PROBE_LOST, name, _probe_lost(name)) for name in WATCHED_PROBES),
+    *(Condition(AlarmName.PROBE_UNSTEADY, name, _probe_unsteady(name)) for name in WATCHED_PROBES),
+    Condition(AlarmName.PUMP_NOISE, "", _pump_noise),
+    Condition(AlarmName.PROBES_EXCHANGED, "", _probes_exchanged),
+    Condition(
+        AlarmName.RESERVOIR_PROBE_MISPLACED,
+        "",
+        lambda situation: _when(situation.expectations.probe_misplaced),
+    ),
+    Condition(
+        AlarmName.COOLING_WHILE_OFF,
+        "",
+        lambda situation: _when(situation.expectations.cooling_while_off),
+    ),
+    # stays up through tries, lockout and reset, until a run is answered
+    Condition(
+        AlarmName.FLOW_NOT_PROVED, "", lambda situation: _when(situation.cooling.flow_suspect)
+    ),
+    # until a call has been served: a rest that the law ordered is no end of it
+    Condition(AlarmName.LONG_RUN, "", lambda situation: _when(situation.cooling.overran)),
+    Condition(AlarmName.FREQUENT_STARTS, "", _frequent_starts),
+    Condition(
+        AlarmName.FREQUENT_TRIPS,
+        "",
+        lambda situation: _count(
+            len(situation.recent.trips), situation.law.alarms.trips_per_hour, situation
+        ),
+    ),
+    Condition(
+        AlarmName.OUTPUT_FAILED,
+        "",
+        lambda situation: _when(situation.inputs.output_fault is not None),
+    ),
+    Condition(
+        AlarmName.RECORDS_FAILING,
+        "",
+        lambda situation: _when(situation.inputs.records_fault is not None),
+    ),
+)
+"""Every alarm that the law judges."""
+
+ENDED_BY_ACKNOWLEDGING = frozenset(
+    {AlarmName.COOLING_WHILE_OFF, AlarmName.RESERVOIR_PROBE_MISPLACED}
+)
+"""Alarms whose end nothing need show: a person who has mended the cause says so."""

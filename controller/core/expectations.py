@@ -1,0 +1,95 @@
+"""Rule 12: what the plant must do after a command. What does not agree becomes an alarm only.
+
+Cooling while off: the pump is off and the air goes on falling though the room does not explain it.
+A relay stays closed, or water moves by itself. Probe out of place: run after run the reservoir gets
+colder while the pump runs and warmer while it rests, the wrong way round for water with ice in it.
+Probes exchanged is a plain comparison of two readings and stands among the alarms.
+
+The limits were chosen on rehearsed plants; `tests.benchmarks.expectations` prints how soon faults
+are noticed by them and how often a sound plant is blamed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from controller.core.memory import SWINGS, Expectations, Settled
+from controller.core.state import Cooling, Inputs
+from controller.domain.alarms import AlarmName
+from controller.domain.temperatures import Seen
+
+SETTLED_S = 900.0
+"""The cold coil, the fan's run-on and the probe's lag are over so long after a stop [s]."""
+FALL_MK = 1000
+"""A fall from there that a resting plant does not show."""
+RISE_MK = 250
+"""A rise from there that a plant which goes on cooling does not show."""
+ROOM_WARMER_MK = 2000
+"""A room this much warmer cannot have cooled the air."""
+WATER_COLDER_MK = 2000
+"""Only a reservoir this much colder can have cooled it."""
+WATER_WARMED_MK = 250
+"""Without a room probe the reservoir must have taken up the heat,"""
+WITHOUT_ROOM_S = 7200.0
+"""and soon: later a cold night may have done it [s]."""
+SWING_MK = 500
+"""How far the reservoir must move against its nature, in a run and in the rest after it."""
+
+
+def expectations_after(
+    seen: Expectations, previous: Cooling, cooling: Cooling, inputs: Inputs, now: float
+) -> Expectations:
+    """Return what is known of the plant's answers after a decision; the same object if no more."""
+    acknowledged = inputs.asked.acknowledge
+    if AlarmName.COOLING_WHILE_OFF in acknowledged:
+        seen = replace(seen, cooling_while_off=False, settled=None)
+    if AlarmName.RESERVOIR_PROBE_MISPLACED in acknowledged:
+        seen = replace(seen, against_nature=0)
+    if cooling.pump is not previous.pump:
+        return _switched(seen, inputs, started=cooling.pump)
+    air, water = inputs.air, inputs.reservoir
+    if cooling.pump or not (isinstance(air, Seen) and isinstance(water, Seen)):
+        return seen
+    if seen.settled is None:
+        if now - cooling.pump_since < SETTLED_S:
+            return seen
+        return replace(seen, settled=Settled(now, air.value_mc, water.value_mc))
+    if seen.cooling_while_off:
+        risen = air.value_mc >= seen.settled.air_mc + RISE_MK
+        return replace(seen, cooling_while_off=False) if risen else seen
+    cools = _cools_by_itself(seen.settled, air.value_mc, water.value_mc, inputs, now)
+    return replace(seen, cooling_while_off=True) if cools else seen
+
+
+def _cools_by_itself(
+    settled: Settled, air_mc: int, water_mc: int, inputs: Inputs, now: float
+) -> bool:
+    if air_mc > settled.air_mc - FALL_MK or air_mc - water_mc < WATER_COLDER_MK:
+        return False
+    if isinstance(inputs.room, Seen):
+        return inputs.room.value_mc - air_mc >= ROOM_WARMER_MK
+    warmed = water_mc >= settled.water_mc + WATER_WARMED_MK
+    return warmed and now - settled.at < WITHOUT_ROOM_S
+
+
+def _switched(seen: Expectations, inputs: Inputs, *, started: bool) -> Expectations:
+    water = inputs.reservoir
+    if not isinstance(water, Seen):
+        return replace(seen, settled=None, water_mc=None, run_change_mk=None)
+    change_mk = None if seen.water_mc is None else water.value_mc - seen.water_mc
+    if not started:
+        return replace(seen, settled=None, water_mc=water.value_mc, run_change_mk=change_mk)
+    against = seen.against_nature
+    if change_mk is not None and seen.run_change_mk is not None:
+        wrong = seen.run_change_mk <= -SWING_MK and change_mk >= SWING_MK
+        against = min(against + 1, SWINGS) if wrong else 0
+    return replace(seen, settled=None, water_mc=water.value_mc, against_nature=against)
+
+
+def expectation_instants(seen: Expectations, cooling: Cooling) -> Iterator[float]:
+    """Yield when time alone can change what is known; some may lie in the past."""
+    if not cooling.pump:
+        yield cooling.pump_since + SETTLED_S
+    if seen.settled is not None:
+        yield seen.settled.at + WITHOUT_ROOM_S
