@@ -111,7 +111,7 @@ def test_cooling_while_off_ends_by_a_rise_or_by_a_person() -> None:
 
 
 def test_probes_whose_plugs_are_exchanged_are_noticed() -> None:
-    """The reservoir five kelvin warmer than the air; over at two; a missing reading ends nothing."""
+    """The reservoir five kelvin warmer than the air; over at two, not by a missing reading."""
     law = replace(LAW, alarms=replace(LAW.alarms, delays=tuple(
         (name, replace(delay, raise_s=3600 if name is AlarmName.PROBES_EXCHANGED else 0))
         for name, delay in LAW.alarms.delays
