@@ -30,6 +30,7 @@ from controller.service.locks import LineLocks, lock_instance
 from controller.service.notify import Notifier
 from controller.service.output_bank import OutputBank
 from controller.service.pending_requests import PendingRequests
+from controller.service.reported_swap_due import ReportedSwapDue
 from controller.service.signals import Signals
 from controller.service.sources import open_source
 from controller.service.status_publisher import StatusPublisher, status_line
@@ -101,8 +102,7 @@ class _Process:
         self._wiring = WiringStore(place)
         self._timers = TimerStore(place, boot=self._boot)
         self._reloading: _Reading | None = None
-        self._swap_due: bool | None = None
-        self._swap_due_until_s = 0.0
+        self._swap_due = ReportedSwapDue()
         self._stage_request = _stage_asked_for_last(place, plan)
         self.all_let_go = True
         self._wiring.keep(_kept(plan))
@@ -156,7 +156,7 @@ class _Process:
             boot_id=self._boot,
             boottime=boottime,
             set_stage=self._set_stage,
-            set_swap_due=self._set_swap_due,
+            set_swap_due=self._swap_due.take,
             every_s=min(1.0, settings.timing.tick),
         )
         _log.info(
@@ -185,14 +185,12 @@ class _Process:
             started = _monotonic()
             self._records.ahead_s = boottime() - started  # only one of them stops in a suspend
             self._judge_lateness(started - due, tick_s, started)
-            if self._swap_due is not None and boottime() > self._swap_due_until_s:
-                self._swap_due = None  # the lookout no longer renews it: nothing is known
             asked = self._requests.take()
             chamber = self._chamber  # after the requests, which may have changed the stage
             decision = chamber.tick(
                 started,
                 asked=asked,
-                swap_due=self._swap_due,
+                swap_due=self._swap_due.at(boottime()),
                 records_fault=self._records.fault,
             )
             self._timers.keep(chamber.loop.state.cooling, _monotonic())
@@ -239,10 +237,6 @@ class _Process:
                 _log.warning("outputs_not_open_yet", error=str(error), tries_left=tries_left)
                 self._signals.sleep(OPEN_AGAIN_AFTER_S)
         raise AssertionError("the last try returns or raises")
-
-    def _set_swap_due(self, due: bool, until_s: float) -> None:
-        self._swap_due = due
-        self._swap_due_until_s = until_s
 
     def _set_stage(self, name: str) -> str:
         stages = self._chamber.settings.stages

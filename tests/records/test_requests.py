@@ -13,6 +13,7 @@ import pytest
 from controller.core.state import NOTHING_ASKED, Asked
 from controller.domain.alarms import AlarmName
 from controller.domain.requests import (
+    LONGEST_PAUSE_S,
     Acknowledge,
     Kind,
     LogSwap,
@@ -317,6 +318,22 @@ def test_pause_asked_for_while_the_service_was_down_counts_from_then(
     text = answer_to(path, number)
     assert text is not None
     assert text.startswith(answered)
+
+
+@pytest.mark.parametrize("for_s", [LONGEST_PAUSE_S, LONGEST_PAUSE_S + 1, 86_400.0, 1e9])
+def test_a_pause_has_a_cap_whoever_wrote_it(
+    tmp_path: Path, desk: Callable[..., PendingRequests], for_s: float
+) -> None:
+    """Four hours: a forgotten pause must not cost a crop. Commands and page refuse more already."""
+    path = tmp_path / "requests.sqlite"
+    number = put(path, Pause(for_s=for_s), boot_ms=1_000_000)
+
+    asked = next_asked(here := desk())
+    here.close(5.0)
+
+    assert LONGEST_PAUSE_S == 4 * 3600
+    assert asked == Asked(pause_s=14_400.0)
+    assert answer_to(path, number) == "paused for 14400 s"
 
 
 def test_answer_that_was_lost_with_the_power_is_given_again(
