@@ -17,6 +17,8 @@ from starlette.applications import Starlette
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 MOST_CONNECTIONS, MOST_OF_ONE_ADDRESS = 100, 40
+YOUNG_S, MOST_AT_ANY_TIME = 0.5, 300
+"""A connection as young as this may bring its request any moment, and is counted apart."""
 REQUEST_S = 10.0
 """In this time a request must be there as a whole, from the connection's beginning or from the
 answer before it; a form is at most 4 kB, so that a weak phone connection manages."""
@@ -83,26 +85,34 @@ class BoundedProtocol(H11Protocol):
             self.transport.abort()
 
     def _make_room(self) -> None:
-        """Close what waits longest of an address that holds too many, or of the one with most."""
+        """Close what waits longest of an address that holds too many, or of the one with most.
+
+        What came a moment ago is left alone, because its request may be under way; only where even
+        that is too much does it go too.
+        """
         others = [
             each
             for each in self.connections
             if isinstance(each, BoundedProtocol) and not each.transport.is_closing()
         ]
+        waiting = sorted(
+            (each for each in others if not each.is_answering and each is not self),
+            key=lambda each: each._waits_since_s,  # noqa: SLF001 - its own class
+        )
         of_one = collections.Counter(_address(each) for each in others)
-        if of_one[_address(self)] > MOST_OF_ONE_ADDRESS:
-            crowded = _address(self)
-        elif len(others) > MOST_CONNECTIONS:
-            crowded = of_one.most_common(1)[0][0]
-        else:
-            return
-        idle = [
-            each
-            for each in others
-            if _address(each) == crowded and not each.is_answering and each is not self
-        ]
-        longest = min(idle, key=lambda each: each._waits_since_s, default=self)  # noqa: SLF001
-        longest._put_out()  # noqa: SLF001 - its own class
+        for each in waiting:
+            address, surplus = _address(each), of_one.total() - MOST_CONNECTIONS
+            most_held = max(of_one.values())
+            crowded = of_one[address] > MOST_OF_ONE_ADDRESS
+            if not crowded and not (surplus > 0 and of_one[address] == most_held):
+                continue
+            young = self.loop.time() - each._waits_since_s < YOUNG_S  # noqa: SLF001
+            if young and of_one.total() <= MOST_AT_ANY_TIME:
+                continue
+            of_one[address] -= 1
+            each._put_out()  # noqa: SLF001
+        if of_one.total() > MOST_AT_ANY_TIME:
+            self._put_out()
 
 
 def _address(connection: BoundedProtocol) -> str:
