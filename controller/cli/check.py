@@ -10,7 +10,7 @@ from rich.console import Console
 
 from controller.cli import people
 from controller.cli.configurations import configurations
-from controller.cli.expectation import cycles_of, hours_of, print_cycles, proposal_of
+from controller.cli.expectation import print_cycles, proposal_of, shown_hours
 from controller.cli.instances import Instance, only_instance
 from controller.domain.supply import SupplyKind
 from controller.errors import PhysicsError, SettingsError
@@ -18,7 +18,7 @@ from controller.outputs.header import PIN_OF_LINE, line_number
 from controller.outputs.mains_rule import is_mains
 from controller.pictures import words
 from controller.pictures.wiring import WiredLine, WiringPlan, wiring_svg
-from controller.planning.sizing import Band, size
+from controller.planning.build import Build
 from controller.probes.one_wire import list_ids
 from controller.service.wiring import Plan, plan_of
 from controller.settings.load import Settings
@@ -230,19 +230,17 @@ def _print_expectation(console: Console, settings: Settings) -> None:
     """Print the cycle to expect, where the plant is described."""
     if not any(getattr(settings.plant, part).model_fields_set for part in PLANT_PARTS):
         return
-    stage = settings.stages[settings.chamber.stage]
-    band = Band(
-        cut_in_c=stage.cut_in / 1000,
-        cut_out_c=stage.cut_out / 1000,
-        margin_k=settings.limits.reservoir_margin / 1000,
-    )
+    build = Build(settings=settings, plant=settings.plant_spec())
     try:
-        hours = hours_of(settings, size(settings.plant_spec(), band).life.reservoir_mean_c)
-        cycles, proposal = cycles_of(settings, hours), proposal_of(settings, hours)
+        days = build.days()
+        proposal = None if days is None else proposal_of(settings, days.reservoir_mean_c)
     except PhysicsError as error:
-        console.print(f"\nNo cycle can be told for this plant: {error}")
+        console.print(f"\nThe cycle cannot be worked out for this equipment: {error}")
         return
-    print_cycles(console, cycles, proposal, settings.display.unit)
+    if days is None:
+        console.print("\nOn a hot day this chamber grows far too hot; `coldpin size` says why.")
+        return
+    print_cycles(console, shown_hours(days, build.plant), proposal, settings.display.unit)
 
 
 def _print_wiring(console: Console, plan: Plan) -> None:

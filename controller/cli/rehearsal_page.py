@@ -32,10 +32,10 @@ def rehearsal_page(
         (began_s + swap["t_s"], f"{swap['packs']:.0f} packs") for swap in rehearsal.swaps
     ]
     history = ChamberHistory(
-        points=[_point(row) for row in rows],
+        points=[point_of(row) for row in rows],
         since_s=began_s,
         until_s=rows[-1].time.timestamp(),
-        bands_c=_bands(rows, schedule_of(settings.stages[settings.chamber.stage])),
+        bands_c=bands_of(rows, schedule_of(settings.stages[settings.chamber.stage])),
         pack_changes=pack_changes,
         alarms=[(began_s + alarm.raised_t_s, alarm.name) for alarm in tally.alarms],
         notices=[(began_s + at_s, text) for at_s, text in told],
@@ -90,7 +90,7 @@ def _told(rehearsal: Rehearsal, told: Sequence[tuple[float, str]]) -> list[tuple
     return [(f"{started + timedelta(seconds=t_s):%a\u00a0%H:%M}", text) for t_s, text in told]
 
 
-def _bands(rows: Sequence[TraceRow], schedule: BandSchedule) -> list[tuple[float, float, float]]:
+def bands_of(rows: Sequence[TraceRow], schedule: BandSchedule) -> list[tuple[float, float, float]]:
     """Return since when which band was in force; a band's own stage does not change here."""
     bands: list[tuple[float, float, float]] = []
     last = None
@@ -102,7 +102,9 @@ def _bands(rows: Sequence[TraceRow], schedule: BandSchedule) -> list[tuple[float
     return bands
 
 
-def _point(row: TraceRow) -> Point:
+def point_of(row: TraceRow) -> Point:
+    """Return a row of a rehearsal as the picture takes it."""
+
     def celsius(name: str) -> float | None:
         value_mc = row.readings_mc.get(name)
         return None if value_mc is None else value_mc / 1000

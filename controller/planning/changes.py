@@ -1,156 +1,319 @@
-"""What to change first: each change is made to the plant and the whole sizing is run again."""
+"""What to change first: things to buy or to do, each rehearsed, best first.
+
+Only what can help is tried: ways to widen what binds, and ways to lessen the heat. Each is compared
+with the build as it is, on the same days; what brings little is not listed.
+"""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from enum import StrEnum
 
-from controller.planning.sizing import Band, Change, Cover, size
-from controller.thermal.specs import PlantSpec
+from controller.planning.build import Build
+from controller.planning.verdict import (
+    Judgement,
+    Limit,
+    Verdict,
+    freezer_rated_kg,
+    in_band,
+    larger_coil,
+)
+from controller.rehearsal.hot_days import HotDays
+from controller.thermal.specs import FreezerSpec
 
 FOAM_M = 0.025
 FOAM_W_MK = 0.029
 """Extruded polystyrene. Source: R-5 an inch, trade tables; ASHRAE material table 0.026 to 0.029."""
-TOLD = 5
-AMPLE = 3.0
-"""Three times what is needed counts as plenty; more of it is no gain."""
+MOST_LISTED = 5
+WORTH_HOURS = 0.25
+"""A change that brings less time in band than this a day is not listed [h]."""
+WORTH_PACKS = 0.05
+"""Of a build that holds: share of the ice a day that a change must save to be listed."""
+FLAT_MM = 30.0
+COOLER_K = 3.0
+MUCH_FRESH_AIR = 3.0
+
+
+class Effort(StrEnum):
+    """What a change costs, roughly."""
+
+    DO = "costs nothing"
+    SMALL = "a small purchase"
+    WORK = "an afternoon of work"
+    LARGE = "a large purchase"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """One thing to buy or to do, and what it brings."""
+
+    what: str
+    effort: Effort
+    before: float
+    after: float
+    unit: str
+    gain: float
+    """Of a build that does not hold: share of the day more in band. Of one that holds: share of
+    the ice a day that is saved."""
+    holds: bool
+    """Whether the build holds with it, by the short rehearsal."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Idea:
     what: str
+    effort: Effort
     before: float
     after: float
     unit: str
-    spec: PlantSpec
-    band: Band
-    night_swap: bool = False
+    build: Build
+    widens: Limit | None = None
+    """What it widens; None: it lessens the heat."""
 
 
-def best_changes(spec: PlantSpec, band: Band) -> tuple[Change, ...]:
-    """Return the changes that help most, best first, at most `TOLD`.
-
-    The gain is what the scarcest of coil, packs and night improves by; a change that only moves a
-    figure that was not scarce is not told.
+def best_changes(judgement: Judgement) -> tuple[Change, ...]:
+    """Return the changes that bring most, best first, at most `MOST_LISTED`.
 
     Raises:
         PhysicsError: A figure outside the range of the formulas.
     """
-    now = _measure(size(spec, band).cover)
+    if judgement.verdict is Verdict.NEEDS_HEAT:
+        return ()
+    before = judgement.build.coarse_days()
     changes = [
-        Change(
-            what=idea.what,
-            before=idea.before,
-            after=idea.after,
-            unit=idea.unit,
-            gain=_measure(size(idea.spec, idea.band, night_swap=idea.night_swap).cover) - now,
-        )
-        for idea in _ideas(spec, band)
+        _change(idea, before, idea.build.coarse_days(), judgement)
+        for idea in _ideas(judgement)
+        if _may_help(idea, judgement)
     ]
-    helpful = [change for change in changes if change.gain > 0.005]
-    return tuple(sorted(helpful, key=lambda change: -change.gain)[:TOLD])
+    worth = WORTH_PACKS if judgement.holds else WORTH_HOURS / 24.0
+    useful = [change for change in changes if change.gain > worth]
+    return tuple(sorted(useful, key=lambda change: -change.gain)[:MOST_LISTED])
 
 
-def _measure(cover: Cover) -> float:
-    least = cover.least
-    return AMPLE if math.isinf(least) else min(AMPLE, least)
+def _may_help(idea: _Idea, judgement: Judgement) -> bool:
+    if judgement.holds:
+        return idea.widens is None
+    if judgement.limit is Limit.NEVER_FROZEN:
+        return idea.widens is Limit.NEVER_FROZEN
+    return idea.widens is None or idea.widens is judgement.limit
 
 
-def _ideas(spec: PlantSpec, band: Band) -> Iterator[_Idea]:
-    chamber, coil, packs = spec.chamber, spec.coil, spec.packs
-    u_before = spec.chamber.envelope_w_k / chamber.wall_area_m2
-    u_after = 1 / (1 / u_before + FOAM_M / FOAM_W_MK)
-
-    def idea(what: str, before: float, after: float, unit: str, changed: PlantSpec) -> _Idea:
-        return _Idea(what=what, before=before, after=after, unit=unit, spec=changed, band=band)
-
-    yield idea(
-        "25 mm more foam board on every wall",
-        u_before,
-        u_after,
-        "W/(m²·K)",
-        replace(spec, chamber=replace(chamber, wall=None, wall_u_w_m2k=u_after)),
+def _change(
+    idea: _Idea, before: HotDays | None, after: HotDays | None, judgement: Judgement
+) -> Change:
+    if judgement.holds:
+        gain = _saved(judgement.build, before, idea.build, after)
+    else:
+        gain = _share(after) - _share(before)
+    return Change(
+        what=idea.what,
+        effort=idea.effort,
+        before=idea.before,
+        after=idea.after,
+        unit=idea.unit,
+        gain=gain,
+        holds=in_band(after),
     )
-    yield idea(
-        "a coil with half as much again of area and air",
-        coil.ua_air_w_k,
-        1.5 * coil.ua_air_w_k,
-        "W/K",
-        replace(
-            spec,
-            coil=replace(coil, ua_air_w_k=1.5 * coil.ua_air_w_k, air_kg_s=1.5 * coil.air_kg_s),
+
+
+def _share(days: HotDays | None) -> float:
+    return 0.0 if days is None else days.in_band_share
+
+
+def _saved(build: Build, before: HotDays | None, changed: Build, after: HotDays | None) -> float:
+    """Return the share of the reservoir's heat that a change saves; 0 if it holds no more."""
+    if before is None or after is None or not in_band(after):
+        return 0.0
+    now_kj = build.reservoir_kj(before)
+    return 1.0 - changed.reservoir_kj(after) / now_kj if now_kj > 0.0 else 0.0
+
+
+def _ideas(judgement: Judgement) -> Iterator[_Idea]:
+    yield from _less_heat(judgement.build)
+    yield from _more_cold(judgement.build)
+
+
+def _less_heat(build: Build) -> Iterator[_Idea]:
+    plant = build.plant
+    chamber, box, room = plant.chamber, plant.reservoir, plant.room
+    u_before = chamber.envelope_w_k / chamber.wall_area_m2
+    u_after = 1.0 / (1.0 / u_before + FOAM_M / FOAM_W_MK)
+    yield _Idea(
+        what="tape 25 mm (1 in) of foam board on every wall and the door",
+        effort=Effort.WORK,
+        before=u_before,
+        after=u_after,
+        unit="W/(m²·K)",
+        build=build.with_plant(
+            replace(plant, chamber=replace(chamber, wall=None, wall_u_w_m2k=u_after))
         ),
     )
-    yield idea(
-        "twice the water flow",
-        coil.water_kg_s,
-        2 * coil.water_kg_s,
-        "kg/s",
-        replace(spec, coil=replace(coil, water_kg_s=2 * coil.water_kg_s)),
+    yield _Idea(
+        what=f"move the chamber to a place {COOLER_K:g} K (5 °F) cooler",
+        effort=Effort.DO,
+        before=room.day_c,
+        after=room.day_c - COOLER_K,
+        unit="°C",
+        build=build.with_plant(
+            replace(
+                plant,
+                room=replace(room, day_c=room.day_c - COOLER_K, night_c=room.night_c - COOLER_K),
+            )
+        ),
+    )
+    if chamber.lights_w >= 5.0:
+        yield _Idea(
+            what="lights of half the watts, or their driver outside",
+            effort=Effort.SMALL,
+            before=chamber.lights_w,
+            after=0.5 * chamber.lights_w,
+            unit="W",
+            build=build.with_plant(
+                replace(plant, chamber=replace(chamber, lights_w=0.5 * chamber.lights_w))
+            ),
+        )
+    if chamber.air_changes_per_h > MUCH_FRESH_AIR:
+        yield _Idea(
+            what="half the fresh air, if the crop bears it",
+            effort=Effort.DO,
+            before=chamber.air_changes_per_h,
+            after=0.5 * chamber.air_changes_per_h,
+            unit="1/h",
+            build=build.with_plant(
+                replace(
+                    plant,
+                    chamber=replace(chamber, air_changes_per_h=0.5 * chamber.air_changes_per_h),
+                )
+            ),
+        )
+    yield _Idea(
+        what="insulate the box and the tubes: 25 mm (1 in) of foam around and on the lid",
+        effort=Effort.WORK,
+        before=box.ua_w_k,
+        after=0.6 * box.ua_w_k,
+        unit="W/K",
+        build=build.with_plant(
+            replace(
+                plant,
+                reservoir=replace(box, ua_w_k=0.6 * box.ua_w_k),
+                fine=replace(plant.fine, tubing_w_k=0.6 * plant.fine.tubing_w_k),
+            )
+        ),
+    )
+
+
+def _more_cold(build: Build) -> Iterator[_Idea]:
+    plant = build.plant
+    packs, coil, freezer = plant.packs, plant.coil, plant.freezer
+    larger = larger_coil(build, 2.0)
+    larger = larger.with_plant(
+        replace(
+            larger.plant,
+            chamber=replace(plant.chamber, fans_w=2.0 * plant.chamber.fans_w),
+            coil=replace(larger.plant.coil, water_kg_s=coil.water_kg_s),
+        )
+    )
+    yield _Idea(
+        what="a second core with its fan beside the first, or one of twice the face",
+        effort=Effort.SMALL,
+        before=coil.ua_air_w_k,
+        after=2.0 * coil.ua_air_w_k,
+        unit="W/K",
+        build=larger,
+        widens=Limit.COIL,
     )
     one_set = max(1, packs.in_reservoir)
-    yield idea(
-        "one more set of packs in the freezer",
-        packs.count,
-        packs.count + one_set,
-        "packs",
-        replace(spec, packs=replace(packs, count=packs.count + one_set)),
+    yield _Idea(
+        what="one more set of packs in the freezer",
+        effort=Effort.SMALL,
+        before=packs.count,
+        after=packs.count + one_set,
+        unit="packs",
+        build=build.with_plant(replace(plant, packs=replace(packs, count=packs.count + one_set))),
+        widens=Limit.FREEZER,
     )
-    yield idea(
-        "one more pack in every set",
-        packs.in_reservoir,
-        packs.in_reservoir + 1,
-        "packs",
-        replace(
-            spec, packs=replace(packs, count=packs.count + 2, in_reservoir=packs.in_reservoir + 1)
+    rated_kg = freezer_rated_kg(freezer)
+    yield _Idea(
+        what="a freezer that freezes twice as much a day (by its rating plate), with one more set",
+        effort=Effort.LARGE,
+        before=rated_kg,
+        after=2.0 * rated_kg,
+        unit="kg/day",
+        build=build.with_plant(
+            replace(
+                plant,
+                packs=replace(packs, count=packs.count + one_set),
+                freezer=FreezerSpec(kg_per_day=2.0 * rated_kg, food=freezer.food),
+            )
         ),
+        widens=Limit.FREEZER,
     )
-    if packs.refreeze_h is not None:
-        faster_h = 0.7 * packs.refreeze_h
-        yield idea(
-            "packs on edge in moving air in the freezer",
-            packs.refreeze_h,
-            faster_h,
-            "h",
-            replace(spec, packs=replace(packs, refreeze_h=faster_h)),
+    if freezer.food != "none":
+        yield _Idea(
+            what="a freezer without food in it",
+            effort=Effort.DO,
+            before=1,
+            after=0,
+            unit="food",
+            build=build.with_plant(replace(plant, freezer=replace(freezer, food="none"))),
+            widens=Limit.FREEZER,
         )
-    box = spec.reservoir
-    yield idea(
-        "a better insulated box",
-        box.ua_w_k,
-        0.6 * box.ua_w_k,
-        "W/K",
-        replace(spec, reservoir=replace(box, ua_w_k=0.6 * box.ua_w_k)),
-    )
-    yield idea(
-        "a pump of half the watts",
-        box.pump_w,
-        0.5 * box.pump_w,
-        "W",
-        replace(spec, reservoir=replace(box, pump_w=0.5 * box.pump_w)),
-    )
-    yield idea(
-        "lights of half the watts",
-        chamber.lights_w,
-        0.5 * chamber.lights_w,
-        "W",
-        replace(spec, chamber=replace(chamber, lights_w=0.5 * chamber.lights_w)),
-    )
+    more = max(1, round(0.5 * one_set))
+    for limit in (Limit.SET, Limit.FACES):
+        yield _Idea(
+            what=f"{more} more {'pack' if more == 1 else 'packs'} in every set",
+            effort=Effort.SMALL,
+            before=packs.in_reservoir,
+            after=packs.in_reservoir + more,
+            unit="packs",
+            build=build.with_plant(
+                replace(
+                    plant,
+                    packs=replace(
+                        packs, count=packs.count + 2 * more, in_reservoir=packs.in_reservoir + more
+                    ),
+                )
+            ),
+            widens=limit,
+        )
+    if packs.shape == "bottle" or packs.thickness_mm > FLAT_MM:
+        for limit in (Limit.FACES, Limit.FREEZER):
+            yield _Idea(
+                what=f"flat packs of {FLAT_MM:g} mm (1¼ in), the same weight in all",
+                effort=Effort.SMALL,
+                before=packs.thickness_mm,
+                after=FLAT_MM,
+                unit="mm",
+                build=build.with_plant(
+                    replace(
+                        plant,
+                        packs=replace(packs, shape="slab", thickness_mm=FLAT_MM, refreeze_h=None),
+                    )
+                ),
+                widens=limit,
+            )
     yield _Idea(
-        what="cut-in half a kelvin higher",
-        before=band.cut_in_c,
-        after=band.cut_in_c + 0.5,
-        unit="°C",
-        spec=spec,
-        band=replace(band, cut_in_c=band.cut_in_c + 0.5),
-    )
-    yield _Idea(
-        what="one swap in the middle of the night",
+        what="somebody who changes packs at night too",
+        effort=Effort.DO,
         before=0,
         after=1,
-        unit="swaps",
-        spec=spec,
-        band=band,
-        night_swap=True,
+        unit="person",
+        build=replace(build, always_awake=True),
+        widens=Limit.NIGHT,
     )
+    if packs.filling.plateau_c < 0.0:
+        yield _Idea(
+            what="packs of plain water in the place of these",
+            effort=Effort.SMALL,
+            before=packs.filling.plateau_c,
+            after=0.0,
+            unit="°C",
+            build=build.with_plant(
+                replace(
+                    plant,
+                    packs=replace(packs, fill="ice", plateau_c=None, latent_kj_kg=None),
+                )
+            ),
+            widens=Limit.NEVER_FROZEN,
+        )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime, time
 from random import Random
@@ -76,6 +77,7 @@ class Grower:
         planned: bool | None = None,
         woken: frozenset[str] = frozenset(),
         spent: bool = False,
+        frozen_share: Callable[[], float] = lambda: 0.0,
     ) -> Visit | None:
         """Return what the person does now, if anything.
 
@@ -88,6 +90,8 @@ class Grower:
                 warm: that was known hours ago. None: there is none.
             woken: Names of what woke the person; for these they come at night too, plan or not.
             spent: Whether the person, who reads the reservoir, finds its water too warm.
+            frozen_share: Gives the share of the packs in the water that is frozen, for a person who
+                looks before changing them.
         """
         if planned is not None:
             standing -= {"swap_due", "reservoir_warm"} - woken
@@ -105,7 +109,7 @@ class Grower:
         if "flow_not_proved" in called:
             del self._coming["flow_not_proved"]
             return Visit(bleeds_the_pump=True)
-        habit = awake and self._habit(at_s, local)
+        habit = awake and self._habit(at_s, local) and not self._keeps(frozen_share)
         if called or (awake and (spent or (habit if planned is None else planned))):
             return self._swap(at_s, called, patient=planned is not None)
         return None
@@ -117,6 +121,10 @@ class Grower:
     def awake(self, local: datetime) -> bool:
         """Return whether the person is awake at a local time."""
         return within(local.time(), self._script.wakes, self._script.sleeps)
+
+    def _keeps(self, frozen_share: Callable[[], float]) -> bool:
+        least = self._script.keeps_while_frozen
+        return least is not None and frozen_share() >= least
 
     def _habit(self, at_s: float, local: datetime) -> bool:
         for due in self._script.swaps_at:

@@ -6,14 +6,14 @@ many times in one command.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import time
 
 from controller.core.law import Band, Law
 from controller.errors import ScenarioError
 from controller.rehearsal.plants import Account
-from controller.rehearsal.rehearse import Rehearsal
+from controller.rehearsal.rehearse import Rehearsal, TraceRow
 from controller.rehearsal.room_file import RoomSeries
 from controller.rehearsal.tally import Alarm
 from controller.settings.law_of import BandSchedule
@@ -109,6 +109,7 @@ def hot_days(
     warmer_by_k: float = 0.0,
     room: RoomSeries | None = None,
     seed: int | None = None,
+    trace: Callable[[TraceRow], None] | None = None,
 ) -> HotDays:
     """Rehearse days of one build and return what they came to.
 
@@ -128,6 +129,7 @@ def hot_days(
         warmer_by_k: Added to the room [K].
         room: Course of the room; None: the plant's.
         seed: Seed of noise and person; None: that of the settings.
+        trace: Is given a row a minute, the days before the counted ones included.
 
     Raises:
         ScenarioError: The days or the plant cannot be used.
@@ -155,6 +157,7 @@ def hot_days(
         schedule=schedule,
         law=law,
         swap_at_c=swap_at_c,
+        trace=trace,
     )
     counter = _Counter(
         from_s=settling_days * DAY_S, margin_k=rehearsal.law.limits.reservoir_margin_mk / 1000

@@ -56,6 +56,10 @@ class SimulatedChamber(Protocol):
         """
         ...
 
+    def frozen_share(self) -> float:
+        """Return the share of the packs in the reservoir that is frozen, 0 without packs."""
+        ...
+
     def account(self) -> Account:
         """Return what the run did so far."""
         ...
@@ -86,6 +90,10 @@ class FirstOrderChamber:
     def swap(self, *, packs: int, frozen_share: float) -> float:
         """Do nothing: this plant knows no packs."""
         del packs, frozen_share
+        return 0.0
+
+    def frozen_share(self) -> float:
+        """Return 0: this plant knows no packs."""
         return 0.0
 
     def account(self) -> Account:
@@ -147,6 +155,12 @@ class LumpedChamber:
         out_kg = packs * self._plant.spec.packs.kg
         frozen_kg = self._state.bath.swapped_out_frozen_kg - before_kg
         return min(1.0, frozen_kg / out_kg) if out_kg > 0 else 0.0
+
+    def frozen_share(self) -> float:
+        """Return the share of the packs in the reservoir that is frozen, 0 without packs."""
+        groups = self._plant.packs(self._state)
+        count = sum(group.packs for group in groups)
+        return sum(group.packs * group.frozen_share for group in groups) / count if count else 0.0
 
     def account(self) -> Account:
         """Return what the run did so far."""

@@ -274,7 +274,15 @@ class Rehearsal:
         if self._next_swap_s is not None and self.scenario.grower.goes_by == "plan":
             planned = local.timestamp() >= self._next_swap_s
         spent = self.chamber.reservoir_c >= self._swap_at_c
-        visit = self._grower.look(at_s, local, standing, planned=planned, woken=woken, spent=spent)
+        visit = self._grower.look(
+            at_s,
+            local,
+            standing,
+            planned=planned,
+            woken=woken,
+            spent=spent,
+            frozen_share=self.chamber.frozen_share,
+        )
         if visit is not None:
             self._visited(visit, at_s)
         if self._trace is not None or self._forecaster is not None:

@@ -38,6 +38,9 @@ class GrowerScript(Table):
     """Packs frozen at the start; default: all that are not in the reservoir."""
     swaps_at: Annotated[tuple[LocalTime, ...], _List] = ()
     """Swaps by habit."""
+    keeps_while_frozen: Annotated[float, Field(ge=0, le=1, strict=False)] | None = None
+    """By habit this person looks at the packs first and leaves them in while at least this share of
+    them is frozen; default: changes them in any case."""
     forgets: Annotated[tuple[Annotated[Duration, _ANY_TIME], ...], _List] = ()
     """Times since the start around which a swap by habit is forgotten (within an hour)."""
     answers: Annotated[tuple[Answered, ...], _List] = ()

@@ -15,8 +15,7 @@ from scipy.integrate import solve_ivp
 
 from controller.core.law import Band
 from controller.planning.changes import best_changes
-from controller.planning.sizing import Band as AirBand
-from controller.planning.sizing import size
+from controller.planning.verdict import judge
 from controller.rehearsal.plants import Account, LumpedChamber
 from controller.rehearsal.rehearse import Rehearsal
 from controller.settings.load import read_settings
@@ -150,15 +149,15 @@ def _plant_alone(chamber: LumpedChamber | ScipyChamber, steps: int = 500) -> flo
 
 
 def sizing() -> None:
-    """`coldpin size`: the sizing once, and with every change tried."""
-    spec, band = read_settings(CONFIG).plant_spec(), AirBand(cut_in_c=17.0, cut_out_c=15.5)
-    began = time.perf_counter()
-    size(spec, band)
-    once_s = time.perf_counter() - began
-    best_changes(spec, band)
+    """`coldpin size`: the verdict, and every change tried."""
+    settings = read_settings(CONFIG)
+    began = time.process_time()
+    judgement = judge(settings)
+    once_s = time.process_time() - began
+    best_changes(judgement)
     say(
-        "sizing once / with every change run again",
-        f"{once_s:.3f} s / {time.perf_counter() - began - once_s:.2f} s",
+        "the verdict / the changes, CPU time",
+        f"{once_s:.2f} s / {time.process_time() - began - once_s:.2f} s",
     )
 
 

@@ -5,7 +5,7 @@
 The same plants, weather and noise. Under the plain switch the grower comes by habit, morning and
 evening, and when the reservoir or the air calls, and sleeps at night. Under coldpin the grower goes
 by its swap plan and by its notices, which let people sleep or do not. "asleep" is coldpin with a
-grower whom no notice reaches: the plan alone. "sized" is the scarcest of coil, rotation and night,
+grower whom no notice reaches: the plan alone. "sized" is the share of hot days in band,
 as `coldpin size` reckons it. Prints a row for each chamber and judges nothing; where coldpin does
 worse, the row shows it.
 """
@@ -21,7 +21,7 @@ from pathlib import Path
 from random import Random
 
 from controller.cli.rehearsal_notices import RehearsedNotices
-from controller.planning.sizing import Band, size
+from controller.planning.verdict import HOLDS_SHARE, judge
 from controller.rehearsal.dry_forecaster import DryForecaster
 from controller.rehearsal.rehearse import Rehearsal
 from controller.settings.load import read_settings
@@ -88,10 +88,9 @@ def week(arguments: tuple[int, int]) -> tuple[int, Week, Week, Week]:
         while True:
             config.write_text(config_text(random), encoding="utf-8")
             settings = read_settings(config)
-            stage = settings.stages["cropping"]
-            band = Band(cut_in_c=stage.cut_in / 1000, cut_out_c=stage.cut_out / 1000)
-            cover = size(settings.plant_spec(), band).cover.least
-            if 0.8 < cover < 2.5:  # neither hopeless nor so ample that nothing can go wrong
+            judgement = judge(settings)
+            cover = 0.0 if judgement.days is None else judgement.days.in_band_share
+            if 0.8 < cover < 1.0:  # neither hopeless nor so ample that nothing can go wrong
                 break
     grower = scenario.grower
 
@@ -140,7 +139,7 @@ def main() -> None:
         starts = " / ".join(f"{each.starts:4}" for each in weeks)
         nights = "/".join(f"{each.nights}" for each in weeks)
         print(f"{number:4} {weeks[0].cover:6.2f} {above:>26} {packs:>18} {starts:>20} {nights:>9}")
-    held = [each for each in found if each[1].cover >= 1.0]
+    held = [each for each in found if each[1].cover >= HOLDS_SHARE]
     _together("all", found)
     _together("those that sizing says can be held", held)
     _together("those that it says cannot", [each for each in found if each not in held])

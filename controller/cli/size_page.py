@@ -1,0 +1,79 @@
+"""A verdict as a page that stands alone: the hot days behind it, the heat, what changes bring."""
+
+from __future__ import annotations
+
+from controller.cli.rehearsal_page import bands_of, point_of
+from controller.pictures.chamber_chart import ChamberHistory, chamber_chart
+from controller.pictures.html import standalone_page
+from controller.planning.changes import Change
+from controller.planning.verdict import Judgement
+from controller.planning.verdict_words import supply_sentence, verdict_sentence
+from controller.rehearsal.rehearse import TraceRow
+from controller.settings.law_of import schedule_of
+from controller.settings.load import Settings
+
+SOURCES = ("envelope", "air_exchange", "lights", "fans", "crop", "humidifier", "pump")
+
+
+def size_page(settings: Settings, judgement: Judgement, changes: tuple[Change, ...]) -> str:
+    """Return the page.
+
+    Args:
+        settings: What was judged.
+        judgement: The verdict; its days are rehearsed once more for the picture, to the same end.
+        changes: What to change first.
+    """
+    rows: list[TraceRow] = []
+    days = judgement.build.days(trace=rows.append)
+    load = judgement.design.steady.load
+    return standalone_page(
+        title=f"{settings.chamber.name}: what this equipment can hold",
+        lead=verdict_sentence(judgement),
+        facts=()
+        if days is None
+        else (
+            ("packs", supply_sentence(judgement)),
+            ("in band", f"{days.in_band_share:.1%} of the hot days"),
+            ("above cut-in", f"{days.degree_hours_above:.1f} K·h in {days.days:g} days"),
+            ("pump running", f"{days.duty:.0%} of the time"),
+        ),
+        charts=[] if days is None else [chamber_chart(_history(settings, rows), "The hot days.")],
+        tables=(
+            (
+                "What to change first",
+                ("change", "effort", "from", "to", "brings"),
+                [
+                    (
+                        change.what,
+                        change.effort.value,
+                        f"{change.before:.3g} {change.unit}",
+                        f"{change.after:.3g} {change.unit}",
+                        f"{change.gain:.0%}",
+                    )
+                    for change in changes
+                ],
+            ),
+            (
+                f"Heat at the warmest hour, {judgement.design.hour}:00",
+                ("source", "W"),
+                [(name.replace("_", " "), f"{getattr(load, f'{name}_w'):.1f}") for name in SOURCES],
+            ),
+        ),
+    )
+
+
+def _history(settings: Settings, rows: list[TraceRow]) -> ChamberHistory:
+    schedule = schedule_of(settings.stages[settings.chamber.stage])
+    return ChamberHistory(
+        points=[point_of(row) for row in rows],
+        since_s=rows[0].time.timestamp(),
+        until_s=rows[-1].time.timestamp(),
+        bands_c=bands_of(rows, schedule),
+        pack_changes=[
+            (row.time.timestamp(), f"{row.swap_packs} packs") for row in rows if row.swap_packs
+        ],
+        alarms=[],
+        notices=[],
+        unit=settings.display.unit,
+        zone=settings.site.zone(),
+    )

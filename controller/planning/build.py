@@ -1,0 +1,156 @@
+"""A build: equipment with the person who looks after it, rehearsed through hot days."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import time
+
+from controller.domain.units import Seconds
+from controller.errors import ScenarioError
+from controller.planning.design_hour import conditions_at, useful_max_c, warmest_hour
+from controller.rehearsal.hot_days import HotDays, hot_days
+from controller.rehearsal.rehearse import TraceRow
+from controller.settings.load import Settings
+from controller.settings.scenario_file import GrowerScript
+from controller.thermal.load import steady_hour
+from controller.thermal.specs import PlantSpec
+
+BEFORE_BED_MIN = 15
+LEAST_SPENT_K = 4.0
+"""Packs carry no load with water closer to their plateau than this; water is not called spent while
+it is colder [K]. Own choice, from packs of 30 mm under the load they are bought for."""
+NIGHT_SPARE = 4.0 / 3.0
+DAYS = 3.0
+COARSE_DAYS = 1.0
+COARSE_TICK_S = 20.0
+"""Variants of a build are compared with each other by shorter days on a longer tick; against 5 s it
+moves packs and duty by 1 to 5 %."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Build:
+    """What is rehearsed: settings, the equipment in their place, and when somebody is there."""
+
+    settings: Settings
+    plant: PlantSpec
+    always_awake: bool = False
+    """Whether somebody changes packs at night too."""
+
+    def grower(self) -> GrowerScript:
+        """Return the person: comes when water is spent, and before bed if packs will not last.
+
+        The packs not in the water have just gone into the freezer when the days begin: a stock that
+        lies frozen would hide for a few days that the freezer cannot keep up.
+        """
+        people = self.settings.people
+        if self.always_awake:
+            return GrowerScript(wakes=people.wakes, sleeps=people.wakes, packs_ready=0)
+        minutes = people.sleeps.hour * 60 + people.sleeps.minute - BEFORE_BED_MIN
+        bed = time(minutes % 1440 // 60, minutes % 60)
+        return GrowerScript(
+            wakes=people.wakes,
+            sleeps=people.sleeps,
+            packs_ready=0,
+            swaps_at=(bed,),
+            keeps_while_frozen=self.frozen_at_bed(),
+        )
+
+    def frozen_at_bed(self) -> float:
+        """Return the frozen share with which packs last the night, 0 to 1; 1: none does.
+
+        From the heat that comes into the reservoir in the warmest hour and what a set takes up,
+        with a third to spare: a person knows after a few days how long packs last.
+        """
+        people, plant = self.settings.people, self.plant
+        night_h = (
+            people.wakes.hour
+            - people.sleeps.hour
+            + (people.wakes.minute - people.sleeps.minute) / 60
+        ) % 24.0
+        spent_c = self.spent_c()
+        load_w = steady_hour(
+            plant,
+            conditions_at(self.settings, plant, warmest_hour(plant)),
+            reservoir_c=0.5 * spent_c,
+        ).reservoir_w
+        fill = plant.packs.filling
+        set_kj = plant.packs.in_reservoir * plant.packs.kg * fill.latent_kj_kg
+        if set_kj <= 0.0:
+            return 1.0
+        return min(1.0, NIGHT_SPARE * max(0.0, load_w) * 3.6 * night_h / set_kj)
+
+    def spent_c(self) -> float:
+        """Return the reservoir at which the person changes packs [°C].
+
+        Raises:
+            PhysicsError: A figure outside the range of the formulas.
+        """
+        useful_c = useful_max_c(self.settings, self.plant)
+        least_c = max(0.0, self.plant.packs.filling.plateau_c) + LEAST_SPENT_K
+        return least_c if useful_c is None else max(useful_c, least_c)
+
+    def with_plant(self, plant: PlantSpec) -> Build:
+        """Return the same build with other equipment."""
+        return replace(self, plant=plant)
+
+    def reservoir_kj(self, days: HotDays) -> float:
+        """Return the heat that came into the reservoir over rehearsed days [kJ].
+
+        From the coil, the pump and the room; it is what packs must take up, whatever their state
+        when the days began.
+        """
+        plant = self.plant
+        room_c = 0.5 * (plant.room.day_c + plant.room.night_c)
+        leak_w_k = plant.reservoir.ua_w_k + days.duty * plant.fine.tubing_w_k
+        steady_w = leak_w_k * (room_c - days.reservoir_mean_c) + plant.reservoir.pump_w * days.duty
+        return (days.heat_removed_kj or 0.0) + 86.4 * days.days * steady_w
+
+    def days(
+        self, days: float = DAYS, *, trace: Callable[[TraceRow], None] | None = None
+    ) -> HotDays | None:
+        """Rehearse hot days on the tick of the settings.
+
+        Args:
+            days: Counted days; one more goes before them.
+            trace: Is given a row a minute.
+
+        Returns:
+            What they came to; None: the chamber grew far too hot for the formulas.
+
+        Raises:
+            PhysicsError: A figure of the plant outside the range of the formulas.
+        """
+        grower, spent_c = self.grower(), self.spent_c()
+        try:
+            return hot_days(
+                self.settings,
+                plant=self.plant,
+                days=days,
+                grower=grower,
+                swap_at_c=spent_c,
+                trace=trace,
+            )
+        except ScenarioError:
+            return None
+
+    def coarse_days(self, days: float = COARSE_DAYS) -> HotDays | None:
+        """Rehearse fewer days on a longer tick, to be compared with others of this kind alone.
+
+        Returns:
+            As `days`.
+
+        Raises:
+            PhysicsError: A figure of the plant outside the range of the formulas.
+        """
+        settings = self.settings
+        tick_s = Seconds(max(COARSE_TICK_S, settings.timing.tick))
+        coarse = settings.model_copy(
+            update={
+                "timing": settings.timing.model_copy(update={"tick": tick_s}),
+                "readings": settings.readings.model_copy(
+                    update={"every": Seconds(max(tick_s, settings.readings.every))}
+                ),
+            }
+        )
+        return replace(self, settings=coarse).days(days)

@@ -1,0 +1,80 @@
+"""A judgement in words a grower can act on; every command that judges a build uses these."""
+
+from __future__ import annotations
+
+import math
+
+from controller.planning.changes import Change
+from controller.planning.verdict import Judgement, Verdict
+
+KEY_FIGURES = (
+    "plant.chamber.wall_area_m2",
+    "plant.packs.count",
+    "plant.packs.in_reservoir",
+    "plant.packs.kg",
+    "plant.room.day_c",
+)
+"""Without most of these a verdict is on somebody else's chamber."""
+TOO_MANY_UNKNOWN = 3
+MOST_SPARE = 2.0
+"""More to spare than this is called plenty: nobody buys by it."""
+
+
+def too_little_known(assumed_keys: set[str]) -> bool:
+    """Return whether so much was assumed that no percentage should be given."""
+    return sum(key in assumed_keys for key in KEY_FIGURES) >= TOO_MANY_UNKNOWN
+
+
+def verdict_sentence(judgement: Judgement, *, by_figures: bool = True) -> str:
+    """Return the answer and what it rests on.
+
+    Args:
+        judgement: What the rehearsed days said.
+        by_figures: Whether to give a percentage; not where too much was assumed.
+    """
+    days, binding = judgement.days, judgement.binding
+    if judgement.verdict is Verdict.NEEDS_HEAT:
+        return f"Needs heat, not cold: {binding}."
+    if judgement.verdict is Verdict.HOLDS:
+        spare = _spare(judgement) if by_figures else ""
+        tightest = f" The tightest point: {binding}." if binding else " Nothing needs cooling."
+        return f"Works{spare}.{tightest}"
+    reason = f"What stops it: {binding}."
+    if days is None:
+        return f"Cannot hold this band: the chamber grows far too hot. {reason}"
+    out_h = 24.0 * (1.0 - days.in_band_share)
+    out = f", out of band {out_h:.0f} h of a hot day" if by_figures else ""
+    begins = "Runs short" if judgement.verdict is Verdict.SHORT else "Cannot hold this band"
+    return f"{begins}{out}. {reason}"
+
+
+def _spare(judgement: Judgement) -> str:
+    if judgement.spare is None:
+        return ""
+    if judgement.spare > MOST_SPARE:
+        return ", with plenty to spare"
+    return f", with {judgement.spare:.0%} to spare" if judgement.spare >= 0.01 else ", just"
+
+
+def supply_sentence(judgement: Judgement) -> str:
+    """Return how often to change how many packs."""
+    supply, packs = judgement.supply, judgement.build.plant.packs
+    if math.isinf(supply.refreeze_h):
+        return "These packs never freeze in this freezer."
+    if supply.mean_h is None:
+        if supply.packs_per_day <= 0.0:
+            return "On a hot day no pack needs to be changed."
+        return f"A set of {packs.in_reservoir} packs lasts longer than a day."
+    return (
+        f"On a hot day change {packs.in_reservoir} packs about every {supply.mean_h:.0f} h: "
+        f"{supply.packs_per_day:.0f} packs a day, {supply.ice_kg_per_day:.1f} kg of ice melted; "
+        f"the freezer can freeze {supply.limit_kg_per_day:.1f} kg a day."
+    )
+
+
+def change_sentence(change: Change, *, holds_already: bool) -> str:
+    """Return one change and what it brings."""
+    if holds_already:
+        return f"{change.what}: {change.gain:.0%} less ice"
+    works = ", and it works" if change.holds else ""
+    return f"{change.what}: {24.0 * change.gain:.0f} h a day more in band{works}"

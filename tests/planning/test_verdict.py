@@ -1,0 +1,191 @@
+"""The verdict on builds whose answer an engineer knows, and its direction when a build changes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from controller.planning.build import Build
+from controller.planning.changes import Effort, best_changes
+from controller.planning.verdict import HOLDS_SHARE, Judgement, Limit, Verdict, judge
+from controller.planning.verdict_words import (
+    change_sentence,
+    supply_sentence,
+    too_little_known,
+    verdict_sentence,
+)
+from controller.settings.load import Settings, read_settings
+from controller.settings.shipped import shipped_config
+from controller.thermal.specs import FreezerSpec, PlantSpec
+
+SETTINGS = read_settings(shipped_config("larkmoor-laptop.toml"))
+SHELF = SETTINGS.plant_spec()
+
+
+def build(**parts: dict[str, object]) -> PlantSpec:
+    """Return the example's equipment with some figures changed, by part."""
+    return replace(
+        SHELF,
+        **{name: replace(getattr(SHELF, name), **figures) for name, figures in parts.items()},  # type: ignore[arg-type]
+    )
+
+
+KNOWN = [
+    pytest.param({}, Verdict.HOLDS, {Limit.FREEZER, Limit.COIL}, id="the-example"),
+    pytest.param(
+        {"chamber": {"wall_u_w_m2k": None, "wall": "fabric", "wall_area_m2": 8.0}},
+        Verdict.CANNOT,
+        {Limit.COIL},
+        id="a-bare-tent-on-a-small-core",
+    ),
+    pytest.param(
+        {"chamber": {"lights_w": 200.0}}, Verdict.CANNOT, {Limit.COIL}, id="200-watts-of-light"
+    ),
+    pytest.param(
+        {"packs": {"thickness_mm": 150.0}},
+        Verdict.SHORT,
+        {Limit.FREEZER, Limit.FACES},
+        id="jugs-that-freeze-for-two-days",
+    ),
+    pytest.param(
+        {"packs": {"fill": "salt-21"}},
+        Verdict.SHORT,
+        {Limit.NEVER_FROZEN},
+        id="salt-that-never-freezes",
+    ),
+    pytest.param(
+        {"freezer": {"litres": 50.0}}, Verdict.SHORT, {Limit.FREEZER}, id="a-small-freezer"
+    ),
+    pytest.param(
+        {"room": {"day_c": 13.0, "night_c": 11.0}},
+        Verdict.NEEDS_HEAT,
+        {Limit.ROOM},
+        id="a-cold-cellar",
+    ),
+]
+
+
+@pytest.mark.parametrize(("parts", "verdict", "limits"), KNOWN)
+def test_builds_whose_answer_is_known(
+    parts: dict[str, dict[str, object]], verdict: Verdict, limits: set[Limit]
+) -> None:
+    """Common practice, no source; each was worked out by hand to be far from its border."""
+    judgement = judge(SETTINGS, plant=build(**parts))
+
+    assert judgement.verdict is verdict
+    assert judgement.limit in limits
+    assert judgement.binding
+    assert (judgement.days is not None and judgement.days.in_band_share >= HOLDS_SHARE) or (
+        verdict is not Verdict.HOLDS
+    )
+
+
+def _share(**parts: dict[str, object]) -> float:
+    days = Build(settings=SETTINGS, plant=build(**parts)).coarse_days()
+    # beyond what counts as held, a strong coil may overshoot a little further below the band
+    return 0.0 if days is None else min(HOLDS_SHARE, days.in_band_share)
+
+
+BETTER = [
+    pytest.param(
+        {"packs": {"count": 6, "in_reservoir": 3}},
+        {"packs": {"count": 12, "in_reservoir": 6}},
+        id="packs",
+    ),
+    pytest.param({"chamber": {"wall_u_w_m2k": 1.1}}, {"chamber": {"wall_u_w_m2k": 0.4}}, id="wall"),
+    pytest.param(
+        {"coil": {"ua_air_w_k": 3.0, "air_kg_s": 0.005}},
+        {"coil": {"ua_air_w_k": 12.0, "air_kg_s": 0.02}},
+        id="coil",
+    ),
+    pytest.param(
+        {"packs": {"freezer_c": -8.0}}, {"packs": {"freezer_c": -22.0}}, id="colder-freezer"
+    ),
+    pytest.param({"freezer": {"kg_per_day": 4.0}}, {"freezer": {"kg_per_day": 12.0}}, id="freezer"),
+    pytest.param(
+        {"packs": {"thickness_mm": 120.0}}, {"packs": {"thickness_mm": 40.0}}, id="thinner-packs"
+    ),
+    pytest.param(
+        {"room": {"day_c": 34.0, "night_c": 28.0}},
+        {"room": {"day_c": 28.0, "night_c": 22.0}},
+        id="room",
+    ),
+]
+
+
+@pytest.mark.parametrize(("worse", "better"), BETTER)
+@pytest.mark.parametrize("warmer_k", [0.0, 4.0])
+def test_a_better_part_never_worsens_the_days(
+    worse: dict[str, dict[str, object]], better: dict[str, dict[str, object]], warmer_k: float
+) -> None:
+    """In an ordinary and in a hot room, up to what counts as held, within a hundredth."""
+    room = {"day_c": 26.0 + warmer_k, "night_c": 21.5 + warmer_k}
+    hot: dict[str, dict[str, object]] = {"room": dict(room)}
+
+    assert _share(**{**hot, **better}) >= _share(**{**hot, **worse}) - 0.01
+
+
+def test_the_first_change_mends_what_binds() -> None:
+    """A small freezer: what is listed first, made, holds by the long rehearsal too."""
+    small = build(freezer={"litres": 60.0})
+    judgement = judge(SETTINGS, plant=small)
+    changes = best_changes(judgement)
+
+    assert judgement.verdict is Verdict.SHORT
+    assert changes
+    assert [change.gain for change in changes] == sorted(
+        (change.gain for change in changes), reverse=True
+    )
+    assert any("freezer" in change.what and change.holds for change in changes)
+    doubled = replace(small, freezer=FreezerSpec(kg_per_day=2.0 * 2.7))
+    more = replace(doubled, packs=replace(small.packs, count=12))
+    assert judge(SETTINGS, plant=more).days.in_band_share > judgement.days.in_band_share  # type: ignore[union-attr]
+
+
+def test_more_coil_is_not_advised_where_packs_run_short() -> None:
+    """Useless changes are not listed, and no change is listed twice."""
+    judgement = judge(SETTINGS, plant=build(freezer={"litres": 50.0}))
+    listed = [change.what for change in best_changes(judgement)]
+
+    assert not any("core" in what for what in listed)
+    assert len(set(listed)) == len(listed)
+
+
+def test_a_room_that_is_too_cold_gets_no_advice_on_cooling() -> None:
+    """Needs heat is an answer of its own."""
+    judgement = judge(SETTINGS, plant=build(room={"day_c": 12.0, "night_c": 10.0}))
+
+    assert best_changes(judgement) == ()
+    assert verdict_sentence(judgement).startswith("Needs heat")
+
+
+@pytest.fixture(scope="module", name="example")
+def example_() -> Judgement:
+    return judge(SETTINGS)
+
+
+def test_the_answer_comes_in_words(example: Judgement) -> None:
+    """Verdict, tightest point, packs a day; no percentage where too much was assumed."""
+    assert verdict_sentence(example).startswith("Works")
+    assert "tightest point" in verdict_sentence(example)
+    assert "%" not in verdict_sentence(example, by_figures=False)
+    assert "packs a day" in supply_sentence(example)
+    (first, *_) = best_changes(example)
+    assert "less ice" in change_sentence(first, holds_already=True)
+    assert isinstance(first.effort, Effort)
+
+
+def test_what_counts_as_too_little() -> None:
+    """Three of the five figures that decide."""
+    few = {"plant.packs.count", "plant.packs.kg"}
+
+    assert not too_little_known(few)
+    assert too_little_known(few | {"plant.room.day_c"})
+
+
+def test_the_same_build_is_judged_the_same_twice(example: Judgement) -> None:
+    """A rehearsal has a seed."""
+    again: Settings = read_settings(shipped_config("larkmoor-laptop.toml"))
+
+    assert judge(again).days == example.days
