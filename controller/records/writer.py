@@ -20,6 +20,7 @@ from typing import Any
 
 from controller.core.law import Band
 from controller.core.state import Decision, EventKind, Inputs
+from controller.domain.backoff import backoff_s
 from controller.domain.events import BAND, BandPoints
 from controller.domain.temperatures import Reading, Seen
 from controller.records.schema import migrate
@@ -154,7 +155,7 @@ class RecordsWriter:
         )
 
     def _work(self) -> None:
-        pause_s = FIRST_PAUSE_S
+        failures = 0
         while True:
             self._wake.wait(BATCH_S)
             self._wake.clear()
@@ -167,10 +168,12 @@ class RecordsWriter:
                 self._failed(error)
                 if closing:
                     return
-                self._wake.wait(pause_s)
-                pause_s = min(LONGEST_PAUSE_S, 2 * pause_s)
+                failures += 1
+                self._wake.wait(
+                    backoff_s(failures, first_s=FIRST_PAUSE_S, longest_s=LONGEST_PAUSE_S)
+                )
             else:
-                pause_s = FIRST_PAUSE_S
+                failures = 0
                 if self.fault is not None:
                     self._told("records are kept again")
                 self.fault = None

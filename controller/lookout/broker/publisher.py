@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 import structlog
 
+from controller.domain.backoff import backoff_s
 from controller.domain.places import records_path
 from controller.domain.status import Status
 from controller.errors import SettingsError
@@ -101,7 +102,7 @@ def pause_after(failures: int, *, share: float) -> float:
         failures: 1 or more.
         share: 0 to 1, drawn anew each time, so that many lookouts do not come back at once.
     """
-    longest_s: float = min(LONGEST_PAUSE_S, FIRST_PAUSE_S * 2.0 ** min(failures - 1, 20))
+    longest_s = backoff_s(failures, first_s=FIRST_PAUSE_S, longest_s=LONGEST_PAUSE_S)
     return longest_s * (0.5 + 0.5 * share)
 
 

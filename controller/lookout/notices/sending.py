@@ -18,6 +18,7 @@ from typing import Any
 
 import structlog
 
+from controller.domain.backoff import backoff_s
 from controller.domain.json_text import json_text
 from controller.errors import SettingsError
 from controller.lookout.notices.rules import Notice, Rules, Said, notices_due
@@ -123,11 +124,6 @@ def taken_by(service: Service, notice: Notice) -> bool:
         # its message may hold the address
         _log.debug("service_failed", service=service.number, error=type(error).__name__)
         return False
-
-
-def pause_after(failures: int) -> float:
-    """Return how long to wait after so many rounds in a row that failed [s]."""
-    return min(LONGEST_PAUSE_S, FIRST_PAUSE_S * 2.0 ** min(failures - 1, 20))
 
 
 class Sender:
@@ -255,7 +251,8 @@ class Sender:
     def _work(self) -> None:
         failures = 0
         while not self._stop.is_set():
-            self._wake.wait(pause_after(failures) if failures else None)
+            pause_s = backoff_s(failures, first_s=FIRST_PAUSE_S, longest_s=LONGEST_PAUSE_S)
+            self._wake.wait(pause_s if failures else None)
             self._wake.clear()
             if self._stop.is_set():
                 return

@@ -12,6 +12,8 @@ from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from controller.domain.backoff import backoff_s
+
 FREE_TRIES = 3
 FIRST_WAIT_S, LONGEST_WAIT_S = 2.0, 900.0
 FORGOTTEN_AFTER_S = 3600.0
@@ -67,9 +69,10 @@ class Throttle:
             self._addresses.popitem(last=False)
         address.wrong += 1
         address.last_s = now_s
-        over = address.wrong - FREE_TRIES
-        if over >= 0:
-            wait_s = min(LONGEST_WAIT_S, FIRST_WAIT_S * 2.0 ** min(over, 20))
+        wait_s = backoff_s(
+            address.wrong - FREE_TRIES + 1, first_s=FIRST_WAIT_S, longest_s=LONGEST_WAIT_S
+        )
+        if wait_s > 0.0:
             address.closed_until_s = now_s + wait_s
 
     def succeeded(self, peer: str) -> None:

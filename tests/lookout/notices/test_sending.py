@@ -14,6 +14,7 @@ import pytest
 import structlog
 
 from controller.cli.main import status_of
+from controller.domain.backoff import backoff_s
 from controller.errors import SettingsError
 from controller.lookout.notices.rules import Notice, Rules
 from controller.lookout.notices.sending import (
@@ -24,7 +25,6 @@ from controller.lookout.notices.sending import (
     Deliver,
     Sender,
     Service,
-    pause_after,
     read_addresses,
     services_for,
 )
@@ -139,8 +139,11 @@ def test_a_notice_that_comes_late_says_when_it_is_from(tmp_path: Path) -> None:
 
 def test_pauses_grow_to_half_an_hour() -> None:
     """Soon at first, seldom later, for ever."""
-    assert [pause_after(n) for n in (1, 2, 3, 4)] == [15.0, 30.0, 60.0, 120.0]
-    assert FIRST_PAUSE_S < pause_after(9) == pause_after(10_000) == LONGEST_PAUSE_S
+    pauses = [
+        backoff_s(n, first_s=FIRST_PAUSE_S, longest_s=LONGEST_PAUSE_S) for n in (1, 2, 3, 4, 9)
+    ]
+
+    assert pauses == [15.0, 30.0, 60.0, 120.0, 1800.0]
 
 
 def test_the_queue_is_bounded(tmp_path: Path) -> None:
