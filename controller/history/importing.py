@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from controller.records.reader import RecordedReading
-from controller.records.schema import migrate
+from controller.records.schema import AHEAD_MS, migrate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,12 +58,12 @@ def _put(
     file: sqlite3.Connection, readings: Iterable[RecordedReading], name: str, chamber: str
 ) -> Taken:
     spans: list[tuple[int, int]] = file.execute(
-        """
-        SELECT (SELECT at_ms FROM readings WHERE run = r.id ORDER BY at_ms LIMIT 1) + ahead_ms,
-               (SELECT at_ms FROM readings WHERE run = r.id ORDER BY at_ms DESC LIMIT 1) + ahead_ms
-        FROM (SELECT id, (SELECT utc_ms - at_ms FROM clocks WHERE run = runs.id
-                          ORDER BY at_ms DESC LIMIT 1) AS ahead_ms FROM runs) r
-        """
+        f"""
+        SELECT (SELECT at_ms FROM readings WHERE run = spans.id ORDER BY at_ms LIMIT 1) + ahead_ms,
+               (SELECT at_ms FROM readings WHERE run = spans.id ORDER BY at_ms DESC LIMIT 1)
+                   + ahead_ms
+        FROM (SELECT r.id AS id, {AHEAD_MS} AS ahead_ms FROM runs r) spans
+        """  # noqa: S608 - a constant of the schema
     ).fetchall()
     spans = [span for span in spans if None not in span]
     run = file.execute(

@@ -15,15 +15,15 @@ from pathlib import Path
 from controller.domain.json_text import json_text
 from controller.records.durable import replace_file
 from controller.records.reader import fetched
+from controller.records.schema import AHEAD_MS
 
 _FILE_OF = "SELECT boot_id, started_ms FROM runs ORDER BY id LIMIT 1"
 _NEWEST = "SELECT COALESCE(MAX(id), 0) FROM events"
-_AFTER = """
+_AFTER = f"""
     SELECT e.id, e.at_ms, e.kind, e.name, e.detail, r.boot_id, r.started_ms,
-           (SELECT c.utc_ms - c.at_ms FROM clocks c WHERE c.run = r.id
-            ORDER BY c.at_ms DESC LIMIT 1)
+           {AHEAD_MS}
     FROM events e JOIN runs r ON r.id = e.run WHERE e.id > ? ORDER BY e.id LIMIT ?
-"""
+"""  # noqa: S608 - a constant of the schema
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

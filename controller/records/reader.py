@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.domain.events import RecordedEvent
+from controller.records.schema import AHEAD_MS
 
 THINNED_MS = 300_000
 """Length of a row that old readings are thinned to."""
@@ -190,11 +191,10 @@ _LAST_EVENT = """
     SELECT at_ms, kind, name, detail FROM events WHERE run = ? AND kind = ? AND at_ms < ?
     ORDER BY at_ms DESC, id DESC LIMIT 1
 """
-_RUNS = """
-    SELECT r.id, (SELECT c.utc_ms - c.at_ms FROM clocks c WHERE c.run = r.id
-                  ORDER BY c.at_ms DESC LIMIT 1) AS ahead_ms
+_RUNS = f"""
+    SELECT r.id, {AHEAD_MS} AS ahead_ms
     FROM runs r WHERE ahead_ms IS NOT NULL ORDER BY r.started_ms + ahead_ms, r.id
-"""
+"""  # noqa: S608 - a constant of the schema
 _READINGS = """
     SELECT id, at_ms, air_mc, reservoir_mc, room_mc, coil_outlet_mc, pump, fan
     FROM readings WHERE run = ? AND (at_ms, id) > (?, ?) AND at_ms < ?

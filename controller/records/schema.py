@@ -86,6 +86,12 @@ MIGRATIONS: tuple[tuple[str, str], ...] = (
 """Named steps in order; a file's version is the number of steps that it has taken."""
 
 
+AHEAD_MS = """(SELECT c.utc_ms - c.at_ms FROM clocks c WHERE c.run = r.id
+    ORDER BY c.at_ms DESC LIMIT 1)"""
+"""Part of a query with ``runs r``: what leads from the clock of a run to UTC [ms], by the run's
+newest pair of both clocks; NULL where there is none."""
+
+
 def migrate(file: sqlite3.Connection) -> None:
     """Bring a database to this release's version, each step in a transaction of its own.
 

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from itertools import groupby, pairwise
 
 from controller.records.reader import THINNED_MS
+from controller.records.schema import AHEAD_MS
 
 ROWS_AT_ONCE = 3000
 PAGES_AT_ONCE = 500
@@ -60,11 +61,10 @@ def give_back(file: sqlite3.Connection) -> None:
 
 
 INCREMENTAL = 2
-_RUNS = """
-    SELECT r.id, (SELECT c.utc_ms - c.at_ms FROM clocks c WHERE c.run = r.id
-                  ORDER BY c.at_ms DESC LIMIT 1) AS ahead_ms
+_RUNS = f"""
+    SELECT r.id, {AHEAD_MS} AS ahead_ms
     FROM runs r WHERE ahead_ms IS NOT NULL ORDER BY r.id
-"""
+"""  # noqa: S608 - a constant of the schema
 _PUMP_BEFORE = """
     SELECT pump_at_end FROM thinned WHERE run = ? AND at_ms < ? ORDER BY at_ms DESC LIMIT 1
 """

@@ -356,7 +356,10 @@ def test_a_copy_on_another_machine_pushes_nobody_off(tmp_path: Path, broker: Rea
             teller.close()
 
     assert [log for log in logs if log["event"] == "mqtt"] == []
-    assert [d["present"] for d in listener.of("present")].count(False) == 2  # each at its end
+    until(
+        lambda: [d["present"] for d in listener.of("present")].count(False) == 2,
+        "each says that it ends",
+    )
     listener.close()
 
 
