@@ -88,15 +88,15 @@ def test_a_changed_build_changes_the_days() -> None:
 
 
 def test_a_set_that_is_left_in_says_when_it_stopped_serving() -> None:
-    """One swap in the morning, none after: the water warms past use before the days end."""
-    once = HABIT.model_copy(update={"swaps_at": (time(7, 15),)})
+    """One swap, forgotten the day after: the water warms past use before the days end."""
+    once = HABIT.model_copy(update={"swaps_at": (time(7, 15),), "forgets": (31.25 * 3600.0,)})
 
-    days = hot_days(SETTINGS, days=1.0, settling_days=0.0, grower=once, warmer_by_k=3.0)
+    days = hot_days(SETTINGS, days=2.0, settling_days=0.0, grower=once, warmer_by_k=3.0)
 
     (one,) = days.sets
     assert one.lasted_h is None
     assert one.useful_h is not None
-    assert 4.0 < one.useful_h < 17.0
+    assert 4.0 < one.useful_h < 40.0
 
 
 @pytest.mark.parametrize(("days", "settling"), [(0.0, 1.0), (1.0, -1.0), (float("nan"), 0.0)])
