@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -151,6 +151,38 @@ class Sieve:
         self._steady_mc = _NOTHING_STEADY
         if self._recent and isinstance(self._seen, Seen):
             self._believe(self._at, newest_refusal=self._why)
+
+    @property
+    def rules(self) -> SieveRules:
+        """What a sample must pass."""
+        return self._rules
+
+    @property
+    def settled(self) -> bool:
+        """Whether samples are believed and the median has all that it is made of."""
+        return (
+            not self._run
+            and len(self._recent) == self._rules.median_of
+            and isinstance(self._seen, Seen)
+        )
+
+    def resume(self, values_mc: Sequence[int], at: float) -> None:
+        """Go on as if many samples had been taken that all passed plainly.
+
+        For a caller who knows that none of them could be refused, held or late, and that the
+        medians between were of no interest; samples that follow must make the median whole.
+        `stuck` counts from the last of them.
+
+        Args:
+            values_mc: The last of these samples in order, one at least [m°C].
+            at: Instant of the last one [s].
+        """
+        self._steady_mc = _NOTHING_STEADY
+        self._recent = list(values_mc)
+        self._at = at
+        self._why = None
+        if values_mc[-1] != self._same_value_mc:
+            self._same_value_mc, self._same_since, self._moves = values_mc[-1], at, 0
 
     @property
     def held_mc(self) -> int | None:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime, time
 from random import Random
 
-from controller.domain.daytime import within
+from controller.domain.daytime import hour_of, within
 from controller.settings.scenario_file import GrowerScript
 from controller.thermal.freezing import FreezerPace, FreezerQueue
 
 HOUR_S = 3600.0
+DAY_S = 86_400.0
 FORGOTTEN_WITHIN_S = HOUR_S
 WORTH_PUTTING_IN = 0.5
 """A pack that is not half frozen stays in the freezer."""
@@ -55,7 +57,7 @@ class Freezer:
 
 
 class Grower:
-    """Comes by habit and when told, unless asleep; looked at once a minute."""
+    """Comes by habit and when told, unless asleep; looked at when `next_at` or an alarm says so."""
 
     def __init__(
         self, script: GrowerScript, freezer: Freezer, *, packs_in_use: int, random: Random
@@ -117,6 +119,27 @@ class Grower:
     def puts_back(self, packs: int, at_s: float, *, frozen_share: float) -> None:
         """Put the packs that came out of the water into the freezer."""
         self._freezer.put(packs, at_s, frozen_share=frozen_share)
+
+    def next_at(self, at_s: float, hour: float) -> float:
+        """Return the next instant at which `look` may do something though nothing else changes [s].
+
+        Until then it does nothing unless an alarm comes or goes, or the plan or the water calls.
+
+        Args:
+            at_s: Now, seconds since the start.
+            hour: Local time of day now [h].
+        """
+
+        def until_s(local: time) -> float:
+            return (hour_of(local) - hour) % 24.0 * HOUR_S or DAY_S
+
+        script = self._script
+        waits_s = [until_s(due) for due in script.swaps_at]
+        late = [due_s - at_s for due_s in self._coming.values()]
+        waits_s += [wait_s for wait_s in late if wait_s > 0.0]
+        if script.wakes != script.sleeps and (script.swaps_at or self._coming):
+            waits_s.append(until_s(script.wakes))
+        return at_s + min(waits_s, default=math.inf)
 
     def awake(self, local: datetime) -> bool:
         """Return whether the person is awake at a local time."""

@@ -19,6 +19,7 @@ from controller.rehearsal.tally import Alarm
 from controller.settings.law_of import BandSchedule
 from controller.settings.load import Settings
 from controller.settings.scenario_file import GrowerScript, ScenarioFile
+from controller.thermal.probe import Course
 from controller.thermal.specs import PlantSpec
 
 HOURS = 24
@@ -211,34 +212,38 @@ class _Counter:
         """Take what the plant had done when the counted days began."""
         self._before = account
 
-    def passed(
-        self, dt_s: float, *, air_c: float, reservoir_c: float, pump: bool, band: Band
-    ) -> None:
-        """Count *dt_s* seconds that end at these temperatures."""
+    def passed(self, air: Course, reservoir: Course, *, pump: bool, band: Band) -> None:
+        """Count a step of the plant."""
+        dt_s = air.dt_s
+        begins_s = self._at_s
         self._at_s += dt_s
-        cut_in_c = band.cut_in_mc / 1000
+        cut_in_c, cut_out_c = band.cut_in_mc / 1000, band.cut_out_mc / 1000
         if self._sets:
-            self._follow(self._sets[-1], reservoir_c, cut_in_c - self._margin_k)
-        if self._at_s <= self._from_s:
+            self._follow(self._sets[-1], reservoir.after_c, cut_in_c - self._margin_k)
+        if begins_s < self._from_s:
             return
         self._lasted_s += dt_s
-        self._air_ks += air_c * dt_s
-        self._reservoir_ks += reservoir_c * dt_s
-        least_c, greatest_c = self._reservoir_c
-        self._reservoir_c = min(least_c, reservoir_c), max(greatest_c, reservoir_c)
-        above_k, below_k = air_c - cut_in_c, band.cut_out_mc / 1000 - air_c
-        if above_k > 0.0:
-            self._above_ks += above_k * dt_s
-            self._over_s += dt_s if above_k > 1.0 else 0.0
-        elif below_k > 0.0:
-            self._below_ks += below_k * dt_s
-        if above_k > BAND_SLACK_K or below_k > BAND_SLACK_K:
-            self._out_s += dt_s
-        hour = self._hours[int(self._at_s % DAY_S // HOUR_S)]
+        self._air_ks += air.mean_c * dt_s
+        self._reservoir_ks += reservoir.mean_c * dt_s
+        least_c, greatest_c = reservoir.extremes_c()
+        self._reservoir_c = (
+            min(self._reservoir_c[0], least_c),
+            max(self._reservoir_c[1], greatest_c),
+        )
+        least_c, greatest_c = air.extremes_c()
+        if greatest_c > cut_in_c:
+            self._above_ks += air.above_ks(cut_in_c)
+            self._out_s += air.beyond_s(cut_in_c + BAND_SLACK_K)
+            self._over_s += air.beyond_s(cut_in_c + 1.0)
+        if least_c < cut_out_c:
+            below = air.mirrored()
+            self._below_ks += below.above_ks(-cut_out_c)
+            self._out_s += below.beyond_s(BAND_SLACK_K - cut_out_c)
+        hour = self._hours[int(begins_s % DAY_S // HOUR_S)]
         hour.lasted_s += dt_s
         hour.pump_s += dt_s if pump else 0.0
-        hour.least_c = min(hour.least_c, air_c)
-        hour.greatest_c = max(hour.greatest_c, air_c)
+        hour.least_c = min(hour.least_c, least_c)
+        hour.greatest_c = max(hour.greatest_c, greatest_c)
 
     def _follow(self, one: _Set, reservoir_c: float, useful_c: float) -> None:
         if reservoir_c < useful_c:

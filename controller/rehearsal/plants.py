@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from controller.settings.load import Settings
 from controller.thermal.first_order import FirstOrderPlant, FirstOrderSpec
 from controller.thermal.freezing import refreeze_h
 from controller.thermal.plant import Plant
+from controller.thermal.probe import Course
 from controller.thermal.specs import PlantSpec
+
+FIRST_ORDER_STEP_S = 10.0
+"""A dead time may end within a step."""
+LUMPED_STEP_S = 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,27 +29,47 @@ class Account:
     """Relative, of the whole plant over the whole run."""
 
 
+class Drive(NamedTuple):
+    """What moves a chamber, constant over a step."""
+
+    pump: bool
+    fan: bool
+    lights: bool
+    flow: float
+    """Share of the pump's water that moves; 0 with a lost prime."""
+
+
 class SimulatedChamber(Protocol):
-    """A chamber that time moves on."""
+    """A chamber that time moves on, step by step; the last step can be made a shorter one."""
 
     air_c: float
     reservoir_c: float
-    lights: bool
-    """Whether the lights are on from here on."""
+    step_s: float
+    """Length of a step once nothing has switched for a while [s]."""
+    air: Course
+    """Air over the last step."""
+    reservoir: Course
+    """Water over the last step."""
 
-    def outlet_c(self) -> float:
-        """Return the temperature at the coil's outlet [°C]."""
+    def outlet_c(self, drive: Drive) -> float:
+        """Return the temperature at the coil's outlet now [°C]."""
         ...
 
-    def advance(self, dt_s: float, *, pump: bool, fan: bool, room_c: float, flow: float) -> None:
-        """Move on by *dt_s* seconds with the outputs and the room as they are.
+    def advance(self, dt_s: float, drive: Drive, room_c: float) -> None:
+        """Move on by a step.
 
         Args:
-            dt_s: Time [s].
-            pump: Pump running.
-            fan: Fan running.
-            room_c: Air of the room around it [°C].
-            flow: Share of the pump's water that moves; 0 with a lost prime.
+            dt_s: Length of the step [s], above 0.
+            drive: What runs over the step.
+            room_c: Air of the room around it, over the step [°C].
+        """
+        ...
+
+    def shorten(self, dt_s: float) -> None:
+        """Take the last step back and make it a shorter one under the same drive and room.
+
+        Args:
+            dt_s: Length of the step in its place [s]; 0: none.
         """
         ...
 
@@ -68,24 +93,39 @@ class SimulatedChamber(Protocol):
 class FirstOrderChamber:
     """The exactly solvable plant: a check of the control, not a picture of a chamber."""
 
+    step_s = FIRST_ORDER_STEP_S
+
     def __init__(self, spec: FirstOrderSpec, *, air_c: float, reservoir_c: float) -> None:
         self._plant = FirstOrderPlant(spec)
-        self._state = self._plant.start(air_c=air_c)
+        self._state = self._before = self._plant.start(air_c=air_c)
+        self._drive = Drive(False, False, False, 1.0)
         self.air_c = air_c
         self.reservoir_c = reservoir_c
-        self.lights = False
-        self._cooling = False
+        self.air = Course(1.0, air_c, air_c, air_c)
+        self.reservoir = Course(1.0, reservoir_c, reservoir_c, reservoir_c)
 
-    def outlet_c(self) -> float:
+    def outlet_c(self, drive: Drive) -> float:
         """Return the reservoir's temperature while cooling, else the air's [°C]."""
-        return self.reservoir_c if self._cooling else self.air_c
+        return self.reservoir_c if _cools(drive) else self.air_c
 
-    def advance(self, dt_s: float, *, pump: bool, fan: bool, room_c: float, flow: float) -> None:
-        """Move on; the room is part of the plant's own equilibrium and is not looked at."""
+    def advance(self, dt_s: float, drive: Drive, room_c: float) -> None:
+        """Move on; the room is part of the plant's own equilibrium."""
         del room_c
-        self._cooling = pump and fan and flow > 0
-        self._state = self._plant.step(self._state, cooling=self._cooling, dt_s=dt_s)
+        before, on = self._state, _cools(drive)
+        middle = self._plant.step(before, cooling=on, dt_s=0.5 * dt_s)
+        after = self._plant.step(before, cooling=on, dt_s=dt_s)
+        mean_c = (before.air_c + 4.0 * middle.air_c + after.air_c) / 6.0
+        self._before, self._state, self._drive = before, after, drive
+        self.air = Course(dt_s, before.air_c, mean_c, after.air_c)
+        self.reservoir = self.reservoir._replace(dt_s=dt_s)
+        self.air_c = after.air_c
+
+    def shorten(self, dt_s: float) -> None:
+        """Take the last step back and make it a shorter one."""
+        self._state = self._before
         self.air_c = self._state.air_c
+        if dt_s > 0.0:
+            self.advance(dt_s, self._drive, math.nan)
 
     def swap(self, *, packs: int, frozen_share: float) -> float:
         """Do nothing: this plant knows no packs."""
@@ -104,6 +144,8 @@ class FirstOrderChamber:
 class LumpedChamber:
     """Air, humidity, fabric, crop, coil, reservoir and packs, as `controller.thermal.plant`."""
 
+    step_s = LUMPED_STEP_S
+
     def __init__(self, spec: PlantSpec, *, air_c: float, reservoir_c: float, room_c: float) -> None:
         self._plant = Plant(spec)
         self._freezer_c = -18.0 if spec.packs.freezer_c is None else spec.packs.freezer_c
@@ -116,30 +158,41 @@ class LumpedChamber:
             rh=spec.chamber.rh,
             frozen_share=1.0 if freeze else 0.0,
         )
-        self._drive = (False, False, 1.0)
-        self.lights = False
+        self._before, self._last = self._state, (Drive(False, False, False, 1.0), room_c)
         self._show()
 
-    def outlet_c(self) -> float:
+    def outlet_c(self, drive: Drive) -> float:
         """Return the temperature of the water that leaves the coil, or of the air at rest [°C]."""
-        pump, fan, flow = self._drive
-        return self._plant.coil_outlet_c(self._state, pump=pump, fan=fan, flow=flow)
+        return self._plant.coil_outlet_c(
+            self._state, pump=drive.pump, fan=drive.fan, flow=drive.flow
+        )
 
-    def advance(self, dt_s: float, *, pump: bool, fan: bool, room_c: float, flow: float) -> None:
-        """Move on by *dt_s* seconds."""
-        self._state = self._plant.step(
-            self._state,
+    def advance(self, dt_s: float, drive: Drive, room_c: float) -> None:
+        """Move on by a step."""
+        pump, fan, lights, flow = drive
+        before = self._before = self._state
+        after = self._state = self._plant.step(
+            before,
             pump=pump,
             fan=fan,
             room_c=room_c,
             room_rh=self._room_rh,
             dt_s=dt_s,
             flow=flow,
-            lights=self.lights,
+            lights=lights,
         )
-        self._drive = (pump, fan, flow)
-        self.air_c = self._state.air_c
-        self.reservoir_c = self._state.reservoir_c
+        self._last = drive, room_c
+        self.air_c, self.reservoir_c = after.air_c, after.reservoir_c
+        self.air = Course(dt_s, before.air_c, after.air_mean_c, after.air_c)
+        self.reservoir = Course(dt_s, before.reservoir_c, after.reservoir_mean_c, after.reservoir_c)
+
+    def shorten(self, dt_s: float) -> None:
+        """Take the last step back and make it a shorter one."""
+        self._state = self._before
+        if dt_s > 0.0:
+            self.advance(dt_s, *self._last)
+        else:
+            self._show()
 
     def swap(self, *, packs: int, frozen_share: float) -> float:
         """Take the most spent packs out and put others from the freezer in."""
@@ -172,8 +225,14 @@ class LumpedChamber:
         )
 
     def _show(self) -> None:
-        self.air_c = self._state.air_c
-        self.reservoir_c = self._state.reservoir_c
+        self.air_c = air_c = self._state.air_c
+        self.reservoir_c = water_c = self._state.reservoir_c
+        self.air = Course(1.0, air_c, air_c, air_c)
+        self.reservoir = Course(1.0, water_c, water_c, water_c)
+
+
+def _cools(drive: Drive) -> bool:
+    return drive.pump and drive.fan and drive.flow > 0.0
 
 
 def build_chamber(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from random import Random
@@ -27,22 +27,31 @@ from controller.rehearsal.hearing import Hearing, Look, Teller
 from controller.rehearsal.plain_switch import PlainSwitch
 from controller.rehearsal.plant_probes import PlantProbes
 from controller.rehearsal.plants import build_chamber
-from controller.rehearsal.room import room_c
 from controller.rehearsal.room_file import RoomSeries
+from controller.rehearsal.surroundings import Surroundings
 from controller.rehearsal.tally import Observer, Tally
+from controller.rehearsal.trouble import Faults, Trouble
 from controller.service.journal import Journal, Journals
-from controller.service.loop import BandInForce, ControlLoop
+from controller.service.loop import ControlLoop
 from controller.service.output_bank import OutputBank
 from controller.service.sources import sieves_of
 from controller.settings.foresight_of import lights_to_plan_by
 from controller.settings.law_of import BandSchedule, law_of, schedule_of
 from controller.settings.load import Settings
-from controller.settings.scenario_file import FaultScript, ScenarioFile
+from controller.settings.scenario_file import ScenarioFile
 from controller.thermal.freezing import freezer_pace, frozen_queue
+from controller.thermal.probe import Course
 from controller.thermal.specs import PlantSpec
 
 DAY_S = 86_400.0
+HOUR_S = 3600.0
 MINUTE_S = 60.0
+MOST_TICKS = 1 << 62
+SPENT_EVERY_S = 300.0
+FASTEST_WARMING_K_H = 6.0
+"""A person who watches the water looks at it again after five minutes, or later while it is far
+from warm; no reservoir warms faster than this once its packs are spent. Common practice, no
+source."""
 FIRST_DAY = datetime(2026, 7, 13)  # noqa: DTZ001 - given its zone where it is used
 """A Monday in July; the date matters for nothing but daylight saving and the look of a table."""
 SETTLED_S = 1200.0
@@ -83,6 +92,7 @@ class Rehearsal:
         schedule: BandSchedule | None = None,
         law: Law | None = None,
         swap_at_c: float | None = None,
+        fast: bool = True,
     ) -> None:
         """Set the stage.
 
@@ -97,12 +107,14 @@ class Rehearsal:
             room: The room from a file; None: the plant's daily curve.
             forecaster: Forecasts as the lookout would, and raises the alarm swap_due by it.
             teller: Decides what the person is told; None: the person sees every alarm at once.
-            journal: Is told of every tick, beside the tally.
+            journal: Is given every tick that is turned, beside the tally.
             plant: Equipment in the place of the settings' own.
             schedule: Switching points in the place of those of the settings' stage.
             law: Timers and limits in the place of the settings' own.
             swap_at_c: True reservoir temperature at which the person, when awake, changes packs
                 beside habit and alarms [°C]; None: never for that.
+            fast: Pass over ticks within the window of readings in which the last decision stands;
+                the same run comes out, and the journal is not given them.
 
         Raises:
             ScenarioError: Length or plant cannot be used.
@@ -123,7 +135,6 @@ class Rehearsal:
         self._journal = self.tally if journal is None else Journals(self.tally, journal)
         self._trace = trace
         self._plain = plain
-        self._room = room
         self._forecaster = forecaster
         self._forecast_due_s = 0.0
         self._next_swap_s: float | None = None
@@ -136,15 +147,22 @@ class Rehearsal:
         self._outputs = {"pump": DryOutput(), "fan": DryOutput()}
         self.law = law_of(settings) if law is None else law
         self._schedule = schedule or schedule_of(settings.stages[settings.chamber.stage])
+        self._fast = fast and not plain
         self._swap_at_c = math.inf if swap_at_c is None else swap_at_c
         self._observer: Observer | None = None
-        self._observed_from_s = math.inf
-        self._lights = lights_to_plan_by(settings)
         random = Random(self.seed)  # noqa: S311 - a person's habits, not a secret
         try:
             self._spec = settings.plant_spec() if plant is None else plant
+            self.surroundings = Surroundings(
+                self.clock,
+                room=self._spec.room,
+                series=room,
+                warmer_by_k=[warmer / 1000 for warmer in scenario.room.warmer_by],
+                lights=lights_to_plan_by(settings),
+                schedule=self._schedule,
+            )
             self.chamber = build_chamber(
-                settings, self._room_c(self.clock.origin), plant=self._spec
+                settings, self.surroundings.room_c(self.clock.origin), plant=self._spec
             )
         except PhysicsError as error:
             raise ScenarioError(f"the plant cannot be simulated: {error}") from error
@@ -152,25 +170,41 @@ class Rehearsal:
             self.chamber,
             probes=tuple(settings.probes.fitted()),
             simulation=settings.simulation,
-            every_s=settings.readings.every,
+            every_s=max(settings.readings.every, settings.timing.tick),
+            tick_s=settings.timing.tick,
             running=lambda: (self._outputs["pump"].on, self._outputs["fan"].on),
-            room_at=self._room_c,
-            lights_at=self._lights_on,
+            room_at=self.surroundings.room_c,
+            lights_at=self.surroundings.lights_on,
             now=self.clock.origin,
             seed=random.getrandbits(32),
             moved=self._moved,
         )
+        self._grower = self._new_grower(random)
+        self._faults = Faults(scenario.faults)
+        self._trouble = Trouble(power=True, flow=1.0, dead=frozenset())
+        self._band = self.surroundings.band(self.clock.origin)
+        self._changes_seen = 0
+        self._every_minute = not (trace is None and forecaster is None and teller is None)
+        self._first_events()
+
+    def _first_events(self) -> None:
+        """Say when something but the readings first changes."""
+        origin = self.clock.origin
+        self._faults_at = origin if self.scenario.faults else math.inf
+        self._surroundings_at = self.surroundings.next_change(origin)
+        self._person_at = origin
+        self._row_at = origin if self._every_minute else math.inf
+        self._observe_at = math.inf
+
+    def _new_grower(self, random: Random) -> Grower:
         packs = self._spec.packs
         in_freezer = max(0, packs.count - packs.in_reservoir)
-        ready = scenario.grower.packs_ready
+        ready = self.scenario.grower.packs_ready
         ready = in_freezer if ready is None else min(ready, in_freezer)
         pace = freezer_pace(self._spec)
         freezer = Freezer(pace=pace, queue=frozen_queue(ready, pace))
         freezer.put(in_freezer - ready, 0.0)  # the others have just gone in
-        self._grower = Grower(
-            scenario.grower, freezer, packs_in_use=packs.in_reservoir, random=random
-        )
-        self._bled: set[int] = set()
+        return Grower(self.scenario.grower, freezer, packs_in_use=packs.in_reservoir, random=random)
 
     def observe(self, observer: Observer, *, from_s: float = 0.0) -> None:
         """Let *observer* follow the run; call it before `run`.
@@ -180,7 +214,8 @@ class Rehearsal:
             from_s: When it is given the account of the plant so far [s since the start]; at 0
                 there is none.
         """
-        self._observer, self._observed_from_s = observer, from_s or math.inf
+        self._observer = observer
+        self._observe_at = self.clock.origin + from_s if from_s else math.inf
         self.tally.observer = observer
 
     def run(self, progress: Callable[[float], None] = lambda _: None) -> None:
@@ -198,40 +233,101 @@ class Rehearsal:
             raise ScenarioError(f"the simulated plant left its range: {error}") from error
 
     def _run(self, progress: Callable[[float], None]) -> None:
-        clock = self.clock
-        tick_s = self.settings.timing.tick
+        clock, tick_s = self.clock, self.settings.timing.tick
         ticks = round(self.days * DAY_S / tick_s)
-        loop = self._loop = self._new_loop(begin(clock.origin))
-        minute_ends = clock.origin
-        powered = True
-        for index in range(1, ticks + 1):
+        self._loop = self._new_loop(begin(clock.origin))
+        shown_from = index = 0
+        while index < ticks:
+            index = self._next_tick(index, ticks)
             now = clock.origin + index * tick_s
             clock.move_to(now)
-            if now >= minute_ends:
-                minute_ends += MINUTE_S * math.ceil(tick_s / MINUTE_S)
-                self.probes.move_on(now)
-                faults = self._faults_at(now - clock.origin)
-                if powered and "power_cut" in faults:
-                    self._cut_power(now)
-                    powered = False
-                elif not powered and "power_cut" not in faults:
-                    loop = self._loop = self._new_loop(begin(now))
-                    powered = True
-                self._minute(now, loop, powered=powered)
-                if index % 720 == 0:
-                    progress(index / ticks)
-            if powered:
+            self._events(now)
+            if self._trouble.power:
                 asked, self._asked = self._asked, NOTHING_ASKED
-                loop.tick(now, self._band.at(now), asked=asked, swap_due=self._swap_due)
+                self._loop.tick(now, self._band, asked=asked, swap_due=self._swap_due)
+            if now >= self._row_at:
+                self._rows(now)
+            if (index - shown_from) * tick_s >= HOUR_S:
+                shown_from = index
+                progress(index / ticks)
         self.probes.move_on(clock.monotonic())
         progress(1.0)
+
+    def _next_tick(self, index: int, ticks: int) -> int:
+        """Return the next tick that must be turned: the very next one unless this run is fast."""
+        loop = self._loop
+        if not self._fast or isinstance(loop, PlainSwitch):
+            return index + 1
+        limit = min(ticks, self._tick_at(self._next_event()))
+        if not self._trouble.power:
+            return max(limit, index + 1)
+        window = loop.state.window
+        if window is None or window.inputs.swap_due is not self._swap_due or index == 0:
+            return index + 1
+        limit = min(limit, self._tick_at(window.until))
+        return self.probes.quiet_until(index, limit, window, loop.sieves)
+
+    def _tick_at(self, instant: float) -> int:
+        """Return the first tick at or after an instant; a tick that no run reaches for infinity."""
+        if instant == math.inf:
+            return MOST_TICKS
+        return math.ceil((instant - self.clock.origin) / self.settings.timing.tick - 1e-9)
+
+    def _next_event(self) -> float:
+        """Return the next instant at which something but the readings may change."""
+        return min(
+            self._surroundings_at, self._faults_at, self._person_at, self._row_at, self._observe_at
+        )
+
+    def _events(self, now: float) -> None:
+        """Bring about what is due by now, before the loop is turned."""
+        at_s = now - self.clock.origin
+        if now >= self._observe_at:
+            self.probes.move_on(now)
+            self._observe_at = math.inf
+            if self._observer is not None:
+                self._observer.begins(self.chamber.account())
+        if now >= self._surroundings_at:
+            self.probes.move_on(now)
+            self._band = self.surroundings.band(now)
+            self._surroundings_at = self.surroundings.next_change(now)
+            self._person_at = self._on_minute(now)
+        if now >= self._faults_at:
+            self._change_faults(now)
+        if self.tally.changes != self._changes_seen:
+            self._changes_seen = self.tally.changes
+            self._person_at = min(self._person_at, self._on_minute(now))
+        if now >= self._person_at:
+            self._person(now, at_s)
+
+    def _on_minute(self, instant: float) -> float:
+        """Return the first whole minute of the run at or after an instant: people come on these."""
+        origin = self.clock.origin
+        if instant == math.inf:
+            return instant
+        return origin + MINUTE_S * math.ceil((instant - origin) / MINUTE_S - 1e-9)
+
+    def _change_faults(self, now: float) -> None:
+        """Let faults begin and end."""
+        at_s = now - self.clock.origin
+        self.probes.move_on(now)
+        had_power, self._trouble = self._trouble.power, self._faults.at(at_s)
+        self.probes.flow = self._trouble.flow
+        self.probes.dead = set(self._trouble.dead)
+        if had_power is not self._trouble.power:
+            self._person_at = self._on_minute(now)
+        if had_power and not self._trouble.power:
+            self._cut_power(now)
+        elif not had_power and self._trouble.power:
+            self._loop = self._new_loop(begin(now))
+        self.probes.move_on(now)
+        self._faults_at = self.clock.origin + self._faults.next_change(at_s)
 
     def _new_loop(self, state: State) -> ControlLoop | PlainSwitch:
         settings = self.settings
         for output in self._outputs.values():
             output.switch(on=False)
         self._swap_due = None
-        self._band = BandInForce(self._schedule, self.clock)
         if self._plain:
             return PlainSwitch(
                 reservoir_warm_mc=settings.limits.reservoir_warm,
@@ -259,13 +355,9 @@ class Rehearsal:
             at_s = now - self.clock.origin
             self.tally.switched(at_s, pump=False, fan=False, phase="rest", reason="power cut")
 
-    def _minute(self, now: float, loop: ControlLoop | PlainSwitch, *, powered: bool) -> None:
-        """Let the person act and the faults come and go."""
-        at_s = now - self.clock.origin
-        if at_s >= self._observed_from_s and self._observer is not None:
-            self._observer.begins(self.chamber.account())
-            self._observed_from_s = math.inf
-        standing = self.tally.standing() if powered else frozenset()
+    def _person(self, now: float, at_s: float) -> None:
+        """Let the person act, and work out when to ask again."""
+        standing = self.tally.standing() if self._trouble.power else frozenset()
         woken: frozenset[str] = frozenset()
         if self._teller is not None:
             standing, woken = self.hearing.calls(standing)
@@ -273,7 +365,17 @@ class Rehearsal:
         planned = None
         if self._next_swap_s is not None and self.scenario.grower.goes_by == "plan":
             planned = local.timestamp() >= self._next_swap_s
-        spent = self.chamber.reservoir_c >= self._swap_at_c
+        spent, next_at = False, math.inf
+        if self._swap_at_c < math.inf:
+            _, reservoir_c = self.probes.true_c(now)
+            spent = reservoir_c >= self._swap_at_c
+            warming_s = (self._swap_at_c - reservoir_c) / FASTEST_WARMING_K_H * HOUR_S
+            next_at = now + min(max(warming_s, SPENT_EVERY_S), HOUR_S)
+
+        def frozen_share() -> float:
+            self.probes.move_on(now)
+            return self.chamber.frozen_share()
+
         visit = self._grower.look(
             at_s,
             local,
@@ -281,10 +383,22 @@ class Rehearsal:
             planned=planned,
             woken=woken,
             spent=spent,
-            frozen_share=self.chamber.frozen_share,
+            frozen_share=frozen_share,
         )
         if visit is not None:
             self._visited(visit, at_s)
+        if self._every_minute:
+            self._person_at = self._on_minute(now + 1e-6)
+            return
+        hour = self.surroundings.hour(now)
+        next_at = min(next_at, self.clock.origin + self._grower.next_at(at_s, hour))
+        self._person_at = self._on_minute(max(next_at, now + 1e-6))
+
+    def _rows(self, now: float) -> None:
+        """Write a row of what the probes show, forecast from it, and notify."""
+        self._row_at = self._on_minute(now + 1e-6)
+        at_s, loop = now - self.clock.origin, self._loop
+        powered = self._trouble.power and isinstance(loop, ControlLoop)
         if self._trace is not None or self._forecaster is not None:
             row = self._row(now, loop)
             if self._trace is not None:
@@ -354,19 +468,13 @@ class Rehearsal:
             }
         )
 
-    def _moved(self, dt_s: float, pump: bool) -> None:
-        chamber = self.chamber
-        self.tally.passed(
-            dt_s,
-            air_c=chamber.air_c,
-            reservoir_c=chamber.reservoir_c,
-            pump=pump,
-            band=self._band.at(self.clock.monotonic()),
-        )
+    def _moved(self, air: Course, reservoir: Course, pump: bool) -> None:
+        self.tally.passed(air, reservoir, pump=pump, band=self._band)
 
     def _visited(self, visit: Visit, at_s: float) -> None:
         if visit.packs:
             self._next_swap_s, self._forecast_due_s = None, at_s + SETTLED_S
+            self.probes.move_on(self.clock.monotonic())
             left_frozen = self.chamber.swap(packs=visit.packs, frozen_share=visit.frozen_share)
             self._grower.puts_back(visit.packs, at_s, frozen_share=left_frozen)
             self.swaps.append({"t_s": at_s, "packs": visit.packs})
@@ -377,46 +485,8 @@ class Rehearsal:
             self.hearing.swapped()
         if visit.bleeds_the_pump:
             self._asked = Asked(reset=True)
-            self._bled |= {
-                number for number, fault in self._each_fault("lost_prime") if fault.at <= at_s
-            }
-
-    def _faults_at(self, at_s: float) -> set[str]:
-        """Bring the faults of this minute about and return their kinds."""
-        kinds = {
-            fault.kind
-            for number, fault in enumerate(self.scenario.faults)
-            if fault.at <= at_s < fault.at + fault.lasts and number not in self._bled
-        }
-        self.probes.flow = 0.0 if "lost_prime" in kinds else 1.0
-        self.probes.dead = {
-            fault.probe
-            for _, fault in self._each_fault("dead_probe")
-            if fault.probe and fault.at <= at_s < fault.at + fault.lasts
-        }
-        return set(kinds)
-
-    def _each_fault(self, kind: str) -> Iterator[tuple[int, FaultScript]]:
-        return (
-            (number, fault)
-            for number, fault in enumerate(self.scenario.faults)
-            if fault.kind == kind
-        )
-
-    def _lights_on(self, now: float) -> bool:
-        return self._lights.on(hour_of(self.clock.local_at(now).time()))
-
-    def _room_c(self, now: float) -> float:
-        steps = self.scenario.room.warmer_by
-        shift_k = 0.0
-        if steps:
-            day = int((now - self.clock.origin) // DAY_S)
-            shift_k = steps[min(day, len(steps) - 1)] / 1000
-        if self._room is not None:
-            started = self.started
-            since_midnight_s = (started.hour * 60 + started.minute) * 60.0
-            return self._room.at(since_midnight_s + now - self.clock.origin) + shift_k
-        return room_c(self._spec.room, self.clock.local_at(now), shift_k)
+            self._faults.bleed(at_s)
+            self._change_faults(self.clock.monotonic())
 
     def _row(self, now: float, loop: ControlLoop | PlainSwitch) -> TraceRow:
         readings = {

@@ -8,6 +8,7 @@ from typing import Any, Protocol
 from controller.core.law import Band
 from controller.core.state import Decision, EventKind, Inputs
 from controller.rehearsal.plants import Account
+from controller.thermal.probe import Course
 
 BAND_SLACK_K = 0.5
 """Air this much beyond a switching point still counts as in band: probes lag and chambers swing."""
@@ -23,6 +24,17 @@ class Spread:
     greatest: float = float("-inf")
     total: float = 0.0
     """Sum of value times seconds."""
+
+    def take(self, course: Course) -> tuple[float, float]:
+        """Count a step; return its own least and greatest."""
+        least, greatest = course.extremes_c()
+        # comparisons and not min() and max(): this runs thousands of times a simulated day
+        if least < self.least:  # noqa: PLR1730
+            self.least = least
+        if greatest > self.greatest:  # noqa: PLR1730
+            self.greatest = greatest
+        self.total += course.mean_c * course.dt_s
+        return least, greatest
 
     def document(self, lasted_s: float) -> dict[str, float]:
         """Return the figures over the time that was counted [s]."""
@@ -59,10 +71,8 @@ class Observer(Protocol):
     def begins(self, account: Account) -> None:
         """Take what the plant had done by the instant from which the observer counts."""
 
-    def passed(
-        self, dt_s: float, *, air_c: float, reservoir_c: float, pump: bool, band: Band
-    ) -> None:
-        """Take *dt_s* seconds that end at these true temperatures."""
+    def passed(self, air: Course, reservoir: Course, *, pump: bool, band: Band) -> None:
+        """Take a step of the plant: true air and reservoir over the same seconds."""
 
     def switched(self, at_s: float, *, pump: bool) -> None:
         """Take note of a switch of pump or fan."""
@@ -90,6 +100,8 @@ class Tally:
     shortest_run_s: float | None = None
     shortest_rest_s: float | None = None
     alarms: list[Alarm] = field(default_factory=list)
+    changes: int = 0
+    """How many alarms came or went so far."""
     observer: Observer | None = None
     half_hours: list[HalfHour] = field(default_factory=list)
     """One entry for each half hour, for the picture."""
@@ -110,6 +122,7 @@ class Tally:
         for event in decision.events:
             if event.kind is EventKind.RAISED:
                 self.alarms.append(Alarm(event.name, event.detail, at_s))
+                self.changes += 1
             elif event.kind is EventKind.CLEARED:
                 self._clear(event.name, event.detail, at_s)
 
@@ -132,43 +145,32 @@ class Tally:
         self.starts += pump
         self._pump, self._pump_since_s = pump, at_s
 
-    def passed(
-        self, dt_s: float, *, air_c: float, reservoir_c: float, pump: bool, band: Band
-    ) -> None:
-        """Count *dt_s* seconds that end at these true temperatures of the plant."""
+    def passed(self, air: Course, reservoir: Course, *, pump: bool, band: Band) -> None:
+        """Count a step of the plant by the true courses of air and reservoir."""
         if self.observer is not None:
-            self.observer.passed(dt_s, air_c=air_c, reservoir_c=reservoir_c, pump=pump, band=band)
-        air, reservoir = self.air_c, self.reservoir_c
-        # comparisons and not min() and max(): this runs thousands of times a simulated day
-        if air_c < air.least:  # noqa: PLR1730
-            air.least = air_c
-        if air_c > air.greatest:  # noqa: PLR1730
-            air.greatest = air_c
-        air.total += air_c * dt_s
-        if reservoir_c < reservoir.least:  # noqa: PLR1730
-            reservoir.least = reservoir_c
-        if reservoir_c > reservoir.greatest:  # noqa: PLR1730
-            reservoir.greatest = reservoir_c
-        reservoir.total += reservoir_c * dt_s
+            self.observer.passed(air, reservoir, pump=pump, band=band)
+        dt_s = air.dt_s
+        least_c, greatest_c = self.air_c.take(air)
+        self.reservoir_c.take(reservoir)
         self.lasted_s += dt_s
         self._left_s -= dt_s
         if self._left_s < 0:
             self._left_s += HALF_HOUR_S
             self.half_hours.append(HalfHour())
-        here = self.half_hours[-1]
-        here.lasted_s += dt_s
+        half_hour = self.half_hours[-1]
+        half_hour.lasted_s += dt_s
         if pump:
-            here.pump_s += dt_s
-        above_k = air_c - band.cut_in_mc / 1000
-        below_k = band.cut_out_mc / 1000 - air_c
-        if above_k > 0:
-            self.degree_hours_above += above_k * dt_s / HOUR_S
-            if above_k > BAND_SLACK_K:
-                here.above_s += dt_s
-        elif below_k > 0:
-            self.degree_hours_below += below_k * dt_s / HOUR_S
-            if below_k > BAND_SLACK_K:
-                here.below_s += dt_s
+            half_hour.pump_s += dt_s
+        cut_in_c, cut_out_c = band.cut_in_mc / 1000, band.cut_out_mc / 1000
+        if greatest_c > cut_in_c:
+            self.degree_hours_above += air.above_ks(cut_in_c) / HOUR_S
+            if greatest_c > cut_in_c + BAND_SLACK_K:
+                half_hour.above_s += air.beyond_s(cut_in_c + BAND_SLACK_K)
+        if least_c < cut_out_c:
+            below = air.mirrored()
+            self.degree_hours_below += below.above_ks(-cut_out_c) / HOUR_S
+            if least_c < cut_out_c - BAND_SLACK_K:
+                half_hour.below_s += below.beyond_s(BAND_SLACK_K - cut_out_c)
 
     def standing(self) -> frozenset[str]:
         """Return the names of the alarms that stand."""
@@ -189,6 +191,7 @@ class Tally:
         for alarm in self.alarms:
             if alarm.cleared_t_s is None and alarm.name == name and alarm.about in {about, ""}:
                 alarm.cleared_t_s = at_s
+                self.changes += 1
                 return
 
 

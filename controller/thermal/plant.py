@@ -69,12 +69,16 @@ _exp = math.exp
 LONGEST_STEP_S = 60.0
 """A longer step is cut into equal parts no longer than this [s]."""
 COOLING_STEP = 0.7
-"""While cooling, no step is longer than this share of the time in which the fan moves the chamber's
-air once through the coil [-]: the coil's own slopes are taken where the step begins, and longer
-steps swing about a small chamber's balance instead of reaching it."""
+"""While cooling, no step in which the air moves is longer than this share of the time in which the
+fan moves the chamber's air once through the coil [-]: the coil's own slopes are taken where the
+step begins, and longer steps swing about a small chamber's balance instead of reaching it."""
 MIST_STEP = 1.0
-"""No step is longer than the humidifier needs to cross its band this many times [-]: with a strong
-one in a small chamber longer steps swing between all and nothing, with the air's temperature."""
+"""No step in which the humidifier reaches an end of its band or leaves one is longer than it needs
+to cross its band this many times [-]: with a strong one in a small chamber longer steps swing
+between all and nothing, with the air's temperature."""
+QUIET_RISE_K, QUIET_COOLING_K = 0.1, 0.02
+"""The air's mean over such a longer step lies no further than this from where it begins [K], at
+rest and while cooling."""
 _FIRST_STRIDE_S = LONGEST_STRIDE_S
 
 
@@ -96,10 +100,8 @@ class Plant:
         band_s = math.inf
         if eq.humidifier_kg_s > 0.0:
             band_s = eq.air_kg * eq.mist_band / eq.humidifier_kg_s
-        self._longest_s = min(LONGEST_STEP_S, MIST_STEP * band_s)
-        self._longest_cooling_s = min(
-            self._longest_s, COOLING_STEP * eq.air_kg / spec.coil.air_kg_s
-        )
+        self._mist_step_s = MIST_STEP * band_s
+        self._cooling_step_s = min(self._mist_step_s, COOLING_STEP * eq.air_kg / spec.coil.air_kg_s)
         self._room = (math.nan, math.nan, 0.0, 0.0, 0.0, 0.0)
 
     def start(
@@ -153,6 +155,7 @@ class Plant:
             crop_kj=0.0, mist_kg=0.0, mist_kj=0.0, pump_kj=0.0, leak_kj=0.0, coil_kj=0.0,
             condensate_kg=0.0, drain_kj=0.0, bath=Bath(groups=(group,) if group.packs else ()),
             start_kj=0.0, start_kg=eq.air_kg * ratio,
+            air_mean_c=air_c, reservoir_mean_c=reservoir_c,
         )  # fmt: skip
         state = self.settled(state)
         return state._replace(start_kj=self.stored_kj(state))
@@ -189,15 +192,11 @@ class Plant:
         tables = self._tables
         mode = tables.modes.get((dt_s, pump, fan, lights, flow))
         if mode is None:
-            longest_s = self._longest_cooling_s if pump and fan else self._longest_s
-            if longest_s < dt_s < math.inf:
-                parts = math.ceil(dt_s / longest_s)
-                for _ in range(parts):
-                    state = self.step(
-                        state, pump=pump, fan=fan, room_c=room_c, room_rh=room_rh,
-                        dt_s=dt_s / parts, flow=flow, lights=lights,
-                    )  # fmt: skip
-                return state
+            if LONGEST_STEP_S < dt_s < math.inf:
+                return self._in_parts(
+                    state, LONGEST_STEP_S, pump=pump, fan=fan, room_c=room_c, room_rh=room_rh,
+                    dt_s=dt_s, flow=flow, lights=lights,
+                )  # fmt: skip
             mode = tables.mode(dt_s=dt_s, pump=pump, fan=fan, lights=lights, flow=flow)
         known_c, known_rh, room_ratio, fresh_kw_k, envelope_kw_k, around_kw_k = self._room
         if room_c != known_c or room_rh != known_rh:
@@ -215,6 +214,7 @@ class Plant:
             t_s, air_c, ratio, fabric_c, crop_c, water_c, slush_kg, stride_s, stride_ks,
             envelope_kj, exchange_kj, exchange_kg, lights_kj, fans_kj, crop_kj, mist_kg, mist_kj,
             pump_kj, leak_kj, coil_kj, condensate_kg, drain_kj, bath, start_kj, start_kg,
+            _, _,
         ) = state  # fmt: skip
         bath_kw_k = bath.kw_k
         bath_kw = bath.kw
@@ -262,6 +262,7 @@ class Plant:
 
         # mean state over the step: rates at the start and their drift, weighted by matrices
         # that are kept per cell of the state
+        sure_s, quiet_k = self._mist_step_s, QUIET_RISE_K
         if cells is None or water_c < 0.0:
             heat_kw = drip_kg_s = 0.0
             key = int(air_c) * 3 + regime
@@ -276,6 +277,7 @@ class Plant:
                 1.0 + water_half_k_kj * (leak_kw_k + bath_kw_k)
             )
         else:
+            sure_s, quiet_k = self._cooling_step_s, QUIET_COOLING_K
             key = (
                 (int((air_c + 20.0) * 2.0) * 1024 + int(ratio * 4000.0)) * 512 + int(water_c * 4.0)
             ) * 3 + regime
@@ -315,6 +317,18 @@ class Plant:
         else:
             short_mean = held_zero + held_slope * air_mean_c - ratio_mean
             short_end = 2.0 * short_mean - short
+            if dt > sure_s and not (
+                -quiet_k < air_rise_k < quiet_k
+                and (
+                    0.0 < short_end < mist_band
+                    if regime
+                    else (short_end >= mist_band if mist_kg_s else short_end <= 0.0)
+                )
+            ):
+                return self._in_parts(
+                    state, sure_s, pump=pump, fan=fan, room_c=room_c, room_rh=room_rh,
+                    dt_s=dt_s, flow=flow, lights=lights,
+                )  # fmt: skip
             if regime == 1 and 0.0 < short_end < mist_band:
                 mist_kg_s = humidistat_kg_s * short_mean
             elif regime == 1 or (short_end < mist_band if mist_kg_s else short_end > 0.0):
@@ -381,8 +395,35 @@ class Plant:
                 bath,
                 start_kj,
                 start_kg,
+                air_mean_c,
+                water_mean_c,
             ),
         )
+
+    def _in_parts(
+        self,
+        state: PlantState,
+        longest_s: float,
+        *,
+        pump: bool,
+        fan: bool,
+        room_c: float,
+        room_rh: float,
+        dt_s: float,
+        flow: float,
+        lights: bool,
+    ) -> PlantState:
+        """Return the plant *dt_s* later by equal steps no longer than *longest_s*."""
+        parts = math.ceil(dt_s / longest_s)
+        air_sum_c = water_sum_c = 0.0
+        for _ in range(parts):
+            state = self.step(
+                state, pump=pump, fan=fan, room_c=room_c, room_rh=room_rh,
+                dt_s=dt_s / parts, flow=flow, lights=lights,
+            )  # fmt: skip
+            air_sum_c += state.air_mean_c
+            water_sum_c += state.reservoir_mean_c
+        return state._replace(air_mean_c=air_sum_c / parts, reservoir_mean_c=water_sum_c / parts)
 
     def swap(
         self, state: PlantState, *, packs: int, frozen_share: float, pack_c: float

@@ -6,6 +6,7 @@ Apart from the plant on purpose: control must see the probe, the verdict must se
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 from controller.errors import PhysicsError
 
@@ -43,6 +44,119 @@ def lagged_c(
         return after_c
     behind_k = tau_s * (after_c - before_c) / dt_s
     return after_c - behind_k + (probe_c - before_c + behind_k) * math.exp(-dt_s / tau_s)
+
+
+class Course(NamedTuple):
+    """A temperature over one step: where it begins, its mean, and where it ends.
+
+    Between them it goes as the parabola that has all three, which over a step of the plant is
+    nearer to the true course than any straight line.
+    """
+
+    dt_s: float
+    before_c: float
+    mean_c: float
+    after_c: float
+
+    def at(self, x: float) -> float:
+        """Return the temperature *x* seconds after the step began [°C]."""
+        a, b, c = self.parabola()
+        return a + x * (b + c * x)
+
+    def parabola(self) -> tuple[float, float, float]:
+        """Return (a, b, c) of a + b·x + c·x² with x the seconds since the step began."""
+        dt_s = self.dt_s
+        rise_k = self.after_c - self.before_c
+        bend_k = 3.0 * (rise_k - 2.0 * (self.mean_c - self.before_c))
+        return self.before_c, (rise_k - bend_k) / dt_s, bend_k / (dt_s * dt_s)
+
+    def extremes_c(self) -> tuple[float, float]:
+        """Return the lowest and the highest temperature within the step [°C]."""
+        before_c, after_c = self.before_c, self.after_c
+        lowest_c, highest_c = (before_c, after_c) if before_c < after_c else (after_c, before_c)
+        if lowest_c <= self.mean_c <= highest_c:
+            third_k = (highest_c - lowest_c) / 3.0
+            if lowest_c + third_k <= self.mean_c <= highest_c - third_k:
+                return lowest_c, highest_c  # the parabola does not turn within the step
+        a, b, c = self.parabola()
+        turn_s = -b / (2.0 * c) if c else -1.0
+        if 0.0 < turn_s < self.dt_s:
+            turn_c = a + 0.5 * b * turn_s
+            return min(lowest_c, turn_c), max(highest_c, turn_c)
+        return lowest_c, highest_c
+
+    def above_ks(self, limit_c: float) -> float:
+        """Return the integral of what lies above a limit over the step [K·s]."""
+        lowest_c, highest_c = self.extremes_c()
+        if highest_c <= limit_c:
+            return 0.0
+        if lowest_c >= limit_c:
+            return (self.mean_c - limit_c) * self.dt_s
+        a, b, c = self.parabola()
+        piece_s = self.dt_s / ABOVE_PIECES
+        total_k = 0.0
+        for piece in range(ABOVE_PIECES):
+            x = (piece + 0.5) * piece_s
+            total_k += max(0.0, a + x * (b + c * x) - limit_c)
+        return total_k * piece_s
+
+    def beyond_s(self, limit_c: float) -> float:
+        """Return how long the temperature is above a limit within the step [s]."""
+        lowest_c, highest_c = self.extremes_c()
+        if highest_c <= limit_c:
+            return 0.0
+        if lowest_c >= limit_c:
+            return self.dt_s
+        a, b, c = self.parabola()
+        piece_s = self.dt_s / ABOVE_PIECES
+        return piece_s * sum(
+            a + x * (b + c * x) > limit_c
+            for x in ((piece + 0.5) * piece_s for piece in range(ABOVE_PIECES))
+        )
+
+    def mirrored(self) -> Course:
+        """Return the course with every temperature's sign turned: what is below lies above."""
+        return Course(self.dt_s, -self.before_c, -self.mean_c, -self.after_c)
+
+
+ABOVE_PIECES = 12
+"""Pieces into which a step that crosses a limit is cut to see how much of it lies above."""
+
+
+class Lag(NamedTuple):
+    """A probe on the way along a `Course`: a + b·x + c·x² + k·exp(-x·rate), x in seconds."""
+
+    a: float
+    b: float
+    c: float
+    k: float
+    rate: float
+
+    def at(self, x: float) -> float:
+        """Return the probe's temperature *x* seconds after the course began [°C]."""
+        return self.a + x * (self.b + self.c * x) + self.k * math.exp(-x * self.rate)
+
+    def bend_c(self, dt_s: float) -> float:
+        """Return how far the probe can leave the straight line between its ends [K], at most."""
+        return 0.125 * dt_s * dt_s * (2.0 * abs(self.c) + abs(self.k) * self.rate * self.rate)
+
+
+def lag_along(probe_c: float, course: Course, *, tau_s: float) -> Lag:
+    """Return how a probe goes on that reads *probe_c* as a course begins; exact for the parabola.
+
+    Args:
+        probe_c: The probe now [°C].
+        course: The truth from now on.
+        tau_s: Time constant of the probe [s]; 0: no lag.
+
+    Source:
+        First-order lag, as `lagged_c`: its particular solution for a parabola.
+    """
+    a, b, c = course.parabola()
+    if tau_s == 0.0:
+        return Lag(a, b, c, 0.0, 0.0)
+    late_a = a - tau_s * (b - 2.0 * tau_s * c)
+    return Lag(late_a, b - 2.0 * tau_s * c, c, probe_c - late_a, 1.0 / tau_s)
 
 
 def stepped_c(probe_c: float, *, step_k: float = PROBE_STEP_K) -> float:

@@ -66,6 +66,10 @@ class PlantState(NamedTuple):
     """Heat content of everything at the start."""
     start_kg: float
     """Vapour in the chamber at the start."""
+    air_mean_c: float
+    """Mean over the last step."""
+    reservoir_mean_c: float
+    """Mean over the last step."""
 
     @property
     def heat_removed_kj(self) -> float:
