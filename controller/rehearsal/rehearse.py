@@ -11,7 +11,6 @@ from random import Random
 from controller.core.decide import begin
 from controller.core.law import Law
 from controller.core.state import NOTHING_ASKED, Asked, State
-from controller.domain.daytime import hour_of
 from controller.domain.requests import LoggedSwap
 from controller.domain.temperatures import Seen
 from controller.errors import PhysicsError, ScenarioError
