@@ -1,11 +1,11 @@
-"""The table of species: the bands in which they pin and crop, each row with its source."""
+"""The table of species: the bands in which they pin and fruit, each row with its source."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field, ValidationError
 
@@ -29,13 +29,22 @@ class AirBand(Table):
     """Relative humidity from and to [%]."""
 
 
+class OtherSource(Table):
+    """[[species.ID.other]]: what another source gives."""
+
+    source: str
+    pinning: AirBand | None = None
+    cropping: AirBand | None = None
+
+
 class Species(Table):
-    """[species.ID]: one row."""
+    """[species.ID]: the bands to go by, and what other sources give."""
 
     name: str
     source: str
     pinning: AirBand
     cropping: AirBand
+    other: Annotated[tuple[OtherSource, ...], Field(strict=False)] = ()
 
 
 class _SpeciesFile(Table):
@@ -78,13 +87,29 @@ def species_of(settings: Settings) -> Species | None:
     )
 
 
+def kind_of(stage: str) -> Literal["pinning", "cropping"] | None:
+    """Return which band of a species goes with a stage of that name, None for other stages.
+
+    "Fruiting" is what growers call cropping.
+    """
+    return _KINDS.get(stage.lower())
+
+
+_KINDS: Mapping[str, Literal["pinning", "cropping"]] = {
+    "pinning": "pinning",
+    "cropping": "cropping",
+    "fruiting": "cropping",
+}
+
+
 def band_of(species: Species, stage: str) -> AirBand | None:
     """Return the species' band for a stage of that name, None for other stages."""
-    return {"pinning": species.pinning, "cropping": species.cropping}.get(stage)
+    kind = kind_of(stage)
+    return None if kind is None else getattr(species, kind)
 
 
 def disagreements(settings: Settings, species: Species) -> Iterator[str]:
-    """Yield a warning for each stage whose band does not lie in the species' own."""
+    """Yield a warning for each stage, and for the humidity, that the species does not bear."""
     for name, stage in settings.stages.items():
         band = band_of(species, name)
         if band is None:
@@ -98,5 +123,34 @@ def disagreements(settings: Settings, species: Species) -> Iterator[str]:
                 yield (
                     f"stages.{name}.{key}: {celsius_text(value)} lies {side} "
                     f"{celsius_text(limit)}, the end of the {name} band of {species.name} "
-                    f"({species.source}); your strain may differ"
+                    f"({species.source}){_but(species, name, value)}; your strain may differ"
                 )
+    yield from _humidity(settings, species)
+
+
+def _but(species: Species, stage: str, value: int) -> str:
+    """Return which other source would have it, as a clause; empty: none."""
+    kind = kind_of(stage)
+    for other in species.other:
+        band: AirBand | None = None if kind is None else getattr(other, kind)
+        if band is not None and band.low <= value <= band.high:
+            return f", but within that of {other.source}"
+    return ""
+
+
+def _humidity(settings: Settings, species: Species) -> Iterator[str]:
+    """Yield a warning where the chamber's humidity, if it was given, is not the species'."""
+    if "rh" not in settings.plant.chamber.model_fields_set:
+        return
+    stage = settings.chamber.stage
+    band = band_of(species, stage)
+    if band is None:
+        return
+    rh = round(100 * settings.plant_spec().chamber.rh)
+    driest, wettest = band.rh
+    if not driest <= rh <= wettest:
+        side = "drier" if rh < driest else "wetter"
+        yield (
+            f"plant.chamber.rh: {rh} % is {side} than the {driest} to {wettest} % in which "
+            f"{species.name} goes well in {stage} ({species.source})"
+        )
