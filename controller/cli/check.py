@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,7 @@ from controller.cli.instances import Instance, only_instance
 from controller.domain.supply import SupplyKind
 from controller.errors import PhysicsError, SettingsError
 from controller.outputs.header import PIN_OF_LINE, line_number
-from controller.outputs.mains_rule import is_mains
+from controller.outputs.mains_rule import is_mains, wet_limit_v
 from controller.pictures import words
 from controller.pictures.wiring import WiredLine, WiringPlan, wiring_svg
 from controller.planning.build import Build
@@ -68,8 +69,7 @@ def check(configs: tuple[Path, ...], as_json: bool, wiring_file: Path | None) ->
         raise SettingsError(str(config), tuple(problems))
     if wiring_file is not None:
         _draw_wiring(plan, wiring_file)
-    species = species_of(plan.settings)
-    warnings = [] if species is None else list(disagreements(plan.settings, species))
+    warnings = list(warnings_of(plan))
     if as_json:
         people.print_json({**_document(config, plan), "warnings": warnings})
         return
@@ -85,6 +85,21 @@ def check(configs: tuple[Path, ...], as_json: bool, wiring_file: Path | None) ->
     console.print("\nCautions", style="bold")
     for caution in CAUTIONS:
         console.print(f"- {caution}")
+
+
+def warnings_of(plan: Plan) -> Iterator[str]:
+    """Yield what a grower should look at, though it stops nothing."""
+    species = species_of(plan.settings)
+    if species is not None:
+        yield from disagreements(plan.settings, species)
+    for load in plan.loads:
+        supply = load.load.supply
+        if not is_mains(supply) and supply.volts > wet_limit_v(supply):
+            yield (
+                f"loads.{load.name}.supply: {supply} beside fog and water may hurt wet hands; the "
+                f"limit there is {wet_limit_v(supply):g} V {supply.kind.value}. Use a "
+                f"{load.name} for 12 V or 24 V DC"
+            )
 
 
 def _check_together(paths: list[Path], *, as_json: bool, wiring_file: Path | None) -> None:
@@ -107,7 +122,14 @@ def _check_together(paths: list[Path], *, as_json: bool, wiring_file: Path | Non
         raise SettingsError("these configurations side by side", tuple(problems))
     if as_json:
         people.print_json(
-            {"chambers": [_document(path, plan) for path, plan in plans.items()], "warnings": []}
+            {
+                "chambers": [_document(path, plan) for path, plan in plans.items()],
+                "warnings": [
+                    f"{path.name}: {warning}"
+                    for path, plan in plans.items()
+                    for warning in warnings_of(plan)
+                ],
+            }
         )
         return
     console = people.console()

@@ -25,6 +25,10 @@ from controller.outputs import nameplate
 
 AC_TOUCH_LIMIT_V = 25.0
 DC_TOUCH_LIMIT_V = 60.0
+AC_WET_LIMIT_V = 12.0
+DC_WET_LIMIT_V = 30.0
+"""Bare parts touched in the wet: IEC 60364-7-701, zone 0, read at second hand. North American codes
+allow 15 V AC."""
 LEAST_MAINS_VA, MOST_MAINS_A = 0.5, 32.0
 """Less than any mains lamp, pump or fan takes, and more than a socket gives: a slip of the unit.
 Common practice, no source."""
@@ -142,12 +146,17 @@ class Verdict:
 
 
 def is_mains(supply: Supply) -> bool:
-    """Return whether touching the supply with wet hands may hurt.
+    """Return whether touching the supply may hurt in a dry place.
 
     Source:
         25 V AC and 60 V DC: IEC 61140; IEC 60204-1.
     """
     return supply.volts > _touch_limit_v(supply.kind)
+
+
+def wet_limit_v(supply: Supply) -> float:
+    """Return the voltage above which such a supply may hurt wet hands [V]."""
+    return AC_WET_LIMIT_V if supply.kind is SupplyKind.AC else DC_WET_LIMIT_V
 
 
 def _touch_limit_v(kind: SupplyKind) -> float:

@@ -12,11 +12,11 @@ from xml.sax.saxutils import escape
 
 MARGIN = 24
 PI_X, PI_W = MARGIN, 190
-RELAY_X, RELAY_W = 310, 180
-LOAD_X, LOAD_W = 660, 230
-ROW = 118
+RELAY_X, RELAY_W = 356, 180
+LOAD_X, LOAD_W = 716, 230
+ROW = 134
 TOP = 92
-WIDTH = 920
+WIDTH = 970
 INK, FAINT, FENCE = "#1c2321", "#5d6663", "#a34700"
 
 
@@ -93,8 +93,8 @@ def _line(line: WiredLine, y: int) -> list[str]:
         _wire(PI_X + PI_W, y, RELAY_X, y),
         _text(PI_X + PI_W + 12, y - 8, "signal", faint=True),
         _wire(PI_X + PI_W, y + 20, RELAY_X, y + 20),
-        _text(PI_X + PI_W + 12, y + 36, "0 V, shared", faint=True),
-        _text(PI_X + 12, y + 25, "0 V (any of 6, 9, 14, 20)", faint=True),
+        *_signal_side(line, y),
+        *_coil_side(y),
         _box(RELAY_X, y - 22, RELAY_W, 64),
         _text(RELAY_X + 12, y, f"relay for {line.name}", bold=True),
         _text(RELAY_X + 12, y + 19, on_when, faint=True),
@@ -108,10 +108,43 @@ def _line(line: WiredLine, y: int) -> list[str]:
     if line.mains:
         parts.append(_text(LOAD_X + 12, y + 36, "MAINS: for a licensed electrician", colour=FENCE))
         module = f"only through {line.relay_module}"
-        parts.append(_text(RELAY_X, y + 62, module, colour=FENCE))
+        parts.append(_text(LOAD_X, y + 62, module, colour=FENCE))
     elif line.direct and line.kind in {"motor", "electromagnet"}:
         parts.append(_text(LOAD_X + 12, y + 36, "diode across it, band to plus", faint=True))
     return parts
+
+
+def _signal_side(line: WiredLine, y: int) -> list[str]:
+    """Draw the second wire of the signal and the resistor that holds the relay off.
+
+    An active-low board with optocouplers takes 3.3 V at its signal supply and no 0 V of the Pi; an
+    active-high one shares the Pi's 0 V. The resistor leads from the input to whichever means off.
+    """
+    pin, wire = (
+        ("3.3 V (pin 1 or 17)", "3.3 V, signal supply")
+        if line.active_low
+        else ("0 V (any of 6, 9, 14, 20)", "0 V, shared")
+    )
+    at = RELAY_X - 22
+    return [
+        _text(PI_X + 12, y + 25, pin, faint=True),
+        _text(PI_X + PI_W + 8, y + 36, wire, faint=True),
+        _wire(at, y, at, y + 3),
+        _body(at - 5, y + 3, 10, height=14),
+        _wire(at, y + 17, at, y + 20),
+        _text(at - 50, y + 14, "10 kΩ", faint=True),
+    ]
+
+
+def _coil_side(y: int) -> list[str]:
+    """Draw the supply of the relay's coil, with a 0 V of its own."""
+    left, right, top = RELAY_X + 40, RELAY_X + 120, y + 42
+    return [
+        _wire(left, top, left, top + 14),
+        _wire(right, top, right, top + 14),
+        _box(RELAY_X + 10, top + 14, RELAY_W - 30, 22),
+        _text(RELAY_X + 18, top + 29, "5 V for coils, own 0 V", faint=True),
+    ]
 
 
 def _circuit(line: WiredLine, y: int) -> list[str]:
@@ -162,7 +195,9 @@ def _notes(plan: WiringPlan) -> list[str]:
     notes = [
         "Unplug everything before you touch a wire. Put each fuse close to its supply.",
         "Before a supply is connected: every load off from power-up until the service runs.",
-        "The relay board takes its own supply as its maker says; join its 0 V with the Pi's.",
+        "Coils have a supply and a 0 V of their own; the jumper to the signal side is off.",
+        "Only a board without optocouplers, mostly active-high, shares the Pi's 0 V, at one point.",
+        "10 kΩ from each input to the level that means off: to 3.3 V if active-low, else to 0 V.",
         "Relays and supplies above the highest water; each cord with a drip loop.",
         "Every mains outlet of the chamber behind a residual-current device of 30 mA or less.",
     ]
@@ -179,10 +214,10 @@ def _opening(chamber: str, height: int) -> str:
     )
 
 
-def _body(x: int, y: int, width: int) -> str:
+def _body(x: int, y: int, width: int, *, height: int = 16) -> str:
     """Return the body of a fuse or a resistor."""
     return (
-        f'<rect x="{x}" y="{y}" width="{width}" height="16" fill="#ffffff" stroke="{INK}" '
+        f'<rect x="{x}" y="{y}" width="{width}" height="{height}" fill="#ffffff" stroke="{INK}" '
         'stroke-width="1.5"/>'
     )
 

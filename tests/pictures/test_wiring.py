@@ -43,7 +43,9 @@ def test_every_line_of_the_plan_is_there() -> None:
     for expected in (
         "GPIO5, header pin 29", "GPIO6, header pin 31", "GPIO4, header pin 7", "relay for fan",
         "on while the pin is low", "12 V DC, 0.9 A", "fuse", "diode across it, band to plus",
-        "4.7 kΩ pull-up, once a bus", "air: 28-0119a3c4d5e6", "residual-current device",
+        "4.7 kΩ pull-up, once a bus", "3.3 V, signal supply",
+        "5 V for coils, own 0 V", "10 kΩ",
+        "air: 28-0119a3c4d5e6", "residual-current device",
     ):  # fmt: skip
         assert expected in told
 
@@ -52,6 +54,8 @@ def test_every_line_of_the_plan_is_there() -> None:
     ("line", "there", "absent"),
     [
         (replace(PUMP, active_low=False), "on while the pin is high", "pin is low"),
+        (replace(PUMP, active_low=False), "0 V, shared", "3.3 V, signal supply"),
+        (PUMP, "3.3 V, signal supply", "0 V, shared"),
         (replace(PUMP, pin=""), "dry: nothing real is switched", "relay for pump"),
         (replace(PUMP, kind="resistive"), "pump, resistive", "diode"),
         (
@@ -65,7 +69,15 @@ def test_every_line_of_the_plan_is_there() -> None:
             "band to plus",
         ),
     ],
-    ids=["active-high", "dry", "resistive", "mains", "mains-module"],
+    ids=[
+        "active-high",
+        "shared-ground",
+        "signal-supply",
+        "dry",
+        "resistive",
+        "mains",
+        "mains-module",
+    ],
 )
 def test_a_line_says_what_it_is(line: WiredLine, there: str, absent: str) -> None:
     """In words, not by colour alone."""

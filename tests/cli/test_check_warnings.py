@@ -1,0 +1,39 @@
+"""What `coldpin check` warns of: supplies that may hurt wet hands."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from controller.cli.main import status_of
+from controller.settings.shipped import shipped_config
+
+CONFIG = shipped_config("larkmoor-laptop.toml").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("supply", "warns"),
+    [
+        pytest.param("24 V DC", False, id="24-dc"),
+        pytest.param("30 V DC", False, id="30-dc"),
+        pytest.param("30.1 V DC", True, id="30.1-dc"),
+        pytest.param("48 V DC", True, id="48-dc"),
+        pytest.param("12 V AC", False, id="12-ac"),
+        pytest.param("12.1 V AC", True, id="12.1-ac"),
+    ],
+)
+def test_a_supply_above_the_wet_limit_is_warned_of(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], supply: str, warns: bool
+) -> None:
+    """12 V AC and 30 V DC where parts are wet (IEC 60364-7-701 zone 0, read at second hand)."""
+    config = tmp_path / "chamber.toml"
+    config.write_text(CONFIG.replace('"12 V DC"', f'"{supply}"'), encoding="utf-8")
+
+    assert status_of(["check", str(config), "--json"]) == 0
+
+    warnings = json.loads(capsys.readouterr().out)["warnings"]
+    about = [each for each in warnings if each.startswith("loads.")]
+    assert len(about) == (2 if warns else 0)
+    assert all(supply in each for each in about)
