@@ -215,6 +215,18 @@ def _real_factory() -> Any:
     return lgpio_lines.RelayLines()
 
 
+def input_factory() -> Any:
+    """Return gpiozero's own pins for lines that are read and never driven.
+
+    Raises:
+        OutputError: The back end is missing or cannot be used.
+    """
+    _real_factory().close()  # says what is missing
+    from gpiozero.pins.lgpio import LGPIOFactory  # noqa: PLC0415 - needs lgpio
+
+    return LGPIOFactory()
+
+
 @contextlib.contextmanager
 def _place_for_pipe() -> Iterator[None]:
     """Give lgpio a directory for the pipe that it creates when imported, and tidy up after it.

@@ -17,6 +17,7 @@ from controller.probes.protocol import SampleSource
 from controller.probes.sieve import Sieve
 from controller.service.clock import Clock, SystemClock
 from controller.service.journal import Journal
+from controller.service.level_input import LevelInput
 from controller.service.loop import BandInForce, ControlLoop
 from controller.service.output_bank import OutputBank, close_outputs
 from controller.service.probe_watch import ProbeWatch
@@ -42,6 +43,7 @@ class Surroundings:
     open_source: SourceOpener
     journal: Journal
     before_start: Callable[[Cooling, float], object]
+    level: LevelInput
     once: ToldOnce
 
 
@@ -158,6 +160,7 @@ def _built(
     sieves: dict[str, Sieve],
 ) -> Chamber:
     settings = plan.settings
+    around.level.configure(settings.inputs.level)
     clock = SystemClock(settings.site.zone())
     loop = ControlLoop(
         law=law_of(settings),
@@ -168,6 +171,7 @@ def _built(
         state=state,
         signal_for=signal_for(settings),
         before_start=around.before_start,
+        level=around.level.read,
     )
     return Chamber(
         plan=plan,

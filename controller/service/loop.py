@@ -49,6 +49,11 @@ def _no_preparation(_cooling: Cooling, _now: float) -> None:
     """Do nothing before a start of the pump: nothing outlives a rehearsal."""
 
 
+def _no_switch() -> bool | None:
+    """Stand in where no level switch is fitted."""
+    return None
+
+
 class ControlLoop:
     """Readings in, a decision, outputs switched, the journal written.
 
@@ -67,6 +72,7 @@ class ControlLoop:
         state: State,
         signal_for: frozenset[AlarmName] = frozenset(),
         before_start: Callable[[Cooling, float], object] = _no_preparation,
+        level: Callable[[], bool | None] = _no_switch,
     ) -> None:
         """Join the parts; nothing is read or switched yet.
 
@@ -80,6 +86,8 @@ class ControlLoop:
             signal_for: Alarms that the lamp or buzzer calls for.
             before_start: Called with the cooling decided and the instant, before the pump is
                 switched on; must return soon, and is never a reason not to start.
+            level: Says whether there is water enough in the reservoir, without waiting; None where
+                no switch is fitted.
         """
         self._law = law
         self._source = source
@@ -89,6 +97,7 @@ class ControlLoop:
         self._state = state
         self._signal_for = signal_for
         self._before_start = before_start
+        self._level = level
         self._inputs: Inputs | None = None
         self._readings: list[Reading] = []
         self._readings_hold_until = float("-inf")
@@ -166,6 +175,7 @@ class ControlLoop:
     ) -> Inputs:
         """Return the inputs of this tick: the last ones again where nothing differs."""
         readings, last, output_fault = self._readings, self._inputs, self._outputs.fault
+        level = self._level()
         if (
             last is not None
             and (
@@ -176,6 +186,7 @@ class ControlLoop:
             and last.output_fault is output_fault
             and last.records_fault is records_fault
             and last.swap_due is swap_due
+            and last.level is level
         ):
             return last
         self._decided_from = readings
@@ -186,6 +197,7 @@ class ControlLoop:
             reservoir=by_name.get("reservoir", _NOT_FITTED),
             room=by_name.get("room"),
             coil_outlet=by_name.get("coil_outlet"),
+            level=level,
             asked=asked,
             output_fault=output_fault,
             records_fault=records_fault,

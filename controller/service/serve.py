@@ -26,6 +26,7 @@ from controller.service.chamber import (
 )
 from controller.service.journal import Journals, LogJournal
 from controller.service.kept_wiring import KeptLoad, WiringStore
+from controller.service.level_input import LevelInput
 from controller.service.locks import LineLocks, lock_instance
 from controller.service.notify import Notifier
 from controller.service.output_bank import OutputBank
@@ -145,6 +146,7 @@ class _Process:
             open_source=source,
             journal=Journals(LogJournal(), self._records),
             before_start=self._timers.before_start,
+            level=LevelInput(),
             once=self._once,
         )
         now = _monotonic()

@@ -81,7 +81,9 @@ def plan_of(config: Path, *, needs_fit: bool = False) -> Plan:
         problems += found
         if wired is not None:
             loads.append(wired)
-    problems += _shared_lines(loads, tables.get("one_wire"), tables.get("probes"))
+    problems += _shared_lines(
+        loads, tables.get("one_wire"), tables.get("probes"), tables.get("inputs")
+    )
     if problems:
         raise SettingsError(str(config), tuple(problems))
     return Plan(settings=settings_from(tables), loads=tuple(loads))
@@ -204,7 +206,10 @@ def _wire(
 
 
 def _shared_lines(
-    loads: list[WiredLoad], one_wire: models.OneWire | None, probes: models.Probes | None
+    loads: list[WiredLoad],
+    one_wire: models.OneWire | None,
+    probes: models.Probes | None,
+    inputs: models.SwitchInputs | None,
 ) -> list[str]:
     """Return a problem for each hardware line that two things claim."""
     problems = []
@@ -214,6 +219,14 @@ def _shared_lines(
     bus_pin = getattr(one_wire, "pin", None)
     if kind == "one-wire" and bus_pin is not None:
         owner[f"gpio{bus_pin}"] = "one_wire.pin"
+    level_pin = getattr(getattr(inputs, "level", None), "pin", None)
+    if level_pin is not None:
+        first = owner.setdefault(f"gpio{level_pin}", "inputs.level")
+        if first != "inputs.level":
+            problems.append(
+                f"inputs.level.pin: found {level_pin}, which is also used by {first}; "
+                "allowed: a line of its own"
+            )
     for load in loads:
         for line in sorted(find_driver(load.driver_name).lines(load.options)):
             first = owner.setdefault(line, f"loads.{load.name}")

@@ -31,6 +31,7 @@ class Settings(models.Table):
     readings: models.Readings = models.Readings()
     probes: models.Probes
     loads: models.Loads
+    inputs: models.SwitchInputs = models.SwitchInputs()
     supplies: dict[models.Name, models.PowerSupply] = Field(default_factory=dict)
     relay_modules: models.RelayModules = models.RelayModules()
     records: models.Records = models.Records()

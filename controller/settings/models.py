@@ -384,6 +384,23 @@ class Loads(Table):
         return {name: load for name, load in every.items() if load is not None}
 
 
+class Level(Table):
+    """[inputs.level]: a level switch in the reservoir, closed while there is water enough.
+
+    Wire it between the line and 0 V: a broken wire then reads as empty, and the pump stays off.
+    """
+
+    pin: Annotated[int, Field(ge=2, le=27)]
+    """GPIO line of the switch; no load and no probe bus may use it."""
+
+
+class SwitchInputs(Table):
+    """[inputs]: switches that are read, all of them optional."""
+
+    level: Level | None = None
+    """A level switch in the reservoir."""
+
+
 class RelayModules(Table):
     """[relay_modules]: where the list of relay modules is kept."""
 

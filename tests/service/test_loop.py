@@ -122,6 +122,20 @@ def test_quiet_ticks_pass_the_same_inputs_and_decision() -> None:
     assert [decision.phase for decision in journal.decisions[:12]] == [Phase.REST] * 12
 
 
+def test_an_empty_reservoir_stops_the_pump_within_the_tick() -> None:
+    """What the level switch says is an input of the same tick."""
+    clock = SimulatedClock(datetime(2026, 7, 1, 12, tzinfo=UTC))
+    journal, water = Kept(), [True]
+    loop = make_loop(clock, Script(air=18_000, reservoir=4_000), journal, level=lambda: water[0])
+    loop.turn(clock, 20)
+    assert journal.decisions[-1].pump
+    water[0] = False
+    loop.turn(clock, 5)
+
+    assert not journal.decisions[-1].pump
+    assert journal.decisions[-1].reason is Reason.RESERVOIR_EMPTY
+
+
 def test_wish_is_passed_on_once() -> None:
     """A pause asked for at one tick is an input of that tick alone."""
     clock = SimulatedClock(datetime(2026, 7, 1, 12, tzinfo=UTC))

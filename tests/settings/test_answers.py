@@ -120,6 +120,11 @@ def test_example_passes_check(
         pytest.param(
             {"pin = 6": "pin = 4"}, ["also used by one_wire.pin"], id="pin-of-the-1-wire-bus"
         ),
+        pytest.param(
+            {"[loads.pump]": "[inputs.level]\npin = 6\n[loads.pump]"},
+            ["loads.fan: found the line gpio6, which is also used by inputs.level"],
+            id="pin-of-the-level-switch",
+        ),
         pytest.param({"pin = 6": "pin = 0"}, ["loads.fan.pin"], id="reserved-pin"),
         pytest.param({"pin = 6": "pin = 40"}, ["loads.fan.pin"], id="pin-that-does-not-exist"),
         pytest.param(
