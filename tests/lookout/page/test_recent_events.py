@@ -22,7 +22,7 @@ from controller.domain.requests import (
 )
 from controller.history.importing import add_history, reading_at
 from controller.lookout.page.recent_events import happened, since_last_look
-from controller.records.requests import REQUESTS, answer, ask, report_swap_due
+from controller.records.requests import REQUESTS, answer_all, ask, report_swap_due
 from tests.lookout.houses import NOW
 
 HOUR = timedelta(hours=1)
@@ -84,7 +84,7 @@ def put_request(place: Path, minutes_ago: int, payload: Payload, said: str | Non
         place / REQUESTS, payload, who="Tove (page)", utc_ms=utc_ms, boot_id="b", boot_ms=0
     )
     if said is not None:
-        answer(place / REQUESTS, number, said, utc_ms=utc_ms + 5000)
+        answer_all(place / REQUESTS, [(number, said)], utc_ms=utc_ms + 5000)
 
 
 def test_alarms_and_requests_stand_in_one_order_newest_first(tmp_path: Path) -> None:
