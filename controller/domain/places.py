@@ -10,6 +10,7 @@ CONFIGURATIONS = Path("/etc/coldpin")
 STATES = Path("/var/lib/coldpin")
 """What a chamber's service keeps is in the folder NAME in here."""
 KEPT_TIMERS = "kept-timers.json"
+KEPT_ALARMS = "kept-alarms.json"
 RECORDS = "records.sqlite"
 SECRET_FILE = "lookout-secret.json"  # noqa: S105 - a file name
 

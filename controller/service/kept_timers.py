@@ -16,6 +16,7 @@ import structlog
 
 from controller.core.decide import begin
 from controller.core.state import Cooling, Phase, State
+from controller.domain.alarms import Alarm
 from controller.domain.json_text import json_text
 from controller.records.durable import replace_file
 
@@ -92,16 +93,23 @@ def cut_starts_after(kept: KeptTimers | None, *, boot: str | None) -> int:
     return kept.cut_starts + 1 if kept.starting else 0
 
 
-def begin_from(kept: KeptTimers | None, *, boot: str | None, ahead_s: float, now: float) -> State:
+def begin_from(
+    kept: KeptTimers | None,
+    *,
+    boot: str | None,
+    ahead_s: float,
+    now: float,
+    alarms: tuple[Alarm, ...] = (),
+) -> State:
     """Return the state of a controller that starts with what was kept.
 
     The last stop counts only if it was written in this boot and the pump was off by then: a process
     that died with the pump on left nobody to write down when it stopped. A lockout goes on in every
     case; after a reboot its whole time starts again. So does what was left of a pause. Where one
-    boot after another came at a start of the pump, it begins locked out.
+    boot after another came at a start of the pump, it begins locked out. Alarms stand on.
     """
     if kept is None:
-        return begin(now)
+        return begin(now, alarms=alarms)
     same_boot = boot is not None and kept.boot_id == boot and kept.at_s <= now + ahead_s
     if same_boot:
         locked = kept.locked_since_s
@@ -112,6 +120,7 @@ def begin_from(kept: KeptTimers | None, *, boot: str | None, ahead_s: float, now
             failed_tries=kept.failed_tries,
             locked_since=None if locked is None else min(locked - ahead_s, now),
             paused_until=None if paused is None else paused - ahead_s,
+            alarms=alarms,
         )
     left_s = 0.0 if kept.paused_until_s is None else kept.paused_until_s - kept.at_s
     collapses = cut_starts_after(kept, boot=boot) >= MOST_CUT_STARTS
@@ -120,6 +129,7 @@ def begin_from(kept: KeptTimers | None, *, boot: str | None, ahead_s: float, now
         failed_tries=kept.failed_tries,
         locked_since=now if collapses or kept.locked_since_s is not None else None,
         paused_until=now + left_s if left_s > 0 else None,
+        alarms=alarms,
     )
 
 

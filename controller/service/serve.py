@@ -17,6 +17,7 @@ from controller.errors import ControllerError, OutputError, SettingsError
 from controller.records.boot import boot_id, boottime
 from controller.records.requests import REQUESTS, newest
 from controller.records.writer import RecordsWriter
+from controller.service.alarm_store import AlarmStore
 from controller.service.chamber import (
     LostOutputsError,
     SourceOpener,
@@ -102,6 +103,7 @@ class _Process:
         self._lines.claim(plan.loads)
         self._wiring = WiringStore(place)
         self._timers = TimerStore(place, boot=self._boot)
+        self._alarms = AlarmStore(place)
         self._reloading: _Reading | None = None
         self._swap_due = ReportedSwapDue()
         self._stage_request = _stage_asked_for_last(place, plan)
@@ -150,7 +152,7 @@ class _Process:
             once=self._once,
         )
         now = _monotonic()
-        state = self._timers.begun(now)
+        state = self._timers.begun(now, self._alarms.stood())
         self._chamber = opened_chamber(plan, stage, outputs, state, self._around)
         self._records.tell(now, STAGE, stage)
         self._requests = PendingRequests(
@@ -196,6 +198,7 @@ class _Process:
                 records_fault=self._records.fault,
             )
             self._timers.keep(chamber.loop.state.cooling, _monotonic())
+            self._alarms.keep(chamber.loop.state)
             notifier.alive()
             if started >= sum_up_at:
                 sum_up_at = started + REFUSED_EVERY_S
@@ -221,6 +224,7 @@ class _Process:
         chamber.close()
         self.all_let_go = not chamber.loop.outputs.hangs
         self._timers.close(chamber.loop.state.cooling, _monotonic())
+        self._alarms.close()
         self._lines.close()
         self._wiring.close()
         self._status.close()

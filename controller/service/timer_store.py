@@ -17,6 +17,7 @@ from pathlib import Path
 import structlog
 
 from controller.core.state import Cooling, State
+from controller.domain.alarms import Alarm
 from controller.domain.places import KEPT_TIMERS
 from controller.records.boot import boottime
 from controller.service.boot_memory import boot_memory
@@ -74,11 +75,12 @@ class TimerStore:
         """Whether one boot after another came at a start of the pump."""
         return self._cut_starts >= MOST_CUT_STARTS
 
-    def begun(self, now: float) -> State:
+    def begun(self, now: float, alarms: tuple[Alarm, ...] = ()) -> State:
         """Return the state of a controller that starts now with what was kept.
 
         Args:
             now: Monotonic instant [s].
+            alarms: Those that stood when the last process ended.
         """
         mirror = self._read_mirror()
         kept = newest_of(self._read_durable(), mirror)
@@ -89,10 +91,12 @@ class TimerStore:
             )
         self._report_a_run_without_an_end(kept)
         ahead_s = boottime() - now
-        state = begin_from(kept, boot=self._boot, ahead_s=ahead_s, now=now)
+        state = begin_from(kept, boot=self._boot, ahead_s=ahead_s, now=now, alarms=alarms)
         if not self._renewed(state, now) and kept is not mirror:
             # a file that cannot be renewed may be older than the last switch, and proves nothing
-            state = begin_from(doubted(kept), boot=self._boot, ahead_s=ahead_s, now=now)
+            state = begin_from(
+                doubted(kept), boot=self._boot, ahead_s=ahead_s, now=now, alarms=alarms
+            )
             self.keep(state.cooling, now)
         return state
 
