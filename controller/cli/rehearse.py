@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import csv
 import time
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
 
 import click
@@ -16,6 +17,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from controller.cli import people
 from controller.cli.extras import need
 from controller.cli.instances import CONFIG
+from controller.cli.rehearsal_weather import MonthDay, Season, print_season, season_of
 from controller.domain.reading_rows import COLUMNS, cell
 from controller.pictures import words
 from controller.rehearsal.document import rehearsal_document
@@ -23,6 +25,7 @@ from controller.rehearsal.dry_forecaster import DryForecaster
 from controller.rehearsal.hearing import Teller
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
 from controller.rehearsal.room_file import room_series
+from controller.rehearsal.season import weeks_of
 from controller.rehearsal.tally import HalfHour
 from controller.settings.load import Settings, read_settings
 from controller.settings.scenario_file import ScenarioFile, read_scenario
@@ -76,6 +79,14 @@ def scenario_names() -> list[str]:
     type=click.Path(path_type=Path, dir_okay=False),
     help="Write a picture of it, as a page that stands alone.",
 )
+@click.option(
+    "--weather",
+    "weather_file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="A published weather year, EPW or TMY3 CSV: its outdoor air, through your house.",
+)
+@click.option("--from", "first", type=MonthDay(), help="First day of the weather year to take.")
+@click.option("--to", "last", type=MonthDay(), help="Last day of the weather year to take.")
 def rehearse(
     config: Path,
     scenario: str,
@@ -86,6 +97,9 @@ def rehearse(
     csv_file: Path | None,
     html_file: Path | None,
     foresee: bool,
+    weather_file: Path | None,
+    first: date | None,
+    last: date | None,
 ) -> None:
     """Run the control of CONFIG through simulated days, in seconds.
 
@@ -95,7 +109,8 @@ def rehearse(
     script = read_scenario(_scenario_path(scenario))
     if html_file is not None:
         need("lookout", what="--html")
-    room = room_series(settings, config.parent)
+    season = season_of(settings, script, weather_file, first, last)
+    room = room_series(settings, config.parent) if season is None else season.room
     with ExitStack() as files:
         traces: list[Callable[[TraceRow], None]] = []
         seen: list[TraceRow] = []
@@ -110,12 +125,13 @@ def rehearse(
             rehearsal = Rehearsal(
                 settings,
                 script,
-                days=days,
+                days=season.days if season is not None and days is None else days,
                 seed=seed,
                 trace=None if plain else trace,
                 keep_switches=as_json,
                 plain=plain,
                 room=room,
+                first_day=None if season is None else season.first,
                 forecaster=DryForecaster(settings) if foresee and not plain else None,
                 teller=_teller(settings, script) if foresee and not plain else None,
             )
@@ -129,13 +145,15 @@ def rehearse(
         _write_picture(html_file, ours, seen, scenario, script.about)
     if as_json:
         document = rehearsal_document(ours, config=str(config), scenario=scenario, wall_s=ours_s)
+        if season is not None:
+            document["weeks"] = [week.document() for week in weeks_of(ours)]
         if other is not None:
             document["against"] = rehearsal_document(
                 other[0], config=str(config), scenario=scenario, wall_s=other[1]
             )
         people.print_json(document)
     elif other is None:
-        _print_for_people(ours, scenario, script.about, ours_s)
+        _print_for_people(ours, scenario, script.about, ours_s, season)
     else:
         _print_beside(ours, other[0], scenario)
 
@@ -218,14 +236,19 @@ def _write_picture(
         ) from None
 
 
-def _print_for_people(rehearsal: Rehearsal, name: str, about: str, wall_s: float) -> None:
+def _print_for_people(
+    rehearsal: Rehearsal, name: str, about: str, wall_s: float, season: Season | None
+) -> None:
     tally, account = rehearsal.tally, rehearsal.chamber.account()
     settings = rehearsal.settings
     unit = settings.display.unit
     console = people.console()
     console.print(f"[b]{settings.chamber.name}[/b], {settings.chamber.stage}, scenario {name}")
     console.print(about)
-    _print_days(console, tally.half_hours)
+    if season is None:
+        _print_days(console, tally.half_hours)
+    else:
+        print_season(console, season, rehearsal, unit)
     table = people.table("", "")
     table.show_header = False
 
@@ -262,7 +285,11 @@ def _print_for_people(rehearsal: Rehearsal, name: str, about: str, wall_s: float
     for key, told in rows:
         table.add_row(key, told)
     console.print(table)
-    for alarm in tally.alarms:
+    if season is not None:
+        counts = Counter(alarm.name for alarm in tally.alarms)
+        for name_of_alarm, count in sorted(counts.items()):
+            console.print(f"alarm {name_of_alarm}: {count} times")
+    for alarm in tally.alarms if season is None else ():
         until = (
             "still standing"
             if alarm.cleared_t_s is None

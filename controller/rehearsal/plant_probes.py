@@ -105,6 +105,7 @@ class PlantProbes:
         lights_at: Callable[[float], bool] = lambda _instant: False,
         moved: Callable[[Course, Course, bool], None] = lambda _air, _reservoir, _pump: None,
         tick_s: float | None = None,
+        ratio_at: Callable[[float], float | None] = lambda _instant: None,
     ) -> None:
         """Begin with every probe at the temperature of its place.
 
@@ -122,6 +123,8 @@ class PlantProbes:
                 whether the pump ran.
             tick_s: Time between two ticks, which then come at ``now + n·tick_s`` [s]; None: they
                 come as they come.
+            ratio_at: Humidity ratio of the room's air [kg/kg] at a monotonic instant [s]; None: as
+                the plant says.
         """
         self.chamber = chamber
         self.flow = 1.0
@@ -132,6 +135,7 @@ class PlantProbes:
         self._running = running
         self._room_at = room_at
         self._lights_at = lights_at
+        self._ratio_at = ratio_at
         self._moved = moved
         self._origin = self._last_tick = now
         self._tick_s = tick_s or every_s
@@ -406,7 +410,9 @@ class PlantProbes:
         number = int((instant - self._origin) / ROOM_EVERY_S)
         if number != self._room_number:
             self._room_number = number
-            self._room_c = self._room_at(self._origin + (number + 0.5) * ROOM_EVERY_S)
+            middle = self._origin + (number + 0.5) * ROOM_EVERY_S
+            self._room_c = self._room_at(middle)
+            self.chamber.take_room_air(self._room_c, self._ratio_at(middle))
         return self._room_c
 
     def _cut(self, instant: float) -> None:

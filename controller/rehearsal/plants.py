@@ -9,6 +9,7 @@ from typing import NamedTuple, Protocol
 from controller.settings.load import Settings
 from controller.thermal.first_order import FirstOrderPlant, FirstOrderSpec
 from controller.thermal.freezing import refreeze_h
+from controller.thermal.moist_air import relative_humidity
 from controller.thermal.plant import Plant
 from controller.thermal.probe import Course
 from controller.thermal.specs import PlantSpec
@@ -16,6 +17,8 @@ from controller.thermal.specs import PlantSpec
 FIRST_ORDER_STEP_S = 10.0
 """A dead time may end within a step."""
 LUMPED_STEP_S = 60.0
+MOST_ROOM_RH = 0.99
+"""A house cooler than the dew point outdoors has wet walls, not air above saturation."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +65,15 @@ class SimulatedChamber(Protocol):
             dt_s: Length of the step [s], above 0.
             drive: What runs over the step.
             room_c: Air of the room around it, over the step [°C].
+        """
+        ...
+
+    def take_room_air(self, room_c: float, ratio: float | None) -> None:
+        """Take what the room's air holds from here on.
+
+        Args:
+            room_c: The room [°C].
+            ratio: Its humidity ratio [kg/kg]; None: the plant's own relative humidity.
         """
         ...
 
@@ -119,6 +131,9 @@ class FirstOrderChamber:
         self.air = Course(dt_s, before.air_c, mean_c, after.air_c)
         self.reservoir = self.reservoir._replace(dt_s=dt_s)
         self.air_c = after.air_c
+
+    def take_room_air(self, room_c: float, ratio: float | None) -> None:
+        """Do nothing: this plant knows no humidity."""
 
     def shorten(self, dt_s: float) -> None:
         """Take the last step back and make it a shorter one."""
@@ -185,6 +200,13 @@ class LumpedChamber:
         self.air_c, self.reservoir_c = after.air_c, after.reservoir_c
         self.air = Course(dt_s, before.air_c, after.air_mean_c, after.air_c)
         self.reservoir = Course(dt_s, before.reservoir_c, after.reservoir_mean_c, after.reservoir_c)
+
+    def take_room_air(self, room_c: float, ratio: float | None) -> None:
+        """Take what the room's air holds from here on."""
+        if ratio is not None:
+            pressure_pa = self._plant.equations.pressure_pa
+            rh = relative_humidity(air_c=room_c, ratio=ratio, pressure_pa=pressure_pa)
+            self._room_rh = min(MOST_ROOM_RH, rh)
 
     def shorten(self, dt_s: float) -> None:
         """Take the last step back and make it a shorter one."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime, timedelta, tzinfo
+from datetime import date, datetime, timedelta, tzinfo
 from random import Random
 
 from controller.core.decide import begin
@@ -92,6 +92,7 @@ class Rehearsal:
         law: Law | None = None,
         swap_at_c: float | None = None,
         fast: bool = True,
+        first_day: date | None = None,
     ) -> None:
         """Set the stage.
 
@@ -114,6 +115,7 @@ class Rehearsal:
                 beside habit and alarms [°C]; None: never for that.
             fast: Pass over ticks within the window of readings in which the last decision stands;
                 the same run comes out, and the journal is not given them.
+            first_day: Date of the first day; None: a Monday in July.
 
         Raises:
             ScenarioError: Length or plant cannot be used.
@@ -125,7 +127,7 @@ class Rehearsal:
         if not (0 < self.days <= 400):
             raise ScenarioError(f"days: found {self.days:g}, allowed: above 0 and up to 400")
         self._zone = settings.site.zone()
-        start = datetime.combine(FIRST_DAY, scenario.starts)
+        start = datetime.combine(first_day or FIRST_DAY, scenario.starts)
         self.clock = SimulatedClock(_aware(start, self._zone))
         self.started = self.clock.local()
         self.tally = Tally(self.clock.origin, keep_switches=keep_switches)
@@ -174,6 +176,7 @@ class Rehearsal:
             running=lambda: (self._outputs["pump"].on, self._outputs["fan"].on),
             room_at=self.surroundings.room_c,
             lights_at=self.surroundings.lights_on,
+            ratio_at=self.surroundings.room_ratio,
             now=self.clock.origin,
             seed=random.getrandbits(32),
             moved=self._moved,

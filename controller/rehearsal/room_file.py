@@ -10,13 +10,15 @@ from __future__ import annotations
 import bisect
 import math
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
 
 from controller.errors import SettingsError
 from controller.settings.load import Settings
 from controller.settings.temperature_csv import Row, read_temperatures
+from controller.settings.weather_file import COMMON_YEAR, WeatherYear, hour_of_year
+from controller.thermal.moist_air import humidity_ratio, pressure_at_altitude_pa
 from controller.thermal.probe import lagged_c
 
 LONGEST_GAP_S = 2 * 3600.0
@@ -30,6 +32,14 @@ class RoomSeries:
     seconds: tuple[float, ...]
     """Seconds from the first local midnight."""
     room_c: tuple[float, ...]
+    ratio: tuple[float, ...] = ()
+    """Humidity ratio of the room's air [kg/kg]; empty: not known."""
+
+    def ratio_at(self, since_midnight_s: float) -> float | None:
+        """Return the humidity ratio of the room's air [kg/kg], None where it is not known."""
+        if not self.ratio:
+            return None
+        return self._of(self.ratio, since_midnight_s)
 
     def at(self, since_midnight_s: float) -> float:
         """Return the room [°C], straight between two rows.
@@ -37,16 +47,19 @@ class RoomSeries:
         Args:
             since_midnight_s: Seconds from the midnight before the rehearsal [s].
         """
+        return self._of(self.room_c, since_midnight_s)
+
+    def _of(self, values: tuple[float, ...], since_midnight_s: float) -> float:
         whole_days_s = max(86_400.0, self.seconds[-1] // 86_400.0 * 86_400.0)
         at = since_midnight_s % whole_days_s
         right = bisect.bisect_right(self.seconds, at)
         if right == 0:
-            return self.room_c[0]
+            return values[0]
         if right == len(self.seconds):
-            return self.room_c[-1]
+            return values[-1]
         before, after = self.seconds[right - 1], self.seconds[right]
         share = (at - before) / (after - before)
-        return self.room_c[right - 1] + share * (self.room_c[right] - self.room_c[right - 1])
+        return values[right - 1] + share * (values[right] - values[right - 1])
 
 
 def room_series(settings: Settings, folder: Path) -> RoomSeries | None:
@@ -74,6 +87,44 @@ def room_series(settings: Settings, folder: Path) -> RoomSeries | None:
             )
         )
     return None
+
+
+def season_series(settings: Settings, year: WeatherYear, first: date, last: date) -> RoomSeries:
+    """Return the room of a house that stands in published weather, from one date to another.
+
+    The house's temperature follows the outdoor air as in a CSV of weather; its air holds as much
+    vapour as the air outdoors, since cooking, washing and people in it are not known. Hours are
+    those of the file, local standard time; daylight saving is left aside.
+
+    Args:
+        settings: ``[site] house_time_constant`` and ``[simulation] house_gain``.
+        year: The weather.
+        first: First day, a date of `weather_file.COMMON_YEAR`.
+        last: Last day, on or after *first*.
+    """
+    midnight = datetime(COMMON_YEAR, 1, 1, tzinfo=UTC)
+    rows = [(midnight, year.outdoor_c[-1])]
+    rows += [
+        (midnight + timedelta(hours=hour), outdoor_c)
+        for hour, outdoor_c in enumerate(year.outdoor_c, start=1)
+    ]
+    inside = _through_house(
+        rows,
+        tau_s=settings.site.house_time_constant,
+        gain_k=settings.simulation.house_gain / 1000,
+    )
+    pressure_pa = pressure_at_altitude_pa(settings.site.altitude_m)
+    ratios = [
+        humidity_ratio(air_c=outdoor_c, rh=rh, pressure_pa=pressure_pa)
+        for outdoor_c, rh in zip(year.outdoor_c, year.outdoor_rh, strict=True)
+    ]
+    ratios = [ratios[-1], *ratios]
+    begins, ends = hour_of_year(first), hour_of_year(last) + 24
+    return RoomSeries(
+        tuple(3600.0 * hour for hour in range(ends - begins + 1)),
+        tuple(room_c for _, room_c in inside[begins : ends + 1]),
+        tuple(ratios[begins : ends + 1]),
+    )
 
 
 def _series(rows: list[Row]) -> RoomSeries:

@@ -75,6 +75,13 @@ class Surroundings:
             return self._series.at(self._since_midnight_s + since_s) + shift_k
         return room_at_hour(self._room, self.hour(instant), shift_k)
 
+    def room_ratio(self, instant: float) -> float | None:
+        """Return the humidity ratio of the room's air [kg/kg]; None: the plant's own humidity."""
+        if self._series is None:
+            return None
+        since_s = instant - self._clock.origin
+        return self._series.ratio_at(self._since_midnight_s + since_s)
+
     def lights_on(self, instant: float) -> bool:
         """Return whether the lights are on from a monotonic instant on."""
         return self._lights is not None and self._lights.on(self.hour(instant))

@@ -96,6 +96,9 @@ class ScipyChamber:
         self._last = drive, room_c
         self._show(dt_s, before)
 
+    def take_room_air(self, room_c: float, ratio: float | None) -> None:
+        """Leave it: the measured day gives the room's humidity as the plant does."""
+
     def shorten(self, dt_s: float) -> None:
         self._y = self._before
         if dt_s > 0.0:

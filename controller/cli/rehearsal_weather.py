@@ -1,0 +1,114 @@
+"""``coldpin rehearse --weather``: the file, its dates, and the text of a season."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+
+import click
+from rich.console import Console
+
+from controller.cli import people
+from controller.errors import ScenarioError
+from controller.pictures import words
+from controller.rehearsal.rehearse import Rehearsal
+from controller.rehearsal.room_file import RoomSeries, season_series
+from controller.rehearsal.season import weeks_of
+from controller.settings.load import Settings
+from controller.settings.scenario_file import ScenarioFile
+from controller.settings.weather_file import COMMON_YEAR, HotWeek, hottest_week, read_weather_year
+
+WEEK_DAYS = 7
+
+
+class MonthDay(click.ParamType[date]):
+    """A month and a day such as 06-01; a typical year belongs to no year."""
+
+    name = "MM-DD"
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> date:
+        """Return the day in `COMMON_YEAR`."""
+        if isinstance(value, date):
+            return value
+        try:
+            return datetime.strptime(f"{COMMON_YEAR}-{value}", "%Y-%m-%d").date()  # noqa: DTZ007
+        except ValueError:
+            self.fail(f'found "{value}", allowed: month and day such as 06-01', param, ctx)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Season:
+    """A stretch of a weather year, ready to be rehearsed."""
+
+    place: str
+    first: date
+    days: int
+    room: RoomSeries
+    hottest: HotWeek | None
+    """None: shorter than a week."""
+
+
+def season_of(
+    settings: Settings,
+    script: ScenarioFile,
+    path: Path | None,
+    first: date | None,
+    last: date | None,
+) -> Season | None:
+    """Return the season that the options ask for, None where they name no weather.
+
+    Raises:
+        UsageError: Days of a weather year without a weather year.
+        InputFileError: The weather cannot be used.
+        ScenarioError: The dates or the scenario do not go with it.
+    """
+    if path is None:
+        if first or last:
+            raise click.UsageError("--from and --to choose days of --weather FILE; give it too")
+        return None
+    if script.room.warmer_by:
+        raise ScenarioError(
+            "--weather: found a scenario that makes the room warmer by itself, allowed: one"
+            " without [room] warmer_by, such as calm-day"
+        )
+    year = read_weather_year(path)
+    first = first or date(COMMON_YEAR, 1, 1)
+    last = last or date(COMMON_YEAR, 12, 31)
+    days = (last - first).days + 1
+    if days < 1:
+        raise ScenarioError(
+            f"--from {first:%m-%d} --to {last:%m-%d}: allowed: a last day on or after the first"
+        )
+    return Season(
+        place=year.place,
+        first=first,
+        days=days,
+        room=season_series(settings, year, first, last),
+        hottest=hottest_week(year, first, last) if days >= WEEK_DAYS else None,
+    )
+
+
+def print_season(console: Console, season: Season, rehearsal: Rehearsal, unit: str) -> None:
+    """Print the hottest week and a row for each week."""
+    hottest = season.hottest
+    if hottest is not None:
+        mean, lowest, highest = (
+            words.temperature(value_c * 1000, unit)
+            for value_c in (hottest.mean_c, hottest.lowest_c, hottest.highest_c)
+        )
+        console.print(
+            f"Hottest week in {season.place}: from {hottest.first:%d %b}, {mean} outdoors on"
+            f" average ({lowest} to {highest})"
+        )
+    table = people.table("week from", "in band", "packs", "worst day")
+    for week in weeks_of(rehearsal):
+        table.add_row(
+            f"{week.first:%d %b}",
+            f"{week.in_band_share:.1%}",
+            str(week.packs),
+            f"{week.worst_day:%d %b}, {week.worst_day_share:.1%} in band",
+        )
+    console.print(table)
