@@ -19,7 +19,7 @@ from controller.domain.first_run import FirstRun
 from controller.domain.forecast import PublishedForecast
 from controller.domain.places import records_path, state_directory
 from controller.domain.requests import LoggedSwap
-from controller.domain.status import Status
+from controller.domain.status import ProbeStatus, Status
 from controller.pictures import words
 from controller.records.first_runs import last_first_run
 from controller.records.forecast_file import read_forecast
@@ -124,7 +124,7 @@ def _print_for_people(console: Console, report: StatusReport, unit: str) -> None
             else ""
         )
         reading = shown(probe.reading_c) if probe.lost is None else f"lost: {probe.lost}"
-        table.add_row(name.replace("_", " "), f"{reading}{band}")
+        table.add_row(name.replace("_", " "), f"{reading}{band}{_id_of(probe)}")
     on = {True: "on", False: "off"}
     table.add_row("pump, fan", f"{on[status.pump]}, {on[status.fan]}")
     for name, left_s in status.timers_left.running():
@@ -141,9 +141,16 @@ def _print_for_people(console: Console, report: StatusReport, unit: str) -> None
     for alarm in worst_first(status.alarms):
         seen = ", seen" if alarm.acknowledged else ""
         title = alarm_title(alarm.name, alarm.about)
-        console.print(f"[b]{title}[/b]{seen}. {guide_of(alarm.name).action}")
-    if not status.alarms and not report.silent:
+        note = f" {alarm.note}" if alarm.note else ""
+        console.print(f"[b]{title}[/b]{seen}. {guide_of(alarm.name).action}{note}")
+    for note in status.notes:
+        console.print(note)
+    if not (status.alarms or status.notes or report.silent):
         console.print("No alarm stands.")
+
+
+def _id_of(probe: ProbeStatus) -> str:
+    return "" if probe.id is None else f", probe {probe.id}"
 
 
 def _ago(age_s: float) -> str:

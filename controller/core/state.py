@@ -28,6 +28,7 @@ class Reason(Enum):
     """Why cooling does what it does, in one short phrase."""
 
     NO_CALL = "no call for cooling"
+    FIRST_READINGS = "waiting for the first readings"
     CALL = "call for cooling"
     MINIMUM_RUN = "finishing the minimum run"
     ANTI_SHORT_CYCLE = "resting before the next start"

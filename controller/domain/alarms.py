@@ -48,3 +48,5 @@ class Alarm:
     """The probe or load that it concerns, where one name serves several; else empty."""
     acknowledged: bool = False
     """Whether a person has marked it as seen."""
+    note: str = ""
+    """What is known of its cause, in one sentence; else empty."""

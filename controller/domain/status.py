@@ -25,6 +25,8 @@ class ProbeStatus:
     """Temperature [°C]; None while the probe is lost."""
     lost: str | None
     """Why there is no usable reading; None while there is one."""
+    id: str | None = None
+    """Id of the probe on the bus; None: it has none, or an older release wrote this."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,6 +122,8 @@ class Status:
     alarms: tuple[Alarm, ...] = ()
     """Those that stand."""
     figures: LoopFigures = LoopFigures()
+    notes: tuple[str, ...] = ()
+    """What a person should know beside the alarms, in whole sentences."""
 
     def __post_init__(self) -> None:
         require_aware(self.as_of)

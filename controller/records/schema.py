@@ -82,6 +82,18 @@ MIGRATIONS: tuple[tuple[str, str], ...] = (
         ) STRICT
         """,
     ),
+    (
+        "which probe gave the readings of a place",
+        """
+        CREATE TABLE probes (
+            run INTEGER NOT NULL,
+            at_ms INTEGER NOT NULL,
+            place TEXT NOT NULL,
+            probe_id TEXT NOT NULL,
+            PRIMARY KEY (run, at_ms, place)
+        ) STRICT, WITHOUT ROWID
+        """,
+    ),
 )
 """Named steps in order; a file's version is the number of steps that it has taken."""
 

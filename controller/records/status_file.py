@@ -7,7 +7,7 @@ judged on the boot-time clock, so that a wall clock that jumps makes nothing loo
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -66,6 +66,9 @@ def status_of(
     figures: LoopFigures | None = None,
     stuck: Sequence[str] = (),
     supply_fails: bool = False,
+    ids: Mapping[str, str] | None = None,
+    stranger: str = "",
+    notes: Sequence[str] = (),
 ) -> Status:
     """Return how the chamber is.
 
@@ -81,7 +84,12 @@ def status_of(
         stuck: Probes that stand still while the chamber changes; an alarm of its own, which the
             law does not know: nothing is decided by it.
         supply_fails: Whether the power failed at one start of the pump after another.
+        ids: Ids of the probes on the bus, by the name of the probe.
+        stranger: What is known of a probe on the bus that belongs to no place of this chamber;
+            the note of an alarm that a probe is lost.
+        notes: What a person should know beside the alarms.
     """
+    ids = ids or {}
     cooling, band, timing = state.cooling, inputs.band, law.timing
     since_s = clocks.now - cooling.pump_since
     paused_until = cooling.paused_until
@@ -99,10 +107,10 @@ def status_of(
         cut_in_c=band.cut_in_mc / 1000,
         cut_out_c=band.cut_out_mc / 1000,
         probes=ProbesStatus(
-            air=_probe(inputs.air),
-            reservoir=_probe(inputs.reservoir),
-            room=_probe(inputs.room),
-            coil_outlet=_probe(inputs.coil_outlet),
+            air=_probe(inputs.air, ids.get("air")),
+            reservoir=_probe(inputs.reservoir, ids.get("reservoir")),
+            room=_probe(inputs.room, ids.get("room")),
+            coil_outlet=_probe(inputs.coil_outlet, ids.get("coil_outlet")),
         ),
         timers_left=TimersLeft(
             anti_short_cycle_s=None if cooling.pump else _left(timing.anti_short_cycle_s - since_s),
@@ -111,7 +119,12 @@ def status_of(
         ),
         alarms=(
             *(
-                Alarm(name=alarm.name.value, about=alarm.about, acknowledged=alarm.acknowledged)
+                Alarm(
+                    name=alarm.name.value,
+                    about=alarm.about,
+                    acknowledged=alarm.acknowledged,
+                    note=stranger if alarm.name is AlarmName.PROBE_LOST else "",
+                )
                 for alarm in state.alarms
                 if alarm.standing
             ),
@@ -119,6 +132,7 @@ def status_of(
             *((Alarm(name=AlarmName.SUPPLY_FAILS.value),) if supply_fails else ()),
         ),
         figures=figures or LoopFigures(),
+        notes=tuple(notes),
     )
 
 
@@ -156,9 +170,9 @@ def _left(left_s: float) -> float | None:
     return round(left_s, 1) if left_s > 0 else None
 
 
-def _probe(reading: Reading | None) -> ProbeStatus | None:
+def _probe(reading: Reading | None, probe_id: str | None) -> ProbeStatus | None:
     if reading is None:
         return None
     if isinstance(reading, Seen):
-        return ProbeStatus(reading_c=reading.value_mc / 1000, lost=None)
-    return ProbeStatus(reading_c=None, lost=reading.reason)
+        return ProbeStatus(reading_c=reading.value_mc / 1000, lost=None, id=probe_id)
+    return ProbeStatus(reading_c=None, lost=reading.reason, id=probe_id)

@@ -13,7 +13,7 @@ import sqlite3
 import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -93,6 +93,8 @@ class RecordsWriter:
         self._last: Sample | None = None
         self._wake = threading.Event()
         self._closing = False
+        self._probes: tuple[int, dict[str, str]] = (0, {})
+        self._probes_written = True
         self._file: sqlite3.Connection | None = None
         self._run_number = 0
         self._clock_ms: int | None = None
@@ -124,6 +126,17 @@ class RecordsWriter:
             self._wake.set()
         if decision.events:
             self._wake.set()
+
+    def use_probes(self, now: float, ids: Mapping[str, str]) -> None:
+        """Keep which probe gives the readings of each place from an instant on.
+
+        Args:
+            now: Clock of the control law [s].
+            ids: Id on the bus, by the name of the probe.
+        """
+        self._probes = (round((now + self.ahead_s) * 1000), dict(ids))
+        self._probes_written = False
+        self._wake.set()
 
     def tell(self, now: float, kind: str, name: str, detail: str = "") -> None:
         """Take note of something that no tick decided, such as a stage put in force."""
@@ -189,6 +202,13 @@ class RecordsWriter:
         file.execute("BEGIN IMMEDIATE")
         try:
             self._note_clock(file)
+            at_ms, ids = self._probes
+            if not self._probes_written:
+                file.executemany(
+                    "INSERT OR REPLACE INTO probes (run, at_ms, place, probe_id)"
+                    " VALUES (?, ?, ?, ?)",
+                    [(self._run_number, at_ms, place, each) for place, each in ids.items()],
+                )
             file.executemany(
                 "INSERT INTO readings (run, at_ms, air_mc, reservoir_mc, room_mc, coil_outlet_mc,"
                 " pump, fan) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
@@ -205,6 +225,8 @@ class RecordsWriter:
             raise
         self._held_samples.clear()
         self._held_events.clear()
+        if self._probes[0] == at_ms:
+            self._probes_written = True
 
     def _thin(self) -> None:
         """Thin one step of what is old, now and then; go on at the next batch while there is more.
@@ -261,6 +283,7 @@ class RecordsWriter:
             file.close()
             raise
         self._run_number = number or 0
+        self._probes_written = not self._probes[1]
         self._clock_ms = None
         self._file = file
         return file

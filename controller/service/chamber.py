@@ -12,16 +12,18 @@ import structlog
 from controller.core.alarms import standing_alarms
 from controller.core.decide import begin
 from controller.core.state import Asked, Cooling, Decision, Phase, State
+from controller.domain.alarms import AlarmName
 from controller.errors import OutputError
 from controller.probes.protocol import SampleSource
 from controller.probes.sieve import Sieve
+from controller.service.bus import AwaitedBus, StrangerWatch
 from controller.service.clock import Clock, SystemClock
 from controller.service.journal import Journal
 from controller.service.level_input import LevelInput
 from controller.service.loop import BandInForce, ControlLoop
 from controller.service.output_bank import OutputBank, close_outputs
 from controller.service.probe_watch import ProbeWatch
-from controller.service.sources import sieves_of
+from controller.service.sources import sieves_of, stranger_watch
 from controller.service.timer_store import stopped
 from controller.service.told_once import ToldOnce
 from controller.service.wiring import Plan, open_loads
@@ -57,6 +59,8 @@ class Chamber:
     band: BandInForce
     loop: ControlLoop
     watch: ProbeWatch
+    strangers: StrangerWatch | None
+    """Looks for unknown probes while one is lost; None where there is no bus."""
 
     @property
     def settings(self) -> Settings:
@@ -72,6 +76,26 @@ class Chamber:
         )
         self.watch.look(decision, now)
         return decision
+
+    def stranger(self, now: float) -> str:
+        """Return what is known of a probe on the bus that belongs to no place of this chamber.
+
+        Args:
+            now: Monotonic instant [s].
+        """
+        if self.strangers is None:
+            return ""
+        lost = any(
+            alarm.standing and alarm.name is AlarmName.PROBE_LOST
+            for alarm in self.loop.state.alarms
+        )
+        return self.strangers.look(lost=lost, now=now)
+
+    @property
+    def bus_missing(self) -> str | None:
+        """What to do where there is no 1-Wire bus; None where there is one, or none is needed."""
+        source = self.loop.source
+        return source.missing if isinstance(source, AwaitedBus) else None
 
     def in_stage(self, stage: str) -> Self:
         """Return the chamber with the band of another stage of its configuration in force."""
@@ -172,6 +196,7 @@ def _built(
         signal_for=signal_for(settings),
         before_start=around.before_start,
         level=around.level.read,
+        first_readings_until=clock.monotonic() + settings.readings.stale_after,
     )
     return Chamber(
         plan=plan,
@@ -180,6 +205,7 @@ def _built(
         band=BandInForce(schedule_of(settings.stages[stage]), clock),
         loop=loop,
         watch=ProbeWatch(sieves, around.once),
+        strangers=stranger_watch(settings),
     )
 
 

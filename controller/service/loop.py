@@ -7,14 +7,24 @@ decides goes to a journal that never blocks.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from operator import is_not
 
 from controller.core.alarms import signal_wanted
 from controller.core.decide import decide
 from controller.core.law import Band, Law
-from controller.core.state import NOTHING_ASKED, Asked, Cooling, Decision, Inputs, State
+from controller.core.state import (
+    NOTHING_ASKED,
+    Asked,
+    Cooling,
+    Decision,
+    Inputs,
+    Phase,
+    Reason,
+    State,
+)
 from controller.domain.alarms import AlarmName
-from controller.domain.temperatures import Lost, Reading
+from controller.domain.temperatures import Lost, Reading, Seen
 from controller.probes.protocol import SampleSource
 from controller.probes.sieve import Sieve
 from controller.service.clock import Clock
@@ -73,6 +83,7 @@ class ControlLoop:
         signal_for: frozenset[AlarmName] = frozenset(),
         before_start: Callable[[Cooling, float], object] = _no_preparation,
         level: Callable[[], bool | None] = _no_switch,
+        first_readings_until: float = float("-inf"),
     ) -> None:
         """Join the parts; nothing is read or switched yet.
 
@@ -88,6 +99,8 @@ class ControlLoop:
                 switched on; must return soon, and is never a reason not to start.
             level: Says whether there is water enough in the reservoir, without waiting; None where
                 no switch is fitted.
+            first_readings_until: Until this instant [s] an air probe that has not been read once
+                is waited for, at rest; from then on it is lost.
         """
         self._law = law
         self._source = source
@@ -98,6 +111,7 @@ class ControlLoop:
         self._signal_for = signal_for
         self._before_start = before_start
         self._level = level
+        self._first_readings_until = first_readings_until
         self._inputs: Inputs | None = None
         self._readings: list[Reading] = []
         self._readings_hold_until = float("-inf")
@@ -160,7 +174,10 @@ class ControlLoop:
             self._readings_hold_until = min(sieve.holds_until for sieve in sieves.values())
         inputs = self._inputs_of(band, asked, swap_due, records_fault)
         pump_before = self._state.cooling.pump
-        self._state, decision = decide(self._state, inputs, now, self._law)
+        if now < self._first_readings_until and self._awaits_first_readings(inputs):
+            self._state, decision = _at_rest(self._state)
+        else:
+            self._state, decision = decide(self._state, inputs, now, self._law)
         if decision.pump and not pump_before:
             self._before_start(self._state.cooling, now)
         # switching comes first, telling second
@@ -205,7 +222,26 @@ class ControlLoop:
         )
         return self._inputs
 
+    def _awaits_first_readings(self, inputs: Inputs) -> bool:
+        """Return whether there is nothing to decide yet; what people ask for is decided at once."""
+        if isinstance(inputs.air, Seen):
+            self._first_readings_until = float("-inf")
+            return False
+        cooling = self._state.cooling
+        resting = cooling.phase in {Phase.REST, Phase.HELD} and cooling.paused_until is None
+        return resting and not cooling.fan and inputs.asked is NOTHING_ASKED
+
     def close(self) -> None:
         """Put everything off, then stop reading."""
         self._outputs.close()
         self._source.close()
+
+
+def _at_rest(state: State) -> tuple[State, Decision]:
+    """Return the state and the decision while the first readings are waited for."""
+    reason = Reason.FIRST_READINGS
+    if state.cooling.reason is not reason:
+        cooling = replace(state.cooling, phase=Phase.REST, reason=reason)
+        decision = Decision(False, False, cooling.phase, reason)
+        state = replace(state, cooling=cooling, decision=decision)
+    return state, state.decision

@@ -34,7 +34,7 @@ from controller.service.output_bank import OutputBank
 from controller.service.pending_requests import PendingRequests
 from controller.service.reported_swap_due import ReportedSwapDue
 from controller.service.signals import Signals
-from controller.service.sources import open_source
+from controller.service.sources import open_source, probe_ids
 from controller.service.status_publisher import StatusPublisher, status_line
 from controller.service.timer_store import TimerStore
 from controller.service.told_once import ToldOnce
@@ -155,6 +155,7 @@ class _Process:
         state = self._timers.begun(now, self._alarms.stood())
         self._chamber = opened_chamber(plan, stage, outputs, state, self._around)
         self._records.tell(now, STAGE, stage)
+        self._records.use_probes(now, probe_ids(settings))
         self._requests = PendingRequests(
             place / REQUESTS,
             boot_id=self._boot,
@@ -214,6 +215,7 @@ class _Process:
                 supply_fails=self._timers.supply_fails,
                 not_kept=not self._timers.keeps,
                 requests_fault=self._requests.fault,
+                notes=self._notes(),
             )
             due += tick_s * max(1, -(-(_monotonic() - due) // tick_s))
             self._wait_until(due, notifier)
@@ -231,6 +233,23 @@ class _Process:
         self._requests.close()
         self._records.close()
         _log.info("stopped", why=self._signals.stop or "an error", outputs="off")
+
+    def _notes(self) -> list[str]:
+        """Return what a person should know beside the alarms."""
+        notes = []
+        if self._timers.ended_with_pump_on is not None:
+            notes.append(
+                f"The last run ended with the pump on: {self._timers.ended_with_pump_on}. The pump "
+                "rested its whole time before it could start again."
+            )
+        if not self._timers.keeps:
+            notes.append(
+                "The state directory cannot be written: nothing is kept over a power cut, and the "
+                "pump rests its whole time after each start."
+            )
+        if self._requests.fault is not None:
+            notes.append(f"Requests cannot be read or answered: {self._requests.fault}")
+        return notes
 
     def _opened_outputs(self, plan: Plan) -> OutputBank:
         for tries_left in range(OPEN_TRIES - 1, -1, -1):
@@ -296,6 +315,7 @@ class _Process:
         if problem is not None:
             self._kept_as_it_was(str(problem))
             return
+        self._records.use_probes(_monotonic(), probe_ids(chamber.settings))
         if stage_changed:
             self._records.tell(_monotonic(), STAGE, chamber.stage)
         self._wiring.keep(_kept(chamber.plan))

@@ -13,6 +13,7 @@ from controller.errors import ProbeError
 from controller.probes.protocol import SampleSource
 from controller.probes.sieve import RULES_BY_PLACE, Sieve
 from controller.probes.together import Together
+from controller.service.bus import AwaitedBus, StrangerWatch
 from controller.service.output_bank import OutputBank
 from controller.settings.load import Settings
 
@@ -43,19 +44,34 @@ def _one_wire(settings: Settings) -> SampleSource:
     from controller.probes.one_wire import open_one_wire  # noqa: PLC0415
 
     root = Path(settings.one_wire.root)
-    if not root.is_dir():
-        raise ProbeError(
-            f"one_wire.root: found no folder {root}, allowed: the folder where Linux shows "
-            "1-Wire devices; enable 1-Wire (dtoverlay=w1-gpio) and reboot"
-        )
-    return open_one_wire(
+    return AwaitedBus(
         root,
-        {name: probe.id or "" for name, probe in settings.probes.fitted().items()},
-        every_s=settings.readings.every,
-        deadline_s=settings.readings.deadline,
-        bulk=settings.one_wire.bulk,
-        on_notice=lambda text: _log.info("one_wire", note=text),
+        lambda: open_one_wire(
+            root,
+            probe_ids(settings),
+            every_s=settings.readings.every,
+            deadline_s=settings.readings.deadline,
+            bulk=settings.one_wire.bulk,
+            on_notice=lambda text: _log.info("one_wire", note=text),
+        ),
     )
+
+
+def probe_ids(settings: Settings) -> dict[str, str]:
+    """Return the id of every probe on the 1-Wire bus, by its name."""
+    if settings.probes.air.kind != "one-wire":
+        return {}
+    return {name: probe.id or "" for name, probe in settings.probes.fitted().items()}
+
+
+def stranger_watch(settings: Settings) -> StrangerWatch | None:
+    """Return what looks for unknown probes on the bus, None where there is no bus."""
+    if settings.probes.air.kind != "one-wire":
+        return None
+    from controller.probes.one_wire import list_ids  # noqa: PLC0415 - needs the library
+
+    root = Path(settings.one_wire.root)
+    return StrangerWatch(lambda: list_ids(root), probe_ids(settings).values())
 
 
 def _recorded(settings: Settings, folder: Path) -> SampleSource:

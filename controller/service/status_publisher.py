@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 from controller.core.state import Decision, Inputs
@@ -19,6 +20,7 @@ from controller.records.status_file import (
 from controller.service.chamber import Chamber
 from controller.service.journal import shown
 from controller.service.newest_writer import NewestWriter
+from controller.service.sources import probe_ids
 
 
 class StatusPublisher:
@@ -61,6 +63,7 @@ class StatusPublisher:
         supply_fails: bool,
         not_kept: bool,
         requests_fault: str | None,
+        notes: Sequence[str],
     ) -> None:
         """Hand over how the chamber is now.
 
@@ -71,6 +74,7 @@ class StatusPublisher:
             supply_fails: Whether the supply fails at starts of the pump.
             not_kept: Whether the timers cannot be kept over a power cut.
             requests_fault: Why requests cannot be read or answered; None while they can.
+            notes: What a person should know beside the alarms.
         """
         loop, settings = chamber.loop, chamber.settings
         if loop.inputs is None:
@@ -106,6 +110,9 @@ class StatusPublisher:
                 figures=figures,
                 stuck=chamber.watch.stuck,
                 supply_fails=supply_fails,
+                ids=probe_ids(settings),
+                stranger=chamber.stranger(clocks.now),
+                notes=[*notes, *([chamber.bus_missing] if chamber.bus_missing else [])],
             )
         )
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import random
 import signal
+import subprocess
 import sys
 import tempfile
 import time
@@ -78,14 +79,21 @@ def killed(times: int, seed: int) -> Tally:
             here.start()
             tally.kills[_kill_at_some_moment(here, dice)] += 1
             if dice.random() < 0.7:
-                here.command("off", str(here.config))
+                _off(here)
                 tally.left_on += here.is_on("pump") + here.is_on("fan")
         here.start()
         _wait(here, lambda: here.is_on("pump"))
-        here.signal(signal.SIGTERM)
+        here.signal(signal.SIGKILL)
         here.ended()
         tally.rests_s = rests(stamps.read_text(encoding="ascii").splitlines())
     return tally
+
+
+def _off(here: Bench) -> None:
+    subprocess.run(
+        [sys.executable, "-m", "controller", "off", str(here.config)],
+        env=here.environment, capture_output=True, timeout=10 * LATE_S, check=False,
+    )  # fmt: skip
 
 
 def rests(stamps: list[str]) -> list[float]:

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import json
 import signal
+import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from tests.service.running import AIR, WATER, Bench, bench
+
+NEW = "28-0a1b2c3d4e09"
 
 
 @pytest.fixture
@@ -164,15 +168,60 @@ def test_start_that_cannot_be_says_why(
     assert "Traceback" not in ran.stderr
 
 
-def test_bus_that_is_not_there_is_hardware_not_there(here: Bench) -> None:
-    """No 1-Wire at all is exit 69, with what to do, and the outputs end off."""
-    here.write_config(**{str(here.tree.root): str(here.folder / "nowhere")})
+def test_a_bus_that_comes_late_is_waited_for_with_everything_off(here: Bench) -> None:
+    """No 1-Wire at the start: it runs, says how to enable it, and picks the probes up."""
+    here.rest_long_ago()
+    here.tree.set(AIR, 18.0)
+    away = here.tree.root.with_name("away")
+    here.tree.root.rename(away)
+    here.start()
+    here.until_message("STATUS=rest: waiting for the first readings")
 
-    ran = here.command("run", str(here.config))
+    shown = here.command("status", str(here.config)).stdout.replace("\n", " ")
+    assert "There is no 1-Wire bus" in shown
+    assert "dtoverlay=w1-gpio" in shown
+    assert "No alarm stands" not in shown
+    assert here.tape("pump") == ["open off"]
+    away.rename(here.tree.root)
+    here.until(lambda: here.is_on("pump"))
+    here.signal(signal.SIGTERM)
+    status, lines = here.ended()
 
-    assert ran.returncode == 69
-    assert "enable 1-Wire" in ran.stderr
-    assert here.tape("pump") == ["open off", "close off"]
+    assert status == 0
+    assert {"one_wire_bus_missing", "one_wire_bus_there"} <= {line["event"] for line in lines}
+
+
+def test_nothing_is_called_lost_before_the_first_readings(here: Bench) -> None:
+    """At a start and at a reload the log speaks of no lost probe, and no phase but rest is met."""
+    here.rest_long_ago()
+    here.start()
+    here.until_message("STATUS=rest: no call for cooling")
+    here.signal(signal.SIGHUP)
+    here.until_message("STATUS=rest")
+    here.signal(signal.SIGTERM)
+    _, lines = here.ended()
+
+    assert not [line for line in lines if "lost" in json.dumps(line)]
+
+
+def test_an_unknown_probe_beside_a_lost_one_is_named(here: Bench) -> None:
+    """Somebody replaced the air probe: the alarm says which id is new; status shows each id."""
+    here.start()
+    here.until_message("STATUS=rest")
+    assert f"probe {AIR}" in here.command("status", str(here.config)).stdout
+    here.tree.remove(AIR)
+    here.tree.add_probe(NEW)
+
+    def alarms() -> list[dict[str, str]]:
+        shown = here.command("status", str(here.config), "--json").stdout
+        found: list[dict[str, str]] = json.loads(shown)["status"]["alarms"]
+        return found
+
+    here.until(lambda: any(NEW in alarm["note"] for alarm in alarms()))
+    assert NEW in here.command("status", str(here.config)).stdout.replace("\n", " ")
+    with closing(sqlite3.connect(here.state / "records.sqlite")) as records:
+        rows = records.execute("SELECT place, probe_id FROM probes ORDER BY place").fetchall()
+    assert rows == [("air", AIR), ("reservoir", WATER)]
 
 
 def test_output_that_fails_puts_everything_off_within_the_tick(here: Bench) -> None:
@@ -310,6 +359,6 @@ def test_people_ask_and_are_answered_while_it_runs_and_after(here: Bench) -> Non
     assert "The service is not running. The swap is noted all the same." in later.stdout
     silent = here.command("status", str(here.config), "--json")
     assert silent.returncode == 2
-    assert json.loads(silent.stdout)["last_swap"]["packs"] == 2
+    assert json.loads(silent.stdout)["last_swap"]["packs"] == 3  # the last one put in
     assert here.command("stage", str(here.config), "flowering").returncode == 64
     assert here.command("pause", str(here.config), "--for", "2 d").returncode == 64

@@ -1,0 +1,109 @@
+"""What the service needs of a 1-Wire bus beside the readings: that it comes, and who is on it."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+
+import structlog
+
+from controller.probes.protocol import Sample, SampleSource
+
+LOOK_EVERY_S = 10.0
+SURVEY_EVERY_S = 60.0
+
+_log = structlog.get_logger("coldpin.probes")
+
+
+class AwaitedBus:
+    """A source that opens once the folder of the bus is there; until then nothing is read."""
+
+    def __init__(self, root: Path, opening: Callable[[], SampleSource]) -> None:
+        """Begin to wait.
+
+        Args:
+            root: Folder where Linux shows 1-Wire devices.
+            opening: Opens the probes on it.
+        """
+        self._root = root
+        self._opening = opening
+        self._source: SampleSource | None = None
+        self._look_at = float("-inf")
+        self._reported = False
+
+    @property
+    def missing(self) -> str | None:
+        """What to do where the bus is not there; None once it is."""
+        if self._source is not None:
+            return None
+        return (
+            f"There is no 1-Wire bus: {self._root} does not exist. Everything stays off. Add "
+            "dtoverlay=w1-gpio to /boot/firmware/config.txt and reboot; the probes are read as "
+            "soon as the bus is there."
+        )
+
+    def collect(self, now: float) -> Sequence[tuple[str, Sample]]:
+        """Return what has been read; opens the probes where the bus has come."""
+        if self._source is None and now >= self._look_at:
+            self._look_at = now + LOOK_EVERY_S
+            if self._root.is_dir():
+                self._source = self._opening()
+                if self._reported:
+                    _log.info("one_wire_bus_there", root=str(self._root))
+            elif not self._reported:
+                self._reported = True
+                _log.error("one_wire_bus_missing", root=str(self._root), what_to_do=self.missing)
+        return [] if self._source is None else self._source.collect(now)
+
+    def close(self) -> None:
+        """Stop reading."""
+        if self._source is not None:
+            self._source.close()
+
+
+class StrangerWatch:
+    """Looks for thermometers that belong to no place of the chamber, while a probe is lost."""
+
+    def __init__(self, list_ids: Callable[[], Iterable[str]], ours: Iterable[str]) -> None:
+        """Prepare to look.
+
+        Args:
+            list_ids: Lists the ids on the bus; called in a thread, and may be slow.
+            ours: Ids that the configuration names.
+        """
+        self._list_ids = list_ids
+        self._ours = {each.lower() for each in ours}
+        self._look_at = float("-inf")
+        self._thread: threading.Thread | None = None
+        self._reported: frozenset[str] = frozenset()
+        self._strangers: frozenset[str] = frozenset()
+
+    def look(self, *, lost: bool, now: float) -> str:
+        """Return what is known of strangers, as the note of an alarm; empty where there are none.
+
+        Args:
+            lost: Whether one of the chamber's probes is lost.
+            now: Monotonic instant [s].
+        """
+        if not lost:
+            self._strangers, self._look_at = frozenset(), float("-inf")
+            return ""
+        busy = self._thread is not None and self._thread.is_alive()
+        if now >= self._look_at and not busy:
+            self._look_at = now + SURVEY_EVERY_S
+            self._thread = threading.Thread(target=self._survey, name="bus-survey", daemon=True)
+            self._thread.start()
+        if not self._strangers:
+            return ""
+        names = ", ".join(sorted(self._strangers))
+        return (
+            f"A probe that this chamber does not use is on the bus: {names}. If the lost probe was "
+            "replaced, write the new id into the configuration."
+        )
+
+    def _survey(self) -> None:
+        self._strangers = frozenset(self._list_ids()) - self._ours
+        if self._strangers - self._reported:
+            self._reported |= self._strangers
+            _log.warning("unknown_probe_beside_a_lost_one", ids=", ".join(sorted(self._strangers)))
