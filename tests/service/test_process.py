@@ -196,16 +196,20 @@ def test_nothing_is_called_lost_before_the_first_readings(here: Bench) -> None:
     here.rest_long_ago()
     here.start()
     here.until_message("STATUS=rest: no call for cooling")
+    here.write_config(**{'"17__C"': '"16.8 C"'})
     here.signal(signal.SIGHUP)
-    here.until_message("STATUS=rest")
+    here.until_message("STATUS=rest: no call for cooling; air 16.00 °C (band 15.5 to 16.8 °C)")
     here.signal(signal.SIGTERM)
     _, lines = here.ended()
 
-    assert not [line for line in lines if "lost" in json.dumps(line)]
+    assert "config_reloaded" in {line["event"] for line in lines}
+    assert not [line for line in lines if "probe lost" in json.dumps(line)]
 
 
 def test_an_unknown_probe_beside_a_lost_one_is_named(here: Bench) -> None:
     """Somebody replaced the air probe: the alarm says which id is new; status shows each id."""
+    text = here.config.read_text(encoding="utf-8")
+    here.config.write_text(f'{text}\n[alarms.probe_lost]\nafter = "0 s"\n', encoding="utf-8")
     here.start()
     here.until_message("STATUS=rest")
     assert f"probe {AIR}" in here.command("status", str(here.config)).stdout
