@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import socket
+import time
 
 import structlog
 
@@ -39,6 +40,11 @@ class Notifier:
     def ready(self) -> None:
         """Tell that the configuration is valid and the outputs are in their safe state."""
         self._send("READY=1", patience_s=ONCE_PATIENCE_S)
+
+    def reloading(self) -> None:
+        """Tell that the configuration is being read again; `ready` tells the end of it."""
+        usec = time.clock_gettime_ns(time.CLOCK_MONOTONIC) // 1000
+        self._send(f"RELOADING=1\nMONOTONIC_USEC={usec}")
 
     def stopping(self) -> None:
         """Tell that the service is on its way out."""

@@ -185,7 +185,7 @@ class _Process:
         due = _monotonic()
         sum_up_at = due + REFUSED_EVERY_S
         while self._signals.stop is None:
-            self._reload()
+            self._reload(notifier)
             tick_s = self._chamber.settings.timing.tick
             started = _monotonic()
             self._records.ahead_s = boottime() - started  # only one of them stops in a suspend
@@ -288,17 +288,22 @@ class _Process:
         else:
             self._once.ended("loop")
 
-    def _reload(self) -> None:
+    def _reload(self, notifier: Notifier) -> None:
         """Begin to read the configuration where that was asked for, and use one that has been read.
 
         A thread reads it: a medium that hangs must not keep the loop. The new chamber is taken
         whole, or the old one goes on whole and the log says why.
         """
         if self._signals.take_reload():
+            notifier.reloading()
             self._reloading = _Reading(self._config, self._chamber.plan, self._wiring)
         if self._reloading is None or not self._reloading.done:
             return
         reading, self._reloading = self._reloading, None
+        self._take_over(reading)
+        notifier.ready()
+
+    def _take_over(self, reading: _Reading) -> None:
         if reading.plan is None:
             self._kept_as_it_was(*reading.problems)
             return

@@ -251,3 +251,27 @@ def test_a_file_of_an_older_release_is_still_read(tmp_path: Path) -> None:
     path.write_text(json.dumps(old), encoding="utf-8")
 
     assert read_kept(path).timers == KEPT
+
+
+@pytest.mark.parametrize(
+    ("changes", "phase"),
+    [
+        pytest.param({}, Phase.REST, id="no-lockout-known"),
+        pytest.param({"locked_since_s": 700.0}, Phase.LOCKOUT, id="lockout"),
+        pytest.param({"locked_since_s": "since noon"}, Phase.LOCKOUT, id="not-understood"),
+    ],
+)
+def test_timers_of_a_newer_release_count_as_the_worst_they_could_mean(
+    tmp_path: Path, changes: dict[str, object], phase: Phase
+) -> None:
+    """The pump rests its whole time; a lockout counts unless the file denies it."""
+    path = tmp_path / "kept-timers.json"
+    path.write_text(json.dumps({**asdict(KEPT), "version": 9, "new": 1, **changes}), "utf-8")
+
+    with capture_logs() as logs:
+        kept = read_kept(path)
+    cooling = begin_from(kept.timers, boot="boot-a", ahead_s=AHEAD_S, now=NOW).cooling
+
+    assert kept.of_a_newer_release
+    assert (cooling.phase, cooling.pump_since) == (phase, NOW)
+    assert [line["event"] for line in logs] == ["kept_timers_of_a_newer_release"]

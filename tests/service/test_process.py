@@ -29,7 +29,7 @@ def test_readings_switch_the_loads_and_sigterm_ends_off(here: Bench) -> None:
     here.start()
     here.until_message("READY=1")
     assert (here.tape("pump"), here.tape("fan")) == (["open off"], ["open off"])
-    status = here.until_message("STATUS=rest")
+    status = here.until_message("STATUS=rest: no call")
     assert "16.00 °C (band 15.5 to 17 °C)" in status
     here.tree.set(AIR, 18.0)
 
@@ -62,7 +62,7 @@ def test_blocked_probe_is_lost_while_the_loop_keeps_its_beat(here: Bench) -> Non
     here.tree.block(AIR)
     here.until(lambda: not here.is_on("pump"))
 
-    assert here.tape("fan")[-1] == "off"
+    here.until(lambda: here.tape("fan")[-1] == "off")
     here.until_message("STATUS=fallback")
     pings = [here.until_message("WATCHDOG=1") for _ in range(5)]
     assert len(pings) == 5
@@ -122,9 +122,11 @@ def test_reload_takes_a_good_file_and_keeps_the_old_one_against_a_bad_one(here: 
     here.until_message("STATUS=prime: pump first, fan after the prime time; air 16.00 °C (band 15")
     assert here.tape("pump") == ["open off", "on"]
 
+    here.until_message("STATUS=cool")
     here.write_config(cut_in="cut_inn")
     here.signal(signal.SIGHUP)
-    here.until_message("STATUS=cool")
+    here.until_message("RELOADING=1")
+    here.until_message("READY=1")
     here.signal(signal.SIGTERM)
     status, lines = here.ended()
 
