@@ -184,21 +184,24 @@ _GUIDES: dict[AlarmName, AlarmGuide] = {
     AlarmName.LONG_RUN: AlarmGuide(
         title="Pump running too long",
         action="Check the door of the chamber and the reservoir.",
-        urgency=Urgency.MORNING,
-        meaning="The pump has been running for longer than the longest run you allow.",
+        urgency=Urgency.SOON,
+        meaning="The pump has run as long as any run may, and the air has not reached cut-out. The "
+        "pump rests for a short while and goes on.",
         causes=(
             "The room is hot, and the coil only just holds the band.",
             "The chamber is open.",
             "The reservoir is almost too warm to cool.",
+            "Little or no water moves through the coil.",
             "The coil is dusty or iced.",
         ),
         if_ignored="The packs last less long; the air may leave its band later.",
         steps=(
             "Close the chamber.",
+            "See that water flows back into the reservoir.",
             "Clean the coil and see that its fan turns.",
             "Plan the next pack change earlier.",
         ),
-        time="Until morning.",
+        time="An hour or two: the water may not move at all.",
     ),
     AlarmName.FREQUENT_STARTS: AlarmGuide(
         title="Pump starting too often",

@@ -9,6 +9,7 @@ from random import Random
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule
 
+from controller.core.alarms import standing_alarms
 from controller.core.decide import begin, decide
 from controller.core.law import FallbackPolicy, Law
 from controller.core.state import NOTHING_ASKED, Asked, EventKind, Inputs, Phase
@@ -18,6 +19,7 @@ from tests.support.invariants import check_step
 from tests.support.laws import make_inputs, make_law, reading
 from tests.support.random_inputs import examples
 
+OF_A_PROBE = {AlarmName.PROBE_LOST, AlarmName.PROBE_UNSTEADY}
 AIR_C = st.one_of(st.none(), st.sampled_from([11.9, 12.0, 15.5, 15.6, 16.4, 16.5, 17.0, 20.0]))
 RESERVOIR_C = st.one_of(st.none(), st.sampled_from([0.2, 4.0, 13.5, 14.5, 15.0, 19.0]))
 
@@ -75,7 +77,7 @@ class ControlHistory(RuleBasedStateMachine):
                     key
                     for key in self.standing
                     if key[0].value != event.name
-                    or (key[0] is AlarmName.PROBE_LOST and key[1] != event.detail)
+                    or (key[0] in OF_A_PROBE and key[1] != event.detail)
                 }
 
     @rule(
@@ -83,6 +85,8 @@ class ControlHistory(RuleBasedStateMachine):
         reservoir_c=RESERVOIR_C,
         outlet_c=st.one_of(st.none(), st.sampled_from([6.0, 16.5])),
         fitted=st.booleans(),
+        room_c=st.one_of(st.none(), st.sampled_from([12.0, 24.0, 25.0])),
+        level=st.sampled_from([None, None, True, False]),
         fault=st.sampled_from([None, None, None, "pump"]),
     )
     def read(
@@ -91,10 +95,15 @@ class ControlHistory(RuleBasedStateMachine):
         reservoir_c: float | None,
         outlet_c: float | None,
         fitted: bool,
+        room_c: float | None,
+        level: bool | None,
         fault: str | None,
     ) -> None:
         outlet = reading(outlet_c) if fitted else None
-        self.inputs = make_inputs(air_c, reservoir_c, coil_outlet=outlet, output_fault=fault)
+        room = reading(room_c) if fitted else None
+        self.inputs = make_inputs(
+            air_c, reservoir_c, coil_outlet=outlet, room=room, output_fault=fault, level=level
+        )
         self.step(self.inputs)
 
     @rule(tick_s=st.sampled_from([0.1, 1.0, 5.0, 17.3, 59.9]), ticks=st.integers(1, 40))
@@ -130,6 +139,13 @@ class ControlHistory(RuleBasedStateMachine):
                 other = inside(random, window)
                 assert window.holds(other, at, self.law)
                 assert decided_anew(self.state, other, at, self.law) == self.state
+
+    @rule(after_s=st.sampled_from([0.0, 1.0, 100.0, 10_000.0]))
+    def restart(self, after_s: float) -> None:
+        """The alarms that stood stand on, and none is raised twice."""
+        self.now += after_s
+        self.state = begin(self.now, alarms=standing_alarms(self.state))
+        self.slow = self.state
 
     @precondition(lambda self: self.state.cooling.phase is Phase.LOCKOUT)
     @rule()

@@ -52,3 +52,19 @@ def test_the_worst_alarm_comes_first() -> None:
 
     assert urgency_of(room) is Urgency.MORNING
     assert worst_first([room, starts, air, warm]) == [air, warm, room, starts]
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        AlarmName.FLOW_NOT_PROVED,
+        AlarmName.LONG_RUN,
+        AlarmName.RESERVOIR_EMPTY,
+        AlarmName.COOLING_WHILE_OFF,
+        AlarmName.PROBES_EXCHANGED,
+        AlarmName.PUMP_NOISE,
+    ],
+)
+def test_what_may_ruin_pump_or_crop_by_night_does_not_wait_for_the_morning(name: AlarmName) -> None:
+    """A pump that runs dry is not told at breakfast."""
+    assert urgency_of(Alarm(name=name.value)) is not Urgency.MORNING
