@@ -59,8 +59,8 @@ def _cells(reading: RecordedReading | None) -> tuple[str, ...]:
         cell(reading.reservoir_mc),
         cell(reading.room_mc),
         cell(reading.coil_outlet_mc),
-        str(int(reading.pump)),
-        str(int(reading.fan)),
+        str(int(reading.pump)) if reading.switches_known else "",
+        str(int(reading.fan)) if reading.switches_known else "",
     )
 
 

@@ -4,22 +4,28 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
+from datetime import tzinfo
 from pathlib import Path
 
 import click
 
 from controller.cli.instances import CONFIG
-from controller.cli.requests import who_asks
 from controller.domain.places import records_path, state_directory
 from controller.errors import InputFileError, ProbeError, SettingsError
-from controller.history.importing import add_history, reading_at
+from controller.history.csv_judge import file_problems
+from controller.history.importing import (
+    add_history,
+    past_imports,
+    reading_at,
+    take_back,
+)
 from controller.probes.recorded import RecordedRow, read_rows
 from controller.records.reader import RecordedReading
-from controller.records.requests import REQUESTS, log_past_swap, swaps
+from controller.records.requests import REQUESTS, forget_past_swaps, log_past_swap, swaps
 from controller.service.locks import lock_instance
-from controller.settings.load import read_settings
+from controller.settings.load import Settings, read_settings
 
-MOST_TOLD = 20
+MOST_SHOWN = 20
 
 
 @click.command("import")
@@ -27,61 +33,114 @@ MOST_TOLD = 20
 @click.option(
     "--csv",
     "csv_file",
-    required=True,
     type=click.Path(path_type=Path, dir_okay=False, exists=True),
     help="What to read, gzip too.",
 )
-def import_(config: Path, csv_file: Path) -> None:
+@click.option(
+    "--local-times",
+    is_flag=True,
+    help="Times without an offset are in the zone of [site] time_zone.",
+)
+@click.option("--undo", is_flag=True, help="Take the last import out of the records again.")
+def import_(config: Path, csv_file: Path | None, local_times: bool, undo: bool) -> None:
     """Add a CSV file to the records of CONFIG, which must be stopped.
 
-    A bad row is named by its line and left out; rows of a time that the records tell of already
-    are left out too, so that the same file can be given twice.
+    A bad row is named by its line and left out. Rows of a time of which there are readings already
+    are left out too, so that the same file can be given twice and a second file fills the gaps of
+    the first. A file without pump and fan is taken; the forecast cannot learn from it.
     """
+    if undo is (csv_file is not None):
+        raise click.UsageError("give --csv FILE to import it, or --undo to take the last one back")
     settings = read_settings(config)
     place = state_directory(config)
-    problems: list[str] = []
-    swapped: list[RecordedRow] = []
     with lock_instance(place):
         try:
-            taken = add_history(
-                records_path(settings.records.path, place),
-                _readings(csv_file, problems, swapped),
-                name=f"import-{hashlib.sha256(csv_file.read_bytes()).hexdigest()[:16]}",
-                chamber=settings.chamber.name,
-            )
-            noted = _note_swaps(place / REQUESTS, swapped)
+            if csv_file is None:
+                _undo(records_path(settings.records.path, place), place / REQUESTS)
+            else:
+                _import(settings, place, csv_file, local_times=local_times)
         except ProbeError as error:
             raise InputFileError(str(csv_file), tuple(str(error).splitlines())) from None
         except OSError as error:
-            raise SettingsError(str(config), (f"nothing was imported: {error}",)) from None
-    for problem in problems[:MOST_TOLD]:
+            raise SettingsError(str(config), (f"nothing was changed: {error}",)) from None
+
+
+def _import(settings: Settings, place: Path, csv_file: Path, *, local_times: bool) -> None:
+    zone = _zone(settings, csv_file) if local_times else None
+    unusable = file_problems(csv_file, zone=zone)
+    if unusable:
+        raise InputFileError(str(csv_file), unusable)
+    problems: list[str] = []
+    swapped: list[RecordedRow] = []
+    name = f"import-{hashlib.sha256(csv_file.read_bytes()).hexdigest()[:16]}"
+    result = add_history(
+        records_path(settings.records.path, place),
+        _readings(csv_file, problems, swapped, zone),
+        name=name,
+        chamber=settings.chamber.name,
+        source=csv_file.name,
+    )
+    logged = _log_swaps(place / REQUESTS, swapped, who=name)
+    for problem in problems[:MOST_SHOWN]:
         click.echo(problem, err=True)
-    if len(problems) > MOST_TOLD:
-        click.echo(f"… and {len(problems) - MOST_TOLD} more rows left out", err=True)
+    if len(problems) > MOST_SHOWN:
+        click.echo(f"… and {len(problems) - MOST_SHOWN} more rows left out", err=True)
     click.echo(
-        f"{taken.rows} rows and {noted} swaps from {csv_file}; {len(problems)} bad rows left out, "
-        f"{taken.covered} already there"
+        f"{_counted(result.rows, 'row')} and {_counted(logged, 'pack change')} from {csv_file}; "
+        f"{_counted(len(problems), 'bad row')} left out, {result.covered} already there"
+    )
+    if result.without_switches:
+        click.echo(
+            f"{_counted(result.without_switches, 'row')} without pump and fan: what ran then is "
+            "not known, so forecast and fit cannot learn from that time."
+        )
+
+
+def _undo(records: Path, requests: Path) -> None:
+    imports = past_imports(records)
+    if not imports:
+        raise OSError("there is no import to take back")
+    last = imports[-1]
+    rows = take_back(records, last.name)
+    logged = forget_past_swaps(requests, who=last.name)
+    click.echo(
+        f"Taken back: {_counted(rows, 'row')} and {_counted(logged, 'pack change')} "
+        f"from {last.source or last.name}, imported {last.imported.astimezone():%Y-%m-%d %H:%M}"
     )
 
 
+def _counted(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def _zone(settings: Settings, csv_file: Path) -> tzinfo:
+    zone = settings.site.zone()
+    if zone is None:
+        raise InputFileError(
+            str(csv_file),
+            ("--local-times needs the zone of the chamber: set [site] time_zone",),
+        )
+    return zone
+
+
 def _readings(
-    path: Path, problems: list[str], swapped: list[RecordedRow]
+    path: Path, problems: list[str], swapped: list[RecordedRow], zone: tzinfo | None
 ) -> Iterator[RecordedReading]:
-    for row in read_rows(path, on_problem=problems.append):
+    for row in read_rows(path, on_problem=problems.append, zone=zone):
         if row.swap_packs:
             swapped.append(row)
         celsius = (row.air_c, row.reservoir_c, row.room_c, row.coil_outlet_c)
         if any(value is not None for value in celsius) or row.pump is not None:
-            yield reading_at(row.at, celsius, pump=bool(row.pump), fan=bool(row.fan))
+            yield reading_at(row.at, celsius, pump=row.pump, fan=row.fan)
 
 
-def _note_swaps(path: Path, swapped: list[RecordedRow]) -> int:
-    """Note the swaps that are not noted yet, and return how many."""
+def _log_swaps(path: Path, swapped: list[RecordedRow], *, who: str) -> int:
+    """Log the pack changes that are not logged yet, and return how many."""
     known = {(swap.at, swap.packs) for swap in swaps(path)}
-    noted = 0
+    logged = 0
     for row in swapped:
         packs = row.swap_packs or 0
         if (row.at, packs) not in known:
-            log_past_swap(path, at=row.at, packs=packs, who=who_asks())
-            noted += 1
-    return noted
+            log_past_swap(path, at=row.at, packs=packs, who=who)
+            logged += 1
+    return logged

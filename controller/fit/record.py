@@ -44,6 +44,13 @@ def read_stretches(
     def lit(at_s: float) -> bool:
         return lights is not None and lights.on(local_hour(at_s, zone))
 
+    switched = [row for row in rows if row.switches_known]
+    if len(rows) > 2 * len(switched):
+        raise RecordError(
+            "the records do not say when pump and fan ran, and without that nothing tells the coil "
+            "from the wall; import a file with the columns pump and fan"
+        )
+    rows = switched
     seen = [each for row in rows if (each := _seen(row, lit)) is not None]
     if sum(row.room_mc is None for row in rows) > len(seen):
         raise RecordError(

@@ -24,8 +24,8 @@ class Sample(NamedTuple):
     air_c: float | None
     water_c: float | None
     room_c: float | None
-    cooling: bool
-    """Pump and fan both on."""
+    cooling: bool | None
+    """Pump and fan both on; None: not recorded."""
 
 
 class Bin(NamedTuple):
@@ -83,7 +83,8 @@ class _Making:
         if self._start_s is None:
             self._start_s = sample.at_s // BIN_S * BIN_S
         at_s = sample.at_s
-        values = (sample.air_c, sample.water_c, sample.room_c, 1.0 if sample.cooling else 0.0)
+        cooling = None if sample.cooling is None else float(sample.cooling)
+        values = (sample.air_c, sample.water_c, sample.room_c, cooling)
         while True:
             end_s = self._start_s + BIN_S
             covered_s = min(held_until_s, end_s) - at_s

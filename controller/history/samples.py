@@ -18,7 +18,7 @@ def sample_of(row: RecordedReading) -> Sample:
         _celsius(row.air_mc),
         _celsius(row.reservoir_mc),
         _celsius(row.room_mc),
-        row.pump and row.fan,
+        (row.pump and row.fan) if row.switches_known else None,
     )
 
 

@@ -18,7 +18,7 @@ import re
 import zlib
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import TextIO
 
@@ -44,6 +44,9 @@ _GZIP_MAGIC = b"\x1f\x8b"
 _LONGEST_LINE = 4096
 _BROKEN_FILE = (OSError, EOFError, zlib.error)
 _LEFT_OUT = "row left out"
+NO_OFFSET = "which has no offset, allowed ISO 8601 with offset"
+NOT_LATER = "not later than"
+"""Parts of the messages for such rows, by which whole files of them are known."""
 
 OnProblem = Callable[[str], None]
 
@@ -92,11 +95,12 @@ def read_columns(path: Path) -> tuple[str, ...]:
     return columns
 
 
-def read_rows(path: Path, *, on_problem: OnProblem) -> Rows:
+def read_rows(path: Path, *, on_problem: OnProblem, zone: tzinfo | None = None) -> Rows:
     """Read a recorded file row by row; at any moment only one row is held.
 
     Args:
         path: CSV file, plain or gzip.
+        zone: Zone of times without an offset; None: such a row is left out.
         on_problem: Told for each row that is left out: line, column, found, allowed.
 
     Returns:
@@ -105,10 +109,10 @@ def read_rows(path: Path, *, on_problem: OnProblem) -> Rows:
     Raises:
         ProbeError: The file cannot be read or its header cannot be used (raised at once).
     """
-    return _rows(path, read_columns(path), on_problem)
+    return _rows(path, read_columns(path), on_problem, zone)
 
 
-def _rows(path: Path, columns: tuple[str, ...], on_problem: OnProblem) -> Rows:
+def _rows(path: Path, columns: tuple[str, ...], on_problem: OnProblem, zone: tzinfo | None) -> Rows:
     newest: datetime | None = None
     number = 1
     try:
@@ -123,7 +127,7 @@ def _rows(path: Path, columns: tuple[str, ...], on_problem: OnProblem) -> Rows:
                     )
                 elif text.strip():
                     try:
-                        row = _row(number, columns, _cells(text))
+                        row = _row(number, columns, _cells(text), zone=zone, newest=newest)
                         _require_later(row.at, newest)
                     except ValueError as problem:
                         on_problem(f"line {number}: {problem}; {_LEFT_OUT}")
@@ -186,7 +190,14 @@ def _column_problem(column: str) -> str:
     return f"found column {column[:40]!r}, allowed {', '.join(COLUMNS)}{hint}"
 
 
-def _row(line: int, columns: tuple[str, ...], cells: list[str]) -> RecordedRow:
+def _row(
+    line: int,
+    columns: tuple[str, ...],
+    cells: list[str],
+    *,
+    zone: tzinfo | None,
+    newest: datetime | None,
+) -> RecordedRow:
     if len(cells) != len(columns):
         raise ValueError(
             f"found {len(cells)} cells, allowed {len(columns)}: commas separate cells, a decimal "
@@ -195,7 +206,7 @@ def _row(line: int, columns: tuple[str, ...], cells: list[str]) -> RecordedRow:
     texts = dict(zip(columns, cells, strict=True))
     return RecordedRow(
         line=line,
-        at=_instant(texts[TIME]),
+        at=_instant(texts[TIME], zone=zone, newest=newest),
         air_c=_temperature("air_c", texts.get("air_c")),
         reservoir_c=_temperature("reservoir_c", texts.get("reservoir_c")),
         room_c=_temperature("room_c", texts.get("room_c")),
@@ -206,15 +217,17 @@ def _row(line: int, columns: tuple[str, ...], cells: list[str]) -> RecordedRow:
     )
 
 
-def _instant(text: str) -> datetime:
+def _instant(text: str, *, zone: tzinfo | None, newest: datetime | None) -> datetime:
     try:
         at = datetime.fromisoformat(text)
     except ValueError:
         at = None
+    if at is not None and at.tzinfo is None and zone is not None:
+        at = _local(at, zone, newest)
     if at is None or at.tzinfo is None:
         raise ValueError(
-            f"{TIME}: found {text[:40]!r}, allowed ISO 8601 with offset such as "
-            "2026-07-01T14:00:00+02:00"
+            f"{TIME}: found {text[:40]!r}, {NO_OFFSET if at else 'allowed ISO 8601 with offset'} "
+            "such as 2026-07-01T14:00:00+02:00"
         )
     try:
         return at.astimezone(UTC)
@@ -222,10 +235,19 @@ def _instant(text: str) -> datetime:
         raise ValueError(f"{TIME}: found {text[:40]!r}, outside the calendar") from None
 
 
+def _local(at: datetime, zone: tzinfo, newest: datetime | None) -> datetime:
+    """Return a local time with its zone; an hour that comes twice is told apart by the order."""
+    first = at.replace(tzinfo=zone)
+    again = first.replace(fold=1)
+    if newest is not None and first <= newest < again.astimezone(UTC):
+        return again
+    return first
+
+
 def _require_later(at: datetime, newest: datetime | None) -> None:
     if newest is not None and at <= newest:
         raise ValueError(
-            f"{TIME}: found {at.isoformat()}, not later than {newest.isoformat()} before it"
+            f"{TIME}: found {at.isoformat()}, {NOT_LATER} {newest.isoformat()} before it"
         )
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import heapq
 import sqlite3
 from collections.abc import Collection, Iterator
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +33,8 @@ class RecordedReading:
     coil_outlet_mc: int | None
     pump: bool
     fan: bool
+    switches_known: bool = True
+    """Whether pump and fan were recorded; False: both stand as off and mean nothing."""
     air_min_mc: int | None = None
     """Of a row of five minutes, and of nothing else: coldest and warmest air, shares of the time
     with pump and fan on, starts; its own temperatures are means, its instant the middle."""
@@ -43,7 +47,7 @@ class RecordedReading:
 def read_readings(
     path: Path, *, since: datetime | None = None, until: datetime | None = None
 ) -> Iterator[RecordedReading]:
-    """Yield readings in the order in which they were taken.
+    """Return readings in the order in which they were taken.
 
     Args:
         path: The database.
@@ -55,24 +59,53 @@ def read_readings(
     """
     since_ms = -(2**62) if since is None else round(since.timestamp() * 1000)
     until_ms = 2**62 if until is None else round(until.timestamp() * 1000)
+    imported = _imports(path)
+    own: list[Iterator[RecordedReading]] = []
+    others: list[Iterator[RecordedReading]] = []
     for run, ahead_ms in ahead_of_runs(path):
-        yield from _thinned(path, run, ahead_ms, since_ms, until_ms)
-        after = since_ms - ahead_ms - 1, 0
-        while True:
-            rows = fetched(path, _READINGS, (run, *after, until_ms - ahead_ms, PAGE))
-            for row in rows:
-                yield RecordedReading(
-                    at=datetime.fromtimestamp((row[1] + ahead_ms) / 1000, UTC),
-                    air_mc=row[2],
-                    reservoir_mc=row[3],
-                    room_mc=row[4],
-                    coil_outlet_mc=row[5],
-                    pump=bool(row[6]),
-                    fan=bool(row[7]),
-                )
-            if len(rows) < PAGE:
-                break
-            after = rows[-1][1], rows[-1][0]
+        rows = _of_run(path, run, ahead_ms, (since_ms, until_ms), known=imported.get(run, True))
+        (others if run in imported else own).append(rows)
+    if not others:
+        return chain.from_iterable(own)
+    # a history may lie in the gaps of another
+    return heapq.merge(chain.from_iterable(own), *others, key=lambda row: row.at)
+
+
+def _of_run(
+    path: Path, run: int, ahead_ms: int, span_ms: tuple[int, int], *, known: bool
+) -> Iterator[RecordedReading]:
+    """Yield the readings of a run in the order of time; *known*: pump and fan were recorded."""
+    since_ms, until_ms = span_ms
+    for thinned in _thinned(path, run, ahead_ms, since_ms, until_ms):
+        yield thinned if known else replace(thinned, switches_known=False)
+    after = since_ms - ahead_ms - 1, 0
+    while True:
+        rows = fetched(path, _READINGS, (run, *after, until_ms - ahead_ms, PAGE))
+        for row in rows:
+            yield RecordedReading(
+                at=datetime.fromtimestamp((row[1] + ahead_ms) / 1000, UTC),
+                air_mc=row[2],
+                reservoir_mc=row[3],
+                room_mc=row[4],
+                coil_outlet_mc=row[5],
+                pump=bool(row[6]),
+                fan=bool(row[7]),
+                switches_known=known,
+            )
+        if len(rows) < PAGE:
+            return
+        after = rows[-1][1], rows[-1][0]
+
+
+def _imports(path: Path) -> dict[int, bool]:
+    """Return the imported runs, each with whether it was recorded when pump and fan ran."""
+    try:
+        rows = fetched(path, "SELECT run, switches_known FROM imports", ())
+    except OSError as error:
+        if "no such table" in str(error):  # written by a release that did not note it
+            return {}
+        raise
+    return {run: bool(known) for run, known in rows}
 
 
 def _thinned(

@@ -143,6 +143,26 @@ def log_past_swap(path: Path, *, at: datetime, packs: int, who: str) -> None:
         file.execute(_ANSWER, ("imported", utc_ms, number))
 
 
+def forget_past_swaps(path: Path, *, who: str) -> int:
+    """Take back the swaps of the past that somebody logged; return how many.
+
+    Args:
+        path: The requests file; it need not be there.
+        who: Who logged them.
+
+    Raises:
+        OSError: The file cannot be written.
+    """
+    if not path.exists():
+        return 0
+    with _opened(path) as file:
+        cursor = file.execute(
+            "DELETE FROM requests WHERE kind = ? AND who = ? AND answer = 'imported'",
+            (Kind.SWAP.value, who),
+        )
+        return cursor.rowcount
+
+
 def _inserted(
     file: sqlite3.Connection,
     payload: Payload,

@@ -94,6 +94,18 @@ MIGRATIONS: tuple[tuple[str, str], ...] = (
         ) STRICT, WITHOUT ROWID
         """,
     ),
+    (
+        "imports",
+        """
+        CREATE TABLE imports (
+            run INTEGER PRIMARY KEY,
+            name TEXT NOT NULL,
+            source TEXT NOT NULL,
+            imported_utc_ms INTEGER NOT NULL,
+            switches_known INTEGER NOT NULL
+        ) STRICT
+        """,
+    ),
 )
 """Named steps in order; a file's version is the number of steps that it has taken."""
 

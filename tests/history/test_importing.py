@@ -11,6 +11,7 @@ import pytest
 from controller.cli.main import status_of
 from controller.core.state import Decision, Phase, Reason
 from controller.history.importing import add_history, reading_at
+from controller.history.samples import sample_of
 from controller.records.boot import boottime
 from controller.records.reader import RecordedReading, read_readings
 from controller.records.requests import REQUESTS, swaps
@@ -172,3 +173,135 @@ def test_a_file_that_is_no_history_is_refused(
 
     assert import_file(source) == 66
     assert "Traceback" not in capsys.readouterr().err
+
+
+def csv_file(tmp_path: Path, *rows: str, header: str = "time,air_c,reservoir_c") -> Path:
+    path = tmp_path / "h.csv"
+    path.write_text("\n".join((header, *rows)) + "\n", encoding="utf-8")
+    return path
+
+
+def minute(number: int, cells: str = "16,4") -> str:
+    return f"2026-07-01T12:{number:02d}:00+01:00,{cells}"
+
+
+def test_what_nobody_recorded_is_not_taken_for_off(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Without pump and fan, in the whole file or in a row: unknown, said so, and exported so."""
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
+    header = "time,air_c,reservoir_c,pump,fan"
+    source = csv_file(tmp_path, minute(0, "16,4,1,1"), minute(1, "16,4,,1"), header=header)
+
+    assert import_file(source) == 0
+
+    assert "1 row without pump and fan" in capsys.readouterr().out
+    rows = list(read_readings(tmp_path / "records.sqlite"))
+    assert [row.switches_known for row in rows] == [True, False]
+    assert [sample_of(row).cooling for row in rows] == [True, None]
+    assert status_of(["export", CONFIG, "--csv", str(tmp_path / "out.csv")]) == 0
+    lines = (tmp_path / "out.csv").read_text(encoding="utf-8").splitlines()
+    assert [line.split(",")[5:7] for line in lines[1:]] == [["1", "1"], ["", ""]]
+
+
+def test_an_import_is_taken_back_whole(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The last one only, its pack changes too; then there is one less, and none in the end."""
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
+    header = "time,air_c,reservoir_c,swap_packs"
+    assert import_file(csv_file(tmp_path, minute(0, "16,4,4"), header=header)) == 0
+    assert import_file(csv_file(tmp_path, minute(30, "17,4,3"), header=header)) == 0
+    capsys.readouterr()
+
+    assert status_of(["import", CONFIG, "--undo"]) == 0
+
+    assert "Taken back: 1 row and 1 pack change from h.csv" in capsys.readouterr().out
+    assert [row.air_mc for row in read_readings(tmp_path / "records.sqlite")] == [16_000]
+    assert [swap.packs for swap in swaps(tmp_path / REQUESTS)] == [4]
+    assert status_of(["import", CONFIG, "--undo"]) == 0
+    assert status_of(["import", CONFIG, "--undo"]) != 0
+    assert "no import to take back" in capsys.readouterr().err
+    assert list(read_readings(tmp_path / "records.sqlite")) == []
+    assert swaps(tmp_path / REQUESTS) == []
+
+
+def test_a_second_file_fills_what_the_first_left_open(tmp_path: Path) -> None:
+    """A gap longer than a reading holds is filled; nothing stands twice."""
+    path = tmp_path / "records.sqlite"
+    first = [*history(5), *history(5, begins=BEGINS + timedelta(minutes=20))]
+    add_history(path, first, name="one", chamber="c")
+
+    filled = add_history(path, history(30), name="two", chamber="c")
+
+    assert (filled.rows, filled.covered) == (20, 10)
+    assert times(path) == [BEGINS + i * timedelta(minutes=1) for i in range(30)]
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [
+        ([minute(3), minute(2), minute(1), minute(0)], "oldest first"),
+        ([minute(i)[:19] + ",16,4" for i in range(4)], "--local-times"),
+        ([minute(i, "60.5,40") for i in range(4)], "air_c are above 45 °C: that column looks like"),
+        ([minute(0), *(minute(i, "warm,4") for i in range(1, 4))], "3 of 4 rows cannot be used"),
+        ([minute(i, "16,4,7") for i in range(4)], "4 of 4 rows cannot be used"),
+    ],
+    ids=["newest-first", "no-offset", "fahrenheit", "mostly-bad", "a-cell-too-many"],
+)
+def test_a_bad_file_is_refused_in_words_about_it(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    rows: list[str],
+    said: str,
+) -> None:
+    """Exit status 66, what is wrong with that file and what to do; nothing is put in."""
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
+
+    assert import_file(csv_file(tmp_path, *rows)) == 66
+
+    assert said in capsys.readouterr().err
+    assert not (tmp_path / "records.sqlite").exists()
+
+
+def test_an_extra_column_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One that is not understood would look like a probe that was never fitted."""
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
+
+    assert (
+        import_file(
+            csv_file(tmp_path, minute(0, "16,4,80"), header="time,air_c,reservoir_c,rh_pct")
+        )
+        == 66
+    )
+
+    assert "'rh_pct'" in capsys.readouterr().err
+
+
+def test_local_times_are_read_in_the_zone_of_the_site(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """When asked to; the hour that comes twice in autumn is told apart by the order of rows.
+
+    Source: Europe/Lisbon leaves summer time on 25 October 2026 at 01:00 UTC (EU directive 2000/84).
+    """
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
+    source = csv_file(
+        tmp_path,
+        "2026-07-01T12:00:00,16,4",
+        "2026-10-25T01:50:00,16,4",
+        "2026-10-25T01:10:00,16,4",
+        "2026-10-25T02:00:00,16,4",
+    )
+
+    assert status_of(["import", CONFIG, "--csv", str(source), "--local-times"]) == 0
+
+    assert times(tmp_path / "records.sqlite") == [
+        datetime(2026, 7, 1, 11, 0, tzinfo=UTC),
+        datetime(2026, 10, 25, 0, 50, tzinfo=UTC),
+        datetime(2026, 10, 25, 1, 10, tzinfo=UTC),
+        datetime(2026, 10, 25, 2, 0, tzinfo=UTC),
+    ]
