@@ -43,10 +43,10 @@ def forecast(config: Path, as_of_text: str | None, as_json: bool) -> None:
     if as_json:
         people.print_json(FORECAST_CODEC.document(made))
     else:
-        print_forecast(made)
+        print_forecast(made, settings.display.unit)
 
 
-def print_forecast(forecast: PublishedForecast) -> None:
+def print_forecast(forecast: PublishedForecast, unit: str) -> None:
     """Print a forecast for people."""
     console = people.console()
     as_of = forecast.as_of
@@ -81,9 +81,7 @@ def print_forecast(forecast: PublishedForecast) -> None:
         for swap in forecast.plan:
             plan.add_row(at(swap.at), str(swap.packs), swap.why)
         console.print(plan)
-    if not forecast.freezer_keeps_up:
-        console.print(
-            "[b]The freezer cannot keep up[/b]: over these two days the air is above cut-in by "
-            f"{forecast.degree_hours_above:.1f} degree-hours. More packs, or packs frozen "
-            "elsewhere, would help."
-        )
+    if forecast.shortage is not None:
+        console.print(f"[b]{words.shortage(forecast.shortage, as_of, unit)}[/b]")
+    elif not forecast.freezer_keeps_up:
+        console.print("Not every set can be whole; the band is held all the same.")

@@ -31,6 +31,25 @@ class PlannedChange:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PackShortage:
+    """What the packs cannot hold over the plan's two days, and what would."""
+
+    __pydantic_config__ = FINITE
+
+    warm_from: datetime
+    """When the air begins to be too warm, aware."""
+    peak_k: float
+    """Most that it gets above cut-in [K]."""
+    packs: int | None = None
+    """How many more packs would hold it; None: more than a few."""
+    freeze_now: bool = False
+    """Whether packs that go into the freezer now are frozen in time."""
+
+    def __post_init__(self) -> None:
+        require_aware(self.warm_from)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LearnedFigure:
     """What is believed of one property of the equipment."""
 
@@ -76,6 +95,8 @@ class PublishedForecast:
     """What makes it less sure than it could be, in plain words."""
     plan: tuple[PlannedChange, ...] = ()
     freezer_keeps_up: bool = True
+    shortage: PackShortage | None = None
+    """None where the packs suffice."""
     degree_hours_above: float = 0.0
     """Degree-hours above cut-in over the plan's two days [K h]."""
     learned: Mapping[str, LearnedFigure] = field(default_factory=dict)

@@ -79,6 +79,7 @@ WAVE_ROOM_K, WAVE_ROOM_BLIND_K = 0.08, 0.3
 ROOM_WAVE_K = 1.5
 """The room's wave as the load feels it, where no probe is in the room [K]."""
 COLD_SD = 0.03
+"""How wide the term of cold water is left, as a share of the base per kelvin [1/K]."""
 OFFSETS_K = (-2.0, -1.2, -0.5, 0.2, 0.9, 1.6, 2.4)
 DRY_SLOPES = (0.42, 0.50, 0.58, 0.66, 0.75, 0.83, 0.91, 1.0)
 OFFSET_MEAN_K, OFFSET_SD_K = 0.5, 1.0

@@ -11,6 +11,8 @@ from controller.foresight.water_side import Course, Group, Step, Water
 
 HELD_BINS = 24
 """Where nothing was recorded, the coil is taken to have worked as in the two hours before."""
+DUTY_KNOWN = 0.5
+"""A set of packs teaches nothing, and has no forecast, where less than this is known [share]."""
 HARD_AT_WORK = 0.9
 NEARLY_USELESS_K = 1.0
 """Water this close to the limit of its use makes the pump come and go [K]."""
@@ -89,6 +91,12 @@ def course_of(
         steps=steps_of(bins, usual_room_c=usual_room_c),
         seen_c=[each.water_c for each in bins],
     )
+
+
+def duty_known(bins: Sequence[Bin]) -> bool:
+    """Return whether it was recorded how long the coil worked, for most of what was recorded."""
+    recorded = sum(each.air_c is not None or each.water_c is not None for each in bins)
+    return sum(each.duty is not None for each in bins) >= DUTY_KNOWN * recorded
 
 
 def due_seen(bins: Sequence[Bin], band: HeldBand, hour_at: HourAt) -> float | None:

@@ -15,8 +15,9 @@ from controller.foresight.forecast import Forecast, make_forecast
 from controller.foresight.learning import Learning
 from controller.foresight.outdoors import Outdoors
 from controller.foresight.sized import Sized
-from controller.foresight.swap_plan import Habits, SwapPlan, plan_swaps
+from controller.foresight.swap_plan import SwapPlan, plan_swaps
 from controller.foresight.swaps import Logged
+from controller.foresight.visits import Habits
 
 DAY_S = 86_400.0
 LEARNED_FROM_S = 10 * DAY_S

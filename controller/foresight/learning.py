@@ -15,7 +15,7 @@ from controller.foresight.air_side import AirSide, HeatLoad
 from controller.foresight.algebra import Vector
 from controller.foresight.band import HeldBand
 from controller.foresight.bins import BIN_S, Bin
-from controller.foresight.course import HourAt, course_of, due_seen, groups_after
+from controller.foresight.course import HourAt, course_of, due_seen, duty_known, groups_after
 from controller.foresight.forward import run_out
 from controller.foresight.outdoors import Outdoors
 from controller.foresight.room_side import Room, RoomRow, learned_room, room_row, sized_room
@@ -27,11 +27,11 @@ from controller.foresight.water_fit import fit, with_knee
 from controller.foresight.water_side import Course, Group, WaterSide
 
 LEADS_S = (3600.0, 3 * 3600.0, 6 * 3600.0)
-FIRST_GUESS_S = (0.0, 0.0, 0.0)
+FIRST_GUESS_S = (600.0, 600.0, 300.0)
 """Error supposed before any was seen, by lead: late [s]."""
 JUDGED_SETS = 6
 """Past ends that are forecast again."""
-SPARE_SETS = 6
+SPARE_SETS = 2
 """So many more are looked back at, because not every set was left until its end."""
 FADING = 0.8
 """Weight of a past error beside that of the next set [-]."""
@@ -242,10 +242,10 @@ class Learning:
         groups = groups_after(swap, self._groups, self.sized.packs_in_set)
         due_s = due_seen(own, self.band, self.hour_at)
         past = PastSet(due_s)
-        if due_s is not None and judged:
+        if due_s is not None and judged and duty_known(own):
             past = PastSet(due_s, self._errors_again_s(bins, hours, swap, groups, due_s))
         self._past.append(past)
-        if len(own) < SHORTEST_BINS:
+        if len(own) < SHORTEST_BINS or not duty_known(own):
             return
         fitted = fit(
             self._prior(swap), self._course(own, groups, self._room(bins, hours)), self.sized

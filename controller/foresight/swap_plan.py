@@ -1,16 +1,19 @@
-"""When to put how many packs in over the next two days, and what it costs where too few are ready.
+"""When to put how many packs in over the next two days, and what is lacking where too few are.
 
-The same run forward that gives the forecast, set after set: each set is changed shortly before it
-is spent, before the night if it would be spent then, and later where no pack is frozen in time.
+The same run forward that gives the forecast, set after set. Where packs suffice, each set is
+changed shortly before it is spent, before the night if it would be spent then. Where they do not,
+ways of using them are compared by the degree-hours above cut-in that they leave: full sets as soon
+as they are frozen, what is frozen as soon as it is, packs that are half frozen.
 """
 
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
-from controller.domain.daytime import within
 from controller.foresight.bins import BIN_S
 from controller.foresight.course import HourAt, groups_after
 from controller.foresight.forecast import Forecast
@@ -19,37 +22,32 @@ from controller.foresight.room_side import Room
 from controller.foresight.situation import Situation
 from controller.foresight.swaps import Logged, Swap
 from controller.foresight.unknowns import FROZEN_MEAN
+from controller.foresight.visits import (
+    POLICIES,
+    Habits,
+    Policy,
+    as_soon_as,
+    best_visit,
+    frozen_at,
+    possible_visit,
+)
 from controller.foresight.water_side import Group, Water, WaterSide
-from controller.thermal.freezing import FreezerPace, FreezerQueue, frozen_queue
+from controller.thermal.freezing import FreezerQueue, frozen_queue
 
 HORIZON_S = 48 * 3600.0
-SOONER_S = 1800.0
-"""A set is changed this long before it is spent: fresh packs need it to cool water and coil."""
-BEFORE_BED_S = 900.0
 APART_S = 3600.0
 MOST_SWAPS = 30
-WORTH_MORE_PACKS_K_H = 0.5
-"""Degree-hours over two days that are worth the work of more swaps."""
+WORTH_A_VISIT_K_H = 0.15
+"""Degree-hours over two days that are worth the work of one more pack change."""
+SHORT_K_H = 0.5
+"""Degree-hours over two days from which on packs are short."""
+MOST_SETS_LACKING = 2
+"""More packs than these sets are no longer counted."""
+TOO_WARM_K = 0.3
+"""Air this far above cut-in is said to be too warm [K]."""
 HOTTER_K, HOTTER_WITHIN_S = 3.0, 12 * 3600.0
 """How much hotter than foreseen the days may come, and how fast; common practice, no source."""
 _HOUR_S = 3600.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Habits:
-    """When somebody is awake, and what the freezer does."""
-
-    wakes_h: float
-    """Local hour."""
-    sleeps_h: float
-    packs: int
-    """Packs in all."""
-    packs_in_set: int
-    freezer: FreezerPace
-
-    def awake(self, hour: float) -> bool:
-        """Return whether somebody is awake at a local hour."""
-        return within(hour % 24.0, self.wakes_h, self.sleeps_h)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,6 +63,20 @@ class PlannedSwap:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Shortage:
+    """What the plan cannot hold, and how many more packs would."""
+
+    from_s: float
+    """Seconds since 1970, UTC: when the air begins to be too warm."""
+    peak_k: float
+    """Most that it gets above cut-in [K]."""
+    packs: int | None
+    """How many more packs would hold it, None: more than `MOST_SETS_LACKING` sets."""
+    freeze_now: bool
+    """Whether packs put into the freezer now are frozen in time; else frozen ones must be got."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SwapPlan:
     """The next two days."""
 
@@ -73,6 +85,12 @@ class SwapPlan:
     """Whether the freezer cannot keep up."""
     after_k_h: float = 0.0
     """Degree-hours above cut-in after the last swap."""
+    shortage: Shortage | None = None
+    """None where packs suffice."""
+    warm_from_s: float | None = None
+    """When the air begins to be too warm [s since 1970]."""
+    peak_k: float = 0.0
+    """Most that the air gets above cut-in [K]."""
 
     @property
     def too_warm_k_h(self) -> float:
@@ -94,19 +112,36 @@ def plan_swaps(
     situation = forecast.situation
     if situation is None or habits.packs_in_set < 1:
         return SwapPlan(swaps=(), short=False)
-    # packs that lie frozen while the air is too warm are cold that nobody used in time: what the
+    asked = _Asked(forecast, situation, _freezer(logged, habits), habits, hour_at)
+    # packs that lie frozen while the air is too warm are cold that nobody used in time: what a
     # plan loses is judged by a day that comes hotter than it looks now
     hotter = replace(situation, room=_Hotter(situation.room.wave, situation.room.off_k))
-    at_worst = [
-        _planned(forecast, hotter, logged, habits, hour_at, eager=eager).too_warm_k_h
-        for eager in (False, True)
-    ]
-    eager = at_worst[0] - at_worst[1] > WORTH_MORE_PACKS_K_H
-    return _planned(forecast, situation, logged, habits, hour_at, eager=eager)
+    hot = replace(asked, situation=hotter)
+    best, least = POLICIES[0], _cost(_planned(hot, POLICIES[0]))
+    if least.too_warm_k_h > SHORT_K_H:
+        for policy in POLICIES[1:]:
+            cost = _cost(_planned(hot, policy))
+            if cost.total < least.total:
+                best, least = policy, cost
+    plan = _planned(asked, best)
+    if plan.too_warm_k_h <= SHORT_K_H or plan.warm_from_s is None:
+        return plan
+    return replace(plan, short=True, shortage=_shortage(asked, best, plan))
+
+
+class _Cost(NamedTuple):
+    too_warm_k_h: float
+    total: float
+    """With the work of the pack changes [K·h]."""
+
+
+def _cost(plan: SwapPlan) -> _Cost:
+    too_warm_k_h = plan.too_warm_k_h
+    return _Cost(too_warm_k_h, too_warm_k_h + WORTH_A_VISIT_K_H * len(plan.swaps))
 
 
 class _Hotter(Room):
-    """The room as it is foreseen, and warmer by `HOTTER_K` within half a day."""
+    """The room as it is expected, and warmer by `HOTTER_K` within half a day."""
 
     def ahead_c(self, hour: float, ahead_s: float) -> float:
         """Return the room this long from now [°C]."""
@@ -114,51 +149,82 @@ class _Hotter(Room):
         return usual_c + HOTTER_K * min(1.0, ahead_s / HOTTER_WITHIN_S)
 
 
-def _planned(
-    forecast: Forecast,
-    situation: Situation,
-    logged: Sequence[Logged],
-    habits: Habits,
-    hour_at: HourAt,
-    *,
-    eager: bool,
-) -> SwapPlan:
-    """Return one plan: as late as it may be, or as soon as a set is frozen."""
-    freezer = _freezer(logged, habits)
-    now_s, ends_s = forecast.as_of_s, forecast.as_of_s + HORIZON_S
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What a plan is made from."""
+
+    forecast: Forecast
+    situation: Situation
+    freezer: FreezerQueue
+    habits: Habits
+    hour_at: HourAt
+
+
+def _shortage(asked: _Asked, policy: Policy, plan: SwapPlan) -> Shortage:
+    """Return what is lacking, by the smallest number of packs that would hold the band."""
+    assert plan.warm_from_s is not None
+    pace = asked.habits.freezer
+    most = MOST_SETS_LACKING * asked.habits.packs_in_set
+    for freeze_now in (True, False):
+        if freeze_now and math.isinf(pace.refreeze_s):
+            continue
+        share = 0.0 if freeze_now else 1.0
+
+        def holds(packs: int, share: float = share) -> bool:
+            freezer = asked.freezer.put(packs, asked.forecast.as_of_s, pace, frozen_share=share)
+            more = replace(asked, freezer=freezer)
+            return _planned(more, policy).too_warm_k_h <= SHORT_K_H
+
+        if holds(most):
+            packs = bisect_left(range(1, most), True, key=holds) + 1
+            return Shortage(
+                from_s=plan.warm_from_s, peak_k=plan.peak_k, packs=packs, freeze_now=freeze_now
+            )
+    return Shortage(from_s=plan.warm_from_s, peak_k=plan.peak_k, packs=None, freeze_now=False)
+
+
+def _planned(asked: _Asked, policy: Policy) -> SwapPlan:
+    """Return the plan that one policy makes."""
+    situation, habits, hour_at = asked.situation, asked.habits, asked.hour_at
+    freezer = asked.freezer
+    now_s = asked.forecast.as_of_s
+    ends_s = now_s + HORIZON_S
     from_s, start, water = now_s, situation.start, _marked(situation)
-    spent_s = forecast.early_s
+    spent_s = asked.forecast.early_s
     side = _fresh_side(situation)
     swaps: list[PlannedSwap] = []
+    warmth = _Warmth()
     short = False
     while spent_s is not None and spent_s < ends_s and len(swaps) < MOST_SWAPS:
         earliest_s = from_s + APART_S if swaps else from_s
-        wish_s, why = _wished(spent_s, earliest_s, habits, hour_at)
-        if eager:
-            frozen_s = max(earliest_s, _all_ready_s(freezer.ready_s, habits))
-            wish_s, why = _sooner(wish_s, why, frozen_s, habits, hour_at)
-        at_s, packs, lacking = _possible(wish_s, freezer.ready_s, habits, hour_at)
+        wish_s, why = best_visit(spent_s, earliest_s, habits, hour_at)
+        if policy.eager:
+            wanted = 1 if policy.partial else habits.packs_in_set
+            frozen_s = max(earliest_s, frozen_at(freezer, wanted, policy))
+            wish_s, why = as_soon_as(wish_s, why, frozen_s, habits, hour_at)
+        at_s, packs, lacking = possible_visit(wish_s, freezer, habits, hour_at, policy)
         if at_s >= ends_s or math.isinf(at_s):
             short = True
             break
         short = short or lacking != ""
         around = situation.around_later(from_s - now_s, hour=start.hour)
         arrived = _walked(start, water, side, around, at_s - from_s)
+        too_warm_k_h = warmth.add(arrived, from_s)
         swaps.append(
             PlannedSwap(
                 at_s=at_s,
                 packs=packs,
                 why=f"{why}; {lacking}" if lacking else why,
-                too_warm_k_h=_too_warm_k_h(arrived),
+                too_warm_k_h=too_warm_k_h,
             )
         )
+        frozen = sum(freezer.frozen_shares(at_s)[:packs]) / packs
         freezer = freezer.without(packs).put(packs, at_s, habits.freezer)
         last = arrived[-1] if arrived else None
         before = water if last is None else last.water
         air_c = start.air_c if last is None else last.air_c
         cut_in_c, _ = situation.band.at(hour_at(at_s))
-        swap = Swap(at_s=at_s, packs=packs)
-        water = Water(before.water_c, groups_after(swap, before.groups, habits.packs_in_set))
+        water = changed(before, packs, frozen, habits.packs_in_set)
         start = replace(
             start,
             hour=hour_at(at_s),
@@ -172,28 +238,39 @@ def _planned(
         end = run_out(start, water, side, situation.around_later(from_s - now_s, hour=start.hour))
         spent_s = None if end is None else from_s + end.ahead_s
     around = situation.around_later(from_s - now_s, hour=start.hour)
-    rest = _walked(start, water, side, around, ends_s - from_s)
-    return SwapPlan(swaps=tuple(swaps), short=short, after_k_h=_too_warm_k_h(rest))
+    after_k_h = warmth.add(_walked(start, water, side, around, ends_s - from_s), from_s)
+    return SwapPlan(
+        swaps=tuple(swaps),
+        short=short,
+        after_k_h=after_k_h,
+        warm_from_s=warmth.from_s,
+        peak_k=warmth.peak_k,
+    )
 
 
-def _too_warm_k_h(steps: Sequence[Ahead]) -> float:
-    return sum(step.over_k for step in steps) * BIN_S / _HOUR_S
+class _Warmth:
+    """How far and since when the air is above cut-in over a plan."""
+
+    def __init__(self) -> None:
+        self.from_s: float | None = None
+        self.peak_k = 0.0
+
+    def add(self, steps: Sequence[Ahead], from_s: float) -> float:
+        """Take a part of the plan that begins at an instant; return its degree-hours above."""
+        for step in steps:
+            if step.over_k > TOO_WARM_K and self.from_s is None:
+                self.from_s = from_s + step.ahead_s
+            self.peak_k = max(self.peak_k, step.over_k)
+        return sum(step.over_k for step in steps) * BIN_S / _HOUR_S
 
 
-def _all_ready_s(ready_s: Sequence[float], habits: Habits) -> float:
-    """Return when a full set is frozen [s]."""
-    wanted = habits.packs_in_set
-    return ready_s[wanted - 1] if len(ready_s) >= wanted else math.inf
-
-
-def _sooner(
-    wish_s: float, why: str, frozen_s: float, habits: Habits, hour_at: HourAt
-) -> tuple[float, str]:
-    """Return the swap as soon as a set is frozen and somebody awake, where that is sooner."""
-    at_s = _waking(frozen_s, habits, hour_at)
-    if at_s >= wish_s:
-        return wish_s, why
-    return at_s, "a set is frozen, and the freezer is what runs short"
+def changed(before: Water, packs: int, frozen: float, packs_in_set: int) -> Water:
+    """Return the reservoir after a pack change; *frozen* is the share of its ice that is there."""
+    swap = Swap(at_s=0.0, packs=packs)
+    fresh, *others = groups_after(swap, before.groups, packs_in_set)
+    if frozen < 1.0:
+        fresh = fresh._replace(frozen=FROZEN_MEAN * frozen)
+    return Water(before.water_c, (fresh, *others))
 
 
 def _freezer(logged: Sequence[Logged], habits: Habits) -> FreezerQueue:
@@ -203,49 +280,6 @@ def _freezer(logged: Sequence[Logged], habits: Habits) -> FreezerQueue:
         packs = min(note.packs, len(freezer.ready_s))
         freezer = freezer.without(packs).put(packs, note.at_s, habits.freezer)
     return freezer
-
-
-def _wished(
-    spent_s: float, earliest_s: float, habits: Habits, hour_at: HourAt
-) -> tuple[float, str]:
-    """Return when the set is best changed, and why."""
-    wish_s = max(spent_s - SOONER_S, earliest_s)
-    at = _clock(hour_at(spent_s))
-    if habits.awake(hour_at(wish_s)):
-        return wish_s, f"the cold may run out from {at} on"
-    asleep_for_s = (hour_at(wish_s) - habits.sleeps_h) % 24.0 * _HOUR_S
-    bed_s = wish_s - asleep_for_s - BEFORE_BED_S
-    if bed_s >= earliest_s:
-        return bed_s, f"before the night: the cold may run out from {at} on"
-    return _waking(wish_s, habits, hour_at), f"on waking: the cold may run out from {at} on"
-
-
-def _possible(
-    wish_s: float, ready_s: Sequence[float], habits: Habits, hour_at: HourAt
-) -> tuple[float, int, str]:
-    """Return when how many packs can go in, and what is lacking."""
-    ready = sum(at_s <= wish_s for at_s in ready_s)
-    wanted = habits.packs_in_set
-    if ready >= wanted:
-        return wish_s, wanted, ""
-    if ready:
-        return wish_s, ready, f"only {ready} of {wanted} packs are frozen by then"
-    if not ready_s:
-        return math.inf, 0, "there are no packs in the freezer"
-    at_s = _waking(ready_s[0], habits, hour_at)
-    if math.isinf(at_s):
-        return math.inf, 0, "the packs never freeze in this freezer"
-    ready = sum(each_s <= at_s for each_s in ready_s)
-    packs = min(ready, wanted)
-    return at_s, packs, f"no pack is frozen before {_clock(hour_at(ready_s[0]))}"
-
-
-def _waking(at_s: float, habits: Habits, hour_at: HourAt) -> float:
-    """Return the first moment from an instant on when somebody is awake [s]."""
-    if math.isinf(at_s):
-        return at_s
-    hour = hour_at(at_s)
-    return at_s if habits.awake(hour) else at_s + (habits.wakes_h - hour) % 24.0 * _HOUR_S
 
 
 def _walked(
@@ -273,8 +307,3 @@ def _fresh_side(situation: Situation) -> WaterSide:
     """Return the reservoir's equation for sets to come, frozen as sets usually are."""
     values = situation.fitted.belief.mean._replace(frozen=math.log(FROZEN_MEAN))
     return WaterSide(values, situation.sized)
-
-
-def _clock(hour: float) -> str:
-    minutes = round(hour * 60.0) % 1440
-    return f"{minutes // 60:02d}:{minutes % 60:02d}"

@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 
-from controller.domain.forecast import LearnedFigure, PlannedChange, PublishedForecast
+from controller.domain.forecast import LearnedFigure, PackShortage, PlannedChange, PublishedForecast
 from controller.domain.places import records_path
 from controller.foresight.forecast import Forecast
 from controller.foresight.forecaster import learned_since_s
@@ -166,6 +166,14 @@ def published(forecast: Forecast, plan: SwapPlan, *, zone: tzinfo | None) -> Pub
             for swap in plan.swaps
         ),
         freezer_keeps_up=not plan.short,
+        shortage=None
+        if plan.shortage is None
+        else PackShortage(
+            warm_from=instant(plan.shortage.from_s),
+            peak_k=round(plan.shortage.peak_k, 2),
+            packs=plan.shortage.packs,
+            freeze_now=plan.shortage.freeze_now,
+        ),
         degree_hours_above=round(plan.too_warm_k_h, 2),
         learned=_learned(forecast),
     )

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from controller.domain.forecast import PackShortage
+
 
 def temperature(value_mc: float | None, unit: str = "C") -> str:
     """Return a temperature in the unit that people chose."""
@@ -11,6 +13,34 @@ def temperature(value_mc: float | None, unit: str = "C") -> str:
         return "–"
     celsius = value_mc / 1000
     return f"{celsius * 1.8 + 32:.2f} °F" if unit == "F" else f"{celsius:.2f} °C"
+
+
+def difference(value_k: float, unit: str = "C") -> str:
+    """Return a temperature difference in the unit that people chose, with one decimal."""
+    return f"{value_k * 1.8:.1f} °F" if unit == "F" else f"{value_k:.1f} °C"
+
+
+def shortage(short: PackShortage, now: datetime, unit: str = "C") -> str:
+    """Return what people must know and do where packs are short.
+
+    Args:
+        short: What is lacking.
+        now: Now, in the zone to speak in.
+        unit: The unit that people chose.
+    """
+    warm = (
+        f"expect up to {difference(short.peak_k, unit)} too warm from "
+        f"{moment(short.warm_from, now, far=False)}"
+    )
+    if short.packs is None:
+        return f"Far too few packs: {warm}. Find a cooler place, or frozen packs from elsewhere."
+    packs = "1 pack" if short.packs == 1 else f"{short.packs} packs"
+    do = (
+        f"Freeze {short.packs} more now."
+        if short.freeze_now
+        else f"What goes into the freezer now comes too late: get {packs} frozen elsewhere."
+    )
+    return f"Short by {packs}: {warm}. {do}"
 
 
 def moment(at: datetime, now: datetime, *, far: bool = True) -> str:

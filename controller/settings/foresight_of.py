@@ -9,7 +9,7 @@ from controller.foresight.band import HeldBand
 from controller.foresight.forecaster import Forecaster
 from controller.foresight.lights import Lights
 from controller.foresight.sized import Sized, sized_from
-from controller.foresight.swap_plan import Habits
+from controller.foresight.visits import Habits
 from controller.settings.load import Settings
 from controller.settings.models import Stage
 from controller.thermal.freezing import freezer_kg_per_day, freezer_pace

@@ -34,10 +34,11 @@ from controller.settings.load import Settings, read_settings
 
 LEADS = ("6", "3", "1")
 FAR_TOO_EARLY_MIN = -120.0
-SKIN_OF_TENT = 2.0
 DEFAULT_CORE_W_K = 11.0
 """What the default coil takes, dry, per kelvin of inlet difference [W/K] (`CoilSpec`)."""
 DEFAULT_CORE = {"ua_air_w_k": 22.0, "ua_water_w_k": 150.0, "air_kg_s": 0.017, "water_kg_s": 0.0167}
+UNSTATED_CHAMBER = {"air_changes_per_h": 4.0, "crop_w_per_kg": 0.69, "humidifier_kg_per_h": 0.1}
+"""What the records do not state: the defaults of commit 66323fc, so that both are asked alike."""
 WALLS = {
     "50 mm foam board box": "foam-board-50",
     "25 mm foam board box": "foam-board-25",
@@ -137,15 +138,18 @@ rh = {rh}
 lights_w = {float(nominal["lights_w"])}
 fans_w = {float(nominal["fan_w"])}
 crop_kg = {float(nominal["crop_kg"])}
+{_lines(UNSTATED_CHAMBER)}
 [plant.coil]
 {_lines(core)}
 [plant.reservoir]
 litres = {float(nominal["litres"])}
+ua_w_k = 0.5
 pump_w = {float(nominal["pump_w"])}
 [plant.packs]
 count = {2 * nominal["packs"]}
 in_reservoir = {nominal["packs"]}
 kg = {float(nominal["kg_per_pack"])}
+thickness_mm = 30.0
 refreeze_h = {float(nominal["freezer_hours"])}
 [plant.room]
 day_c = {nominal["room_typical_c"] + 1.5}

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from itertools import pairwise
 
 import pytest
 
 from controller.foresight.bins import Bin, Sample, bins_of
 from controller.foresight.forecast import Forecast, make_forecast
 from controller.foresight.learning import Learning
-from controller.foresight.swap_plan import Habits, plan_swaps
+from controller.foresight.swap_plan import SHORT_K_H, SwapPlan, changed, plan_swaps
 from controller.foresight.swaps import Logged
-from controller.thermal.freezing import FreezerPace
+from controller.foresight.unknowns import FROZEN_MEAN
+from controller.foresight.visits import Habits, Policy, possible_visit
+from controller.foresight.water_side import Group, Water
+from controller.thermal.freezing import FreezerPace, frozen_queue
 from tests.benchmarks.drawn_chambers import Told, draw, play
 
 HOUR_S = 3600.0
@@ -168,12 +172,16 @@ def test_air_that_stays_too_warm_is_due_now() -> None:
     assert forecast.reserve_kj == pytest.approx(0.0, abs=60.0)
 
 
-def plan_at(of: Told, habits: Habits) -> tuple[Forecast, list[float], list[int], bool]:
+def plan_of(of: Told, habits: Habits) -> tuple[Forecast, SwapPlan]:
     cycle = of.cycles[3]
     now_s = cycle.swapped_s + 2 * HOUR_S
     known = logs(of, now_s)
     forecast = make_forecast(learning(of), bins_until(of, now_s), known, now_s=now_s)
-    plan = plan_swaps(forecast, known, habits, hour_at=hour_at)
+    return forecast, plan_swaps(forecast, known, habits, hour_at=hour_at)
+
+
+def plan_at(of: Told, habits: Habits) -> tuple[Forecast, list[float], list[int], bool]:
+    forecast, plan = plan_of(of, habits)
     return (
         forecast,
         [swap.at_s for swap in plan.swaps],
@@ -221,6 +229,77 @@ def test_the_plan_says_when_the_freezer_cannot_keep_up() -> None:
 
     assert short
     assert all(each <= full for each in packs)
+
+
+def grower(*, sets: float, refreeze_h: float) -> Habits:
+    full = told(6).drawn.spec.packs.in_reservoir
+    return Habits(
+        wakes_h=7.0,
+        sleeps_h=23.0,
+        packs=round(sets * full),
+        packs_in_set=full,
+        freezer=FreezerPace(refreeze_s=refreeze_h * HOUR_S, pack_s=0.0),
+    )
+
+
+def test_a_shortage_says_how_many_packs_would_hold_the_band() -> None:
+    """So many more, and the plan with them holds; one less, and it does not."""
+    forecast, plan = plan_of(told(6), grower(sets=3, refreeze_h=20))
+
+    short = plan.shortage
+    assert plan.short
+    assert short is not None
+    assert short.peak_k > 0.5
+    assert forecast.early_s is not None
+    assert short.from_s > forecast.early_s - HOUR_S
+    assert short.packs is not None
+    assert not short.freeze_now  # what goes in now comes too late
+    full = told(6).drawn.spec.packs.in_reservoir
+    for more, holds in ((short.packs, True), (short.packs - 1, False)):
+        _, other = plan_of(told(6), grower(sets=3 + more / full, refreeze_h=20))
+        assert (other.too_warm_k_h <= SHORT_K_H) is holds
+
+
+def test_where_packs_suffice_nothing_is_short() -> None:
+    """No shortage, and next to no degree-hours."""
+    _, plan = plan_of(told(6), grower(sets=6, refreeze_h=10))
+
+    assert plan.shortage is None
+    assert plan.too_warm_k_h <= SHORT_K_H
+
+
+def test_a_slower_freezer_never_helps() -> None:
+    """Degree-hours grow with the time that packs need, whole hours at a time."""
+    lost = [
+        plan_of(told(6), grower(sets=2, refreeze_h=hours))[1].too_warm_k_h
+        for hours in (8, 16, 32, 64)
+    ]
+
+    assert all(after >= before - 0.3 for before, after in pairwise(lost))
+    assert lost[-1] > lost[0] + 1.0
+
+
+def test_half_frozen_packs_go_in_where_waiting_would_cost_more() -> None:
+    """They count for what of them is frozen: warmer than with whole ones, better than none."""
+    start = Water(10.0, (Group(1.0, 1.0, 1.0),))
+
+    half = changed(start, 4, 0.5, 4)
+    whole = changed(start, 4, 1.0, 4)
+
+    assert half.groups[0].frozen == pytest.approx(0.5 * FROZEN_MEAN)
+    assert whole.groups[0].frozen is None
+    freezer = frozen_queue(0, FreezerPace(refreeze_s=10 * HOUR_S, pack_s=0.0)).put(
+        4, 0.0, FreezerPace(refreeze_s=10 * HOUR_S, pack_s=0.0)
+    )
+    habits = grower(sets=2, refreeze_h=10)
+    asked = 6 * HOUR_S
+    at_s, packs, lacking = possible_visit(
+        asked, freezer, habits, lambda _: 12.0, Policy(half_frozen=True)
+    )
+    assert (at_s, packs) == (asked, min(4, habits.packs_in_set))
+    assert "half frozen" in lacking
+    at_s, _, _ = possible_visit(asked, freezer, habits, lambda _: 12.0, Policy())
+    assert at_s == 10 * HOUR_S
 
 
 def test_samples_are_what_the_probes_showed() -> None:

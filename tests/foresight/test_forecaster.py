@@ -11,8 +11,8 @@ import pytest
 from controller.foresight.bins import BinLog, Sample, bins_of
 from controller.foresight.forecast import Forecast
 from controller.foresight.forecaster import DAY_S, Forecaster, learned_since_s, packs_due
-from controller.foresight.swap_plan import Habits
 from controller.foresight.swaps import Logged
+from controller.foresight.visits import Habits
 from controller.thermal.freezing import FreezerPace
 from tests.benchmarks.drawn_chambers import Told, draw, play
 
@@ -124,3 +124,17 @@ def test_packs_are_due_a_lead_before_the_early_bound(
 def test_from_nothing_nothing_is_due_or_not() -> None:
     """Unknown is neither."""
     assert packs_due(Forecast(as_of_s=0.0), lead_s=3600.0) is None
+
+
+def test_without_the_hours_of_pump_and_fan_it_says_what_it_lacks() -> None:
+    """A record without them is no record of a coil that rested all week."""
+    blind = forecaster()
+    blind.add(sample._replace(cooling=None) for sample in told().samples)
+
+    forecast = blind.forecast(logs(2.0 * DAY_S), now_s=2.0 * DAY_S)
+
+    assert forecast.basis == "unknown"
+    assert forecast.due_s is None
+    assert forecast.notes == (
+        "the records since the last pack change do not say when pump and fan ran",
+    )

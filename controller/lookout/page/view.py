@@ -10,7 +10,7 @@ from typing import Any
 from controller.domain.alarm_guide import alarm_title, guide_of, worst_first
 from controller.domain.alarms import Alarm
 from controller.domain.status import Status
-from controller.pictures.words import duration, moment, temperature
+from controller.pictures.words import duration, moment, shortage, temperature
 from controller.records.snapshot import Snapshot
 
 NEAR_K = 0.5
@@ -58,7 +58,7 @@ def view_of(snapshot: Snapshot, *, chamber: str, unit: str, zone: tzinfo | None)
     else:
         state = "alarm" if alarms else _well_or_off(status)
     now = snapshot.taken_utc.astimezone(zone)
-    swap, reserve, notes = _swap_words(snapshot, now)
+    swap, reserve, notes = _swap_words(snapshot, now, unit)
     forecast = snapshot.forecast
     return View(
         chamber=chamber if status is None else status.chamber,
@@ -138,7 +138,7 @@ def _readings(status: Status, unit: str) -> tuple[tuple[str, str], ...]:
     return tuple(rows)
 
 
-def _swap_words(snapshot: Snapshot, now: datetime) -> tuple[str, str, tuple[str, ...]]:
+def _swap_words(snapshot: Snapshot, now: datetime, unit: str) -> tuple[str, str, tuple[str, ...]]:
     forecast = snapshot.forecast
     if forecast is None or not forecast.known:
         why = "" if forecast is None else f": {'; '.join(forecast.notes)}"
@@ -147,9 +147,8 @@ def _swap_words(snapshot: Snapshot, now: datetime) -> tuple[str, str, tuple[str,
     if snapshot.silent:
         known = f"As it was known at {moment(forecast.as_of, now, far=False)}: "
     notes = tuple(f"{note[0].upper()}{note[1:]}." for note in forecast.notes)
-    if not forecast.freezer_keeps_up:
-        cost = f"{forecast.degree_hours_above:.1f} degree-hours"
-        notes += (f"The freezer cannot keep up: over two days the air is above cut-in by {cost}.",)
+    if forecast.shortage is not None:
+        notes = (shortage(forecast.shortage, now, unit), *notes)
     reserve = ""
     share = forecast.reserve_share
     if share is not None:

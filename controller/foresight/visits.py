@@ -1,0 +1,132 @@
+"""When somebody can come to change packs, and with how many: the person and the freezer."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from controller.domain.daytime import within
+from controller.foresight.course import HourAt
+from controller.thermal.freezing import FreezerPace, FreezerQueue
+
+SOONER_S = 1800.0
+"""A set is changed this long before it is spent: fresh packs need it to cool water and coil."""
+BEFORE_BED_S = 900.0
+HALF_FROZEN = 0.5
+"""A pack of which less is frozen is left in the freezer [share]."""
+_HOUR_S = 3600.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Habits:
+    """When somebody is awake, and what the freezer does."""
+
+    wakes_h: float
+    """Local hour."""
+    sleeps_h: float
+    packs: int
+    """Packs in all."""
+    packs_in_set: int
+    freezer: FreezerPace
+
+    def awake(self, hour: float) -> bool:
+        """Return whether somebody is awake at a local hour."""
+        return within(hour % 24.0, self.wakes_h, self.sleeps_h)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Policy:
+    """A way of using packs."""
+
+    eager: bool = False
+    """As soon as they are frozen, not only when the set in the water is nearly spent."""
+    partial: bool = False
+    """What is frozen, not only whole sets."""
+    half_frozen: bool = False
+    """Packs that are half frozen too."""
+
+
+POLICIES = (
+    Policy(),
+    Policy(eager=True),
+    Policy(eager=True, partial=True),
+    Policy(half_frozen=True),
+    Policy(eager=True, half_frozen=True),
+)
+"""The first one where packs suffice."""
+
+
+def best_visit(
+    spent_s: float, earliest_s: float, habits: Habits, hour_at: HourAt
+) -> tuple[float, str]:
+    """Return when the set is best changed, and why."""
+    wish_s = max(spent_s - SOONER_S, earliest_s)
+    at = _clock(hour_at(spent_s))
+    if habits.awake(hour_at(wish_s)):
+        return wish_s, f"the cold may run out from {at} on"
+    asleep_for_s = (hour_at(wish_s) - habits.sleeps_h) % 24.0 * _HOUR_S
+    bed_s = wish_s - asleep_for_s - BEFORE_BED_S
+    if bed_s >= earliest_s:
+        return bed_s, f"before the night: the cold may run out from {at} on"
+    return waking(wish_s, habits, hour_at), f"on waking: the cold may run out from {at} on"
+
+
+def possible_visit(
+    wish_s: float, freezer: FreezerQueue, habits: Habits, hour_at: HourAt, policy: Policy
+) -> tuple[float, int, str]:
+    """Return when how many packs can go in, and what is lacking."""
+    wanted = habits.packs_in_set
+    least = HALF_FROZEN if policy.half_frozen else 1.0
+    shares = freezer.frozen_shares(wish_s)
+    ready = min(wanted, sum(share >= least for share in shares))
+    through = min(wanted, sum(share >= 1.0 for share in shares))
+    if through == wanted:
+        return wish_s, wanted, ""
+    if ready:
+        half = ready - through
+        lacking = f"only {through} of {wanted} packs are frozen by then"
+        return wish_s, ready, f"{lacking}, take {half} half frozen too" if half else lacking
+    if not freezer.ready_s:
+        return math.inf, 0, "there are no packs in the freezer"
+    first_s = frozen_at(freezer, 1, policy)
+    at_s = waking(first_s, habits, hour_at)
+    if math.isinf(at_s):
+        return math.inf, 0, "the packs never freeze in this freezer"
+    packs = max(1, min(wanted, sum(share >= least for share in freezer.frozen_shares(at_s))))
+    return at_s, packs, f"no pack is frozen before {_clock(hour_at(first_s))}"
+
+
+def waking(at_s: float, habits: Habits, hour_at: HourAt) -> float:
+    """Return the first moment from an instant on when somebody is awake [s]."""
+    if math.isinf(at_s):
+        return at_s
+    hour = hour_at(at_s)
+    return at_s if habits.awake(hour) else at_s + (habits.wakes_h - hour) % 24.0 * _HOUR_S
+
+
+def as_soon_as(
+    wish_s: float, why: str, frozen_s: float, habits: Habits, hour_at: HourAt
+) -> tuple[float, str]:
+    """Return the swap as soon as a set is frozen and somebody awake, where that is sooner."""
+    at_s = waking(frozen_s, habits, hour_at)
+    if at_s >= wish_s:
+        return wish_s, why
+    return at_s, "as soon as they are frozen: the freezer needs the time for the next ones"
+
+
+def frozen_at(freezer: FreezerQueue, packs: int, policy: Policy) -> float:
+    """Return when so many packs are frozen as far as a policy wants them [s]."""
+    if len(freezer.ready_s) < packs:
+        return math.inf
+    ready_s = freezer.ready_s[packs - 1]
+    if policy.half_frozen and math.isfinite(ready_s):
+        share, put_s = freezer.frozen_at_put[packs - 1], freezer.put_s[packs - 1]
+        if share >= HALF_FROZEN:
+            return put_s
+        ready_s = put_s + (ready_s - put_s) * (HALF_FROZEN - share) / (1.0 - share)
+    return ready_s
+
+
+def _clock(hour: float) -> str:
+    minutes = round(hour * 60.0) % 1440
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
