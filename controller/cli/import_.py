@@ -12,7 +12,6 @@ import click
 from controller.cli.instances import CONFIG
 from controller.domain.places import records_path, state_directory
 from controller.errors import InputFileError, ProbeError, SettingsError
-from controller.history.csv_judge import file_problems
 from controller.history.importing import (
     add_history,
     past_imports,
@@ -20,6 +19,7 @@ from controller.history.importing import (
     take_back,
 )
 from controller.probes.recorded import RecordedRow, read_rows
+from controller.probes.recorded_check import file_problems
 from controller.records.reader import RecordedReading
 from controller.records.requests import REQUESTS, forget_past_swaps, log_past_swap, swaps
 from controller.service.locks import lock_instance

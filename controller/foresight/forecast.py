@@ -29,13 +29,13 @@ DISTURBED = 0.08
 """Load that nobody foresees: standard deviation as a share of the mean load [-] …"""
 DISTURBANCE_LASTS_S = 6 * 3600.0
 """… and how long it stays [s]."""
-NARROWED = 0.5
+NARROWED = 0.6
 """The ensemble is too wide, because its errors partly cancel."""
 WIDER_AT_FIRST = (1.2, 1.2, 1.1, 1.0)
 """By the ends seen so far: without any, errors are less known than the ensemble says [-]."""
-WIDER_BLIND = 1.3
+WIDER_BLIND = 1.2
 """Without a room probe the weather of the hours to come is less known [-]."""
-NEAR_S = 1000.0
+NEAR_S = 900.0
 """What the ensemble does not know of: the last hour's load, doors, the probe's own step [s]."""
 EARLY, LATE = 0.1, 0.9
 NOT_WITHIN = 0.98 * FARTHEST_S
