@@ -1,4 +1,4 @@
-"""The README is held against the program: its commands, its output, its list."""
+"""README, key reference and help are held against the program: commands, output, lists."""
 
 from __future__ import annotations
 
@@ -8,7 +8,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from controller.cli.main import COMMANDS, coldpin
+from controller.cli.keys import as_markdown
+from controller.cli.main import COMMANDS, HELP, coldpin
+from controller.settings.key_reference import key_tables
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -51,3 +53,25 @@ def test_command_is_listed_and_explained(name: str) -> None:
 
     assert ran.exit_code == 0
     assert len(ran.output.splitlines()) > 4
+
+
+def test_help_lists_every_command_once() -> None:
+    """The lines are kept apart from the commands, so that help imports none of them."""
+    assert sorted(name for lines in HELP.values() for name in lines) == sorted(COMMANDS)
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_help_line_is_the_commands_own(name: str) -> None:
+    """The first sentence of the command, short enough for a terminal of 80 columns."""
+    (line,) = [lines[name] for lines in HELP.values() if name in lines]
+    command = coldpin.get_command(None, name)  # type: ignore[arg-type]
+    assert command is not None
+    assert command.help is not None
+
+    assert line == re.split(r"(?<=\.)\s", command.help.strip(), maxsplit=1)[0]
+    assert len(line) <= 78 - 13
+
+
+def test_the_page_is_what_the_program_prints() -> None:
+    """Refresh it with `coldpin keys --markdown > config/README.md`."""
+    assert (ROOT / "config" / "README.md").read_text(encoding="utf-8") == as_markdown(key_tables())

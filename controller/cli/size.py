@@ -43,7 +43,7 @@ SOURCES = ("envelope", "air_exchange", "lights", "fans", "crop", "humidifier", "
     help="Draw the hot days behind the verdict into a page.",
 )
 def size(config: Path, as_json: bool, details: bool, html_file: Path | None) -> None:
-    """Judge the equipment of CONFIG for its stage on hot days of its room.
+    """Say whether the equipment of CONFIG holds its crop on a hot day.
 
     The verdict comes first, then what limits it and what to change first. All of it is read off
     rehearsed days, on the same control as `coldpin rehearse`.

@@ -11,12 +11,10 @@ from pathlib import Path
 import pytest
 
 from controller.cli.main import (
-    COMMANDS,
     EX_NOINPUT,
     EX_USAGE,
     HELP,
     PIPE_CLOSED,
-    coldpin,
     status_of,
 )
 
@@ -39,23 +37,6 @@ def test_output_without_a_reader_is_no_alarm(arguments: list[str]) -> None:
 
     assert ran.returncode == PIPE_CLOSED == 141
     assert ran.stderr == b""
-
-
-def test_help_lists_every_command_once() -> None:
-    """The lines are kept apart from the commands, so that help imports none of them."""
-    assert sorted(name for lines in HELP.values() for name in lines) == sorted(COMMANDS)
-
-
-@pytest.mark.parametrize("name", COMMANDS)
-def test_help_line_is_the_commands_own(name: str) -> None:
-    """The first sentence of the command, short enough for a terminal of 80 columns."""
-    (line,) = [lines[name] for lines in HELP.values() if name in lines]
-    command = coldpin.get_command(None, name)  # type: ignore[arg-type]
-    assert command is not None
-    assert command.help is not None
-
-    assert line == re.split(r"(?<=\.)\s", command.help.strip(), maxsplit=1)[0]
-    assert len(line) <= 78 - 13
 
 
 def test_help_is_printed_whole_and_loads_no_command() -> None:

@@ -14,7 +14,6 @@ import pytest
 from click.testing import CliRunner
 from pydantic import TypeAdapter
 
-from controller.cli.keys import as_markdown
 from controller.cli.main import EX_USAGE, coldpin, status_of
 from controller.errors import PhysicsError
 from controller.settings.key_reference import EXAMPLES, Key, KeyTable, key_tables
@@ -23,18 +22,12 @@ from controller.settings.problems import tables_in
 from controller.settings.simulation import PLANT_PARTS
 
 ROOT = Path(__file__).parents[2]
-PAGE = ROOT / "config" / "README.md"
 TABLES = key_tables()
 KEYS = [
     pytest.param(table, key, id=f"{table.path}.{key.name}")
     for table in TABLES
     for key in table.keys
 ]
-
-
-def test_the_page_is_what_the_program_prints() -> None:
-    """Refresh it with `coldpin keys --markdown > config/README.md`."""
-    assert PAGE.read_text(encoding="utf-8") == as_markdown(TABLES)
 
 
 def test_no_table_is_left_out() -> None:
