@@ -28,10 +28,10 @@ def board_of(kept: Iterable[Alarm]) -> tuple[AlarmState, ...]:
     by_key = {(alarm.name, alarm.about): alarm for alarm in kept}
 
     def restored(alarm: AlarmState) -> AlarmState:
-        was = by_key.get((alarm.name.value, alarm.about))
-        if was is None:
+        before = by_key.get((alarm.name.value, alarm.about))
+        if before is None:
             return alarm
-        return replace(alarm, standing=True, acknowledged=was.acknowledged)
+        return replace(alarm, standing=True, acknowledged=before.acknowledged)
 
     return tuple(map(restored, CALM_BOARD)) if by_key else CALM_BOARD
 

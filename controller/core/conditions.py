@@ -125,19 +125,22 @@ def _probe_unsteady(about: str) -> Callable[[Situation], Side]:
         if getattr(situation.inputs, about) is None:
             return Side.NOT_FITTED
         recent = situation.recent
-        found = _count(recent.lost_times(about), situation.law.alarms.losses_per_hour, situation)
+        side_by_count = _count(
+            recent.lost_times(about), situation.law.alarms.losses_per_hour, situation
+        )
         # one fault, one alarm: what comes only with the pump has a name of its own
-        return Side.BETWEEN if found is Side.RAISE and recent.only_while_running() else found
+        by_the_pump = side_by_count is Side.RAISE and recent.only_while_running()
+        return Side.BETWEEN if by_the_pump else side_by_count
 
     return side
 
 
 def _pump_noise(situation: Situation) -> Side:
     recent = situation.recent
-    found = _count(recent.lost_running(), NOISY_LOSSES, situation)
-    if found is Side.RAISE and not recent.only_while_running():
+    side_by_count = _count(recent.lost_running(), NOISY_LOSSES, situation)
+    if side_by_count is Side.RAISE and not recent.only_while_running():
         return Side.BETWEEN
-    return found
+    return side_by_count
 
 
 def _probes_exchanged(situation: Situation) -> Side:

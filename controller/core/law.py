@@ -1,4 +1,4 @@
-"""What the control law is told once: band, timers, limits and alarm rules.
+"""What the control law is given once: band, timers, limits and alarm rules.
 
 All temperatures are whole millidegrees (``_mc``) or their differences (``_mk``), all times
 seconds. Every value checks itself, so no half-valid law exists.
