@@ -58,6 +58,15 @@ def test_air_that_falls_with_the_pump_off_is_an_output_that_stays_closed() -> No
     assert watch.events == [("+", "cooling_while_off")]
 
 
+def test_the_fall_right_after_a_stop_is_the_cold_coil_s() -> None:
+    """Counted from a quarter of an hour after the stop, not a tick sooner or later."""
+    for settling_s, raised in ((890.0, False), (900.0, True)):
+        watch = Watch(state=begin(0.0))
+        watch.give(warm_room(15.0), settling_s)
+        watch.give(warm_room(14.0), 60)
+        assert (("+", "cooling_while_off") in watch.events) is raised
+
+
 @pytest.mark.parametrize(
     "inputs",
     [
