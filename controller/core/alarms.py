@@ -59,9 +59,10 @@ def judge_alarms(
     events: list[Event] = []
     for at, (alarm, condition) in enumerate(zip(board, CONDITIONS, strict=True)):
         side = condition.side(situation)
-        calm = side is (Side.RAISE if alarm.standing else Side.CLEAR)
-        if calm and alarm.pending is RESET and not acknowledged:
-            continue
+        asks = side is (Side.CLEAR if alarm.standing else Side.RAISE)
+        gone = side is Side.NOT_FITTED and alarm.standing
+        if alarm.pending is RESET and not (asks or gone or acknowledged):
+            continue  # no timer runs and nothing starts one
         step = _step(alarm, side, situation)
         if step.event is not None:
             events.append(step.event)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta, tzinfo
 from random import Random
 
-from controller.core.decide import begin
+from controller.core.decide import begin, decide
 from controller.core.law import Law
 from controller.core.state import NOTHING_ASKED, Asked, State
 from controller.domain.requests import LoggedSwap
@@ -247,6 +247,9 @@ class Rehearsal:
             if self._trouble.power:
                 asked, self._asked = self._asked, NOTHING_ASKED
                 self._loop.tick(now, self._band, asked=asked, swap_due=self._swap_due)
+            if self.tally.changes != self._changes_seen:
+                self._changes_seen = self.tally.changes
+                self._person_at = min(self._person_at, self._on_minute(now + 1e-6))
             if now >= self._row_at:
                 self._rows(now)
             if (index - shown_from) * tick_s >= HOUR_S:
@@ -264,6 +267,10 @@ class Rehearsal:
         if not self._trouble.power:
             return max(limit, index + 1)
         window = loop.state.window
+        if window is None and loop.inputs is not None and loop.inputs.asked is NOTHING_ASKED:
+            # a decision that changed something has no window yet; the same question again may have
+            again, _ = decide(loop.state, loop.inputs, self.clock.monotonic(), self.law)
+            window = again.window
         if window is None or window.inputs.swap_due is not self._swap_due or index == 0:
             return index + 1
         limit = min(limit, self._tick_at(window.until))
@@ -296,9 +303,6 @@ class Rehearsal:
             self._person_at = self._on_minute(now)
         if now >= self._faults_at:
             self._change_faults(now)
-        if self.tally.changes != self._changes_seen:
-            self._changes_seen = self.tally.changes
-            self._person_at = min(self._person_at, self._on_minute(now))
         if now >= self._person_at:
             self._person(now, at_s)
 
