@@ -260,6 +260,7 @@ def _more_cold(build: Build) -> Iterator[_Idea]:
             widens=Limit.FREEZER,
         )
     more = max(1, round(0.5 * one_set))
+    sets = max(1, -(-packs.count // one_set))  # one that is not whole is filled up too
     for limit in (Limit.SET, Limit.FACES):
         yield _Idea(
             what=f"{more} more {'pack' if more == 1 else 'packs'} in every set",
@@ -271,7 +272,9 @@ def _more_cold(build: Build) -> Iterator[_Idea]:
                 replace(
                     plant,
                     packs=replace(
-                        packs, count=packs.count + 2 * more, in_reservoir=packs.in_reservoir + more
+                        packs,
+                        count=packs.count + sets * more,
+                        in_reservoir=packs.in_reservoir + more,
                     ),
                 )
             ),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 
 import pytest
@@ -39,6 +40,9 @@ def test_document_has_the_keys_that_scripts_rely_on(capsys: pytest.CaptureFixtur
     assert set(document["rehearsed"]) == {  # type: ignore[call-overload]
         "days", "in_band_share", "degree_hours_above", "packs_used",
     }  # fmt: skip
+    times = (document["freezer"]["refreeze_h"], document["hours_per_set"]["mean"])  # type: ignore[index]
+    # while one set cools, the others refreeze; worked by hand: 9.9 h and 12.7 h take 2 sets
+    assert document["sets_in_rotation"] == math.ceil(1 + times[0] / times[1])
     assert [row["when"] for row in document["cycle"]] == ["mild", "normal", "hottest"]  # type: ignore[attr-defined]
 
 

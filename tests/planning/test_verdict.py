@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from controller.planning.build import Build
-from controller.planning.changes import Effort, best_changes
+from controller.planning.changes import Effort, _more_cold, best_changes
 from controller.planning.verdict import HOLDS_SHARE, Judgement, Limit, Verdict, judge
 from controller.planning.verdict_words import (
     change_sentence,
@@ -124,6 +124,38 @@ def test_a_better_part_never_worsens_the_days(
     hot: dict[str, dict[str, object]] = {"room": dict(room)}
 
     assert _share(**{**hot, **better}) >= _share(**{**hot, **worse}) - 0.01
+
+
+@pytest.mark.parametrize(
+    ("count", "in_reservoir", "more", "bought"),
+    [(8, 4, 2, 4), (12, 4, 2, 6), (4, 4, 2, 2), (2, 1, 1, 2), (3, 1, 1, 3), (10, 4, 2, 6)],
+)
+def test_more_packs_in_every_set_are_bought_for_every_set(
+    count: int, in_reservoir: int, more: int, bought: int
+) -> None:
+    """Those in the freezer too: as many sets afterwards as before, each larger by the same."""
+    packs = {"count": count, "in_reservoir": in_reservoir}
+    ideas = list(_more_cold(Build(settings=SETTINGS, plant=build(packs=packs))))
+
+    larger = [idea for idea in ideas if "in every set" in idea.what]
+
+    assert larger
+    for idea in larger:
+        assert idea.what.startswith(f"{more} more pack")
+        assert idea.after == idea.before + more == in_reservoir + more
+        assert idea.build.plant.packs.in_reservoir == in_reservoir + more
+        assert idea.build.plant.packs.count == count + bought
+
+
+def test_one_more_set_is_a_whole_set_in_the_freezer() -> None:
+    """The reservoir holds what it held."""
+    packs = {"count": 9, "in_reservoir": 3}
+    ideas = list(_more_cold(Build(settings=SETTINGS, plant=build(packs=packs))))
+
+    (idea,) = (idea for idea in ideas if idea.what == "one more set of packs in the freezer")
+
+    assert (idea.before, idea.after) == (9, 12)
+    assert idea.build.plant.packs == replace(SHELF.packs, count=12, in_reservoir=3)
 
 
 def test_the_first_change_mends_what_binds() -> None:
