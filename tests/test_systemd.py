@@ -224,7 +224,9 @@ def test_lookout_cannot_harm_the_control_process() -> None:
         # stays writable under ProtectSystem=strict. lgNotify.c of lgpio 0.2.2.0 makes a FIFO there
         pytest.param("Service.RuntimeDirectory", "coldpin/%i", id="lgpio-has-a-folder"),
         pytest.param("Service.WorkingDirectory", "%t/coldpin/%i", id="lgpio-starts-in-it"),
-        pytest.param("Service.RuntimeDirectoryPreserve", "no", id="stale-fifo-goes"),
+        # systemd.exec(5): the directory of a stopped unit goes unless it is preserved
+        pytest.param("Service.RuntimeDirectoryPreserve", "yes", id="timers-in-memory-stay"),
+        pytest.param("Service.PrivateTmp", "yes", id="stale-fifo-goes"),
         pytest.param("Service.StateDirectory", "coldpin/%i", id="kept-timers-stay"),
         # systemd.exec(5) 252: ProtectClock= implies DeviceAllow=char-rtc r and so closes the list;
         # drivers/gpio/gpiolib.c names the class "gpiochip"

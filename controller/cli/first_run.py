@@ -16,6 +16,7 @@ import click
 from controller.cli import people
 from controller.cli.instances import CONFIG
 from controller.cli.relays import try_load
+from controller.commissioning.guard import Energised, LoadGuard, signals_end_off, unguarded
 from controller.domain.first_run import (
     DONE,
     FAILED,
@@ -32,7 +33,7 @@ from controller.probes.protocol import SampleSource
 from controller.probes.sieve import Sieve
 from controller.records.first_runs import keep_first_run
 from controller.rehearsal.live import open_live_chamber
-from controller.service.locks import lock_instance
+from controller.service.locks import LineLocks, lock_instance
 from controller.service.output_bank import OutputBank
 from controller.service.sources import open_source, sieves_of
 from controller.service.wiring import Plan, open_outputs, plan_of
@@ -96,8 +97,16 @@ def first_run(config: Path, as_json: bool) -> None:
         sleep=time.sleep,
         clock=time.monotonic,
     )
-    with contextlib.closing(lock_instance(place)):
-        steps = list(all_steps(plan, config, person))
+    with signals_end_off(), lock_instance(place), contextlib.closing(LineLocks()) as lines:
+        lines.claim(plan.loads)
+        guard = LoadGuard(
+            config,
+            place,
+            rest_s=plan.settings.timing.anti_short_cycle,
+            told=person.told,
+            sleep=person.sleep,
+        )
+        steps = list(all_steps(plan, config, person, energised=guard.energised))
         failed = [step.name for step in steps if step.outcome == FAILED]
         who = person.ask("your name, to sign with or to keep beside what failed").strip()
         signed = bool(who) and not failed
@@ -123,18 +132,23 @@ def first_run(config: Path, as_json: bool) -> None:
     click.echo(f"Signed off by {who}.", err=True)
 
 
-def all_steps(plan: Plan, config: Path, person: Person) -> Iterator[CheckedStep]:
+def all_steps(
+    plan: Plan, config: Path, person: Person, *, energised: Energised = unguarded
+) -> Iterator[CheckedStep]:
     """Yield each step as it has been done.
 
     Args:
         plan: The configuration.
         config: Its file.
         person: Who does it.
+        energised: Guards the time in which a load is on; `LoadGuard.energised`.
     """
     for line in CAUTIONS:
         person.told(f"- {line}")
     for load in plan.loads:
-        trouble = try_load(load, ask=person.ask, sleep=person.sleep, told=person.told)
+        trouble = try_load(
+            load, ask=person.ask, sleep=person.sleep, told=person.told, energised=energised
+        )
         outcome = DONE if trouble is None else FAILED
         yield CheckedStep(name=f"relay of {load.name}", outcome=outcome, note=trouble or "")
     yield person.step(
@@ -148,7 +162,7 @@ def all_steps(plan: Plan, config: Path, person: Person) -> Iterator[CheckedStep]
         yield probes_step(source, sieves, person)
         if any(is_mains(load.load.supply) for load in plan.loads):
             person.told("The next step runs pump and fan for some minutes; one of them is mains.")
-        yield prime_step(source, sieves, outputs, person)
+        yield prime_step(source, sieves, outputs, person, energised=energised)
     yield person.step(
         "leaks", "Look at every joint, hose, the coil and the floor, with a dry cloth: all dry?"
     )
@@ -180,7 +194,12 @@ def probes_step(source: SampleSource, sieves: dict[str, Sieve], person: Person) 
 
 
 def prime_step(
-    source: SampleSource, sieves: dict[str, Sieve], outputs: OutputBank, person: Person
+    source: SampleSource,
+    sieves: dict[str, Sieve],
+    outputs: OutputBank,
+    person: Person,
+    *,
+    energised: Energised = unguarded,
 ) -> CheckedStep:
     """Run pump and fan, and measure how long the cold takes to come."""
     answer = person.ask("Cold water in the reservoir, intake under it? (yes, or why not)").strip()
@@ -191,22 +210,24 @@ def prime_step(
     first_c = _readings(source, sieves, person, within_s=READINGS_WITHIN_S)[place]
     if first_c is None:
         return CheckedStep(name="prime", outcome=FAILED, note=f"no reading: {place}")
-    began = person.clock()
-    highest_c, took_s = first_c, None
-    try:
-        if not outputs.run(pump=True, fan=True):
-            return CheckedStep(name="prime", outcome=FAILED, note=f"{outputs.fault} does not obey")
-        while person.clock() - began < PRIME_WITHIN_S:
-            person.sleep(LOOK_S)
-            now_c = _taken(source, sieves, person.clock())[place]
-            if now_c is None:
-                continue
-            highest_c = max(highest_c, now_c)
-            if now_c <= highest_c - fall_k:
-                took_s = person.clock() - began
-                break
-    finally:
-        outputs.run(pump=False, fan=False)
+    with energised("pump", PRIME_WITHIN_S):
+        began = person.clock()
+        highest_c, took_s = first_c, None
+        try:
+            if not outputs.run(pump=True, fan=True):
+                note = f"{outputs.fault} does not obey"
+                return CheckedStep(name="prime", outcome=FAILED, note=note)
+            while person.clock() - began < PRIME_WITHIN_S:
+                person.sleep(LOOK_S)
+                now_c = _taken(source, sieves, person.clock())[place]
+                if now_c is None:
+                    continue
+                highest_c = max(highest_c, now_c)
+                if now_c <= highest_c - fall_k:
+                    took_s = person.clock() - began
+                    break
+        finally:
+            outputs.run(pump=False, fan=False)
     if took_s is None:
         note = f"{place} did not fall by {fall_k:g} K within {PRIME_WITHIN_S / 60:.0f} min"
         return CheckedStep(name="prime", outcome=FAILED, note=note)

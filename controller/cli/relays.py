@@ -10,12 +10,13 @@ from pathlib import Path
 import click
 
 from controller.cli.instances import CONFIG
+from controller.commissioning.guard import Energised, LoadGuard, signals_end_off, unguarded
 from controller.domain.places import state_directory
 from controller.errors import ControllerError
 from controller.outputs.mains_rule import is_mains
 from controller.outputs.protocol import Output
 from controller.outputs.registry import find_driver
-from controller.service.locks import lock_instance
+from controller.service.locks import LineLocks, lock_instance
 from controller.service.wiring import WiredLoad, plan_of
 
 ON_S = 3.0
@@ -34,12 +35,17 @@ def relays(config: Path) -> None:
     only through its listed relay module, and only after you typed its name.
     """
     plan = plan_of(config)
-    with contextlib.closing(lock_instance(state_directory(config))):
+    place = state_directory(config)
+    with signals_end_off(), lock_instance(place), contextlib.closing(LineLocks()) as lines:
+        lines.claim(plan.loads)
+        guard = LoadGuard(
+            config, place, rest_s=plan.settings.timing.anti_short_cycle, told=click.echo
+        )
         click.echo("Keep hands, cables and water apart. Have a way to cut the supply in reach.")
         wrong = [
             f"{load.name}: {trouble}"
             for load in plan.loads
-            for trouble in (try_load(load, ask=_ask, sleep=time.sleep),)
+            for trouble in (try_load(load, ask=_ask, sleep=time.sleep, energised=guard.energised),)
             if trouble is not None
         ]
     if wrong:
@@ -53,6 +59,7 @@ def try_load(
     ask: Callable[[str], str],
     sleep: Callable[[float], object],
     told: Callable[[str], object] = click.echo,
+    energised: Energised = unguarded,
 ) -> str | None:
     """Try one load and return what is wrong with it, None when nothing is.
 
@@ -61,6 +68,7 @@ def try_load(
         ask: Puts a question to the person and returns the answer.
         sleep: Waits for a number of seconds.
         told: Is told what happens.
+        energised: Guards the time in which the load is on; `LoadGuard.energised`.
     """
     told(f"\n{load.name}: {load.wiring}, {load.load.supply}; {load.why_allowed}")
     if is_mains(load.load.supply):
@@ -73,10 +81,13 @@ def try_load(
                 "on while it should be off: its active_low is the wrong way round, or its contact "
                 "is wired to the resting side"
             )
-        told(f"on for {ON_S:g} s ...")
-        output.switch(True)
-        sleep(ON_S)
-        output.switch(False)
+        with energised(load.name, ON_S):
+            told(f"on for {ON_S:g} s ...")
+            try:
+                output.switch(True)
+                sleep(ON_S)
+            finally:
+                output.switch(False)
         if not _yes(ask("did it run, and has it stopped? (yes/no)")):
             return "did not run and stop: check its supply, fuse, pin and relay"
     return None

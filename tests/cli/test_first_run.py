@@ -129,7 +129,7 @@ def quick(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
     monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
     monkeypatch.setattr("controller.cli.first_run.time.sleep", lambda _: None)
 
-    def stepped(*_: object) -> object:
+    def stepped(*_: object, **__: object) -> object:
         return CheckedStep(name="prime", outcome=DONE, note="cold after 12 s")
 
     monkeypatch.setattr("controller.cli.first_run.prime_step", stepped)
