@@ -91,6 +91,19 @@ def test_a_room_imports_only_what_its_row_allows() -> None:
     assert wrong == []
 
 
+def clock_and_file_calls(path: Path) -> list[str]:
+    """Return the calls of a module that would read a clock, open a file, or wait."""
+    found = []
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call):
+            called = node.func
+            name = called.attr if isinstance(called, ast.Attribute) else ""
+            name = called.id if isinstance(called, ast.Name) else name
+            if name in CLOCKS_AND_FILES:
+                found.append(f"{path.name}:{node.lineno} calls {name}")
+    return found
+
+
 @pytest.mark.parametrize("room", PURE)
 def test_pure_rooms_know_no_clock_no_file_and_no_third_party(room: str) -> None:
     """core, thermal and foresight compute from what they are given."""
@@ -99,15 +112,56 @@ def test_pure_rooms_know_no_clock_no_file_and_no_third_party(room: str) -> None:
         for line, name in imports_of(path):
             if name.split(".")[0] not in PURE_MAY_IMPORT:
                 wrong.append(f"{path.name}:{line} imports {name}")
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Call):
-                called = node.func
-                name = called.attr if isinstance(called, ast.Attribute) else ""
-                name = called.id if isinstance(called, ast.Name) else name
-                if name in CLOCKS_AND_FILES:
-                    wrong.append(f"{path.name}:{node.lineno} calls {name}")
+        wrong += clock_and_file_calls(path)
 
     assert wrong == []
+
+
+def test_the_shared_values_read_no_clock_and_no_file() -> None:
+    """`domain` is below every other room; what it gives depends on what it is given."""
+    wrong = [call for path in sorted((PACKAGE / "domain").rglob("*.py"))
+             for call in clock_and_file_calls(path)]  # fmt: skip
+
+    assert wrong == []
+
+
+def test_pydantic_stays_where_files_and_documents_are_read() -> None:
+    """Settings, the codecs of domain, and the schemas that are made from them."""
+    rooms = {
+        path.relative_to(PACKAGE).as_posix()
+        for path in files()
+        if any(name.split(".")[0].startswith("pydantic") for _, name in imports_of(path))
+    }
+
+    assert {name for name in rooms if not name.startswith(("settings/", "domain/"))} == {
+        "lookout/broker/documents.py"
+    }
+
+
+@pytest.mark.parametrize("room", ["core", "thermal", "domain"])
+def test_values_are_frozen_and_slotted(room: str) -> None:
+    """What travels cannot be changed on the way, and a misspelt attribute is an error."""
+    loose = []
+    for path in sorted((PACKAGE / room).rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.ClassDef):
+                continue
+            for decorator in node.decorator_list:
+                call = ast.unparse(decorator)
+                if call.startswith("dataclass") and not (
+                    "frozen=True" in call and "slots=True" in call
+                ):
+                    loose.append(f"{path.name}: {node.name}")
+
+    assert loose == []
+
+
+def test_no_module_is_longer_than_the_guide_allows() -> None:
+    """A file that has grown past one subject is split."""
+    (most,) = re.findall(r"more than (\d+) are refused", GUIDE.read_text(encoding="utf-8"))
+    lengths = {path.name: len(path.read_text(encoding="utf-8").splitlines()) for path in files()}
+
+    assert {name: lines for name, lines in lengths.items() if lines > int(most)} == {}
 
 
 def test_control_process_loads_nothing_heavy() -> None:
