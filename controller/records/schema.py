@@ -125,12 +125,7 @@ def migrate(file: sqlite3.Connection) -> None:
     Raises:
         ValueError: The file was written by a later release.
     """
-    (version,) = file.execute("PRAGMA user_version").fetchone()
-    if version > len(MIGRATIONS):
-        raise ValueError(
-            f"found records of version {version}, this release knows {len(MIGRATIONS)}; "
-            "use the release that wrote them, or move the file away"
-        )
+    version = require_known(file)
     for number in range(version, len(MIGRATIONS)):
         _, statements = MIGRATIONS[number]
         file.execute("BEGIN IMMEDIATE")
@@ -142,3 +137,18 @@ def migrate(file: sqlite3.Connection) -> None:
             file.execute("ROLLBACK")
             raise
         file.execute("COMMIT")
+
+
+def require_known(file: sqlite3.Connection) -> int:
+    """Return the version of a database without changing anything.
+
+    Raises:
+        ValueError: The file was written by a later release.
+    """
+    (version,) = file.execute("PRAGMA user_version").fetchone()
+    if version > len(MIGRATIONS):
+        raise ValueError(
+            f"found records of version {version}, this release knows {len(MIGRATIONS)}; "
+            "use the release that wrote them, or move the file away"
+        )
+    return int(version)

@@ -23,7 +23,7 @@ from controller.core.state import Decision, EventKind, Inputs
 from controller.domain.backoff import backoff_s
 from controller.domain.events import BAND, BandPoints
 from controller.domain.temperatures import Reading, Seen
-from controller.records.schema import migrate
+from controller.records.schema import migrate, require_known
 from controller.records.thinning import give_back, thin_once
 
 """Kinds of event that are no decision: the band in force (name: cut-out and cut-in [m°C]), the
@@ -44,7 +44,8 @@ MOST_SET_ASIDE = 5
 MOST_SIDE_FILE_BYTES = 16 * 1024 * 1024
 """The write-ahead log may grow to this while somebody reads for long; SQLite reuses it and never
 makes it smaller by itself."""
-_DAMAGED = ("malformed", "not a database", "unsupported file format", "disk image")
+_DAMAGED = ("malformed", "not a database", "disk image")
+"""Not among them: a file format that only a newer SQLite knows. That is left alone."""
 
 Sample = tuple[int, int | None, int | None, int | None, int | None, int, int]
 Happening = tuple[int, str, str, str]
@@ -270,6 +271,7 @@ class RecordsWriter:
             return self._file
         file = sqlite3.connect(self._path, isolation_level=None, timeout=1.0)
         try:
+            require_known(file)  # before anything that could change a newer file
             file.execute("PRAGMA auto_vacuum = INCREMENTAL")  # takes hold in a new file only
             file.execute("PRAGMA journal_mode = WAL")
             file.execute("PRAGMA synchronous = FULL")

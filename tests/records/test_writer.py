@@ -410,3 +410,37 @@ def test_files_as_a_power_cut_leaves_them_are_whole(tmp_path: Path) -> None:
             assert instants == [60_000 * number for number in range(len(instants))]
             assert len(instants) >= told - 200, "the writing thread is that far behind at most"
         process.kill()
+
+
+@pytest.mark.parametrize(
+    "make",
+    [
+        pytest.param("PRAGMA user_version = 99", id="newer-release"),
+        pytest.param("newer-sqlite", id="newer-sqlite"),
+    ],
+)
+def test_records_of_a_newer_program_are_left_alone(tmp_path: Path, make: str) -> None:
+    """To the byte, and no new file in their place: a format one does not know is no damage.
+
+    The schema format of the file header, bytes 44 to 47, is 1 to 4 in every SQLite of today
+    (source: sqlite.org/fileformat2.html, section 1.3).
+    """
+    path = tmp_path / "records.sqlite"
+    with closing(sqlite3.connect(path)) as file:
+        file.execute("CREATE TABLE runs (id)")
+        if make != "newer-sqlite":
+            file.execute(make)
+        file.commit()
+    if make == "newer-sqlite":
+        content = bytearray(path.read_bytes())
+        content[44:48] = (9).to_bytes(4, "big")
+        path.write_bytes(content)
+    before = path.read_bytes()
+
+    writer = RecordsWriter(path, chamber="c", boot_id="b", ahead_s=0.0)
+    writer.tell(0.0, "stage", "pinning")
+    until(lambda: writer.fault is not None)
+    writer.close()
+
+    assert path.read_bytes() == before
+    assert list(tmp_path.glob("*.damaged-*")) == []
