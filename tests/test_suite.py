@@ -5,6 +5,8 @@ from __future__ import annotations
 import ast
 import subprocess
 import sys
+from importlib import import_module
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -40,6 +42,45 @@ def test_no_test_sleeps_and_none_measures_time() -> None:
     }
 
     assert found == {}
+
+
+def names_imported(path: Path) -> list[tuple[int, str, str]]:
+    """Return (line, module, name) of what a file imports from the package and from the tests."""
+    return [
+        (node.lineno, node.module, alias.name)
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.ImportFrom) and node.module
+        if node.module.split(".")[0] in {"controller", "tests"}
+        for alias in node.names
+    ]
+
+
+def is_there(module: str, name: str) -> bool:
+    """Return whether a name can be imported from a module."""
+    try:
+        return hasattr(import_module(module), name) or find_spec(f"{module}.{name}") is not None
+    except ImportError:
+        return False
+
+
+PROGRAMS = [
+    path
+    for path in sorted(TESTS.rglob("*.py"))
+    if not path.name.startswith("test_") and path.name != "conftest.py"
+]
+"""Benchmarks and other programs, which the suite does not run."""
+
+
+@pytest.mark.parametrize("path", PROGRAMS, ids=lambda path: path.relative_to(TESTS).as_posix())
+def test_what_a_program_imports_is_there(path: Path) -> None:
+    """A benchmark must not break unnoticed when something is renamed."""
+    broken = [
+        f"{path.name}:{line}: {module}.{name}"
+        for line, module, name in names_imported(path)
+        if not is_there(module, name)
+    ]
+
+    assert broken == []
 
 
 def ran(test: Path, environment: dict[str, str], *options: str) -> subprocess.CompletedProcess[str]:

@@ -24,6 +24,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 import uvicorn
+from prometheus_client.openmetrics.exposition import CONTENT_TYPE_LATEST
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -34,7 +35,7 @@ from controller.cli.logs import set_up_logs
 from controller.domain.places import RECORDS
 from controller.errors import ControllerError, SettingsError
 from controller.lookout.broker.publisher import MqttTeller, teller_of
-from controller.lookout.metrics import metrics_response
+from controller.lookout.metrics import metrics_text
 from controller.records.boot import boot_id, boottime
 from controller.records.snapshot import Snapshot
 from controller.records.writer import RecordsWriter
@@ -267,7 +268,7 @@ def _page_of(members: Sequence[_Member], port: int) -> uvicorn.Server:
         member = by_name.get(request.path_params["name"])
         if member is None:
             raise HTTPException(404, "no chamber of that name")
-        return metrics_response(member.now())
+        return Response(metrics_text(member.now()), media_type=CONTENT_TYPE_LATEST)
 
     app = Starlette(routes=[Route("/{name}/metrics", metrics, methods=["GET"])])
     return uvicorn.Server(
