@@ -13,6 +13,8 @@ from controller.cli import people
 from controller.cli.configurations import configurations
 from controller.cli.expectation import print_cycles, proposal_of, shown_hours
 from controller.cli.instances import Instance, only_instance
+from controller.commissioning.host import host_findings
+from controller.domain.places import named_state_directory, records_path
 from controller.domain.supply import SupplyKind
 from controller.errors import PhysicsError, SettingsError
 from controller.outputs.header import PIN_OF_LINE, line_number
@@ -69,7 +71,7 @@ def check(configs: tuple[Path, ...], as_json: bool, wiring_file: Path | None) ->
         raise SettingsError(str(config), tuple(problems))
     if wiring_file is not None:
         _draw_wiring(plan, wiring_file)
-    warnings = list(warnings_of(plan))
+    warnings = [*warnings_of(plan), *_of_the_host(config, plan)]
     if as_json:
         people.print_json({**_document(config, plan), "warnings": warnings})
         return
@@ -85,6 +87,14 @@ def check(configs: tuple[Path, ...], as_json: bool, wiring_file: Path | None) ->
     console.print("\nCautions", style="bold")
     for caution in CAUTIONS:
         console.print(f"- {caution}")
+
+
+def _of_the_host(config: Path, plan: Plan) -> Iterator[str]:
+    try:
+        place = named_state_directory(config)
+    except OSError:
+        place = config.parent
+    yield from host_findings(plan.loads, records_path(plan.settings.records.path, place))
 
 
 def warnings_of(plan: Plan) -> Iterator[str]:

@@ -179,6 +179,15 @@ def _claim(name: str, options: Mapping[str, object], factory: Any) -> Any:
         raise OutputError(f"{name} {what} ({error})") from error
 
 
+def open_chip() -> None:
+    """Open the GPIO chip and close it again; no line is touched.
+
+    Raises:
+        OutputError: The library is hollow or missing, or there is no chip that this user may open.
+    """
+    _real_factory().close()
+
+
 def _real_factory() -> Any:
     """Return the Pi's own GPIO through the one back end, or say why there is none.
 
