@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 import subprocess
 import sys
+from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
+from rich.console import Console
 
 from controller.cli.main import status_of
+from controller.cli.status import StatusReport, _print_for_people
+from controller.domain.alarm_guide import alarm_title, guide_of
 from controller.settings.brief import read_brief_settings
 from controller.settings.load import read_settings
-from tests.lookout.houses import alarm, put_status, status
+from tests.lookout.houses import NOW, alarm, forecast, put_status, status
 
 ROOT = Path(__file__).parents[2]
 LAPTOP = ROOT / "config" / "larkmoor-laptop.toml"
@@ -117,3 +124,70 @@ def test_json_loads_neither_the_models_nor_what_paints(place: Path) -> None:
     assert json.loads(ran.stdout)["silent"] is True
     loaded = set(ran.stderr.split())
     assert not loaded & {"rich", "controller.settings.models", "controller.thermal", "numpy"}
+
+
+def screen(report: StatusReport, unit: str = "C") -> str:
+    """Return what people see of a report, without colours."""
+    text = io.StringIO()
+    _print_for_people(Console(file=text, width=100, highlight=False), report, unit)
+    return text.getvalue()
+
+
+def report(**changes: Any) -> StatusReport:
+    """Return the report of a chamber that is well, 2 s old."""
+    well = StatusReport(
+        silent=False, age_s=2.0, last_swap=None, first_run=None, forecast=None, status=status()
+    )
+    return replace(well, **changes)
+
+
+def test_the_screen_says_that_all_is_well() -> None:
+    """Readings with the band, the pump, how old it is, and no alarm."""
+    shown = screen(report())
+
+    assert "hall shelf" in shown
+    assert "16.20 °C (band 15.50 °C to 17.00 °C)" in shown
+    assert re.search(r"pump, fan +off, off", shown)
+    assert "2 s ago" in shown
+    assert "No alarm stands." in shown
+    assert "swap due" not in shown
+
+
+def test_the_screen_has_the_configurations_unit() -> None:
+    """16.2 °C is 61.16 °F."""
+    assert "61.16 °F" in screen(report(), "F")
+    assert "°C" not in screen(report(), "F")
+
+
+def test_the_screen_names_each_alarm_and_what_to_do() -> None:
+    """With whether it was seen; nothing else claims that all is well."""
+    alarms = (alarm("air_high"), alarm("probe_lost", "room", acknowledged=True))
+    shown = screen(report(status=status(alarms=alarms)))
+
+    for each in alarms:
+        assert alarm_title(each.name, each.about) in shown
+        assert " ".join(guide_of(each.name).action.split()) in " ".join(shown.split())
+    assert shown.count(", seen") == 1
+    assert "No alarm stands." not in shown
+
+
+def test_the_screen_says_when_the_packs_are_due() -> None:
+    """The time and its bounds; nothing where the forecast has no time."""
+    due = forecast(NOW + timedelta(hours=2))
+
+    assert re.search(r"swap due +.*17:00 .*, likely 16:00 to 18:00", screen(report(forecast=due)))
+    assert "swap due" not in screen(report(forecast=replace(due, swap_due=None)))
+    assert "likely" not in screen(report(forecast=replace(due, early=None)))
+
+
+def test_the_screen_of_a_silent_service_praises_nothing() -> None:
+    """Old data are called old; without any there is one plain sentence."""
+    shown = screen(report(silent=True, age_s=400.0))
+    assert "coldpin is not running" in shown
+    assert "6 min 40 s ago" in shown
+    assert "No alarm stands." not in shown
+    assert "before the last boot" in screen(report(silent=True, age_s=None))
+
+    never = screen(report(silent=True, age_s=None, status=None))
+    assert never.count("\n") == 1
+    assert "no data yet" in never

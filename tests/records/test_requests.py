@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from structlog.testing import capture_logs
 
 from controller.core.state import NOTHING_ASKED, Asked
 from controller.domain.alarms import AlarmName
@@ -171,6 +172,46 @@ def test_request_older_than_its_age_is_refused_in_words(
     text = answer_when_there(path, number, desk())
 
     assert text.startswith("refused: it was asked") is refused
+
+
+@pytest.mark.parametrize(
+    ("age_s", "said"),
+    [
+        (86_400 + 7200, "26 h ago, allowed: up to 24 h"),
+        (3 * 86_400, "3 days ago, allowed: up to 24 h"),
+    ],
+)
+def test_a_refusal_says_the_age_in_a_unit_that_suits_it(
+    tmp_path: Path, desk: Callable[..., PendingRequests], age_s: int, said: str
+) -> None:
+    """Hours up to two days, then days."""
+    path = tmp_path / "requests.sqlite"
+    number = put(path, SetStage(name="pinning"), boot_ms=(1000 - age_s) * 1000)
+
+    assert said in answer_when_there(path, number, desk())
+
+
+def test_a_file_that_cannot_be_read_is_logged_once_and_once_when_it_can(
+    tmp_path: Path, desk: Callable[..., PendingRequests], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not at every try: a full log would hide what else is wrong."""
+    tries = []
+
+    def refused(*_: object, **__: object) -> list[Request]:
+        tries.append(len(tries))
+        if len(tries) < 4:
+            raise OSError("the medium is gone")
+        return []
+
+    monkeypatch.setattr("controller.service.pending_requests.unanswered", refused)
+    with capture_logs() as logs:
+        here = desk()
+        until(lambda: len(tries) >= 2 and here.fault == "the medium is gone")
+        until(lambda: len(tries) >= 6 and here.fault is None)
+        here.close(5.0)
+
+    events = [log["event"] for log in logs if log["event"].startswith("requests_")]
+    assert events == ["requests_not_readable", "requests_readable_again"]
 
 
 @pytest.mark.parametrize(
