@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import os
+import time
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -24,6 +27,9 @@ from controller.settings.load import Settings, read_settings
 if TYPE_CHECKING:
     from controller.fit.fitting import Fit
 
+LONG_S = 60.0
+"""What takes longer than this is announced [s]."""
+SECOND_ROUND, USUAL_ROUNDS = 2, 8
 POOR_K = 0.5
 """A model this far off is worth a look [K]."""
 
@@ -79,7 +85,10 @@ def fit(
             settings, state_directory(config), since=until - timedelta(days=days), until=until
         )
         found = fitting.fit(
-            stretches, settings.plant_spec(), told=lambda text: click.echo(text, err=True)
+            stretches,
+            settings.plant_spec(),
+            on_round=FitProgress(time.monotonic),
+            processes=os.cpu_count() or 1,
         )
     except (OSError, RecordError) as error:
         raise RecordError(f"{config}: nothing can be fitted: {error}") from None
@@ -96,6 +105,32 @@ def fit(
         people.print_json(document)
     else:
         _print(document, config, path)
+
+
+class FitProgress:
+    """Says what is being fitted, and how long it takes where that is more than a minute."""
+
+    def __init__(self, clock: Callable[[], float]) -> None:
+        self._clock = clock
+        self._began_s = clock()
+        self._figures = 0
+        self._said_s = self._began_s
+
+    def __call__(self, figures: int, number: int) -> None:
+        """Take note of a round."""
+        now_s = self._clock()
+        if figures != self._figures:
+            self._figures = figures
+            self._say(f"Fitting {figures} figures.", now_s)
+        elif number == SECOND_ROUND and (now_s - self._said_s) * USUAL_ROUNDS > LONG_S:
+            minutes = math.ceil((now_s - self._said_s) * USUAL_ROUNDS / 60.0)
+            self._say(f"This takes about {minutes} minutes on this machine.", now_s)
+        elif now_s - self._said_s > LONG_S:
+            self._say(f"Round {number}, after {(now_s - self._began_s) / 60.0:.0f} minutes.", now_s)
+
+    def _say(self, text: str, now_s: float) -> None:
+        click.echo(text, err=True)
+        self._said_s = now_s
 
 
 def _text(found: Fit, config: Path) -> str:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -110,6 +111,9 @@ class Problem:
         self.first_set = n + 4
         self.size = n + 4 + sum(self.sets)
         self._kept: tuple[bytes, list[Replay]] | None = None
+        self._known = [_Known(each) for each in stretches]
+        self.workers: Executor | None = None
+        """Where slopes of the air side are taken side by side; None: one after the other."""
 
     @cached_property
     def start(self) -> Any:
@@ -159,6 +163,7 @@ class Problem:
                         spec,
                         offsets,
                         self.frozen_of(at, index),
+                        self._known[index],
                         log_lag=float(at[self.lag]),
                     )
                     for index, stretch in enumerate(self.stretches)
@@ -186,11 +191,13 @@ class Problem:
         here = self.replays(at)
         base = np.concatenate([each.residuals for each in here])
         slopes = np.zeros((len(base) + self.size - len(self.figures), self.size))
+        points = []
         for column in range(self.first_set):
             there = at.copy()
             there[column] += _STEP
-            moved = self._moved(column, there, here)
-            slopes[: len(base), column] = (np.concatenate(moved) - base) / _STEP
+            points.append(there)
+        for column, moved in enumerate(self._all_moved(points, here)):
+            slopes[: len(base), column] = (moved - base) / _STEP
         # a set's own share moves the reservoir as the common one does, while that set is in
         row, column = 0, self.first_set
         for each, sets in zip(here, self.sets, strict=True):
@@ -208,20 +215,43 @@ class Problem:
             slopes[at_priors + index, self.lag + index] = 1.0 / deviation
         return slopes
 
-    def _moved(self, column: int, there: Any, here: list[Replay]) -> list[Any]:
-        """Return residuals with one thing moved, replaying only the side that it moves."""
-        water_only = column == self.frozen or (
+    def _all_moved(self, points: list[Any], here: list[Replay]) -> list[Any]:
+        """Return the residuals at each point, one thing moved in each, in their order."""
+        whole = [not self._leaves_air(column) for column in range(len(points))]
+        workers = self.workers
+        if workers is None:
+            return [
+                self.moved(point, None if anew else here)
+                for point, anew in zip(points, whole, strict=True)
+            ]
+        waiting = {
+            column: workers.submit(_moved_by_worker, self.figures, point)
+            for column, (point, anew) in enumerate(zip(points, whole, strict=True))
+            if anew
+        }
+        return [
+            waiting[column].result() if column in waiting else self.moved(point, here)
+            for column, point in enumerate(points)
+        ]
+
+    def _leaves_air(self, column: int) -> bool:
+        """Return whether the model's air stays as it is when this is moved."""
+        return column in {self.frozen, self.lag} or (
             column < len(self.figures) and self.figures[column].key in {"ua_w_k", "pack_film_w_m2k"}
         )
+
+    def moved(self, there: Any, here: list[Replay] | None) -> Any:
+        """Return the residuals at a point; *here* has the air side where nothing moved it."""
         spec, offsets = self.plant(there), self.offsets(there)
-        return [
-            _replay(
-                stretch, spec, offsets, self.frozen_of(there, index),
-                log_lag=float(there[self.lag]),
-                known=here[index] if water_only or column == self.lag else None,
-            ).residuals
-            for index, stretch in enumerate(self.stretches)
-        ]  # fmt: skip
+        return np.concatenate(
+            [
+                _replay(
+                    stretch, spec, offsets, self.frozen_of(there, index), self._known[index],
+                    log_lag=float(there[self.lag]), air=None if here is None else here[index].air,
+                ).residuals
+                for index, stretch in enumerate(self.stretches)
+            ]
+        )  # fmt: skip
 
     def spread(self, at: Any) -> tuple[Any, Any]:
         """Return standard deviations and half widths of the intervals, all of logarithms."""
@@ -281,34 +311,58 @@ class Replay:
     water_c: tuple[float | None, ...]
 
 
+class _Known:
+    """What of a stretch depends on no figure, as arrays."""
+
+    def __init__(self, stretch: Stretch) -> None:
+        at_s = np.array([here.at_s for here in stretch.seen])
+        self.air_c = np.array([here.air_c for here in stretch.seen])
+        self.water_c = np.array([here.water_c for here in stretch.seen])
+        self.for_air = np.array(counts_for_air(stretch))
+        self.blocks = ((at_s - at_s[0]) // BLOCK_S).astype(int)
+        self.hours = ((at_s - at_s[0]) // LEFT_OUT_S).astype(int)
+
+
+_of_worker: list[tuple[Sequence[Stretch], PlantSpec]] = []
+"""The record and the plant that a worker process was started with."""
+
+
+def start_worker(stretches: Sequence[Stretch], spec: PlantSpec) -> None:
+    """Give a worker process what it replays."""
+    _of_worker[:] = [(stretches, spec)]
+
+
+def _moved_by_worker(figures: tuple[Figure, ...], there: Any) -> Any:
+    stretches, spec = _of_worker[0]
+    return Problem(stretches, spec, figures).moved(there, None)
+
+
 def _replay(
     stretch: Stretch,
     spec: PlantSpec,
     offsets: Offsets,
     frozen: Sequence[float],
+    known: _Known,
     *,
     log_lag: float,
-    known: Replay | None = None,
+    air: AirSide | None = None,
 ) -> Replay:
-    """Return a stretch replayed; *known* has the air side where nothing moved it."""
-    air = known.air if known is not None else air_side(stretch, spec, offsets)
+    """Return a stretch replayed; *air* is its air side where nothing moved it."""
+    air = air_side(stretch, spec, offsets) if air is None else air
     probe_c = probe_in(air, lag_s=math.exp(log_lag))
     water = water_side(stretch, spec, offsets, air.coil_kj, frozen)
-    at_s = np.array([here.at_s for here in stretch.seen])
-    for_air = np.array(counts_for_air(stretch))
+    for_air = known.for_air
     for_water = np.array(counts_for_water(stretch, water))
-    air_error = np.array(probe_c) - np.array([here.air_c for here in stretch.seen])
+    air_error = np.array(probe_c) - known.air_c
     shown = np.array([math.nan if c is None else c for c in water.water_c])
-    water_error = shown - np.array([here.water_c for here in stretch.seen])
+    water_error = shown - known.water_c
     sets = np.array(water.set_of)
-    blocks = ((at_s - at_s[0]) // BLOCK_S).astype(int)
-    hours = ((at_s - at_s[0]) // LEFT_OUT_S).astype(int)
     return Replay(
         air=air,
         residuals=np.concatenate([air_error[for_air], water_error[for_water]]) / READING_K,
         set_of=np.concatenate([np.full(int(for_air.sum()), -1), sets[for_water]]),
-        block=np.concatenate([blocks[for_air], blocks[for_water]]),
-        hour=np.concatenate([hours[for_air], -1 - hours[for_water]]),
+        block=np.concatenate([known.blocks[for_air], known.blocks[for_water]]),
+        hour=np.concatenate([known.hours[for_air], -1 - known.hours[for_water]]),
         air_error_k=air_error[for_air],
         water_error_k=water_error[for_water],
         probe_c=probe_c,

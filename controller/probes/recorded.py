@@ -44,7 +44,7 @@ _GZIP_MAGIC = b"\x1f\x8b"
 _LONGEST_LINE = 4096
 _BROKEN_FILE = (OSError, EOFError, zlib.error)
 _LEFT_OUT = "row left out"
-NO_OFFSET = "which has no offset, allowed ISO 8601 with offset"
+NO_OFFSET = " (the offset is missing)"
 NOT_LATER = "not later than"
 """Parts of the messages for such rows, by which whole files of them are known."""
 
@@ -226,8 +226,8 @@ def _instant(text: str, *, zone: tzinfo | None, newest: datetime | None) -> date
         at = _local(at, zone, newest)
     if at is None or at.tzinfo is None:
         raise ValueError(
-            f"{TIME}: found {text[:40]!r}, {NO_OFFSET if at else 'allowed ISO 8601 with offset'} "
-            "such as 2026-07-01T14:00:00+02:00"
+            f"{TIME}: found {text[:40]!r}, allowed ISO 8601 with offset such as "
+            f"2026-07-01T14:00:00+02:00{NO_OFFSET if at else ''}"
         )
     try:
         return at.astimezone(UTC)

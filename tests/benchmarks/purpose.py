@@ -1,13 +1,15 @@
-"""What it is all for: a hot week under coldpin with its forecast, beside a plain on/off switch.
+"""What it is all for: a hot week under coldpin with its plan, beside a plain on/off switch.
 
     python -m tests.benchmarks.purpose [--chambers 12] [--seed 1] [--processes 2]
 
-The same plants, weather and noise. Under the plain switch the grower comes by habit, morning and
-evening, and when the reservoir or the air calls, and sleeps at night. Under coldpin the grower goes
-by its swap plan and by its notices, which let people sleep or do not. "asleep" is coldpin with a
-grower whom no notice reaches: the plan alone. "sized" is the share of hot days in band,
-as `coldpin size` reckons it. Prints a row for each chamber and judges nothing; where coldpin does
-worse, the row shows it.
+The same plants, weather and noise, one thing changed at a time. "plain" is a plain switch, and the
+grower comes by habit, morning and evening, and when the reservoir or the air calls, and sleeps at
+night. "law" is coldpin's control with that same grower: what the switching alone changes. "plan" is
+coldpin whose grower goes by its swap plan, but whom no notice reaches. "notices" is the whole: its
+notices let people sleep or do not. K·h above cut-in and below cut-out of the true air, packs put
+in, visits, and visits between bedtime and waking. "band" is the share of time in band on the hot
+days that `coldpin size` rehearses. Prints a row for each chamber and judges nothing; where coldpin
+does worse, the row shows it.
 """
 
 from __future__ import annotations
@@ -19,9 +21,10 @@ from datetime import timedelta
 from multiprocessing import Pool
 from pathlib import Path
 from random import Random
+from typing import Any
 
 from controller.cli.rehearsal_notices import RehearsedNotices
-from controller.planning.verdict import HOLDS_SHARE, judge
+from controller.planning.verdict import judge
 from controller.rehearsal.dry_forecaster import DryForecaster
 from controller.rehearsal.rehearse import Rehearsal
 from controller.settings.load import read_settings
@@ -43,12 +46,17 @@ comes_within = "45 min"
 """
 
 
+CONTROLS = ("plain", "law", "plan", "notices")
+
+
 @dataclass(frozen=True, slots=True)
 class Week:
     """One chamber's week under one control."""
 
     above_k_h: float
+    below_k_h: float
     packs: int
+    visits: int
     starts: int
     cover: float
     nights: int
@@ -77,8 +85,8 @@ def config_text(random: Random) -> str:
     return text
 
 
-def week(arguments: tuple[int, int]) -> tuple[int, Week, Week, Week]:
-    """Return a chamber's week: coldpin, coldpin whose notices reach nobody, the plain switch."""
+def week(arguments: tuple[int, int]) -> tuple[int, dict[str, Week]]:
+    """Return a chamber's week under each control."""
     number, seed = arguments
     random = Random(f"{seed}/{number}")
     with tempfile.TemporaryDirectory() as folder:
@@ -99,26 +107,25 @@ def week(arguments: tuple[int, int]) -> tuple[int, Week, Week, Week]:
         came = [(run.started + timedelta(seconds=swap["t_s"])).time() for swap in run.swaps]
         return Week(
             run.tally.degree_hours_above,
+            run.tally.degree_hours_below,
             run.packs_used,
+            len(came),
             run.tally.starts,
             cover,
             sum(not grower.wakes <= at < grower.sleeps for at in came),
         )
 
-    return (
-        number,
-        lived(
-            Rehearsal(
-                settings,
-                scenario,
-                seed=number,
-                forecaster=DryForecaster(settings),
-                teller=RehearsedNotices(settings, grower),
-            )
+    def rehearsal(**more: Any) -> Rehearsal:
+        return Rehearsal(settings, scenario, seed=number, **more)
+
+    return number, {
+        "plain": lived(rehearsal(plain=True)),
+        "law": lived(rehearsal()),
+        "plan": lived(rehearsal(forecaster=DryForecaster(settings))),
+        "notices": lived(
+            rehearsal(forecaster=DryForecaster(settings), teller=RehearsedNotices(settings, grower))
         ),
-        lived(Rehearsal(settings, scenario, seed=number, forecaster=DryForecaster(settings))),
-        lived(Rehearsal(settings, scenario, seed=number, plain=True)),
-    )
+    }
 
 
 def main() -> None:
@@ -127,40 +134,31 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--processes", type=int, default=2)
     asked = parser.parse_args()
+    print(" / ".join(CONTROLS))
+    print(f"{'':>4} {'band':>5} {'K·h above':>32} {'K·h below':>28} {'packs':>20} {'visits':>16}")
+    found: list[dict[str, Week]] = []
     with Pool(asked.processes) as pool:
-        found = pool.map(week, [(n, asked.seed) for n in range(asked.chambers)], chunksize=1)
-    print("coldpin / asleep / plain")
-    print(
-        f"{'':>4} {'sized':>6} {'K·h above cut-in':>26} {'packs':>18} {'starts':>20} {'nights':>9}"
-    )
-    for number, *weeks in found:
-        above = " / ".join(f"{each.above_k_h:6.2f}" for each in weeks)
-        packs = " / ".join(f"{each.packs:4}" for each in weeks)
-        starts = " / ".join(f"{each.starts:4}" for each in weeks)
-        nights = "/".join(f"{each.nights}" for each in weeks)
-        print(f"{number:4} {weeks[0].cover:6.2f} {above:>26} {packs:>18} {starts:>20} {nights:>9}")
-    held = [each for each in found if each[1].cover >= HOLDS_SHARE]
-    _together("all", found)
-    _together("those that sizing says can be held", held)
-    _together("those that it says cannot", [each for each in found if each not in held])
-
-
-def _together(name: str, found: list[tuple[int, Week, Week, Week]]) -> None:
-    if not found:
-        return
-    print(f"{name}, {len(found)}:")
-    plain = [each[3] for each in found]
-    for control, weeks in (
-        ("coldpin", [each[1] for each in found]),
-        ("asleep", [each[2] for each in found]),
-        ("plain", plain),
-    ):
-        above, over = (sum(each.above_k_h for each in of) for of in (weeks, plain))
-        worse = sum(a.above_k_h > b.above_k_h + 0.1 for a, b in zip(weeks, plain, strict=True))
+        work = [(n, asked.seed) for n in range(asked.chambers)]
+        for number, weeks in pool.imap(week, work, chunksize=1):
+            found.append(weeks)
+            each = [weeks[control] for control in CONTROLS]
+            print(
+                f"{number:4} {each[0].cover:5.2f} "
+                f"{' / '.join(f'{w.above_k_h:6.2f}' for w in each):>32} "
+                f"{' / '.join(f'{w.below_k_h:5.1f}' for w in each):>28} "
+                f"{' / '.join(f'{w.packs:3}' for w in each):>20} "
+                f"{'/'.join(f'{w.visits}' for w in each):>16}",
+                flush=True,
+            )
+    for control in CONTROLS:
+        weeks = [each[control] for each in found]
+        worse = sum(each[control].above_k_h > each["plain"].above_k_h + 0.1 for each in found)
         print(
-            f"  {control:8} {above:7.1f} K·h ({over / max(0.01, above):.1f} times fewer), "
-            f"{sum(each.packs for each in weeks)} packs, "
-            f"{sum(each.starts for each in weeks)} starts, worse by over 0.1 K·h in {worse}"
+            f"{control:8} {sum(w.above_k_h for w in weeks):7.1f} K·h above, "
+            f"{sum(w.below_k_h for w in weeks):6.1f} below, {sum(w.packs for w in weeks)} packs, "
+            f"{sum(w.visits for w in weeks)} visits, {sum(w.nights for w in weeks)} of them at "
+            f"night, {sum(w.starts for w in weeks)} starts, worse than plain by over 0.1 K·h in "
+            f"{worse}"
         )
 
 

@@ -38,6 +38,20 @@ def test_the_figures_that_made_a_record_are_found(found: Fit) -> None:
         assert abs(math.log(each.value / truth)) < 0.15, each.figure.name
 
 
+def test_several_processes_find_the_same() -> None:
+    """To the last digit, each round announced."""
+    believed = FIGURES[2].put(TRUTH, 1.3 * FIGURES[2].of(TRUTH))
+    seen, swaps = recorded_plant(TRUTH, days=1.2)
+    stretches = list(stretches_of(seen, swaps))
+    rounds: list[tuple[int, int]] = []
+
+    alone = fit(stretches, believed, on_round=lambda *each: rounds.append(each))
+    shared = fit(stretches, believed, processes=2)
+
+    assert [each.value for each in shared.fitted] == [each.value for each in alone.fitted]
+    assert rounds[:2] == [(6, 1), (6, 2)]
+
+
 def test_what_it_is_not_asked_for_is_told_too(found: Fit) -> None:
     """Lag of the air probe, offsets near nothing, packs nearly frozen through, a small misfit."""
     assert found.lag_s == pytest.approx(LAG_S, rel=0.15)
