@@ -6,6 +6,7 @@ from datetime import datetime
 from pathlib import Path
 
 import click
+from rich.markup import escape
 
 from controller.cli import people
 from controller.cli.instances import CONFIG
@@ -14,13 +15,14 @@ from controller.domain.forecast import FORECAST_CODEC, PublishedForecast
 from controller.domain.places import state_directory
 from controller.errors import RecordError
 from controller.lookout.forecasting import RecordsForecaster
+from controller.lookout.next_change import next_change
 from controller.pictures import words
 from controller.settings.load import read_settings
 
 BASES = {
-    "sized": "from the sized values alone: no set of packs was seen to its end yet",
-    "mixed": "from the sized values and what was seen so far",
-    "learned": "from what this plant did with earlier sets of packs",
+    "sized": "the equipment as you described it",
+    "mixed": "your description, and what was recorded so far",
+    "learned": "what your equipment did with earlier packs",
     "unknown": "nothing can be said yet",
 }
 
@@ -47,39 +49,39 @@ def forecast(config: Path, as_of_text: str | None, as_json: bool) -> None:
 
 
 def print_forecast(forecast: PublishedForecast, unit: str) -> None:
-    """Print a forecast for people."""
+    """Print a forecast for people, in the unit that they chose."""
     console = people.console()
     as_of = forecast.as_of
     if not forecast.known:
         console.print("[b]No forecast yet[/b]: " + "; ".join(forecast.notes) + ".")
         return
 
-    def at(instant: datetime | None) -> str:
-        return "later than 60 h from now" if instant is None else words.moment(instant, as_of)
-
+    change = next_change(forecast, None, as_of)
+    console.print(f"[b]{escape(change.do)}[/b]")
+    for line in (change.lasts, change.left):
+        if line:
+            console.print(line, markup=False)
     table = people.table("", "")
     table.show_header = False
-    table.add_row("swap due", f"[b]{at(forecast.swap_due)}[/b]")
-    if forecast.early is not None:
-        until = "" if forecast.late is None else f" to {at(forecast.late)}"
-        table.add_row("likely from", f"{at(forecast.early)}{until}")
-    if forecast.reserve_kj is not None:
-        table.add_row(
-            "cold reserve",
-            f"{forecast.reserve_kj:.0f} kJ ({forecast.reserve_early_kj:.0f} to "
-            f"{forecast.reserve_late_kj:.0f}), {forecast.taken_up_kj:.0f} kJ taken up",
-        )
+    if forecast.early is not None and forecast.late is not None:
+        early, late = (words.moment(each, as_of) for each in (forecast.early, forecast.late))
+        table.add_row("nine times in ten after", early)
+        table.add_row("nine times in ten before", late)
     if forecast.useful_until_c is not None:
-        table.add_row("useful until", f"the reservoir is at {forecast.useful_until_c:.1f} °C")
-    table.add_row("since the swap of", at(forecast.swapped_at))
-    table.add_row("basis", f"{BASES[forecast.basis]} ({forecast.cycles_learned} ends seen)")
+        until = words.temperature(1000 * forecast.useful_until_c, unit)
+        table.add_row("cold until", f"the reservoir is at {until}")
+    if forecast.swapped_at is not None:
+        table.add_row("packs went in", words.moment(forecast.swapped_at, as_of))
+    seen = f"{forecast.cycles_learned} {'set' if forecast.cycles_learned == 1 else 'sets'} seen"
+    table.add_row("learned from", f"{BASES[forecast.basis]} ({seen} to the end)")
     console.print(table)
     for note in forecast.notes:
         console.print(f"Note: {note}.")
     if forecast.plan:
-        plan = people.table("swap", "packs", "why", title="Plan for two days")
+        plan = people.table("change", "packs", "why", title="The next two days")
         for swap in forecast.plan:
-            plan.add_row(at(swap.at), str(swap.packs), swap.why)
+            at = "now" if swap.at <= as_of else words.moment(swap.at, as_of)
+            plan.add_row(at, str(swap.packs), swap.why)
         console.print(plan)
     if forecast.shortage is not None:
         console.print(f"[b]{words.shortage(forecast.shortage, as_of, unit)}[/b]")

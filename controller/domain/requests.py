@@ -24,6 +24,7 @@ class Kind(Enum):
     ACKNOWLEDGE = "ack"
     RESET = "reset"
     FORECAST = "forecast"
+    WITHDRAW = "withdraw"
 
 
 class FrozenThrough(Enum):
@@ -100,7 +101,15 @@ class ReportSwapDue:
     """How long it holds, on the boot-time clock of its boot [ms]."""
 
 
-Payload = LogSwap | SetStage | Pause | Resume | Acknowledge | Reset | ReportSwapDue
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Withdraw:
+    """Take a logged pack change back; the record keeps both."""
+
+    request: int
+    """Number of the request that logged it."""
+
+
+Payload = LogSwap | SetStage | Pause | Resume | Acknowledge | Reset | ReportSwapDue | Withdraw
 
 _TYPES: dict[Kind, type[Payload]] = {
     Kind.SWAP: LogSwap,
@@ -110,6 +119,7 @@ _TYPES: dict[Kind, type[Payload]] = {
     Kind.ACKNOWLEDGE: Acknowledge,
     Kind.RESET: Reset,
     Kind.FORECAST: ReportSwapDue,
+    Kind.WITHDRAW: Withdraw,
 }
 _KINDS = {of: kind for kind, of in _TYPES.items()}
 _CODECS: dict[Kind, Codec[Any]] = {kind: Codec(of) for kind, of in _TYPES.items()}
@@ -183,3 +193,6 @@ class LoggedSwap:
     """When it was logged, aware."""
     frozen_through: bool | None
     """Whether the packs were frozen through; None where the person did not say."""
+    who: str = ""
+    request: int = 0
+    """Number of the request that logged it; 0: not known."""

@@ -17,7 +17,7 @@ from controller.lookout.metrics import ProbeSuccesses, metrics_route
 from controller.lookout.notices.rules import rules_of
 from controller.lookout.notices.sending import Sender, read_addresses, services_for
 from controller.lookout.page.access import Access
-from controller.lookout.page.app import House, page_app
+from controller.lookout.page.app import PageContext, page_app
 from controller.lookout.server import server_of, url_of
 from controller.lookout.watch import Watch, in_a_thread
 from controller.records.boot import boot_id
@@ -120,10 +120,10 @@ def run_lookout(config: Path, place: Path) -> None:
         aside=in_a_thread,
     )
     app = page_app(
-        House(
+        PageContext(
             settings=settings,
             place=place,
-            look=watch.now,
+            snapshot=watch.now,
             access=access,
             others=None if broker is None or not settings.mqtt.all_chambers else broker.others,
             # a scraper cannot enter: where looking needs the secret, there are no figures for it

@@ -87,7 +87,7 @@ class Watch:
         if self._busy:
             if away_s > SLOW_AFTER_S:
                 self._tell("forecast_slow", f"not made within {SLOW_AFTER_S / 60:.0f} min")
-        elif not 0 <= away_s < FORECAST_EVERY_S:
+        elif not 0 <= away_s < FORECAST_EVERY_S or self._is_of_old_packs(at):
             self._begun_at, self._busy = at, True
             self._aside(lambda: self._renew(at))
         snapshot = self.now(at)
@@ -97,6 +97,11 @@ class Watch:
             except Exception as error:  # noqa: BLE001 - whatever it is, the others must hear
                 self._tell("listener_failed", f"{type(error).__name__}: {error}")
         return snapshot
+
+    def _is_of_old_packs(self, at: datetime) -> bool:
+        """Return whether packs were logged since the newest forecast was begun."""
+        swap = self.now(at).last_swap
+        return swap is not None and self._begun_at is not None and swap.logged_at > self._begun_at
 
     def _renew(self, at: datetime) -> None:
         """Make a forecast and keep it; where that fails there is none, and the watch goes on."""

@@ -27,8 +27,8 @@ from controller.pictures.chart import (
     Value,
 )
 
-INTERVALS = 120
-"""Into how many parts the time is divided: about three pixels each on a phone."""
+INTERVALS = 60
+"""Into how many parts the time is divided: of a day, longer than a cycle."""
 GAP_S = 300.0
 """A reading stands for this long at most [s]; later, nothing is known."""
 SERIES = ("air", "reservoir", "room", "coil_outlet")

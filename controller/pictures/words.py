@@ -8,11 +8,20 @@ from controller.domain.forecast import PackShortage
 
 
 def temperature(value_mc: float | None, unit: str = "C") -> str:
-    """Return a temperature in the unit that people chose."""
+    """Return a temperature in the unit that people chose, with one decimal."""
     if value_mc is None:
         return "–"
-    celsius = value_mc / 1000
-    return f"{celsius * 1.8 + 32:.2f} °F" if unit == "F" else f"{celsius:.2f} °C"
+    return f"{degrees(value_mc / 1000, unit):.1f} °{unit}"
+
+
+def degrees(celsius: float, unit: str) -> float:
+    """Return a temperature [°C] in a unit, ``C`` or ``F``."""
+    return celsius * 1.8 + 32.0 if unit == "F" else celsius
+
+
+def degree_hours(k_h: float, unit: str) -> str:
+    """Return a sum of degree-hours [K h] in the unit that people chose."""
+    return f"{k_h * (1.8 if unit == 'F' else 1.0):.1f} °{unit}·h"
 
 
 def difference(value_k: float, unit: str = "C") -> str:
@@ -56,7 +65,9 @@ def moment(at: datetime, now: datetime, *, far: bool = True) -> str:
     if not far:
         return f"{day}{at:%H:%M}"
     away_s = 60.0 * round((at - now).total_seconds() / 60.0)
-    away = f"in {duration(away_s)}" if away_s >= 0 else f"{duration(-away_s)} ago"
+    if away_s == 0:
+        return f"{day}{at:%H:%M} (now)"
+    away = f"in {duration(away_s)}" if away_s > 0 else f"{duration(-away_s)} ago"
     return f"{day}{at:%H:%M} ({away})"
 
 

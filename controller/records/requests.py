@@ -27,6 +27,7 @@ from controller.domain.requests import (
     ReportSwapDue,
     Request,
     UnreadableRequest,
+    Withdraw,
     kind_of,
     payload_text,
     read_payload,
@@ -239,7 +240,7 @@ def newest(path: Path, kind: Kind) -> Request | None:
 
 
 def swaps(path: Path) -> list[LoggedSwap]:
-    """Return the swaps that people logged, in the order of logging.
+    """Return the swaps that people logged and did not take back, in the order of logging.
 
     Raises:
         OSError: The file cannot be read.
@@ -247,17 +248,24 @@ def swaps(path: Path) -> list[LoggedSwap]:
     if not path.exists():
         return []
     with _opened(path) as file:
-        rows = file.execute(f"{_SELECT} WHERE kind = 'swap' ORDER BY id").fetchall()
+        rows = file.execute(
+            f"{_SELECT} WHERE kind IN (?, ?) ORDER BY id", (Kind.SWAP.value, Kind.WITHDRAW.value)
+        ).fetchall()
+    requests = [request for row in rows for request in _request(row)]
+    withdrawn = {
+        request.payload.request for request in requests if isinstance(request.payload, Withdraw)
+    }
     return [
         LoggedSwap(
             at=request.payload.at.astimezone(UTC),
             packs=request.payload.packs,
             logged_at=datetime.fromtimestamp(request.asked_utc_ms / 1000, UTC),
             frozen_through=request.payload.frozen_through.certain,
+            who=request.who,
+            request=request.id,
         )
-        for row in rows
-        for request in _request(row)
-        if isinstance(request.payload, LogSwap)
+        for request in requests
+        if isinstance(request.payload, LogSwap) and request.id not in withdrawn
     ]
 
 
@@ -288,6 +296,39 @@ def asked_since(path: Path, since: datetime) -> list[Request]:
             (round(since.timestamp() * 1000), Kind.FORECAST.value),
         ).fetchall()
     return [request for row in rows for request in _request(row)]
+
+
+def correct_swap(path: Path, wrong: int, right: LogSwap, *, who: str) -> int:
+    """Log a swap in the place of another; both are written, or neither. Return its number.
+
+    Args:
+        path: The requests file.
+        wrong: Number of the request that logged the other one.
+        right: What was really done.
+        who: Who corrects it.
+
+    Raises:
+        OSError: The file cannot be written.
+    """
+    utc_ms, boot, boot_ms = _utc_ms(), boot_id() or "", round(boottime() * 1000)
+    with _opened(path) as file:
+        number = 0
+        for payload in (Withdraw(request=wrong), right):
+            number = _inserted(file, payload, who=who, utc_ms=utc_ms, boot_id=boot, boot_ms=boot_ms)
+    return number
+
+
+def request_of(path: Path, number: int) -> Request | None:
+    """Return a request by its number, None where there is none that can be understood.
+
+    Raises:
+        OSError: The file cannot be read.
+    """
+    if not path.exists():
+        return None
+    with _opened(path) as file:
+        row = file.execute(f"{_SELECT} WHERE id = ?", (number,)).fetchone()
+    return next(_request(row), None) if row else None
 
 
 def answer_to(path: Path, number: int) -> str | None:

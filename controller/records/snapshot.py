@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from controller.domain.forecast import PublishedForecast
-from controller.domain.requests import LoggedSwap
+from controller.domain.requests import LoggedSwap, Request
 from controller.domain.status import Status
 from controller.records.boot import boot_id, boottime
-from controller.records.requests import REQUESTS, last_swap
+from controller.records.requests import REQUESTS, asked_since, last_swap
 from controller.records.status_file import STATUS, is_silent, read_status, runtime_directory
+
+RECENT = timedelta(days=1)
+"""How far back what people asked for is of interest: who paused it, who has seen an alarm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,6 +33,8 @@ class Snapshot:
     """The newest swap that was logged, by when the packs went in."""
     forecast: PublishedForecast | None
     """The newest; None until there is one."""
+    requests: tuple[Request, ...] = ()
+    """What people asked for within `RECENT`, oldest first."""
 
 
 def take_snapshot(
@@ -44,9 +49,11 @@ def take_snapshot(
     """
     boot, boottime_s = boot_id(), boottime()
     status = read_status(runtime_directory(place) / STATUS)
-    swap = None
+    swap: LoggedSwap | None = None
+    requests: tuple[Request, ...] = ()
     with suppress(OSError):
         swap = last_swap(place / REQUESTS)
+        requests = tuple(asked_since(place / REQUESTS, taken_utc - RECENT))
     return Snapshot(
         taken_utc=taken_utc,
         status=status,
@@ -54,4 +61,5 @@ def take_snapshot(
         silent=is_silent(status, boot_id=boot, boottime_s=boottime_s),
         last_swap=swap,
         forecast=forecast,
+        requests=requests,
     )

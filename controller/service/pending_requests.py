@@ -25,6 +25,7 @@ from controller.domain.requests import (
     Resume,
     SetStage,
     UnreadableRequest,
+    Withdraw,
 )
 from controller.records.requests import answer_all, newest, unanswered
 
@@ -126,6 +127,8 @@ class PendingRequests:
                 text = self._set_stage(name)
             case LogSwap():
                 text = "noted"
+            case Withdraw():
+                text = "taken back"
             case ReportSwapDue() as report:
                 self._pass_on_swap_due(request, report)
         return asked, text

@@ -11,7 +11,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+from controller.domain.units import MilliCelsius, parse_temperature
 from controller.settings.toml_file import read_toml
+
+RESERVOIR_WARM, RESERVOIR_FREEZING = MilliCelsius(12_000), MilliCelsius(-250)
+"""Defaults of [limits]. Plain ice cannot bring water below 0 °C, so the second speaks up only when
+salt packs do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +27,12 @@ class BriefSettings:
     """[display] unit."""
     records: str | None
     """[records] path."""
+    air_high_c: float | None = None
+    """[limits] air_high [°C]; so are the others. None: not given, or not to be understood."""
+    air_low_c: float | None = None
+    """[limits] low_limit."""
+    reservoir_warm_c: float | None = RESERVOIR_WARM / 1000
+    reservoir_freezing_c: float | None = RESERVOIR_FREEZING / 1000
 
 
 def read_brief_settings(path: Path) -> BriefSettings:
@@ -35,7 +46,21 @@ def read_brief_settings(path: Path) -> BriefSettings:
     return BriefSettings(
         unit="F" if _key(document, "display", "unit") == "F" else "C",
         records=records if isinstance(records, str) else None,
+        air_high_c=_celsius(_key(document, "limits", "air_high")),
+        air_low_c=_celsius(_key(document, "limits", "low_limit")),
+        reservoir_warm_c=_celsius(_key(document, "limits", "reservoir_warm"), RESERVOIR_WARM),
+        reservoir_freezing_c=_celsius(
+            _key(document, "limits", "reservoir_freezing"), RESERVOIR_FREEZING
+        ),
     )
+
+
+def _celsius(text: object, default: MilliCelsius | None = None) -> float | None:
+    try:
+        value = default if text is None else parse_temperature(text)
+    except ValueError:
+        return None
+    return None if value is None else value / 1000
 
 
 def _key(document: dict[str, Any], table: str, key: str) -> object:

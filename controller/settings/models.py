@@ -17,7 +17,6 @@ from controller.domain.units import (
     Current,
     Difference,
     Duration,
-    MilliCelsius,
     MilliKelvin,
     Seconds,
     Temperature,
@@ -25,6 +24,7 @@ from controller.domain.units import (
     celsius_text,
     fahrenheit_to_celsius,
 )
+from controller.settings.brief import RESERVOIR_FREEZING, RESERVOIR_WARM
 
 WARMEST_CROP_C = 35.0
 """Above the warmest published cropping band: golden oyster, to 32 °C (Stamets, p. 290)."""
@@ -141,10 +141,10 @@ class Limits(Table):
     """Air at or below this stops pump and fan at once."""
     air_high: CropTemperature
     """Air at or above this raises the alarm air_high."""
-    reservoir_warm: CropTemperature = MilliCelsius(12_000)
+    reservoir_warm: CropTemperature = RESERVOIR_WARM
     """Water at or above this raises the alarm reservoir_warm."""
-    reservoir_freezing: Annotated[Temperature, between(-5000, 5000, "-5 C to 5 C")] = MilliCelsius(
-        -250
+    reservoir_freezing: Annotated[Temperature, between(-5000, 5000, "-5 C to 5 C")] = (
+        RESERVOIR_FREEZING
     )
     """Plain ice cannot bring water below 0 °C, so the default speaks up only when salt packs do.
     With salt packs choose more, such as 1 C: slush can block the loop before the probe shows it."""

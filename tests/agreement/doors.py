@@ -20,7 +20,7 @@ from controller.lookout.broker.identity import Identity, Mode
 from controller.lookout.metrics import metrics_text
 from controller.lookout.notices.rules import Said, notices_due, rules_of
 from controller.lookout.page.access import Access
-from controller.lookout.page.app import House, page_app
+from controller.lookout.page.app import PageContext, page_app
 from controller.records.forecast_file import read_forecast, write_forecast
 from controller.records.requests import REQUESTS, ask_now
 from controller.records.snapshot import Snapshot, take_snapshot
@@ -66,13 +66,13 @@ class Asked:
 
     def page(self) -> str:
         """Return the page as text."""
-        house = House(
+        context = PageContext(
             settings=self.settings,
             place=self.place,
-            look=lambda: self.snapshot,
+            snapshot=lambda: self.snapshot,
             access=Access(self.place, clock=lambda: 0.0),
         )
-        client = TestClient(page_app(house), base_url="http://localhost")
+        client = TestClient(page_app(context), base_url="http://localhost")
         return unescape(client.get("/").text)
 
     def metrics(self) -> dict[tuple[str, str], float]:
@@ -114,7 +114,11 @@ def asked_chamber(place: Path) -> Asked:
     )
     write_forecast(
         place,
-        forecast(now + timedelta(hours=2), swapped=now - timedelta(hours=9), as_of=now),
+        forecast(
+            now + timedelta(hours=2),
+            swapped=now - timedelta(hours=9),
+            as_of=now + timedelta(seconds=1),
+        ),
     )
     swap = LogSwap(packs=PACKS, at=now - timedelta(hours=9))
     ask_now(place / REQUESTS, swap, who="Tove")

@@ -19,11 +19,11 @@ from datetime import time as day_time
 from pathlib import Path
 
 import structlog
+from controller.lookout.page.view import view_of
 
 from controller.lookout.forecasting import RecordsForecaster
 from controller.lookout.metrics import metrics_text
 from controller.lookout.notices.rules import Rules, Said, notices_due
-from controller.lookout.page.view import view_of
 from controller.records.boot import boottime
 from controller.records.snapshot import Snapshot
 from controller.records.status_file import Clocks, status_of

@@ -15,6 +15,7 @@ from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
 
+from controller.lookout.page.view import view_of
 from starlette.testclient import TestClient
 
 from controller.domain.requests import Kind, Resume
@@ -24,8 +25,7 @@ from controller.lookout.broker.other_chambers import Retained, receive
 from controller.lookout.chambers import chambers_of_broker
 from controller.lookout.notices.sending import read_addresses
 from controller.lookout.page.access import Access, new_secret
-from controller.lookout.page.app import House, cookie_names, page_app
-from controller.lookout.page.view import view_of
+from controller.lookout.page.app import PageContext, cookie_names, page_app
 from controller.probes.one_wire import OneWireProbe
 from controller.probes.protocol import Fault
 from controller.probes.recorded import read_rows
@@ -193,10 +193,10 @@ def _page() -> tuple[TestClient, str]:
     put_status(place, status())
     access = Access(place, clock=lambda: 1.0)
     app = page_app(
-        House(
+        PageContext(
             settings=settings_with(place),
             place=place,
-            look=lambda: take_snapshot(place, taken_utc=datetime.now(UTC)),
+            snapshot=lambda: take_snapshot(place, taken_utc=datetime.now(UTC)),
             access=access,
         )
     )

@@ -11,6 +11,7 @@ from controller.domain.alarms import Alarm
 from controller.domain.forecast import PlannedChange, PublishedForecast
 from controller.domain.requests import LoggedSwap
 from controller.domain.status import ProbesStatus, ProbeStatus, Status
+from controller.lookout.headline import Limits
 from controller.records.boot import boot_id, boottime
 from controller.records.snapshot import Snapshot
 from controller.records.status_file import STATUS, write_status
@@ -18,6 +19,9 @@ from controller.settings.load import Settings, read_settings
 from controller.settings.shipped import shipped_config
 
 NOW = datetime(2026, 7, 14, 14, 0, tzinfo=UTC)
+LIMITS = Limits(
+    air_high_c=19.0, air_low_c=12.0, reservoir_warm_c=12.0, reservoir_freezing_c=-0.25, unit="C"
+)
 
 
 def settings_with(folder: Path, more: str = "") -> Settings:

@@ -89,27 +89,27 @@ def test_a_swap_on_the_page_is_seen_in_status_and_silence_on_the_page(
     with sync_api.sync_playwright() as play:
         page = play.chromium.launch(executable_path=CHROMIUM, args=QUIET).new_page()
         page.goto(f"http://127.0.0.1:{chamber.port}/")
-        page.fill("input[name=secret]", chamber.secret)
+        page.fill("input[name=password]", chamber.secret)
         page.fill("input[name=who]", "Tove")
-        page.press("input[name=secret]", "Enter")
+        page.press("input[name=password]", "Enter")
         page.fill("input[name=packs]", "3")
         page.select_option("select[name=through]", "yes")
         page.press("input[name=packs]", "Enter")
-        page.click("text=Yes")
-        page.wait_for_selector("#events >> text=note 3 packs, frozen through (noted)")
+        page.click("main button")
+        page.wait_for_selector("#answer >> text=Logged: 3 packs")
 
-        assert "Tove (page)" in page.inner_text("#events")
+        assert "logged by Tove" in page.inner_text("#last_change")
         code, found = chamber.status()
         assert code in {0, 1}
         assert found["last_swap"]["packs"] == 3
 
         page.select_option("select[name=name]", "pinning")
-        page.click("text=Change it")
-        page.click("text=Yes")
+        page.click("text=Change the stage")
+        page.click("main button")
         page.wait_for_selector("#readings >> text=pinning")
         assert chamber.status()[1]["status"]["stage"] == "pinning"
 
         control.send_signal(signal.SIGKILL)
-        page.wait_for_selector(".verdict.silent")
-        assert "The controller has been silent" in page.inner_text("#verdict")
+        page.wait_for_selector(".headline.no-data")
+        assert "No data for" in page.inner_text("#headline")
         assert chamber.status()[0] == 2

@@ -159,4 +159,4 @@ def test_json_and_picture_carry_what_was_told(
     assert notices() == []
     page = picture.read_text(encoding="utf-8")
     assert str(told[0]["text"]) in page
-    assert "hours left" in page
+    assert "How long the cold was expected to last" in page

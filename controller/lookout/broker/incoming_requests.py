@@ -14,7 +14,7 @@ import structlog
 from controller.domain.codec import UnreadableError
 from controller.domain.json_text import json_text
 from controller.lookout.broker.documents import ASK_CODEC, AskDocument
-from controller.lookout.page.actions import doing_of
+from controller.lookout.page.actions import Context, action_of
 from controller.records.durable import replace_file
 from controller.records.requests import ask_now
 from controller.settings.load import Settings
@@ -74,15 +74,16 @@ class MessageDesk:
             return None
         try:
             self._judge(message, kept=kept, now=now)
-            doing = doing_of(message.what, message.fields, settings=self._settings, now=now)
+            context = Context(settings=self._settings, now=now, who=message.who)
+            action = action_of(message.what, message.fields, context)
         except ValueError as error:
             return Asked(id=message.id, accepted=False, why=str(error))
         # the id first: a power cut between the two loses a request, and never does one twice
         replace_file(self._kept, json_text([*self._known, message.id][-MOST_KNOWN:]))
         self._known.append(message.id)
         self._accepted_at.append(now)
-        ask_now(self._requests, doing.payload, who=f"{message.who}, by message")
-        return Asked(id=message.id, accepted=True, why=doing.words)
+        ask_now(self._requests, action.payload, who=f"{message.who}, by message")
+        return Asked(id=message.id, accepted=True, why=action.question)
 
     def _judge(self, message: AskDocument, *, kept: bool, now: datetime) -> None:
         """Refuse what is too old, from the future, or one of too many.

@@ -13,10 +13,13 @@ from datetime import datetime, time, timedelta
 from typing import Any
 
 from controller.domain.alarm_guide import Urgency, alarm_title, guide_of, urgency_of
+from controller.domain.alarms import Alarm
 from controller.domain.daytime import within
 from controller.domain.forecast import PublishedForecast
-from controller.lookout.page.view import view_of
-from controller.pictures.words import duration, moment
+from controller.lookout.headline import Limits, alarm_words, headline_of
+from controller.lookout.next_change import next_change
+from controller.lookout.page.front import limits_of
+from controller.pictures.words import duration, temperature
 from controller.records.snapshot import Snapshot
 from controller.settings.load import Settings
 
@@ -50,7 +53,8 @@ class Rules:
     summary: time | None = None
     """When to tell how things are, once a day."""
     chamber: str = ""
-    unit: str = "C"
+    limits: Limits
+    """What alarms go by, and the unit to speak in."""
 
     def awake(self, at: datetime) -> bool:
         """Return whether people are awake at a local time."""
@@ -80,7 +84,7 @@ def rules_of(settings: Settings) -> Rules:
         cleared=notices.tell_cleared,
         summary=notices.summary_at,
         chamber=settings.chamber.name,
-        unit=settings.display.unit,
+        limits=limits_of(settings),
     )
 
 
@@ -205,7 +209,7 @@ def _alarms(step: _Step, snapshot: Snapshot, rules: Rules, now: datetime) -> _St
         told.add(key)
         told_at[key] = now_s
         body = (
-            f"{alarm_title(alarm.name, alarm.about)}. {guide_of(alarm.name).action} "
+            f"{_words_of(alarm, snapshot, rules)}. {guide_of(alarm.name).action} "
             f"{_readings(snapshot, rules)}"
         )
         notices.append(Notice(title=_title(rules), body=body, urgent=True, about=alarm.name))
@@ -262,31 +266,15 @@ def _was_said(said: Said, set_s: float, lead_s: float) -> bool:
 def _lead_notice(
     forecast: PublishedForecast, early: datetime, lead_s: float, rules: Rules, now: datetime
 ) -> Notice:
-    from_at = moment(early, now)
-    due = forecast.swap_due
-    likely = "" if due is None else f", most likely at {moment(due, now, far=False)}"
-    plan = forecast.plan
-    # no frozen packs, or nobody awake: what cannot be done is not asked for
-    too_late = bool(plan) and plan[0].at > early
-    evening = lead_s == EVENING_LEAD_S
-    if early <= now:
-        body = f"Change the packs now: the cold is running out{likely}."
-    elif too_late:
-        before = ", before you wake" if evening else ""
-        body = f"The cold may run out from {from_at}{likely}{before}."
-    elif evening:
-        body = (
-            f"Change the packs before you sleep: the cold may run out from {from_at}{likely}, "
-            "before you wake."
-        )
-    else:
-        body = f"Change the packs before {from_at}: the cold may run out from then{likely}."
-    if plan:
-        # the rest of its reason has just been said
-        _, _, more = plan[0].why.partition("; ")
-        planned = moment(plan[0].at, now, far=False)
-        only = "only " if too_late else ""
-        body += f" Planned: {plan[0].packs} packs {only}at {planned}{more and f'; {more}'}."
+    change = next_change(forecast, None, now)
+    body = change.do
+    if lead_s == EVENING_LEAD_S:
+        body = f"Before you sleep: {body[:1].lower()}{body[1:]}"
+    if change.lasts:
+        body += f" {change.lasts}"
+    _, _, why = change.why.partition("; ")  # the rest of its reason has just been said
+    if why:
+        body += f" Reason: {why}."
     return Notice(title=_title(rules), body=body, urgent=early <= now, about=SWAP_DUE)
 
 
@@ -294,8 +282,9 @@ def _summary(step: _Step, snapshot: Snapshot, rules: Rules, now: datetime) -> _S
     today = now.toordinal()
     if rules.summary is None or now.time() < rules.summary or step.said.summary_day == today:
         return step
-    view = view_of(snapshot, chamber=rules.chamber, unit=rules.unit, zone=now.tzinfo)
-    body = f"{view.verdict} Packs: {view.swap}"
+    headline = headline_of(snapshot, rules.limits, now)
+    change = next_change(snapshot.forecast, snapshot.last_swap, now)
+    body = " ".join(each for each in (headline.words, headline.action, change.do) if each)
     return _Step(
         replace(step.said, summary_day=today),
         [*step.notices, Notice(title=_title(rules), body=body, about=SUMMARY)],
@@ -306,9 +295,21 @@ def _title(rules: Rules) -> str:
     return rules.chamber or "fruiting chamber"
 
 
+def _words_of(alarm: Alarm, snapshot: Snapshot, rules: Rules) -> str:
+    if snapshot.status is None:
+        return alarm_title(alarm.name, alarm.about)
+    return alarm_words(alarm, snapshot.status, rules.limits)
+
+
 def _readings(snapshot: Snapshot, rules: Rules) -> str:
-    view = view_of(snapshot, chamber=rules.chamber, unit=rules.unit, zone=None)
-    shown = [f"{name} {value}" for name, value in view.readings[:2]]
+    """Return air and reservoir in a sentence, as far as they are known."""
+    status = snapshot.status
+    if status is None:
+        return ""
+    shown = [
+        f"{name} {temperature(1000 * value_c, rules.limits.unit)}"
+        for name, value_c in (("air", status.air_c), ("reservoir", status.reservoir_c))
+        if value_c is not None
+    ]
     words = ", ".join(shown)
-    # not capitalize(): the unit stays as it is
     return f"{words[:1].upper()}{words[1:]}." if shown else ""

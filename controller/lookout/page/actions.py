@@ -1,4 +1,7 @@
-"""What can be asked for from the page, and how it is told back before it is done."""
+"""What can be asked for from the page, the question that is asked first, and the answer after.
+
+A button says what happens, a question asks, and an answer reports the end.
+"""
 
 from __future__ import annotations
 
@@ -11,128 +14,285 @@ from controller.domain.alarms import AlarmName
 from controller.domain.requests import (
     Acknowledge,
     FrozenThrough,
+    LoggedSwap,
     LogSwap,
     Pause,
     Payload,
+    Request,
     Reset,
     Resume,
     SetStage,
+    Withdraw,
 )
+from controller.pictures.words import duration, moment
 from controller.settings.load import Settings
 
-MOST_PACKS = 1000
 PAUSES_MIN = (5, 15, 30, 60)
 OLDEST_SWAP = timedelta(days=2)
+SAME_CHANGE = timedelta(minutes=20)
+"""Two changes logged as close together as this by two people may be one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Doing:
+class Context:
+    """What an action is judged by."""
+
+    settings: Settings
+    now: datetime
+    """In the chamber's zone."""
+    last_swap: LoggedSwap | None = None
+    requests: tuple[Request, ...] = ()
+    """What people asked for within the last day."""
+    who: str = ""
+    """Who acts."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Action:
     """One thing to do."""
 
     what: str
     payload: Payload
-    words: str
-    """What will be done, as a sentence."""
+    question: str
+    """What will be done, as a question."""
+    button: str
+    """The answer that does it."""
     fields: dict[str, str]
     """The form's fields, to be sent again with the confirmation."""
+    warning: str = ""
+    """What speaks against it; empty: nothing."""
+    instead_of: int | None = None
+    """Number of a logged change that this one takes the place of."""
 
 
-def doing_of(what: str, form: Mapping[str, str], *, settings: Settings, now: datetime) -> Doing:
+def action_of(what: str, form: Mapping[str, str], context: Context) -> Action:
     """Return what a form asks for.
 
     Args:
         what: Last part of the form's address.
         form: Its fields.
-        settings: The configuration.
-        now: Now, in the chamber's zone.
+        context: What it is judged by.
 
     Raises:
         ValueError: It asks for something that is not to be had; says what is.
     """
     match what:
         case "swap":
-            return _swap(form, now)
+            return _swap(form, context)
+        case "undo":
+            return _undo(form, context)
         case "stage":
-            name = form.get("name", "")
-            if name not in settings.stages:
-                known = ", ".join(sorted(settings.stages))
-                raise ValueError(f"stage: found {name[:40]!r}, allowed: {known}")
-            return Doing(
-                what=what,
-                payload=SetStage(name=name, instead_of=settings.chamber.stage),
-                words=f"Put the band of the stage {name} in force.",
-                fields={"name": name},
-            )
+            return _stage(form, context.settings)
         case "pause":
             minutes = _number(form, "minutes", allowed=PAUSES_MIN)
-            return Doing(
+            return Action(
                 what=what,
                 payload=Pause(for_s=60.0 * minutes),
-                words=f"Stop pump and fan at once, for {minutes} minutes.",
+                question=f"Stop pump and fan for {minutes} minutes?",
+                button=f"Pause {minutes} min",
                 fields={"minutes": str(minutes)},
             )
         case "resume":
-            return Doing(what=what, payload=Resume(), words="End the pause.", fields={})
-        case "ack":
-            alarm = form.get("alarm") or None
-            if alarm is not None and alarm not in {name.value for name in AlarmName}:
-                raise ValueError(f"alarm: found {alarm[:40]!r}, which is no alarm")
-            told = "every alarm that stands" if alarm is None else alarm_title(alarm)
-            return Doing(
+            return Action(
                 what=what,
-                payload=Acknowledge(alarm=alarm),
-                words=f"Tell that you have seen {told}.",
-                fields={} if alarm is None else {"alarm": alarm},
+                payload=Resume(),
+                question="End the pause, so that pump and fan may run?",
+                button="End the pause",
+                fields={},
+                warning=_pause_of_another(context),
             )
+        case "ack":
+            return _see(form)
         case "reset":
-            return Doing(
+            return Action(
                 what=what,
                 payload=Reset(),
-                words="End the lockout: you have seen to the loop, and water moves.",
+                question="End the lockout? Only after you have seen water move.",
+                button="End the lockout",
                 fields={},
             )
     raise ValueError(f"found {what[:40]!r}, which cannot be done from here")
 
 
-def _swap(form: Mapping[str, str], now: datetime) -> Doing:
-    packs = _number(form, "packs", allowed=range(1, MOST_PACKS + 1))
+def _stage(form: Mapping[str, str], settings: Settings) -> Action:
+    name = form.get("name", "")
+    if name not in settings.stages:
+        known = ", ".join(sorted(settings.stages))
+        raise ValueError(f"stage: found {name[:40]!r}, allowed: {known}")
+    return Action(
+        what="stage",
+        payload=SetStage(name=name, instead_of=settings.chamber.stage),
+        question=f"Change to the stage {name}?",
+        button=f"Change to {name}",
+        fields={"name": name},
+    )
+
+
+def _see(form: Mapping[str, str]) -> Action:
+    alarm = form.get("alarm") or None
+    if alarm is not None and alarm not in {name.value for name in AlarmName}:
+        raise ValueError(f"alarm: found {alarm[:40]!r}, which is no alarm")
+    which = "all active alarms" if alarm is None else f"“{alarm_title(alarm)}”"
+    return Action(
+        what="ack",
+        payload=Acknowledge(alarm=alarm),
+        question=f"Mark {which} as seen?",
+        button="Mark as seen",
+        fields={} if alarm is None else {"alarm": alarm},
+    )
+
+
+def _swap(form: Mapping[str, str], context: Context) -> Action:
+    settings, now = context.settings, context.now
+    packs = _number(form, "packs", allowed=range(1, most_packs(settings) + 1))
     through = form.get("through", "unknown")
     if through not in {"yes", "no", "unknown"}:
         raise ValueError(f"through: found {through[:40]!r}, allowed: yes, no, unknown")
-    at_text = form.get("at", "")
-    at = now
-    if at_text:
-        try:
-            at = datetime.fromisoformat(at_text)
-        except ValueError:
-            raise ValueError(f"at: found {at_text[:40]!r}, allowed: a date with a time") from None
-        if at.tzinfo is None:
-            at = at.replace(tzinfo=now.tzinfo)
-    if not now - OLDEST_SWAP <= at <= now + timedelta(minutes=5):
-        raise ValueError(f"at: found {at_text[:40]}, allowed: within the last two days")
+    at = _instant(form.get("at", ""), now)
     words = {"yes": ", frozen through", "no": ", not frozen through", "unknown": ""}[through]
-    return Doing(
+    instead_of = _instead_of(form)
+    when = "now" if abs(now - at) < timedelta(minutes=1) else moment(at, now, far=False)
+    return Action(
         what="swap",
         payload=LogSwap(
             packs=packs, at=at.replace(microsecond=0), frozen_through=FrozenThrough(through)
         ),
-        words=f"Note that {packs} packs went in at {at:%a %H:%M}{words}.",
+        question=(
+            f"{'Correct the change to' if instead_of else 'Log the change of'} {_packs(packs)}, "
+            f"{when}{words}?"
+        ),
+        button="Log pack change",
         fields={
             "packs": str(packs),
             "through": through,
             "at": at.isoformat(timespec="seconds"),
+            **({"instead_of": str(instead_of)} if instead_of else {}),
         },
+        warning="" if instead_of else _same_change(at, context),
+        instead_of=instead_of,
     )
+
+
+def most_packs(settings: Settings) -> int:
+    """Return how many packs a change may have: as many as there are."""
+    return settings.plant_spec().packs.count
+
+
+def _instant(text: str, now: datetime) -> datetime:
+    at = now
+    if text:
+        try:
+            at = datetime.fromisoformat(text)
+        except ValueError:
+            raise ValueError(f"at: found {text[:40]!r}, allowed: a date with a time") from None
+        if at.tzinfo is None:
+            at = at.replace(tzinfo=now.tzinfo)
+    if not now - OLDEST_SWAP <= at <= now + timedelta(minutes=5):
+        raise ValueError(f"at: found {text[:40]}, allowed: within the last two days")
+    return at
+
+
+def _instead_of(form: Mapping[str, str]) -> int | None:
+    text = form.get("instead_of", "")
+    if not text:
+        return None
+    return _number(form, "instead_of", allowed=range(1, 10**6))
+
+
+def _same_change(at: datetime, context: Context) -> str:
+    last = context.last_swap
+    if last is None or last.who == context.who or abs(last.at - at) > SAME_CHANGE:
+        return ""
+    logged = moment(last.at.astimezone(context.now.tzinfo), context.now, far=False)
+    return (
+        f"{last.who or 'Somebody'} logged {_packs(last.packs)} at {logged}. If that was the same "
+        "change, go back and correct it instead: logged twice, it counts twice."
+    )
+
+
+def _undo(form: Mapping[str, str], context: Context) -> Action:
+    number = _number(form, "id", allowed=range(1, 10**6))
+    last = context.last_swap
+    known = last is not None and last.request == number
+    words = f"the change of {_packs(last.packs)}" if known and last else "this pack change"
+    return Action(
+        what="undo",
+        payload=Withdraw(request=number),
+        question=f"Take back {words}? The record keeps both.",
+        button="Take it back",
+        fields={"id": str(number)},
+    )
+
+
+def _pause_of_another(context: Context) -> str:
+    pause = next(
+        (each for each in reversed(context.requests) if isinstance(each.payload, Pause)), None
+    )
+    if pause is None or pause.who == context.who:
+        return ""
+    return f"{pause.who} paused it: are their hands out of the chamber?"
+
+
+def answer_words(request: Request, now: datetime) -> str:
+    """Return what became of a request, as the page reports it.
+
+    Args:
+        request: The request.
+        now: Now, in the zone to speak in.
+    """
+    if request.answer is None:
+        return "Waiting for coldpin to take it…"
+    if request.answer.text.startswith(("refused", "cannot", "too late", "no stage")):
+        return f"Not done: {request.answer.text}."
+    match request.payload:
+        case LogSwap(packs=packs, at=at):
+            return f"Logged: {_packs(packs)} at {moment(at, now, far=False)}."
+        case Pause(for_s=for_s):
+            return f"Paused for {duration(for_s)}: pump and fan are off."
+        case SetStage(name=name):
+            return f"The stage is {name} now."
+    return _REPORTS.get(type(request.payload), request.answer.text)
+
+
+_REPORTS: dict[type, str] = {
+    Withdraw: "Taken back: that pack change no longer counts.",
+    Resume: "The pause is over.",
+    Acknowledge: "Marked as seen.",
+    Reset: "The lockout is over.",
+}
+
+
+def done_by_another(action: Action, requests: tuple[Request, ...], now: datetime) -> str:
+    """Return by whom the same was done a moment ago; empty: by nobody.
+
+    Args:
+        action: What is asked for.
+        requests: What people asked for lately.
+        now: Now, in the zone to speak in.
+    """
+    if not isinstance(action.payload, Reset | Resume):
+        return ""
+    for each in reversed(requests):
+        at = datetime.fromtimestamp(each.asked_utc_ms / 1000, now.tzinfo)
+        if now - at > timedelta(minutes=10):
+            break
+        if type(each.payload) is type(action.payload) and each.answer is not None:
+            return f"That was done already, by {each.who} at {moment(at, now, far=False)}."
+    return ""
+
+
+def _packs(count: int) -> str:
+    return "1 pack" if count == 1 else f"{count} packs"
 
 
 def _number(form: Mapping[str, str], name: str, *, allowed: range | tuple[int, ...]) -> int:
     text = form.get(name, "")
     if not (text.isascii() and text.isdigit() and len(text) <= 6 and int(text) in allowed):
-        raise ValueError(f"{name}: found {text[:40]!r}, allowed: {_told(allowed)}")
+        raise ValueError(f"{name}: found {text[:40]!r}, allowed: {_range_words(allowed)}")
     return int(text)
 
 
-def _told(allowed: range | tuple[int, ...]) -> str:
+def _range_words(allowed: range | tuple[int, ...]) -> str:
     if isinstance(allowed, range):
         return f"{allowed.start} to {allowed.stop - 1}"
     return ", ".join(str(value) for value in allowed)

@@ -1,10 +1,13 @@
-"""The page: how the chamber is, when packs must be changed, what happened, and what can be done.
+"""The page: how the chamber is, what to do by when, what happened, and what can be done.
 
-Every number is in the first answer, before any script runs; scripts only keep it fresh and draw.
+Every number is in the first answer, before any script runs; a script only keeps it fresh.
 """
 
 from __future__ import annotations
 
+import re
+import secrets
+from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
@@ -19,17 +22,13 @@ from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
-from starlette.requests import Request
-from starlette.responses import (
-    HTMLResponse,
-    JSONResponse,
-    PlainTextResponse,
-    RedirectResponse,
-)
+from starlette.requests import Request as WebRequest
+from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, RedirectResponse
 from starlette.responses import Response as Answer
 from starlette.routing import BaseRoute, Route
 
 from controller.domain.places import records_path
+from controller.domain.requests import LogSwap
 from controller.history.figure_data import (
     CLOSEST,
     FARTHEST,
@@ -43,61 +42,75 @@ from controller.lookout.chamber_rows import rows_of
 from controller.lookout.chambers import chambers_below, chambers_of_broker
 from controller.lookout.pack_budget import budget_of, budget_words
 from controller.lookout.page.access import SESSION_S, Access, TooSoonError
-from controller.lookout.page.actions import OLDEST_SWAP, Doing, doing_of
+from controller.lookout.page.actions import (
+    OLDEST_SWAP,
+    Action,
+    Context,
+    action_of,
+    answer_words,
+    done_by_another,
+    most_packs,
+)
+from controller.lookout.page.front import Front, front_of
 from controller.lookout.page.guard import MOST_BODY, Guard, names_of
-from controller.lookout.page.recent_events import happened, since_last_look
-from controller.lookout.page.view import View, view_of
+from controller.lookout.page.recent_events import recent_events, since_last_visit
 from controller.pictures.chamber_chart import chamber_chart
 from controller.pictures.chart import draw
 from controller.pictures.html import chart_style
 from controller.pictures.words import moment
-from controller.records.requests import REQUESTS, ask_now
+from controller.records.requests import REQUESTS, ask_now, correct_swap, request_of
 from controller.records.snapshot import Snapshot
 from controller.records.status_file import RUNTIME
 from controller.settings.foresight_of import freezer_packs_per_day
 from controller.settings.load import Settings
 
 SPANS = {span.value: span for span in Span}
+MOST_KEYS = 1000
+"""Keys of forms that are remembered, so that a form that is sent twice acts once."""
+PICTURE_FOR_S = 60.0
+"""A picture up to now is drawn anew after this; a Pi takes a moment for it."""
 _log = structlog.get_logger("coldpin.page")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class House:
-    """What the page is about, and whom it asks."""
+class PageContext:
+    """What the page is about, and where it gets what it shows."""
 
     settings: Settings
     place: Path
     """The instance's state directory."""
-    look: Callable[[], Snapshot]
+    snapshot: Callable[[], Snapshot]
     access: Access
     others: Callable[[], dict[str, Retained]] | None = None
-    """What a broker told of every chamber; None: those of this machine are listed."""
+    """What a broker knows of every chamber; None: those of this machine are listed."""
     extra_routes: Sequence[BaseRoute] = field(default=())
 
 
-def page_app(house: House) -> Starlette:
+def page_app(context: PageContext) -> Starlette:
     """Return the page as an application.
 
     Args:
-        house: What it is about.
+        context: What it is about.
     """
-    page = _Page(house)
+    page = _Page(context)
     routes: list[BaseRoute] = [
         Route("/", page.front, methods=["GET"]),
-        Route("/now.json", page.now, methods=["GET"]),
+        Route("/now", page.now, methods=["GET"]),
         Route("/chambers", page.chambers, methods=["GET"]),
         Route("/picture", page.picture, methods=["GET"]),
-        Route("/enter", page.enter, methods=["POST"]),
-        Route("/leave", page.leave, methods=["POST"]),
+        Route("/sign-in", page.sign_in, methods=["POST"]),
+        Route("/sign-out", page.sign_out, methods=["POST"]),
         Route("/do/{what}", page.confirm, methods=["GET"]),
         Route("/do/{what}", page.do, methods=["POST"]),
         Route("/page.css", page.style, methods=["GET"]),
         Route("/page.js", page.script, methods=["GET"]),
-        *house.extra_routes,
+        Route("/app.webmanifest", page.manifest, methods=["GET"]),
+        Route("/icon.svg", page.icon, methods=["GET"]),
+        *context.extra_routes,
     ]
     return Starlette(
         routes=routes,
-        middleware=[Middleware(Guard, names=names_of(house.settings))],
+        middleware=[Middleware(Guard, names=names_of(context.settings))],
         exception_handlers={HTTPException: page.refused, Exception: _failed},
     )
 
@@ -112,44 +125,45 @@ def cookie_names(instance: str) -> tuple[str, str]:
 
 
 class _Page:
-    def __init__(self, house: House) -> None:
-        self._house = house
+    def __init__(self, context: PageContext) -> None:
+        self._context = context
         self._environment = Environment(
             loader=PackageLoader("controller.lookout.page", "files"),
             autoescape=select_autoescape(default=True),
+            trim_blocks=True,
+            lstrip_blocks=True,
         )
-        settings = house.settings
+        self._environment.filters["unbroken"] = _unbroken
+        settings = context.settings
         self._zone = settings.site.zone()
-        self._session_cookie, self._visit_cookie = cookie_names(house.place.name)
-        self._records = records_path(settings.records.path, house.place)
+        self._session_cookie, self._visit_cookie = cookie_names(context.place.name)
+        self._records = records_path(settings.records.path, context.place)
+        self._requests = context.place / REQUESTS
+        self._sent: OrderedDict[str, int] = OrderedDict()
+        self._pictures: dict[Span, tuple[datetime, Markup]] = {}
 
     # --- looking
 
-    def front(self, request: Request) -> Answer:
+    def front(self, request: WebRequest) -> Answer:
         if not self._may_look(request):
-            return self._entrance("Looking needs the secret.", 401)
-        return self._front(request, self._told(request))
-
-    def _front(self, request: Request, told: str) -> Answer:
-        house = self._house
-        snapshot = house.look()
+            return self._sign_in_page("This page needs the password.", 401)
+        context, settings = self._context, self._context.settings
+        snapshot = context.snapshot()
         span, window, whole = self._window(request, snapshot)
-        settings = house.settings
         now = snapshot.taken_utc
         local = now.astimezone(self._zone)
-        since, remember = since_last_look(request.cookies.get(self._visit_cookie), now)
+        _, remember = since_last_visit(request.cookies.get(self._visit_cookie), now)
         session = request.cookies.get(self._session_cookie)
-        token = house.access.token(session)
+        token = context.access.token(session)
+        front = self._front(snapshot)
         answer = self._rendered(
             "front.html",
-            view=self._view(snapshot),
-            events=self._happened(since, now),
-            since=moment(since, local, far=False),
+            **self._live(request, snapshot, front, signed_in=token is not None),
             spans=[(each.value, each.words) for each in Span],
             span=span.value,
             whole=whole,
             query=request.url.query,
-            picture=self._drawn(snapshot, window),
+            picture=self._drawn(snapshot, window, span if whole else None),
             windows=_neighbours(window, span),
             made=f"{local:%H:%M}",
             earliest=f"{local - OLDEST_SWAP:%Y-%m-%dT%H:%M}",
@@ -157,74 +171,98 @@ class _Page:
             stages=sorted(settings.stages),
             stage=settings.chamber.stage if snapshot.status is None else snapshot.status.stage,
             packs=settings.plant_spec().packs.in_reservoir,
-            entered=token is not None,
+            most_packs=most_packs(settings),
+            correct=request.query_params.get("correct", ""),
             token=token or "",
-            who=house.access.who(session),
-            has_secret=house.access.has_secret,
-            told=told,
+            who=context.access.who(session),
+            has_password=context.access.has_secret,
         )
         answer.set_cookie(
             self._visit_cookie, remember, max_age=int(SESSION_S), httponly=True, samesite="strict"
         )
         return answer
 
-    def now(self, request: Request) -> Answer:
+    def now(self, request: WebRequest) -> Answer:
+        """Send what changes by itself, for a page that keeps itself fresh."""
         self._must_look(request)
-        snapshot = self._house.look()
-        since, _ = since_last_look(request.cookies.get(self._visit_cookie), snapshot.taken_utc)
-        return JSONResponse(
-            {
-                **self._view(snapshot).document(),
-                "events": self._happened(since, snapshot.taken_utc),
-            }
+        snapshot = self._context.snapshot()
+        front = self._front(snapshot)
+        session = request.cookies.get(self._session_cookie)
+        signed_in = self._context.access.token(session) is not None
+        answer = self._rendered(
+            "live.html", **self._live(request, snapshot, front, signed_in=signed_in)
         )
+        answer.headers["x-state"] = front.headline.state.value
+        return answer
 
-    def _view(self, snapshot: Snapshot) -> View:
-        settings = self._house.settings
-        return view_of(
-            snapshot,
-            chamber=settings.chamber.name,
-            unit=settings.display.unit,
-            zone=self._zone,
-        )
+    def _live(
+        self, request: WebRequest, snapshot: Snapshot, front: Front, *, signed_in: bool
+    ) -> dict[str, object]:
+        now = snapshot.taken_utc
+        since, _ = since_last_visit(request.cookies.get(self._visit_cookie), now)
+        local = now.astimezone(self._zone)
+        return {
+            "front": front,
+            "state": front.headline.state.value,
+            "signed_in": signed_in,
+            "since": None if since is None else moment(since, local, far=False),
+            "events": [] if since is None else recent_events(
+                self._records, self._requests, since=since, now=now, zone=self._zone
+            ),
+            "answer": self._answer(request, local),
+        }  # fmt: skip
 
-    def chambers(self, request: Request) -> Answer:
+    def _front(self, snapshot: Snapshot) -> Front:
+        return front_of(snapshot, self._context.settings, self._zone)
+
+    def _answer(self, request: WebRequest, now: datetime) -> str:
+        """Return what became of the request that the address names; empty: it names none."""
+        text = request.query_params.get("done", "")
+        if not (text.isascii() and text.isdigit() and len(text) < 12):
+            return ""
+        try:
+            done = request_of(self._requests, int(text))
+        except OSError:
+            return ""
+        return "" if done is None else answer_words(done, now)
+
+    def chambers(self, request: WebRequest) -> Answer:
         """List every chamber, the one to go to first at the front."""
         if not self._may_look(request):
-            return self._entrance("Looking needs the secret.", 401)
-        house, settings = self._house, self._house.settings
+            return self._sign_in_page("This page needs the password.", 401)
+        context, settings = self._context, self._context.settings
         now = datetime.now(UTC)
-        here = chambers_below(house.place.parent, run=RUNTIME, now=now)
-        found = here
-        if house.others is not None:
-            ports = {chamber.instance: chamber.port for chamber in here}
-            told = chambers_of_broker(house.others())
-            found = [replace(each, port=ports.get(each.instance)) for each in told]
+        local = chambers_below(context.place.parent, run=RUNTIME, now=now)
+        chambers = local
+        if context.others is not None:
+            ports = {chamber.instance: chamber.port for chamber in local}
+            known = chambers_of_broker(context.others())
+            chambers = [replace(each, port=ports.get(each.instance)) for each in known]
         per_day = freezer_packs_per_day(settings)
-        rows = rows_of(found, now=now, zone=self._zone, unit=settings.display.unit)
+        rows = rows_of(chambers, now=now, zone=self._zone, unit=settings.display.unit)
         return self._rendered(
             "chambers.html",
             rows=rows,
             host=request.url.hostname,
-            from_broker=house.others is not None,
+            from_broker=context.others is not None,
             made=f"{now.astimezone(self._zone):%H:%M}",
             budgets=[]
             if per_day is None
             else [
-                budget_words(budget_of(found, packs_per_day=per_day, now=now, hours=hours),
+                budget_words(budget_of(chambers, packs_per_day=per_day, now=now, hours=hours),
                              zone=self._zone)
                 for hours in (24.0, 48.0)
             ],
         )  # fmt: skip
 
-    def picture(self, request: Request) -> Answer:
+    def picture(self, request: WebRequest) -> Answer:
         """Send the picture alone, for a page that keeps itself fresh."""
         self._must_look(request)
-        snapshot = self._house.look()
-        _, window, _ = self._window(request, snapshot)
-        return HTMLResponse(self._drawn(snapshot, window))
+        snapshot = self._context.snapshot()
+        span, window, whole = self._window(request, snapshot)
+        return HTMLResponse(self._drawn(snapshot, window, span if whole else None))
 
-    def _window(self, request: Request, snapshot: Snapshot) -> tuple[Span, Window, bool]:
+    def _window(self, request: WebRequest, snapshot: Snapshot) -> tuple[Span, Window, bool]:
         """Return the span asked for, its window, and whether it is the whole span up to now."""
         asked = request.query_params
         span = SPANS.get(asked.get("span", ""), Span.DAY)
@@ -235,39 +273,42 @@ class _Page:
             raise HTTPException(400, str(error)) from None
         return span, window, not since
 
-    def _drawn(self, snapshot: Snapshot, window: Window) -> Markup:
+    def _drawn(self, snapshot: Snapshot, window: Window, span: Span | None) -> Markup:
+        """Return the picture of a window; one of a whole span is kept for a while."""
+        made_at, kept = self._pictures.get(span, (None, None)) if span else (None, None)
+        if made_at is not None and kept is not None:
+            age_s = (snapshot.taken_utc - made_at).total_seconds()
+            if 0 <= age_s < PICTURE_FOR_S:
+                return kept
         history, words = history_of(
             self._records,
-            self._house.place / REQUESTS,
+            self._requests,
             snapshot=snapshot,
             window=window,
-            unit=self._house.settings.display.unit,
+            unit=self._context.settings.display.unit,
             zone=self._zone,
         )
         svg = draw(chamber_chart(history, words))  # escapes its texts
-        return Markup('<p class="extent">{}</p>').format(words) + Markup(svg)  # noqa: S704
-
-    def _happened(self, since: datetime, now: datetime) -> list[tuple[str, str]]:
-        requests = self._house.place / REQUESTS
-        return happened(self._records, requests, since=since, now=now, zone=self._zone)
+        drawn = Markup('<p class="extent">{}</p>').format(words) + Markup(svg)  # noqa: S704
+        if span is not None:
+            self._pictures[span] = snapshot.taken_utc, drawn
+        return drawn
 
     # --- acting
 
-    async def enter(self, request: Request) -> Answer:
+    async def sign_in(self, request: WebRequest) -> Answer:
         form = await _form(request)
+        peer = request.client.host if request.client else ""
         try:
             session = await run_in_threadpool(
-                self._house.access.enter,
-                form.get("secret", ""),
-                form.get("who", ""),
-                peer=request.client.host if request.client else "",
+                self._context.access.enter, form.get("password", ""), form.get("who", ""), peer=peer
             )
         except TooSoonError as error:
-            text = f"Too many wrong tries: wait {error.wait_s:.0f} s."
-            return self._entrance(text, 429, error.wait_s)
+            text = f"Too many wrong passwords: wait {error.wait_s:.0f} s."
+            return self._sign_in_page(text, 429, error.wait_s)
         if session is None:
-            _log.warning("wrong_secret", peer=request.client.host if request.client else "")
-            return self._entrance("That was not the secret.", 403)
+            _log.warning("wrong_password", peer=peer)
+            return self._sign_in_page("Wrong password.", 403)
         answer = RedirectResponse("/", 303)
         answer.set_cookie(
             self._session_cookie, session, max_age=int(SESSION_S), httponly=True, samesite="strict",
@@ -275,105 +316,153 @@ class _Page:
         )  # fmt: skip
         return answer
 
-    async def leave(self, request: Request) -> Answer:
+    async def sign_out(self, request: WebRequest) -> Answer:
         form = await _form(request)
         session = request.cookies.get(self._session_cookie)
-        if session is not None and self._house.access.may_act(session, form.get("token", "")):
-            self._house.access.leave(session)
+        if session is not None and self._context.access.may_act(session, form.get("token", "")):
+            self._context.access.leave(session)
         answer = RedirectResponse("/", 303)
         answer.delete_cookie(self._session_cookie)
         return answer
 
-    def confirm(self, request: Request) -> Answer:
+    def confirm(self, request: WebRequest) -> Answer:
         """Ask once more before anything is done: a phone in a pocket presses buttons too."""
-        token = self._house.access.token(request.cookies.get(self._session_cookie))
+        token = self._context.access.token(request.cookies.get(self._session_cookie))
         if token is None:
-            return self._entrance("Acting needs the secret.", 401)
-        doing = self._doing(request, dict(request.query_params))
-        return self._rendered("confirm.html", doing=doing, token=token)
+            return self._sign_in_page("Sign in to do that.", 401)
+        action, context = self._action(request, dict(request.query_params))
+        already = done_by_another(action, context.requests, context.now)
+        return self._rendered(
+            "confirm.html",
+            action=action,
+            already=already,
+            token=token,
+            key=secrets.token_urlsafe(12),
+        )
 
-    async def do(self, request: Request) -> Answer:
+    async def do(self, request: WebRequest) -> Answer:
         form = await _form(request)
-        access, session = self._house.access, request.cookies.get(self._session_cookie)
+        access, session = self._context.access, request.cookies.get(self._session_cookie)
         if not access.may_act(session, form.get("token", "")):
-            raise HTTPException(403, "this form is not from a page that you entered; go back")
-        doing, who = self._doing(request, form), access.who(session)
+            raise HTTPException(403, "this form is not from a page that you signed in to; go back")
+        key = form.get("key", "")
+        if key and key in self._sent:  # the button was pressed twice
+            return RedirectResponse(f"/?done={self._sent[key]}", 303)
+        action, context = self._action(request, form)
+        already = done_by_another(action, context.requests, context.now)
+        if already:
+            raise HTTPException(409, already)
         try:
-            await run_in_threadpool(
-                ask_now, self._house.place / REQUESTS, doing.payload,
-                who=f"{who} (page)" if who else "page",
-            )  # fmt: skip
+            number = await run_in_threadpool(self._asked, action, context.who or "page")
         except OSError as error:
             _log.error("request_not_written", error=str(error))
             raise HTTPException(503, "the request cannot be written; nothing was done") from None
-        return RedirectResponse(f"/?told={doing.what}", 303)
+        if key:
+            self._sent[key] = number
+            while len(self._sent) > MOST_KEYS:
+                self._sent.popitem(last=False)
+        return RedirectResponse(f"/?done={number}", 303)
 
-    def _doing(self, request: Request, form: dict[str, str]) -> Doing:
+    def _asked(self, action: Action, who: str) -> int:
+        payload = action.payload
+        if action.instead_of is not None and isinstance(payload, LogSwap):
+            return correct_swap(self._requests, action.instead_of, payload, who=who)
+        return ask_now(self._requests, payload, who=who)
+
+    def _action(self, request: WebRequest, form: dict[str, str]) -> tuple[Action, Context]:
+        snapshot = self._context.snapshot()
+        session = request.cookies.get(self._session_cookie)
+        context = Context(
+            settings=self._context.settings,
+            now=datetime.now(UTC).astimezone(self._zone),
+            last_swap=snapshot.last_swap,
+            requests=snapshot.requests,
+            who=self._context.access.who(session),
+        )
         try:
-            return doing_of(
-                request.path_params["what"],
-                form,
-                settings=self._house.settings,
-                now=datetime.now(UTC).astimezone(self._zone),
-            )
+            return action_of(request.path_params["what"], form, context), context
         except ValueError as error:
             raise HTTPException(400, str(error)) from None
 
-    def _told(self, request: Request) -> str:
-        what = request.query_params.get("told", "")
-        return (
-            f"Asked for: {what}. The controller answers within a few ticks." if what in TOLD else ""
-        )
-
     # --- files
 
-    def style(self, _request: Request) -> Answer:
+    def style(self, _request: WebRequest) -> Answer:
         return _file("page.css", "text/css", chart_style())
 
-    def script(self, _request: Request) -> Answer:
+    def script(self, _request: WebRequest) -> Answer:
         return _file("page.js", "text/javascript")
+
+    def icon(self, _request: WebRequest) -> Answer:
+        return _file("icon.svg", "image/svg+xml")
+
+    def manifest(self, _request: WebRequest) -> Answer:
+        """Say what the chamber is called on a phone's home screen."""
+        name = self._context.settings.chamber.name
+        icon = {"src": "/icon.svg", "sizes": "any", "type": "image/svg+xml"}
+        return JSONResponse(
+            {
+                "name": name,
+                "short_name": name[:24],
+                "start_url": "/",
+                "display": "standalone",
+                "background_color": "#fbfaf7",
+                "theme_color": "#00664b",
+                "icons": [icon],
+            },
+            media_type="application/manifest+json",
+        )
 
     # --- small things
 
-    async def refused(self, request: Request, error: Exception) -> Answer:
+    async def refused(self, request: WebRequest, error: Exception) -> Answer:
         """Say why, as a page with a way back for people and as a line for programs."""
         assert isinstance(error, HTTPException)
         if "text/html" in request.headers.get("accept", ""):
-            answer: Answer = self._rendered(
-                "refused.html", told=error.detail, status=error.status_code
-            )
+            answer: Answer = self._rendered("refused.html", error.status_code, message=error.detail)
             answer.headers.update(error.headers or {})
             return answer
         return PlainTextResponse(f"{error.detail}\n", error.status_code, headers=error.headers)
 
-    def _may_look(self, request: Request) -> bool:
-        if self._house.settings.lookout.reading == "open":
+    def _may_look(self, request: WebRequest) -> bool:
+        if self._context.settings.lookout.reading == "open":
             return True
-        return self._house.access.token(request.cookies.get(self._session_cookie)) is not None
+        return self._context.access.token(request.cookies.get(self._session_cookie)) is not None
 
-    def _must_look(self, request: Request) -> None:
+    def _must_look(self, request: WebRequest) -> None:
         if not self._may_look(request):
-            raise HTTPException(401, "looking needs the secret")
+            raise HTTPException(401, "this needs the password")
 
-    def _entrance(self, told: str, status: int, wait_s: float | None = None) -> Answer:
+    def _sign_in_page(self, message: str, status: int, wait_s: float | None = None) -> Answer:
         answer = self._rendered(
-            "enter.html", told=told, has_secret=self._house.access.has_secret, status=status
+            "sign-in.html",
+            status,
+            message=message,
+            has_password=self._context.access.has_secret,
         )
         if wait_s is not None:
             answer.headers["retry-after"] = str(int(wait_s) + 1)
         return answer
 
-    def _rendered(self, name: str, *, status: int = 200, **values: object) -> HTMLResponse:
+    def _rendered(self, name: str, status: int = 200, /, **values: object) -> HTMLResponse:
         return HTMLResponse(
             self._environment.get_template(name).render(**values), status_code=status
         )
 
 
-TOLD = {"swap", "stage", "pause", "resume", "ack", "reset"}
+def _unbroken(text: str) -> str:
+    """Return a text in which no line ends between a number and its unit."""
+    return re.sub(r"(?<=\d) (?=°|%|h\b|min\b|s\b|packs?\b)", "\N{NO-BREAK SPACE}", text)
 
 
-async def _form(request: Request) -> dict[str, str]:
-    """Return the fields of a form, each once."""
+async def _form(request: WebRequest) -> dict[str, str]:
+    """Return the fields of a form, each once.
+
+    Raises:
+        HTTPException: It is too long, or no form.
+    """
+    length = request.headers.get("content-length", "")
+    if length.isdigit() and int(length) > MOST_BODY:
+        raise HTTPException(413, f"allowed: up to {MOST_BODY} bytes")
     body = b""
     async for part in request.stream():
         body += part
@@ -416,7 +505,7 @@ def _neighbours(window: Window, span: Span) -> list[tuple[str, str]]:
     ]
 
 
-async def _failed(request: Request, error: Exception) -> Answer:
+async def _failed(request: WebRequest, error: Exception) -> Answer:
     """Tell the log what went wrong, and the browser only that something did."""
     _log.error("page_failed", path=request.url.path, error=f"{type(error).__name__}: {error}")
     return PlainTextResponse("something went wrong here; the log says what\n", 500)

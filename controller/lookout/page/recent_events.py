@@ -1,4 +1,4 @@
-"""What happened since somebody last looked: alarms, trips, and what people asked for."""
+"""What happened since the last visit: alarms, trips, and what people asked for."""
 
 from __future__ import annotations
 
@@ -20,44 +20,45 @@ from controller.domain.requests import (
     Reset,
     Resume,
     SetStage,
+    Withdraw,
 )
-from controller.pictures.words import moment
+from controller.pictures.words import duration, moment
 from controller.records.reader import read_events
 from controller.records.requests import asked_since
 
 MOST = 30
-WORTH_TELLING = {
-    EventKind.RAISED.value: "alarm: ",
-    EventKind.CLEARED.value: "over: ",
-    EventKind.TRIP.value: "trip: ",
-}
+SHOWN = frozenset({EventKind.RAISED.value, EventKind.CLEARED.value, EventKind.TRIP.value})
 """Kinds of event that a person wants to read of; phases come and go by the hundred."""
-ONE_LOOK = timedelta(minutes=30)
-"""Pages asked for within this time of each other are one look at the chamber."""
+ONE_VISIT = timedelta(minutes=30)
+"""Pages asked for within this time of each other are one visit."""
 LONGEST_MEMORY = timedelta(days=30)
 _COOKIE = re.compile(r"(\d{1,10})\.(\d{1,10})", re.ASCII)
 
 
-def since_last_look(cookie: str | None, now: datetime) -> tuple[datetime, str]:
-    """Return since when to tell what happened, and what the browser is to remember of this look.
+def since_last_visit(cookie: str | None, now: datetime) -> tuple[datetime | None, str]:
+    """Return since when to tell what happened, and what the browser is to remember of this visit.
 
-    Whoever turns from the day's picture to the week's, or notes a swap, is still at the same
-    look: what happened before it stays to be read.
+    Whoever turns from the day's picture to the week's, or logs a pack change, is still at the same
+    visit: what happened before it stays to be read.
 
     Args:
         cookie: What the browser remembers, not to be believed.
         now: Now, aware.
+
+    Returns:
+        None instead of an instant at the first visit.
     """
-    since = now - timedelta(days=1)
-    found = _COOKIE.fullmatch(cookie or "")
-    if found is not None:
-        told_since, seen = (datetime.fromtimestamp(int(text), UTC) for text in found.groups())
-        if now - LONGEST_MEMORY < told_since <= seen <= now:
-            since = told_since if now - seen < ONE_LOOK else seen
-    return since, f"{int(since.timestamp())}.{int(now.timestamp())}"
+    since: datetime | None = None
+    match = _COOKIE.fullmatch(cookie or "")
+    if match is not None:
+        before, seen = (datetime.fromtimestamp(int(text), UTC) for text in match.groups())
+        if now - LONGEST_MEMORY < before <= seen <= now:
+            since = before if now - seen < ONE_VISIT else seen
+    remembered = now if since is None else since
+    return since, f"{int(remembered.timestamp())}.{int(now.timestamp())}"
 
 
-def happened(
+def recent_events(
     records: Path, requests: Path, *, since: datetime, now: datetime, zone: tzinfo | None
 ) -> list[tuple[str, str]]:
     """Return times and sentences, newest first; what cannot be read is left out.
@@ -70,33 +71,37 @@ def happened(
         zone: The chamber's zone.
     """
     local = now.astimezone(zone)
-    told: list[tuple[datetime, str]] = []
+    events: list[tuple[datetime, str]] = []
     with suppress(OSError):
-        told += [
-            (event.at, _of_event(event))
-            for event in read_events(records, since=since, kinds=WORTH_TELLING)
+        events += [
+            (event.at, _of_event(event)) for event in read_events(records, since=since, kinds=SHOWN)
         ]
     with suppress(OSError):
-        told += [
+        events += [
             (datetime.fromtimestamp(request.asked_utc_ms / 1000, UTC), _of_request(request))
             for request in asked_since(requests, since)
         ]
-    told.sort(key=lambda each: each[0], reverse=True)
-    return [(moment(at, local, far=False), words) for at, words in told[:MOST]]
+    events.sort(key=lambda each: each[0], reverse=True)
+    return [(moment(at, local, far=False), words) for at, words in events[:MOST]]
 
 
 def _of_event(event: RecordedEvent) -> str:
     if event.kind == EventKind.TRIP.value:
-        return f"{WORTH_TELLING[event.kind]}{event.name.replace('_', ' ')} {event.detail}".strip()
-    return f"{WORTH_TELLING[event.kind]}{alarm_title(event.name, event.detail)}"
+        return f"Cooling stopped: {event.detail or event.name.replace('_', ' ')}"
+    title = alarm_title(event.name, event.detail)
+    return title if event.kind == EventKind.RAISED.value else f"Ended: {title}"
 
 
 def _of_request(request: Request) -> str:
-    answer = "no answer yet" if request.answer is None else request.answer.text
-    return f"{request.who} asked: {_wanted(request)} ({answer})"
+    answer = request.answer
+    words = f"{request.who} {_done(request)}"
+    if answer is None:
+        return f"{words} (not answered yet)"
+    refused = answer.text.startswith(("refused", "cannot", "too late", "no stage"))
+    return f"{words} (not done: {answer.text})" if refused else words
 
 
-def _wanted(request: Request) -> str:
+def _done(request: Request) -> str:
     match request.payload:
         case LogSwap(packs=packs, frozen_through=through):
             more = {
@@ -104,16 +109,18 @@ def _wanted(request: Request) -> str:
                 FrozenThrough.NO: ", not frozen through",
                 FrozenThrough.UNKNOWN: "",
             }[through]
-            return f"note {packs} packs{more}"
+            return f"logged a change of {packs} {'pack' if packs == 1 else 'packs'}{more}"
+        case Withdraw():
+            return "took a pack change back"
         case SetStage(name=name):
-            return f"stage {name}"
+            return f"changed the stage to {name}"
         case Pause(for_s=for_s):
-            return f"pause for {for_s / 60:.0f} min"
+            return f"paused for {duration(for_s)}"
         case Resume():
-            return "end the pause"
+            return "ended the pause"
         case Acknowledge(alarm=alarm):
-            return "alarms seen" if alarm is None else f"alarm seen: {alarm_title(alarm)}"
+            return f"marked {'all alarms' if alarm is None else alarm_title(alarm)} as seen"
         case Reset():
-            return "end the lockout"
+            return "ended the lockout"
         case ReportSwapDue():
             return "forecast"

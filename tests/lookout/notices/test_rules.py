@@ -14,10 +14,14 @@ from controller.domain.forecast import PlannedChange
 from controller.domain.requests import LoggedSwap
 from controller.lookout.notices.rules import Notice, Rules, Said, notices_due
 from controller.records.snapshot import Snapshot
-from tests.lookout.houses import NOW, alarm, forecast, snapshot
+from tests.lookout.houses import LIMITS, NOW, alarm, forecast, snapshot
 
 RULES = Rules(
-    leads_s=(3 * 3600.0, 3600.0), wakes=time(6, 30), sleeps=time(22, 30), chamber="hall shelf"
+    limits=LIMITS,
+    leads_s=(3 * 3600.0, 3600.0),
+    wakes=time(6, 30),
+    sleeps=time(22, 30),
+    chamber="hall shelf",
 )
 MINUTE = timedelta(minutes=1)
 
@@ -80,10 +84,11 @@ def test_leads_that_passed_together_are_one_notice() -> None:
 @pytest.mark.parametrize(
     ("planned_min", "body"),
     [
-        (-20, ("Change the packs before 16:00 (in 2 h): the cold may run out from then, most "
-         "likely at 17:00. Planned: 4 packs at 15:40; no pack is frozen before 15:10.")),
-        (45, ("The cold may run out from 16:00 (in 2 h), most likely at 17:00. Planned: 4 packs "
-         "only at 16:45; no pack is frozen before 15:10.")),
+        (-20, ("Change 4 packs by 15:40 today. The cold should last until 16:00, most likely "
+         "until 17:00. Reason: no pack is frozen before 15:10.")),
+        (45, ("Change 4 packs at 16:45 today; the cold may run out before, from 16:00. The cold "
+         "should last until 16:00, most likely until 17:00. Reason: no pack is frozen before "
+         "15:10.")),
     ],
     ids=["in-time", "too-late"],
 )  # fmt: skip
@@ -110,7 +115,7 @@ def test_the_night_is_told_of_in_the_evening() -> None:
     ((at, notice),) = told(snapshots)
 
     assert at.time() == time(21, 0)
-    assert "before you sleep" in notice.body
+    assert notice.body.startswith("Before you sleep: change 4 packs by 03:30 tomorrow.")
 
 
 def test_a_night_that_turns_bad_wakes_people() -> None:
@@ -230,7 +235,7 @@ def test_only_chosen_alarms_are_told() -> None:
     rules = replace(RULES, alarms=frozenset({"air_high"}))
     both = snapshot(alarms=[alarm("air_high"), alarm("reservoir_warm")])
 
-    assert [notice.body.split(".")[0] for _, notice in told([both], rules)] == ["Air too warm"]
+    assert [notice.about for _, notice in told([both], rules)] == ["air_high"]
 
 
 def test_silence_is_told_once_and_its_end_too() -> None:
@@ -251,7 +256,7 @@ def test_the_summary_comes_once_a_day() -> None:
     found = told(every(10, 30), rules)
 
     assert [(at - NOW) / timedelta(hours=1) for at, _ in found] == [1.0, 25.0]
-    assert "All is well" in found[0][1].body
+    assert "In band: air 16.2 °C" in found[0][1].body
 
 
 @pytest.mark.parametrize(

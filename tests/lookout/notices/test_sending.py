@@ -28,9 +28,11 @@ from controller.lookout.notices.sending import (
     read_addresses,
     services_for,
 )
-from tests.lookout.houses import NOW, alarm, settings_with, snapshot
+from tests.lookout.houses import LIMITS, NOW, alarm, settings_with, snapshot
 
-RULES = Rules(leads_s=(), wakes=time(6, 30), sleeps=time(22, 30), chamber="hall shelf")
+RULES = Rules(
+    limits=LIMITS, leads_s=(), wakes=time(6, 30), sleeps=time(22, 30), chamber="hall shelf"
+)
 SECRET, TOKEN = "hemmelighed", "noegle-7"
 
 
@@ -123,7 +125,7 @@ def test_a_clock_that_jumps_makes_no_notice_old(tmp_path: Path) -> None:
 
     now_s = 220.0
     assert sender.send_waiting(NOW + timedelta(days=30))
-    assert [notice.body[-6:] for notice in taker.got] == ["40 °C."]
+    assert [notice.body[-6:] for notice in taker.got] == [".4 °C."]
 
 
 def test_a_notice_that_comes_late_says_when_it_is_from(tmp_path: Path) -> None:

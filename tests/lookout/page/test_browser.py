@@ -126,9 +126,9 @@ def test_words_change_while_one_looks(served: tuple[str, Path, str], browser: An
     page.goto(address)
 
     put_status(place, status(alarms=[alarm("air_high")]))
-    page.wait_for_selector(".verdict.alarm")
+    page.wait_for_selector(".headline.alarm")
 
-    assert "Air too warm" in page.inner_text("#verdict")
+    assert "Air too warm" in page.inner_text("#headline")
     assert page.title().startswith("! ")
     page.close()
 
@@ -141,9 +141,9 @@ def test_silence_shows_while_one_looks(served: tuple[str, Path, str], browser: A
     page.goto(address)
 
     put_status(place, status(boottime_s=time.clock_gettime(time.CLOCK_BOOTTIME) - 300.0))
-    page.wait_for_selector(".verdict.silent")
+    page.wait_for_selector(".headline.no-data")
 
-    assert "What follows is old" in page.inner_text("#verdict")
+    assert "No data for" in page.inner_text("#headline")
     page.close()
 
 
@@ -160,14 +160,14 @@ def test_a_swap_is_noted_by_hand_and_keyboard(
     page = context.new_page()
     page.goto(address)
 
-    page.fill("input[name=secret]", secret)
-    page.press("input[name=secret]", "Enter")
+    page.fill("input[name=password]", secret)
+    page.press("input[name=password]", "Enter")
     packs = "3" if scripts else "2"
     page.fill("input[name=packs]", packs)
     page.press("input[name=packs]", "Enter")
-    page.wait_for_selector("text=Sure?")
-    page.keyboard.press("Enter") if scripts else page.click("text=Yes")
-    page.wait_for_selector(".told")
+    page.wait_for_selector(".question")
+    page.keyboard.press("Enter") if scripts else page.click("main button")
+    page.wait_for_selector("#answer")
 
     request = newest(place / REQUESTS, Kind.SWAP)
     assert request is not None
@@ -183,8 +183,8 @@ def test_everything_has_a_name(served: tuple[str, Path, str], browser: Any) -> N
     context = browser.new_context()
     page = context.new_page()
     page.goto(address)
-    page.fill("input[name=secret]", secret)
-    page.press("input[name=secret]", "Enter")
+    page.fill("input[name=password]", secret)
+    page.press("input[name=password]", "Enter")
     page.wait_for_selector("input[name=packs]")
 
     nameless = page.evaluate(
@@ -223,8 +223,8 @@ def test_an_independent_judge_finds_nothing_serious(
     for path in ("/", "/do/reset", "/entered", "/do/swap?packs=4"):
         if path == "/entered":
             page.goto(address)
-            page.fill("input[name=secret]", secret)
-            page.press("input[name=secret]", "Enter")
+            page.fill("input[name=password]", secret)
+            page.press("input[name=password]", "Enter")
             page.wait_for_selector("input[name=packs]")
         else:
             page.goto(address + path)
@@ -245,20 +245,20 @@ def test_a_page_that_cannot_reach_the_chamber_says_so(
     page = context.new_page()
     page.clock.install()
     page.goto(address)
-    assert "All is well" in page.inner_text("#verdict")
+    assert "In band" in page.inner_text("#headline")
 
     context.set_offline(True)
     page.clock.run_for(40_000)
-    page.wait_for_selector(".verdict.silent")
+    page.wait_for_selector(".headline.no-data")
 
-    assert "cannot reach the chamber" in page.inner_text("#verdict")
-    assert "What follows is old" in page.inner_text("#verdict")
-    assert "When it was last heard" in page.inner_text("#now-title")
+    assert "No contact with the chamber" in page.inner_text("#headline")
+    assert "What follows is old" in page.inner_text("#headline")
+    assert "Last known" in page.inner_text("#now-title")
     assert page.title().startswith("! ")
 
     context.set_offline(False)
     page.clock.run_for(10_000)
-    page.wait_for_selector(".verdict.well")
+    page.wait_for_selector(".headline.in-band")
     assert page.inner_text("#now-title") == "Now"
     context.close()
 

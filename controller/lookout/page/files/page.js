@@ -1,91 +1,74 @@
 "use strict";
-// Keeps the page fresh, and says loudly when it cannot.
-// Everything it shows comes as ready words.
+// Keeps the page fresh, and says loudly when it cannot. Every text comes ready from the server.
 
 const EVERY_MS = 5000;
 const ANSWER_WITHIN_MS = 4000;
-const OLD_AFTER_MS = 20000;
-const DRAW_EVERY_MS = 60000;
+const PICTURE_EVERY_MS = 60000;
 
 const at = (id) => document.getElementById(id);
-let heard = performance.now();
-
-function put(id, text) {
-  const element = at(id);
-  if (element.textContent !== text) element.textContent = text;
-}
-
-function fill(id, rows, make) {
-  at(id).replaceChildren(...rows.map(make));
-}
-
-function element(name, ...children) {
-  const made = document.createElement(name);
-  made.append(...children);
-  return made;
-}
-
-function show(view) {
-  for (const id of ["chamber", "verdict", "as_of", "swap", "last_swap", "reserve"]) put(id, view[id]);
-  at("verdict").className = "verdict " + view.state;
-  document.body.dataset.state = view.state;
-  document.title = (["alarm", "silent"].includes(view.state) ? "! " : "") + view.chamber;
-  fill("notes", view.notes, (note) => element("li", note));
-  fill("readings", view.readings, ([name, value]) =>
-    element("div", element("dt", name), element("dd", value)));
-  fill("plan", view.plan, (cells) => element("tr", ...cells.map((cell) => element("td", cell))));
-  at("plan-box").hidden = view.plan.length === 0;
-  fill("events", view.events, ([when, what]) => element("li", element("time", when), " " + what));
-  at("no-events").hidden = view.events.length > 0;
-}
-
-// The last words may have been good ones: they must not stay in the place of the verdict.
-function lost() {
-  const minutes = Math.floor((performance.now() - heard) / 60000);
-  const since = minutes < 1 ? "" : ` for ${minutes} min`;
-  put("verdict", `This page cannot reach the chamber${since}. What follows is old.`);
-  at("verdict").className = "verdict silent";
-  document.body.dataset.state = "silent";
-  document.title = "! " + at("chamber").textContent;
-}
+const live = at("live");
+let freshAt = performance.now();
+let shown = "";
 
 async function fetched(address) {
   const answer = await fetch(address, { signal: AbortSignal.timeout(ANSWER_WITHIN_MS) });
-  if (answer.status === 401) location.reload(); // looking needs the secret again
+  if (answer.status === 401) location.reload(); // it needs the password again
   if (!answer.ok) throw new Error(String(answer.status));
-  return answer.json();
+  return answer;
+}
+
+function show(text) {
+  if (text === shown) return; // nothing new: a screen reader need not say it again
+  shown = text;
+  const open = [...live.querySelectorAll("details[open]")].map((each) => each.id);
+  live.innerHTML = text;
+  for (const id of open) at(id)?.setAttribute("open", "");
+}
+
+// What was shown last may have been good news: it must not stay in the headline's place.
+function stale() {
+  const minutes = Math.floor((performance.now() - freshAt) / 60000);
+  const since = minutes < 1 ? "" : ` for ${minutes} min`;
+  const headline = at("headline");
+  if (document.body.dataset.state !== "no-data" || headline.dataset.stale) {
+    headline.dataset.stale = "yes";
+    headline.className = "headline no-data";
+    headline.textContent = `No contact with the chamber${since}. What follows is old.`;
+    at("action")?.remove();
+  }
+  document.body.dataset.state = "no-data";
+  document.title = "! " + at("chamber").textContent;
+  shown = "";
 }
 
 async function refresh() {
   const asked = performance.now();
   try {
-    const view = await fetched("/now.json");
-    heard = asked;
-    show(view);
+    const answer = await fetched("/now?" + live.dataset.query);
+    const text = await answer.text();
+    freshAt = asked;
+    show(text);
+    const state = answer.headers.get("x-state");
+    document.body.dataset.state = state;
+    const loud = ["alarm", "no-data", "locked-out"].includes(state) ? "! " : "";
+    document.title = loud + at("chamber").textContent;
   } catch {
-    if (performance.now() - heard > OLD_AFTER_MS) lost();
+    if (performance.now() - freshAt > 1000 * Number(live.dataset.fadesAfterS)) stale();
   }
 }
-
-// --- the picture, drawn on the server
 
 async function draw() {
   const place = at("picture");
   try {
-    const answer = await fetch("/picture?" + place.dataset.query,
-      { signal: AbortSignal.timeout(ANSWER_WITHIN_MS) });
-    if (answer.ok) place.innerHTML = await answer.text();
+    place.innerHTML = await (await fetched("/picture?" + place.dataset.query)).text();
   } catch {
-    // the words above say when the chamber cannot be reached; the old picture has its own times
+    // the headline says when the chamber cannot be reached; the old picture has its own times
   }
 }
 
-function begin() {
-  setInterval(() => { if (!document.hidden) draw(); }, DRAW_EVERY_MS);
-  setInterval(refresh, EVERY_MS);
-  // a phone that wakes up shows what it showed when it fell asleep
-  document.addEventListener("visibilitychange", () => { if (!document.hidden) refresh(); });
-  addEventListener("pageshow", (event) => { if (event.persisted) refresh(); });
-}
-
-begin();
+setInterval(refresh, EVERY_MS);
+setInterval(() => { if (!document.hidden) draw(); }, PICTURE_EVERY_MS);
+// a phone that wakes up shows what it showed when it fell asleep
+document.addEventListener("visibilitychange", () => { if (!document.hidden) refresh(); });
+addEventListener("pageshow", (event) => { if (event.persisted) refresh(); });
+if (new URLSearchParams(location.search).has("done")) setTimeout(refresh, 1000);
