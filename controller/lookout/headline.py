@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import Enum
 
+from controller.core.state import Reason
 from controller.domain.alarm_guide import PLACES, alarm_title, guide_of, worst_first
 from controller.domain.alarms import Alarm, AlarmName
 from controller.domain.requests import Acknowledge, Pause, Request

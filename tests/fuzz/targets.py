@@ -15,7 +15,6 @@ from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
 
-from controller.lookout.page.view import view_of
 from starlette.testclient import TestClient
 
 from controller.domain.requests import Kind, Resume
@@ -23,6 +22,7 @@ from controller.errors import ControllerError
 from controller.lookout.broker.incoming_requests import MessageDesk
 from controller.lookout.broker.other_chambers import Retained, receive
 from controller.lookout.chambers import chambers_of_broker
+from controller.lookout.headline import headline_of
 from controller.lookout.notices.sending import read_addresses
 from controller.lookout.page.access import Access, new_secret
 from controller.lookout.page.app import PageContext, cookie_names, page_app
@@ -175,7 +175,7 @@ def status_and_forecast(data: bytes) -> None:
     snapshot = take_snapshot(place, taken_utc=now)
     assert snapshot.silent or snapshot.status is not None
     if snapshot.silent and snapshot.status is None:
-        view_of(snapshot, chamber="c", unit="C", zone=UTC)
+        headline_of(snapshot, LIMITS, datetime.now(UTC))
 
 
 def addresses(data: bytes) -> None:
@@ -201,7 +201,7 @@ def _page() -> tuple[TestClient, str]:
         )
     )
     client = TestClient(app, base_url="http://localhost", follow_redirects=False)
-    client.post("/enter", data={"secret": new_secret(place), "who": ""})
+    client.post("/sign-in", data={"password": new_secret(place), "who": ""})
     token = access.token(client.cookies.get(cookie_names(place.name)[0]))
     assert token is not None
     return client, token
