@@ -41,7 +41,7 @@ from controller.settings.load import examine_settings
 from controller.settings.relay_modules import examine_relay_modules
 from controller.settings.scenario_file import read_scenario
 from controller.settings.temperature_csv import read_temperatures
-from tests.lookout.houses import put_status, settings_with, status
+from tests.lookout.houses import LIMITS, put_status, settings_with, status
 from tests.support.w1_tree import AIR
 
 Target = Callable[[bytes], None]
