@@ -301,17 +301,22 @@ def test_side_file_of_an_older_copy_stops_nothing(
         assert file.execute("PRAGMA quick_check").fetchone() == ("ok",)
 
 
-@pytest.mark.parametrize("page", [3, 4, 5])
+@pytest.mark.parametrize("part", ["readings", "events", "runs", "clocks"])
 def test_zeroed_page_is_set_aside_at_the_first_write(
-    tmp_path: Path, write: Callable[..., RecordsWriter], page: int
+    tmp_path: Path, write: Callable[..., RecordsWriter], part: str
 ) -> None:
     """The file opens and answers; only a real query meets the hole."""
     path = tmp_path / "records.sqlite"
     first = write()
     first.note(0.0, make_inputs(16.0), ALARM)
     first.close(AT_MOST_S)
+    with closing(sqlite3.connect(path)) as file:
+        (size,) = file.execute("PRAGMA page_size").fetchone()
+        (page,) = file.execute(
+            "SELECT rootpage FROM sqlite_master WHERE name = ?", (part,)
+        ).fetchone()
     content = bytearray(path.read_bytes())
-    content[(page - 1) * 4096 : page * 4096] = bytes(4096)
+    content[(page - 1) * size : page * size] = bytes(size)
     path.write_bytes(content)
 
     write().note(60.0, make_inputs(17.0), ALARM)
@@ -319,7 +324,7 @@ def test_zeroed_page_is_set_aside_at_the_first_write(
     until(lambda: kept(path) == [(17_000, False)])
     aside = (tmp_path / "records.sqlite.damaged-1").read_bytes()
     assert len(aside) == len(content)
-    assert aside[(page - 1) * 4096 : page * 4096] == bytes(4096)
+    assert aside[(page - 1) * size : page * size] == bytes(size)
 
 
 def test_rows_lie_as_far_apart_as_they_were_over_a_suspended_machine(
