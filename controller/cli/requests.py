@@ -16,20 +16,23 @@ from controller.domain.alarms import AlarmName
 from controller.domain.places import state_directory
 from controller.domain.requests import (
     LONGEST_PAUSE_S,
+    SWAP_AHEAD,
     Acknowledge,
     FrozenThrough,
+    LoggedSwap,
     LogSwap,
     Pause,
     Payload,
     Reset,
     Resume,
     SetStage,
+    Withdraw,
     kind_of,
 )
 from controller.domain.units import parse_duration
-from controller.errors import SettingsError
+from controller.errors import RecordError, SettingsError
 from controller.records.boot import boot_id, boottime
-from controller.records.requests import REQUESTS, answer_to, ask_now
+from controller.records.requests import REQUESTS, answer_to, ask_now, correct_swap, swaps
 from controller.records.status_file import STATUS, is_silent, read_status, runtime_directory
 from controller.settings.load import read_settings
 
@@ -49,20 +52,76 @@ PATIENCE_TICKS = 3
     default="unknown",
     help="Were they frozen through?",
 )
+@click.option("--undo", is_flag=True, help="Take back the change that was logged last.")
+@click.option(
+    "--correct", is_flag=True, help="Put right the change that was logged last: --packs, --at."
+)
 def swap(
-    config: Path, packs: int | None, at_text: str | None, note: str, frozen_through: str
+    config: Path,
+    packs: int | None,
+    at_text: str | None,
+    note: str,
+    frozen_through: str,
+    undo: bool,
+    correct: bool,
 ) -> None:
-    """Log a pack change: spent packs out, frozen ones in."""
-    at = datetime.now().astimezone() if at_text is None else instant(at_text, option="--at")
-    if packs is None:
-        packs = read_settings(config).plant_spec().packs.in_reservoir
+    """Log a pack change: spent packs out, frozen ones in.
+
+    The record keeps a change that is taken back or corrected; forecast and report leave it out.
+    """
+    now = datetime.now().astimezone()
+    at = None if at_text is None else instant(at_text, option="--at").replace(microsecond=0)
+    if undo and (correct or packs is not None or at is not None):
+        raise click.UsageError("found --undo with something else, allowed: --undo alone")
+    if at is not None and at > now + SWAP_AHEAD:
+        raise click.BadParameter(
+            f'found "{at_text}", allowed: up to now, which is {now:%Y-%m-%d %H:%M}; log a change '
+            "when it is done",
+            param_hint="--at",
+        )
+    fitted = read_settings(config).plant_spec().packs
+    if packs is not None and packs > fitted.count:
+        raise click.BadParameter(
+            f"found {packs}, allowed: up to {fitted.count}, as many as [plant.packs] count says "
+            "there are",
+            param_hint="--packs",
+        )
+    wrong = _last_logged(config) if undo or correct else None
+    if undo and wrong is not None:
+        _request(config, Withdraw(request=wrong.request), done=f"Taken back: {_of(wrong)}.")
+        return
+    if correct and packs is None and at is None:
+        raise click.UsageError("found --correct alone, allowed: with --packs, --at or both")
+    if wrong is not None:
+        packs, at = packs or wrong.packs, at or wrong.at
     payload = LogSwap(
-        packs=packs,
-        at=at.replace(microsecond=0),
+        packs=fitted.in_reservoir if packs is None else packs,
+        at=now.replace(microsecond=0) if at is None else at,
         note=note,
         frozen_through=FrozenThrough(frozen_through),
     )
-    _request(config, payload, kept="The swap is noted all the same.")
+    _request(config, payload, kept="The swap is noted all the same.", instead_of=wrong)
+
+
+def _last_logged(config: Path) -> LoggedSwap:
+    """Return the change that was logged last.
+
+    Raises:
+        RecordError: None is logged, or nothing can be read.
+    """
+    try:
+        logged = swaps(state_directory(config) / REQUESTS)
+    except OSError as error:
+        raise RecordError(f"the logged pack changes cannot be read: {error}") from None
+    if not logged:
+        raise RecordError("no pack change is logged, so there is none to take back or correct")
+    return logged[-1]
+
+
+def _of(swap: LoggedSwap) -> str:
+    packs = "1 pack" if swap.packs == 1 else f"{swap.packs} packs"
+    by = f", logged by {swap.who}" if swap.who else ""
+    return f"{packs} at {swap.at.astimezone():%Y-%m-%d %H:%M}{by}"
 
 
 @click.command()
@@ -122,12 +181,34 @@ def reset(config: Path) -> None:
     _request(config, Reset())
 
 
-def _request(config: Path, payload: Payload, *, kept: str = "") -> None:
-    """Write the request, and wait a few ticks for its answer where the service is running."""
+def _request(
+    config: Path,
+    payload: Payload,
+    *,
+    kept: str = "",
+    done: str = "",
+    instead_of: LoggedSwap | None = None,
+) -> None:
+    """Write the request, and wait a few ticks for its answer where the service is running.
+
+    Args:
+        config: The configuration.
+        payload: What is asked for.
+        kept: What holds where the service is not running.
+        done: What to say first, once it is written.
+        instead_of: A logged change that this one takes the place of.
+    """
     place = state_directory(config)
     path = place / REQUESTS
     try:
-        number = ask_now(path, payload, who=who_asks())
+        if instead_of is not None and isinstance(payload, LogSwap):
+            number = correct_swap(path, instead_of.request, payload, who=who_asks())
+            done = f"Corrected: {_of(instead_of)}."
+        else:
+            number = ask_now(path, payload, who=who_asks())
+        if done:
+            click.echo(done)
+            kept = kept or "It counts all the same."
         tick_s = _running_tick_s(place)
         if tick_s is None:
             later = kept or "It will be looked at when the service starts, if it still makes sense."

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from enum import Enum
 from typing import Any
 
@@ -12,6 +12,12 @@ from controller.domain.instants import FINITE, require_aware
 
 LONGEST_PAUSE_S = 4 * 3600.0
 """A forgotten pause ends after this, so that it cannot cost the crop [s]."""
+SWAP_AHEAD = timedelta(minutes=5)
+"""A pack change is logged for no later than this from now: two clocks may differ so much."""
+PAUSED_LONGER = "a longer pause was running already"
+"""How the answer to a pause ends that changes nothing, because a longer one holds."""
+REFUSED_BEGINS = "refused"
+"""How the answer to a request begins that was not done."""
 
 
 class Kind(Enum):

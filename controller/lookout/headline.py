@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import Enum
@@ -12,7 +13,7 @@ from enum import Enum
 from controller.core.state import Reason
 from controller.domain.alarm_guide import PLACES, alarm_title, guide_of, worst_first
 from controller.domain.alarms import Alarm, AlarmName
-from controller.domain.requests import Acknowledge, Pause, Request
+from controller.domain.requests import Acknowledge, Pause, Request, Resume
 from controller.domain.status import Status
 from controller.pictures.words import degrees, duration, moment, temperature
 from controller.records.snapshot import Snapshot
@@ -178,11 +179,20 @@ def _pause_words(status: Status, snapshot: Snapshot, now: datetime) -> str:
     if left_s is None:
         return ""
     until = moment(now + timedelta(seconds=left_s), now, far=False)
-    asked = next(
-        (each for each in reversed(snapshot.requests) if isinstance(each.payload, Pause)), None
-    )
+    asked = _pause_that_holds(snapshot.requests)
     by = f" by {asked.who}" if asked is not None else ""
     return f"Paused{by} until {until}: pump and fan are off."
+
+
+def _pause_that_holds(requests: Sequence[Request]) -> Request | None:
+    """Return the pause that ends last of those since the last resume, None: there is none."""
+    pauses: list[tuple[float, Request]] = []
+    for each in requests:
+        if isinstance(each.payload, Resume):
+            pauses.clear()
+        elif isinstance(each.payload, Pause):
+            pauses.append((each.asked_utc_ms / 1000 + each.payload.for_s, each))
+    return max(pauses, key=lambda pause: pause[0])[1] if pauses else None
 
 
 def _active(

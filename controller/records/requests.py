@@ -19,6 +19,7 @@ from typing import Any
 
 from controller.domain.codec import UnreadableError
 from controller.domain.requests import (
+    REFUSED_BEGINS,
     Answer,
     Kind,
     LoggedSwap,
@@ -240,7 +241,9 @@ def newest(path: Path, kind: Kind) -> Request | None:
 
 
 def swaps(path: Path) -> list[LoggedSwap]:
-    """Return the swaps that people logged and did not take back, in the order of logging.
+    """Return the swaps that people logged and that count, in the order of logging.
+
+    One that was taken back or refused does not.
 
     Raises:
         OSError: The file cannot be read.
@@ -265,7 +268,9 @@ def swaps(path: Path) -> list[LoggedSwap]:
             request=request.id,
         )
         for request in requests
-        if isinstance(request.payload, LogSwap) and request.id not in withdrawn
+        if isinstance(request.payload, LogSwap)
+        and request.id not in withdrawn
+        and not (request.answer and request.answer.text.startswith(REFUSED_BEGINS))
     ]
 
 

@@ -15,6 +15,7 @@ from controller.core.state import NOTHING_ASKED, Asked
 from controller.domain.alarms import AlarmName
 from controller.domain.requests import (
     LONGEST_PAUSE_S,
+    PAUSED_LONGER,
     Acknowledge,
     Kind,
     LogSwap,
@@ -40,6 +41,10 @@ OLDEST_S: Mapping[Kind, float] = {
 }
 """Age beyond which a request is refused [s]: what was meant for the moment is not done hours later,
 when coldpin starts again. A swap is a note of what happened and has no such age."""
+
+SWAP_AHEAD_S = 3600.0
+"""A pack change noted for so long after it was asked for is a slip [s]; page and command allow only
+minutes. Held against the clock of whoever asked: that of a machine after its start may be off."""
 
 _log = structlog.get_logger("coldpin.requests")
 
@@ -81,6 +86,8 @@ class PendingRequests:
         self._answers: deque[tuple[int, str]] = deque()
         self._taken: set[int] = set()
         self._last_pause = -1
+        self._paused_until_boot_s = 0.0
+        """Until when the pauses that were taken last, on the boot-time clock [s]."""
         self._stop = threading.Event()
         self._first = True
         self.fault: str | None = None
@@ -114,9 +121,14 @@ class PendingRequests:
                 if left_s <= 0:
                     return asked, "too late: it is over"
                 self._last_pause = request.id
+                longer_s = self._paused_until_boot_s - self._boottime()
+                if longer_s > left_s:  # somebody else's hands are in the chamber for longer
+                    return asked, f"paused for {longer_s:.0f} s: {PAUSED_LONGER}"
+                self._paused_until_boot_s = self._boottime() + left_s
                 asked = replace(asked, pause_s=left_s, resume=False)
                 text = f"paused for {left_s:.0f} s"
             case Resume():
+                self._paused_until_boot_s = 0.0
                 asked = replace(asked, pause_s=None, resume=True)
             case Reset():
                 asked = replace(asked, reset=True)
@@ -141,6 +153,13 @@ class PendingRequests:
     def _why_refused(self, request: Request) -> str | None:
         if request.kind is Kind.RESUME and request.id < self._last_pause:
             return "refused: a later pause was asked for after it"
+        if isinstance(request.payload, LogSwap):
+            ahead_s = request.payload.at.timestamp() - request.asked_utc_ms / 1000
+            if ahead_s > SWAP_AHEAD_S:
+                return (
+                    f"refused: it is noted for {_length(ahead_s)} after it was logged, allowed: "
+                    "what has happened; log it again with the right time"
+                )
         oldest_s = OLDEST_S.get(request.kind)
         if oldest_s is None:
             return None

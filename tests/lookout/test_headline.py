@@ -7,7 +7,7 @@ from datetime import UTC
 
 import pytest
 
-from controller.domain.requests import Acknowledge, Pause, Payload, Request
+from controller.domain.requests import Acknowledge, Pause, Payload, Request, Resume
 from controller.domain.status import TimersLeft
 from controller.lookout.headline import ChamberState, headline_of
 from tests.lookout.houses import LIMITS, NOW, alarm, probes, snapshot
@@ -45,6 +45,19 @@ def test_a_pause_names_who_and_until_when() -> None:
 
     assert headline.state is ChamberState.PAUSED
     assert headline.words == "Paused by Ann until 14:14: pump and fan are off."
+
+
+def test_of_two_pauses_the_one_that_holds_is_named() -> None:
+    """The shorter one that came after it changes nothing; one before a resume is over."""
+    requests = (
+        asked(Pause(for_s=9000.0), who="Ole"),
+        asked(Resume()),
+        asked(Pause(for_s=900.0), who="Ann"),
+        asked(Pause(for_s=300.0), who="Tove"),
+    )
+    paused = replace(snapshot(timers_left=TimersLeft(pause_s=840.0)), requests=requests)
+
+    assert headline_of(paused, LIMITS, NOW).words.startswith("Paused by Ann until")
 
 
 def test_an_alarm_has_number_limit_action_and_who_has_seen_it() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -40,7 +40,7 @@ from controller.service.pending_requests import MOST_AT_ONCE, PendingRequests
 from tests.support.waiting import until
 
 BOOT = "boot-a"
-AT = datetime(2026, 7, 14, 18, 30, tzinfo=UTC)
+AT = datetime(2026, 5, 28, 18, 30, tzinfo=UTC)
 DUE: list[tuple[bool, float]] = []
 """What the loop was told of packs being due."""
 
@@ -472,3 +472,62 @@ def test_a_swap_of_the_past_is_noted_as_of_then(tmp_path: Path) -> None:
     (swap,) = swaps(path)
     assert (swap.at, swap.logged_at, swap.packs, swap.frozen_through) == (at, at, 4, None)
     assert unanswered(path, most=1000) == []
+
+
+@pytest.mark.parametrize(
+    ("first_s", "second_s", "asked", "answered"),
+    [
+        (900, 300, Asked(pause_s=900.0), "paused for 900 s: a longer pause was running already"),
+        (300, 900, Asked(pause_s=900.0), "paused for 900 s"),
+    ],
+    ids=["longer-first", "shorter-first"],
+)
+def test_of_two_pauses_the_longer_one_holds(
+    tmp_path: Path,
+    desk: Callable[..., PendingRequests],
+    first_s: float,
+    second_s: float,
+    asked: Asked,
+    answered: str,
+) -> None:
+    """Two people, two phones: nobody's hands are left in a chamber that starts."""
+    path = tmp_path / "requests.sqlite"
+    put(path, Pause(for_s=first_s), boot_ms=1_000_000)
+    second = put(path, Pause(for_s=second_s), boot_ms=1_000_000)
+    here = desk()
+    until(lambda: len(here._waiting) == 2)
+
+    assert here.take() == asked
+    assert answer_when_there(path, second, here) == answered
+
+
+def test_a_pause_after_a_resume_is_as_long_as_it_says(
+    tmp_path: Path, desk: Callable[..., PendingRequests]
+) -> None:
+    """Whoever wants a shorter one ends the longer one first."""
+    path = tmp_path / "requests.sqlite"
+    put(path, Pause(for_s=900), boot_ms=1_000_000)
+    here = desk()
+    next_asked(here)
+    put(path, Resume())
+    next_asked(here)
+    put(path, Pause(for_s=300), boot_ms=1_000_000)
+
+    assert next_asked(here) == Asked(pause_s=300.0)
+
+
+@pytest.mark.parametrize(
+    ("ahead", "counts"), [(timedelta(days=365), False), (timedelta(minutes=4), True)]
+)
+def test_a_pack_change_noted_for_next_year_is_refused_and_does_not_count(
+    tmp_path: Path, desk: Callable[..., PendingRequests], ahead: timedelta, counts: bool
+) -> None:
+    """Whoever wrote it: the forecast would wait for packs that are not there."""
+    path = tmp_path / "requests.sqlite"
+    now = datetime.fromtimestamp(1_780_000_000.0, UTC)
+    number = put(path, LogSwap(packs=4, at=now + ahead))
+
+    text = answer_when_there(path, number, desk())
+
+    assert text.startswith("noted" if counts else "refused: it is noted for 365 days after")
+    assert bool(swaps(path)) is counts

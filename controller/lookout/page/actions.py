@@ -12,6 +12,9 @@ from datetime import datetime, timedelta
 from controller.domain.alarm_guide import alarm_title
 from controller.domain.alarms import AlarmName
 from controller.domain.requests import (
+    PAUSED_LONGER,
+    REFUSED_BEGINS,
+    SWAP_AHEAD,
     Acknowledge,
     FrozenThrough,
     LoggedSwap,
@@ -187,7 +190,7 @@ def _instant(text: str, now: datetime) -> datetime:
             raise ValueError(f"at: found {text[:40]!r}, allowed: a date with a time") from None
         if at.tzinfo is None:
             at = at.replace(tzinfo=now.tzinfo)
-    if not now - OLDEST_SWAP <= at <= now + timedelta(minutes=5):
+    if not now - OLDEST_SWAP <= at <= now + SWAP_AHEAD:
         raise ValueError(f"at: found {text[:40]}, allowed: within the last two days")
     return at
 
@@ -242,11 +245,13 @@ def answer_words(request: Request, now: datetime) -> str:
     """
     if request.answer is None:
         return "Waiting for coldpin to take it…"
-    if request.answer.text.startswith(("refused", "cannot", "too late", "no stage")):
+    if request.answer.text.startswith((REFUSED_BEGINS, "cannot", "too late", "no stage")):
         return f"Not done: {request.answer.text}."
     match request.payload:
         case LogSwap(packs=packs, at=at):
             return f"Logged: {_packs(packs)} at {moment(at, now, far=False)}."
+        case Pause() if request.answer.text.endswith(PAUSED_LONGER):
+            return "Paused already, for longer than that: pump and fan stay off until it ends."
         case Pause(for_s=for_s):
             return f"Paused for {duration(for_s)}: pump and fan are off."
         case SetStage(name=name):

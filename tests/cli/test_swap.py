@@ -1,0 +1,85 @@
+"""``coldpin swap``: logged, corrected, taken back; what cannot be is refused."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from controller.cli.main import status_of
+from controller.domain.places import state_directory
+from controller.records.requests import REQUESTS, swaps
+from tests.lookout.houses import settings_with
+
+
+@pytest.fixture
+def config(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Return a chamber whose service is not running."""
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path / "state"))
+    settings_with(tmp_path)
+    path = tmp_path / "c.toml"
+    state_directory(path).mkdir(parents=True, exist_ok=True)
+    return path
+
+
+def logged(config: Path) -> list[tuple[int, datetime]]:
+    return [(each.packs, each.at) for each in swaps(state_directory(config) / REQUESTS)]
+
+
+def test_the_last_change_can_be_taken_back(
+    config: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Once for each change; the answer names which."""
+    assert status_of(["swap", str(config), "--packs", "2", "--at", "2026-07-14T18:00+00:00"]) == 0
+    assert status_of(["swap", str(config), "--packs", "3", "--at", "2026-07-14T19:00+00:00"]) == 0
+    assert status_of(["swap", str(config), "--undo"]) == 0
+
+    assert "Taken back: 3 packs at 2026-07-14" in capsys.readouterr().out
+    assert [packs for packs, _ in logged(config)] == [2]
+    assert status_of(["swap", str(config), "--undo"]) == 0
+    assert status_of(["swap", str(config), "--undo"]) == 69
+    assert "no pack change is logged" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("words", "packs", "hour"),
+    [
+        (["--packs", "3"], 3, 18),
+        (["--at", "2026-07-14T17:00+00:00"], 2, 17),
+        (["--packs", "1", "--at", "2026-07-14T17:00+00:00"], 1, 17),
+    ],
+)
+def test_the_last_change_can_be_corrected(
+    config: Path, words: list[str], packs: int, hour: int
+) -> None:
+    """What is not named stays as it was, and one change counts."""
+    assert status_of(["swap", str(config), "--packs", "2", "--at", "2026-07-14T18:00+00:00"]) == 0
+
+    assert status_of(["swap", str(config), "--correct", *words]) == 0
+
+    assert logged(config) == [(packs, datetime(2026, 7, 14, hour, tzinfo=UTC))]
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (["--packs", "500"], "as many as [plant.packs]"),
+        (["--at", (datetime.now(UTC) + timedelta(days=365)).isoformat()], "allowed: up to now"),
+        (["--undo", "--packs", "2"], "--undo alone"),
+        (["--undo", "--correct"], "--undo alone"),
+        (["--correct"], "with --packs, --at or both"),
+    ],
+    ids=["packs", "next-year", "undo-packs", "undo-correct", "correct-alone"],
+)
+def test_what_cannot_be_is_refused_and_nothing_is_logged(
+    config: Path, words: list[str], message: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Says what is allowed; 64, wrong usage."""
+    assert status_of(["swap", str(config), "--packs", "1"]) == 0
+    before = logged(config)
+
+    assert status_of(["swap", str(config), *words]) == 64
+
+    assert message in " ".join(capsys.readouterr().err.replace("│", " ").split())
+    assert logged(config) == before
