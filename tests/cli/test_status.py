@@ -20,7 +20,7 @@ from controller.cli.status import StatusReport, _print_for_people
 from controller.domain.alarm_guide import alarm_title, guide_of
 from controller.settings.brief import read_brief_settings
 from controller.settings.load import read_settings
-from tests.lookout.houses import NOW, alarm, forecast, put_status, status
+from tests.lookout.houses import NOW, alarm, forecast, probes, put_status, status
 
 ROOT = Path(__file__).parents[2]
 LAPTOP = ROOT / "config" / "larkmoor-laptop.toml"
@@ -149,8 +149,20 @@ def test_the_screen_says_that_all_is_well() -> None:
     assert "16.20 °C (band 15.50 °C to 17.00 °C)" in shown
     assert re.search(r"pump, fan +off, off", shown)
     assert "2 s ago" in shown
+    assert re.search(r"first run +none on record", shown)
     assert "No alarm stands." in shown
     assert "swap due" not in shown
+
+
+def test_the_screen_names_the_probe_that_hangs_at_a_place() -> None:
+    """Its id, where it has one."""
+    both = probes()
+    known = replace(both, air=replace(both.air, id="28-0a1b2c3d4e01"))
+    shown = screen(report(status=status(probes=known)))
+
+    assert re.search(r"air +16.20 .*, probe 28-0a1b2c3d4e01", shown)
+    assert shown.count("probe 28-") == 1
+    assert "None" not in shown
 
 
 def test_the_screen_has_the_configurations_unit() -> None:
