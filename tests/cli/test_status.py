@@ -10,17 +10,18 @@ import sys
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
-from typing import Any
+from typing import Literal
 
 import pytest
 from rich.console import Console
 
 from controller.cli.main import status_of
-from controller.cli.status import StatusReport, _print_for_people
+from controller.cli.status import _print_for_people, report_of
 from controller.domain.alarm_guide import alarm_title, guide_of
-from controller.settings.brief import read_brief_settings
+from controller.records.snapshot import Snapshot
+from controller.settings.brief import BriefSettings, read_brief_settings
 from controller.settings.load import read_settings
-from tests.lookout.houses import NOW, alarm, forecast, probes, put_status, status
+from tests.lookout.houses import NOW, alarm, forecast, put_status, snapshot, status
 
 ROOT = Path(__file__).parents[2]
 LAPTOP = ROOT / "config" / "larkmoor-laptop.toml"
@@ -126,80 +127,62 @@ def test_json_loads_neither_the_models_nor_what_paints(place: Path) -> None:
     assert not loaded & {"rich", "controller.settings.models", "controller.thermal", "numpy"}
 
 
-def screen(report: StatusReport, unit: str = "C") -> str:
-    """Return what people see of a report, without colours."""
+def screen(of: Snapshot, unit: Literal["C", "F"] = "C") -> str:
+    """Return what people see of a snapshot, without colours and in one long line each."""
+    settings = BriefSettings(unit=unit, records=None, air_high_c=20.0, air_low_c=11.0)
     text = io.StringIO()
-    _print_for_people(Console(file=text, width=100, highlight=False), report, unit)
+    console = Console(file=text, width=400, highlight=False)
+    _print_for_people(console, report_of(of, Path("/nowhere"), settings), of, settings)
     return text.getvalue()
 
 
-def report(**changes: Any) -> StatusReport:
-    """Return the report of a chamber that is well, 2 s old."""
-    well = StatusReport(
-        silent=False, age_s=2.0, last_swap=None, first_run=None, forecast=None, status=status()
-    )
-    return replace(well, **changes)
-
-
 def test_the_screen_says_that_all_is_well() -> None:
-    """Readings with the band, the pump, how old it is, and no alarm."""
-    shown = screen(report())
+    """The answer first, then the readings with their band, the pump, and the first run."""
+    shown = screen(snapshot())
 
-    assert "hall shelf" in shown
-    assert "16.20 °C (band 15.50 °C to 17.00 °C)" in shown
-    assert re.search(r"pump, fan +off, off", shown)
-    assert "2 s ago" in shown
-    assert re.search(r"first run +none on record", shown)
-    assert "No alarm stands." in shown
-    assert "swap due" not in shown
-
-
-def test_the_screen_names_the_probe_that_hangs_at_a_place() -> None:
-    """Its id, where it has one."""
-    both = probes()
-    known = replace(both, air=replace(both.air, id="28-0a1b2c3d4e01"))
-    shown = screen(report(status=status(probes=known)))
-
-    assert re.search(r"air +16.20 .*, probe 28-0a1b2c3d4e01", shown)
-    assert shown.count("probe 28-") == 1
+    assert shown.splitlines()[:2] == ["hall shelf", "In band: air 16.2 °C (band 15.5 to 17.0 °C)."]
+    assert re.search(r"^Reservoir +4\.4 °C", shown, re.MULTILINE)
+    assert re.search(r"^Pump, fan +pump off, fan off", shown, re.MULTILINE)
+    assert re.search(r"^First run +none on record", shown, re.MULTILINE)
+    assert "4 packs" in shown
     assert "None" not in shown
 
 
 def test_the_screen_has_the_configurations_unit() -> None:
-    """16.2 °C is 61.16 °F."""
-    assert "61.16 °F" in screen(report(), "F")
-    assert "°C" not in screen(report(), "F")
+    """16.2 °C is 61.2 °F; no other unit beside it."""
+    shown = screen(snapshot(), "F")
+
+    assert "61.2 °F" in shown
+    assert "°C" not in shown
 
 
-def test_the_screen_names_each_alarm_and_what_to_do() -> None:
-    """With whether it was seen; nothing else claims that all is well."""
-    alarms = (alarm("air_high"), alarm("probe_lost", "room", acknowledged=True))
-    shown = screen(report(status=status(alarms=alarms)))
+def test_the_screen_begins_with_the_worst_alarm_and_what_to_do() -> None:
+    """Every other alarm follows with its own action; which of them were seen is said."""
+    alarms = (alarm("probe_lost", "room", acknowledged=True), alarm("air_high"))
+    lines = screen(snapshot(alarms=alarms)).splitlines()
 
-    for each in alarms:
-        assert alarm_title(each.name, each.about) in shown
-        assert " ".join(guide_of(each.name).action.split()) in " ".join(shown.split())
-    assert shown.count(", seen") == 1
-    assert "No alarm stands." not in shown
+    assert lines[1].startswith("Air too warm: 16.2 °C (limit 20.0 °C)")
+    assert lines[2] == guide_of("air_high").action
+    other = alarm_title("probe_lost", "room")
+    assert any(line.startswith(other) for line in lines[3:])
+    assert [line for line in lines if line.startswith("Seen: ")] == [f"Seen: {other}."]
 
 
-def test_the_screen_says_when_the_packs_are_due() -> None:
-    """The time and its bounds; nothing where the forecast has no time."""
-    due = forecast(NOW + timedelta(hours=2))
+def test_the_screen_says_by_when_packs_are_changed() -> None:
+    """A time to act first, then the bounds; without a forecast it says so."""
+    due = screen(snapshot(forecast=forecast(NOW + timedelta(hours=2))))
 
-    assert re.search(r"swap due +.*17:00 .*, likely 16:00 to 18:00", screen(report(forecast=due)))
-    assert "swap due" not in screen(report(forecast=replace(due, swap_due=None)))
-    assert "likely" not in screen(report(forecast=replace(due, early=None)))
+    assert re.search(r"^Change 4 packs by \d\d:\d\d", due, re.MULTILINE)
+    assert re.search(r"until \d\d:\d\d.*, most likely until \d\d:\d\d", due)
+    assert "No forecast yet" in screen(snapshot())
 
 
 def test_the_screen_of_a_silent_service_praises_nothing() -> None:
-    """Old data are called old; without any there is one plain sentence."""
-    shown = screen(report(silent=True, age_s=400.0))
-    assert "coldpin is not running" in shown
-    assert "6 min 40 s ago" in shown
-    assert "No alarm stands." not in shown
-    assert "before the last boot" in screen(report(silent=True, age_s=None))
+    """Old data are called old; without any it says that nothing runs."""
+    old = screen(snapshot(silent=True))
+    assert old.splitlines()[1].startswith("No data for 6 min 40 s")
+    assert "In band" not in old
 
-    never = screen(report(silent=True, age_s=None, status=None))
-    assert never.count("\n") == 1
-    assert "no data yet" in never
+    never = screen(replace(snapshot(silent=True), status=None, age_s=None))
+    assert never.splitlines()[0] == "No data: coldpin is not running on this machine."
+    assert "Reservoir" not in never
