@@ -36,6 +36,9 @@ STEP_S = 20.0
 MINIMUM_RUN_S, ANTI_SHORT_CYCLE_S = 120.0, 300.0
 LOW_BY_K = 2.0
 FARTHEST_S = 24 * 3600.0
+MOST_APART = 0.15
+"""How far the packs of a set differ in what they hold, at most: standard deviation as a share [-].
+Bottles differ by some 5 % in mass, and by more in how far they froze; common practice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -311,6 +314,7 @@ def play(drawn: Drawn, *, days: float, share_of: Callable[[int], float] = lambda
     """
     show = _Play(drawn, days)
     random = Random(drawn.seed + 2)
+    sets = _Sets(drawn)
     band = drawn.band
     middle_c = band.middle_c(12.0)
     frozen = random.uniform(0.85, 1.0)
@@ -324,7 +328,6 @@ def play(drawn: Drawn, *, days: float, share_of: Callable[[int], float] = lambda
     warm: deque[float] = deque(maxlen=1)
     next_habit_h = drawn.wakes_h + 0.5
     comes_s: float | None = 1800.0
-    packs = drawn.spec.packs
     for index in range(int(days * DAY_S / STEP_S)):
         t_s = index * STEP_S
         due_s = show.step(chamber, t_s, told.samples)
@@ -353,19 +356,46 @@ def play(drawn: Drawn, *, days: float, share_of: Callable[[int], float] = lambda
             if cycle.due_s is None:
                 _run_on(show, chamber, cycle, t_s)
         frozen = random.uniform(0.85, 1.0) * share_of(len(told.cycles))
-        chamber.state = show.plant.swap(
-            chamber.state, packs=packs.in_reservoir, frozen_share=frozen, pack_c=-15.0
-        )
+        chamber.state = _put_in(show.plant, chamber.state, sets.shares(frozen))
         chamber.came_back, chamber.warm_since_s = False, None
         cycle = Cycle(t_s, frozen)
         told.cycles.append(cycle)
         if random.random() >= drawn.forgets_to_log:
             late_s = random.uniform(600.0, 5400.0) if random.random() < drawn.logs_late else 60.0
-            told.logged.append((t_s + late_s, Logged(at_s=t_s + late_s, packs=packs.in_reservoir)))
+            told.logged.append(
+                (t_s + late_s, Logged(at_s=t_s + late_s, packs=drawn.spec.packs.in_reservoir))
+            )
     if cycle is not None and cycle.due_s is None:
         cycle.ended_s = days * DAY_S
         _run_on(show, chamber, cycle, days * DAY_S)
     return told
+
+
+class _Sets:
+    """How much of each pack of a set is frozen: they do not end together."""
+
+    def __init__(self, drawn: Drawn) -> None:
+        self._packs = drawn.spec.packs.in_reservoir
+        self._random = Random(drawn.seed + 4)
+        self._apart = self._random.uniform(0.0, MOST_APART)
+
+    def shares(self, mean: float) -> list[float]:
+        """Return the share of each pack of the next set."""
+        gauss, apart = self._random.gauss, self._apart
+        return [min(1.0, max(0.1, mean * (1.0 + gauss(0.0, apart)))) for _ in range(self._packs)]
+
+
+def _put_in(plant: Plant, state: PlantState, shares: list[float]) -> PlantState:
+    """Put a set in, each pack with its own share frozen.
+
+    The whole set goes in as frozen as its warmest pack; then one after the other of those, which
+    are the most spent ones by then, is changed for a colder one.
+    """
+    warmest, *colder = sorted(shares)
+    state = plant.swap(state, packs=len(shares), frozen_share=warmest, pack_c=-15.0)
+    for share in colder:
+        state = plant.swap(state, packs=1, frozen_share=share, pack_c=-15.0)
+    return state
 
 
 def _run_on(show: _Play, chamber: _Chamber, cycle: Cycle, t_s: float) -> None:
