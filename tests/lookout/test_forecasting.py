@@ -1,0 +1,73 @@
+"""The forecast from the records: the lookout that goes on and the command that begins agree."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from controller.foresight.bins import Sample
+from controller.history.importing import add_history, reading_at
+from controller.lookout.forecasting import RecordsForecaster
+from controller.records.reader import RecordedReading
+from controller.records.requests import REQUESTS, log_past_swap
+from controller.settings.load import Settings, read_settings
+from controller.settings.shipped import shipped_config
+from tests.benchmarks.drawn_chambers import draw, play
+
+BEGINS = datetime(2026, 7, 1, 12, 0, tzinfo=UTC)
+DAYS = 1.5
+
+
+def reading_of(sample: Sample) -> RecordedReading:
+    return reading_at(
+        BEGINS + timedelta(seconds=sample.at_s),
+        (sample.air_c, sample.water_c, sample.room_c, None),
+        pump=sample.cooling,
+        fan=sample.cooling,
+    )
+
+
+@pytest.fixture
+def recorded(tmp_path: Path) -> tuple[Settings, Path]:
+    """Return settings and a state directory with a day and a half of readings and pack changes."""
+    told = play(draw(6, seed=2), days=DAYS)
+    settings = read_settings(shipped_config("larkmoor-laptop.toml"))
+    add_history(tmp_path / "records.sqlite", map(reading_of, told.samples), name="one", chamber="c")
+    for at_s, log in told.logged:
+        at = BEGINS + timedelta(seconds=at_s)
+        log_past_swap(tmp_path / REQUESTS, at=at, packs=log.packs, who="test")
+    return settings, tmp_path
+
+
+def test_lookout_and_command_say_the_same(recorded: tuple[Settings, Path]) -> None:
+    """At every hour of an afternoon, whatever was asked before; over a midnight in UTC too."""
+    settings, place = recorded
+    lookout = RecordsForecaster(settings, place)
+    first = BEGINS + timedelta(hours=9)
+
+    for hours in (0, 1, 2, 5, 20):
+        as_of = first + timedelta(hours=hours)
+
+        assert lookout.forecast(as_of) == RecordsForecaster(settings, place).forecast(as_of)
+
+
+def test_nothing_of_the_future_is_seen(recorded: tuple[Settings, Path], tmp_path: Path) -> None:
+    """The forecast of a past moment is that of records which end there."""
+    settings, place = recorded
+    as_of = BEGINS + timedelta(hours=14)
+    told = play(draw(6, seed=2), days=DAYS)
+    cut = tmp_path / "cut"
+    cut.mkdir()
+    known = [row for row in map(reading_of, told.samples) if row.at < as_of]
+    add_history(cut / "records.sqlite", known, name="one", chamber="c")
+    for at_s, log in told.logged:
+        at = BEGINS + timedelta(seconds=at_s)
+        if at <= as_of:
+            log_past_swap(cut / REQUESTS, at=at, packs=log.packs, who="test")
+
+    whole = RecordsForecaster(settings, place).forecast(as_of)
+
+    assert whole.known
+    assert whole == RecordsForecaster(settings, cut).forecast(as_of)
