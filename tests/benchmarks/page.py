@@ -29,7 +29,7 @@ import uvicorn
 
 from controller.domain.places import RECORDS
 from controller.lookout.page.access import Access
-from controller.lookout.page.app import House, page_app
+from controller.lookout.page.app import PageContext, page_app
 from controller.records.boot import boot_id, boottime
 from controller.records.requests import REQUESTS, log_past_swap
 from controller.records.schema import migrate
@@ -102,14 +102,14 @@ def reading(minute: int) -> tuple[int, ...]:
 def serve(config: Path, place: Path) -> None:
     """Serve the page alone: no forecast, no notices, no watch."""
     settings = read_settings(config)
-    house = House(
+    context = PageContext(
         settings=settings,
         place=place,
-        look=lambda: take_snapshot(place, taken_utc=datetime.now(UTC)),
+        snapshot=lambda: take_snapshot(place, taken_utc=datetime.now(UTC)),
         access=Access(place, clock=time.monotonic),
     )
     uvicorn.run(
-        page_app(house), host="127.0.0.1", port=settings.lookout.port, log_config=None,
+        page_app(context), host="127.0.0.1", port=settings.lookout.port, log_config=None,
         access_log=False, lifespan="off", loop="asyncio", http="h11", ws="none",
     )  # fmt: skip
 

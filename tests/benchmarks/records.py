@@ -24,7 +24,7 @@ from controller.cli.main import status_of
 from controller.domain.places import RECORDS
 from controller.history.importing import add_history, reading_at
 from controller.lookout.page.access import Access
-from controller.lookout.page.app import House, page_app
+from controller.lookout.page.app import PageContext, page_app
 from controller.records.reader import RecordedReading, read_readings
 from controller.records.snapshot import take_snapshot
 from controller.records.thinning import give_back, thin_once
@@ -115,10 +115,10 @@ def main() -> None:
 
         settings = read_settings(CONFIG)
         app = page_app(
-            House(
+            PageContext(
                 settings=settings,
                 place=place,
-                look=lambda: take_snapshot(place, taken_utc=datetime.now(UTC)),
+                snapshot=lambda: take_snapshot(place, taken_utc=datetime.now(UTC)),
                 access=Access(place, clock=time.monotonic),
             )
         )

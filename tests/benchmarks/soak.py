@@ -19,9 +19,9 @@ from datetime import time as day_time
 from pathlib import Path
 
 import structlog
-from controller.lookout.page.view import view_of
 
 from controller.lookout.forecasting import RecordsForecaster
+from controller.lookout.headline import Limits, headline_of
 from controller.lookout.metrics import metrics_text
 from controller.lookout.notices.rules import Rules, Said, notices_due
 from controller.records.boot import boottime
@@ -69,7 +69,11 @@ class Beside:
             leads_s=(10_800.0, 3600.0), wakes=day_time(6, 30), sleeps=day_time(22, 30)
         ), now)  # fmt: skip
         assert metrics_text(snapshot)
-        assert view_of(snapshot, chamber="soak", unit="C", zone=UTC).verdict
+        limits = Limits(
+            air_high_c=20.0, air_low_c=11.0, reservoir_warm_c=12.0, reservoir_freezing_c=-0.25,
+            unit="C",
+        )  # fmt: skip
+        assert headline_of(snapshot, limits, now).words
         self.looks += 1
         self.forecasts += forecast.known
         self.notices += len(notices)
