@@ -23,6 +23,7 @@ from controller.domain.alarms import AlarmName
 from controller.settings import models
 from controller.settings.field_docstrings import field_docstrings
 from controller.settings.load import Settings
+from controller.settings.plant_texts import reader_of
 from controller.settings.problems import tables_in
 from controller.settings.simulation import MEANINGS, PLANT_PARTS
 from controller.thermal.envelope import WALLS
@@ -173,7 +174,8 @@ def _values(model: type[BaseModel], name: str, field: FieldInfo) -> str:
     part = _part_of(model)
     limits = {} if part is None else part.RANGES
     if name in limits:
-        return str(limits[name])
+        reader = reader_of(name)
+        return str(limits[name]) if reader is None else f"{limits[name]}, or {reader[1]}"
     if (model.__name__, name) in _NAMED:
         return " or ".join(f'"{each}"' for each in _NAMED[model.__name__, name])
     return _in_words(field.annotation, field.metadata)

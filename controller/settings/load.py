@@ -93,7 +93,20 @@ def examine_tables(path: Path, *, needs_fit: bool = True) -> tuple[dict[str, Any
         document = read_toml(path)
     except SettingsError as error:
         return {}, list(error.problems)
-    document, fit_problems = put_fit_in(document, path.parent)
+    return examine_document(document, path.parent, needs_fit=needs_fit)
+
+
+def examine_document(
+    document: dict[str, Any], folder: Path, *, needs_fit: bool = True
+) -> tuple[dict[str, Any], list[str]]:
+    """Return what can be read of each table of a document, and every problem found.
+
+    Args:
+        document: As TOML gives it.
+        folder: Where files that it names are looked for.
+        needs_fit: As for `examine_tables`.
+    """
+    document, fit_problems = put_fit_in(document, folder)
     tables: dict[str, Any] = {}
     problems: list[str] = fit_problems if needs_fit else []
     for name, field in Settings.model_fields.items():

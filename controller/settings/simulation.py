@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import fields
 from typing import Annotated, Any, Literal, get_type_hints
 
-from pydantic import Field, create_model, model_validator
+from pydantic import BeforeValidator, Field, create_model, model_validator
 
 from controller.domain.units import (
     Difference,
@@ -17,6 +17,7 @@ from controller.domain.units import (
     between,
 )
 from controller.settings.models import Table
+from controller.settings.plant_texts import SIZE_MEANING, as_figure, chamber_from_texts
 from controller.thermal.specs import (
     ChamberSpec,
     CoilSpec,
@@ -83,11 +84,20 @@ def _table_of(part: type[Any], **more: tuple[Any, Any]) -> Any:
         _part_from(part, table)  # ranges, and what concerns several keys, are its own business
         return table
 
+    validators: dict[str, Any] = {"build": model_validator(mode="after")(build)}
+    if part is ChamberSpec:
+        validators["texts"] = model_validator(mode="before")(chamber_from_texts)
     return _made_model(
         f"{part.__name__}Table",
         __base__=Table,
-        __validators__={"build": model_validator(mode="after")(build)},
-        **{each.name: (hints[each.name], each.default) for each in fields(part)},
+        __validators__=validators,
+        **{
+            each.name: (
+                Annotated[hints[each.name], BeforeValidator(as_figure(each.name))],
+                each.default,
+            )
+            for each in fields(part)
+        },
         **more,
     )
 
@@ -106,10 +116,14 @@ PLANT_PARTS = {
     "fine": FineSpec,
 }
 
-_MORE_KEYS: dict[str, dict[str, tuple[Any, Any]]] = {"room": {"csv": (str | None, None)}}
+_MORE_KEYS: dict[str, dict[str, tuple[Any, Any]]] = {
+    "room": {"csv": (str | None, None)},
+    "chamber": {"size": (str | None, None)},
+}
 MEANINGS = {
+    "size": SIZE_MEANING,
     "csv": "CSV of the room as it was, columns time and room_c, in the place of day_c and night_c. "
-    "Relative to the configuration."
+    "Relative to the configuration.",
 }
 """Of the keys that the physics does not know."""
 

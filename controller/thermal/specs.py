@@ -46,8 +46,13 @@ def _check_ranges(where: str, spec: _Ranged) -> None:
                 f"{where}.{name} is {value}; it is a share between {lowest} and {highest} "
                 "(0.9 for 90 %)"
             )
+        hint = ""
+        meant_c = (value - 32.0) / 1.8
+        if unit == "°C" and value > highest and lowest <= meant_c <= highest:
+            hint = f'; {value:g} °F would be {meant_c:.1f} °C: write "{value:g} F" if meant'
         raise PhysicsError(
             f"{where}.{name} is {value} {unit}; it must lie between {lowest} and {highest} {unit}"
+            f"{hint}"
         )
 
 
