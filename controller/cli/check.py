@@ -11,7 +11,7 @@ from rich.console import Console
 
 from controller.cli import people
 from controller.cli.configurations import configurations
-from controller.cli.expectation import print_cycles, proposal_of, shown_hours
+from controller.cli.expectation import print_cycles, shown_hours
 from controller.cli.instances import Instance, only_instance
 from controller.commissioning.host import host_findings
 from controller.domain.places import named_state_directory, records_path
@@ -22,6 +22,7 @@ from controller.outputs.mains_rule import is_mains, wet_limit_v
 from controller.pictures import words
 from controller.pictures.wiring import WiredLine, WiringPlan, wiring_svg
 from controller.planning.build import Build
+from controller.planning.proposal import proposal_of
 from controller.probes.one_wire import list_ids
 from controller.service.wiring import Plan, plan_of
 from controller.settings.load import Settings

@@ -34,6 +34,7 @@ PIPE_CLOSED = 128 + signal.SIGPIPE
 """As a shell shows a program that a closed pipe ended."""
 
 COMMANDS = {
+    "new": "controller.cli.new",
     "check": "controller.cli.check",
     "rehearse": "controller.cli.rehearse",
     "run": "controller.cli.run",
@@ -70,6 +71,7 @@ control process never pays for what the others need."""
 
 HELP = {
     "Plan": {
+        "new": "Ask about a chamber, judge it, and write its configuration.",
         "check": "Check CONFIGS: every problem at once, or what each will do.",
         "size": "Say whether the equipment of CONFIG holds its crop on a hot day.",
         "rehearse": "Run the control of CONFIG through simulated days, in seconds.",

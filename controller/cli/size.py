@@ -10,12 +10,13 @@ import click
 from rich.console import Console
 
 from controller.cli import people
-from controller.cli.expectation import cycle_document, print_cycles, proposal_of, shown_hours
+from controller.cli.expectation import cycle_document, print_cycles, shown_hours
 from controller.cli.size_page import size_page
 from controller.errors import PhysicsError, ScenarioError
 from controller.pictures import words
 from controller.planning.changes import Change, best_changes
 from controller.planning.cycle import Proposal
+from controller.planning.proposal import proposal_of
 from controller.planning.verdict import Judgement, judge
 from controller.planning.verdict_words import (
     change_sentence,

@@ -6,7 +6,7 @@ with the build as it is, on the same days; what brings little is not listed.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -48,6 +48,8 @@ class Effort(StrEnum):
 class Change:
     """One thing to buy or to do, and what it brings."""
 
+    key: str
+    """Names it for `with_changes`."""
     what: str
     effort: Effort
     before: float
@@ -62,6 +64,7 @@ class Change:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Idea:
+    key: str
     what: str
     effort: Effort
     before: float
@@ -83,12 +86,32 @@ def best_changes(judgement: Judgement) -> tuple[Change, ...]:
     before = judgement.build.coarse_days()
     changes = [
         _change(idea, before, idea.build.coarse_days(), judgement)
-        for idea in _ideas(judgement)
+        for idea in _ideas_for(judgement.build)
         if _may_help(idea, judgement)
     ]
     worth = WORTH_PACKS if judgement.holds else WORTH_HOURS / 24.0
     useful = [change for change in changes if change.gain > worth]
     return tuple(sorted(useful, key=lambda change: -change.gain)[:MOST_LISTED])
+
+
+def with_changes(build: Build, keys: Iterable[str]) -> tuple[Build, tuple[str, ...]]:
+    """Return a build with changes made to it, and what they are, in words.
+
+    Args:
+        build: As it is.
+        keys: Keys of changes in the order in which they are made; one that does not apply to the
+            build, or that changes people and not equipment, is passed over.
+
+    Raises:
+        PhysicsError: A figure outside the range of the formulas.
+    """
+    words: list[str] = []
+    for key in keys:
+        idea = next((each for each in _ideas_for(build) if each.key == key), None)
+        if idea is not None and not idea.build.always_awake:
+            build = idea.build
+            words.append(idea.what)
+    return build, tuple(words)
 
 
 def _may_help(idea: _Idea, judgement: Judgement) -> bool:
@@ -107,6 +130,7 @@ def _change(
     else:
         gain = _share(after) - _share(before)
     return Change(
+        key=idea.key,
         what=idea.what,
         effort=idea.effort,
         before=idea.before,
@@ -129,9 +153,9 @@ def _saved(build: Build, before: HotDays | None, changed: Build, after: HotDays 
     return 1.0 - changed.reservoir_kj(after) / now_kj if now_kj > 0.0 else 0.0
 
 
-def _ideas(judgement: Judgement) -> Iterator[_Idea]:
-    yield from _less_heat(judgement.build)
-    yield from _more_cold(judgement.build)
+def _ideas_for(build: Build) -> Iterator[_Idea]:
+    yield from _less_heat(build)
+    yield from _more_cold(build)
 
 
 def _less_heat(build: Build) -> Iterator[_Idea]:
@@ -140,6 +164,7 @@ def _less_heat(build: Build) -> Iterator[_Idea]:
     u_before = chamber.envelope_w_k / chamber.wall_area_m2
     u_after = 1.0 / (1.0 / u_before + FOAM_M / FOAM_W_MK)
     yield _Idea(
+        key="foam",
         what="tape 25 mm (1 in) of foam board on every wall and the door",
         effort=Effort.WORK,
         before=u_before,
@@ -150,6 +175,7 @@ def _less_heat(build: Build) -> Iterator[_Idea]:
         ),
     )
     yield _Idea(
+        key="cooler-place",
         what=f"move the chamber to a place {COOLER_K:g} K (5 °F) cooler",
         effort=Effort.DO,
         before=room.day_c,
@@ -164,6 +190,7 @@ def _less_heat(build: Build) -> Iterator[_Idea]:
     )
     if chamber.lights_w >= 5.0:
         yield _Idea(
+            key="half-lights",
             what="lights of half the watts, or their driver outside",
             effort=Effort.SMALL,
             before=chamber.lights_w,
@@ -175,6 +202,7 @@ def _less_heat(build: Build) -> Iterator[_Idea]:
         )
     if chamber.air_changes_per_h > MUCH_FRESH_AIR:
         yield _Idea(
+            key="half-air",
             what="half the fresh air, if the crop bears it",
             effort=Effort.DO,
             before=chamber.air_changes_per_h,
@@ -188,6 +216,7 @@ def _less_heat(build: Build) -> Iterator[_Idea]:
             ),
         )
     yield _Idea(
+        key="insulate-box",
         what="insulate the box and the tubes: 25 mm (1 in) of foam around and on the lid",
         effort=Effort.WORK,
         before=box.ua_w_k,
@@ -215,6 +244,7 @@ def _more_cold(build: Build) -> Iterator[_Idea]:
         )
     )
     yield _Idea(
+        key="second-core",
         what="a second core with its fan beside the first, or one of twice the face",
         effort=Effort.SMALL,
         before=coil.ua_air_w_k,
@@ -225,6 +255,7 @@ def _more_cold(build: Build) -> Iterator[_Idea]:
     )
     one_set = max(1, packs.in_reservoir)
     yield _Idea(
+        key="one-more-set",
         what="one more set of packs in the freezer",
         effort=Effort.SMALL,
         before=packs.count,
@@ -235,6 +266,7 @@ def _more_cold(build: Build) -> Iterator[_Idea]:
     )
     rated_kg = freezer_rated_kg(freezer)
     yield _Idea(
+        key="larger-freezer",
         what="a freezer that freezes twice as much a day (by its rating plate), with one more set",
         effort=Effort.LARGE,
         before=rated_kg,
@@ -251,6 +283,7 @@ def _more_cold(build: Build) -> Iterator[_Idea]:
     )
     if freezer.food != "none":
         yield _Idea(
+            key="no-food",
             what="a freezer without food in it",
             effort=Effort.DO,
             before=1,
@@ -263,6 +296,7 @@ def _more_cold(build: Build) -> Iterator[_Idea]:
     sets = max(1, -(-packs.count // one_set))  # one that is not whole is filled up too
     for limit in (Limit.SET, Limit.FACES):
         yield _Idea(
+            key="larger-set",
             what=f"{more} more {'pack' if more == 1 else 'packs'} in every set",
             effort=Effort.SMALL,
             before=packs.in_reservoir,
@@ -283,6 +317,7 @@ def _more_cold(build: Build) -> Iterator[_Idea]:
     if packs.shape == "bottle" or packs.thickness_mm > FLAT_MM:
         for limit in (Limit.FACES, Limit.FREEZER):
             yield _Idea(
+                key="flat-packs",
                 what=f"flat packs of {FLAT_MM:g} mm (1¼ in), the same weight in all",
                 effort=Effort.SMALL,
                 before=packs.thickness_mm,
@@ -297,6 +332,7 @@ def _more_cold(build: Build) -> Iterator[_Idea]:
                 widens=limit,
             )
     yield _Idea(
+        key="night-shift",
         what="somebody who changes packs at night too",
         effort=Effort.DO,
         before=0,
@@ -307,6 +343,7 @@ def _more_cold(build: Build) -> Iterator[_Idea]:
     )
     if packs.filling.plateau_c < 0.0:
         yield _Idea(
+            key="plain-packs",
             what="packs of plain water in the place of these",
             effort=Effort.SMALL,
             before=packs.filling.plateau_c,

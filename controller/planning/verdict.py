@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -14,6 +15,7 @@ from controller.planning.design_hour import (
     warmest_hour,
 )
 from controller.rehearsal.hot_days import HotDays
+from controller.rehearsal.rehearse import TraceRow
 from controller.settings.load import Settings
 from controller.thermal.freezing import freezer_kg_per_day, refreeze_h
 from controller.thermal.load import steady_hour
@@ -120,19 +122,25 @@ class Judgement:
         return (TIGHTEST if self.holds else RUNS_OUT)[self.limit]
 
 
-def judge(settings: Settings, *, plant: PlantSpec | None = None) -> Judgement:
+def judge(
+    settings: Settings,
+    *,
+    plant: PlantSpec | None = None,
+    trace: Callable[[TraceRow], None] | None = None,
+) -> Judgement:
     """Rehearse hot days of one build and return what they say.
 
     Args:
         settings: Stage, timers, people, and everything else that *plant* does not replace.
         plant: Equipment to judge; None: that of the settings.
+        trace: Is given a row a minute of the days behind the verdict.
 
     Raises:
         PhysicsError: A figure outside the range of the formulas.
     """
     spec = settings.plant_spec() if plant is None else plant
     build = Build(settings=settings, plant=spec)
-    days = build.days()
+    days = build.days(trace=trace)
     needed = days
     if days is None:
         verdict = Verdict.CANNOT

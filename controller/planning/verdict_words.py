@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from controller.domain.measures import weight_text
 from controller.planning.changes import Change
 from controller.planning.verdict import Judgement, Verdict
 
@@ -59,6 +60,7 @@ def _spare(judgement: Judgement) -> str:
 def supply_sentence(judgement: Judgement) -> str:
     """Return how often to change how many packs."""
     supply, packs = judgement.supply, judgement.build.plant.packs
+    unit = judgement.build.settings.display.unit
     if math.isinf(supply.refreeze_h):
         return "These packs never freeze in this freezer."
     if supply.mean_h is None:
@@ -67,8 +69,8 @@ def supply_sentence(judgement: Judgement) -> str:
         return f"A set of {packs.in_reservoir} packs lasts longer than a day."
     return (
         f"On a hot day change {packs.in_reservoir} packs about every {supply.mean_h:.0f} h: "
-        f"{supply.packs_per_day:.0f} packs a day, {supply.ice_kg_per_day:.1f} kg of ice melted; "
-        f"the freezer can freeze {supply.limit_kg_per_day:.1f} kg a day."
+        f"{supply.packs_per_day:.0f} packs a day, {weight_text(supply.ice_kg_per_day, unit)} of "
+        f"ice melted; the freezer can freeze {weight_text(supply.limit_kg_per_day, unit)} a day."
     )
 
 

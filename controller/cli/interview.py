@@ -1,0 +1,155 @@
+"""The interview of ``coldpin new``: one question at a time on a terminal of any width."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from rich.console import Console
+
+from controller.planning.answers import UNKNOWN, answer_to, is_unknown
+from controller.planning.question import Kind, Known, Question, Value, one_of
+from controller.planning.questions import every_question, topics
+
+BACK = "<"
+
+Ask = Callable[[], str]
+"""Waits for a line that a person types."""
+
+
+@dataclass(slots=True)
+class Interview:
+    """Puts the questions in their order and keeps what was answered."""
+
+    console: Console
+    ask: Ask
+    keep: Callable[[Mapping[str, str]], object]
+    """Is given everything answered so far, after each answer."""
+
+    def texts(self, given: Mapping[str, str]) -> dict[str, str]:
+        """Ask every question that has no answer yet and return all answers as texts.
+
+        Args:
+            given: Answers of an earlier, interrupted interview; those that cannot be read are asked
+                anew.
+        """
+        earlier, texts, asked = dict(given), dict[str, str](), list[str]()
+        every = topics()
+        places = [
+            (f"{number} of {len(every)}  {topic.title}", question)
+            for number, topic in enumerate(every, start=1)
+            for question in topic.questions
+        ]
+        at, heading = 0, ""
+        while at < len(places):
+            title, question = places[at]
+            known = _known(texts)
+            kept = _readable(question, texts.get(question.key, earlier.get(question.key)), known)
+            texts.pop(question.key, None)
+            if not question.asked(known):
+                at += 1
+            elif kept is not None:
+                texts[question.key] = kept
+                at += 1
+            else:
+                if title != heading:
+                    self.console.print(f"\n[b]{title}[/b]")
+                    heading = title
+                answer = self._answer(question, known, can_go_back=bool(asked))
+                if answer is None:
+                    back = asked.pop()
+                    texts.pop(back, None)
+                    earlier.pop(back, None)
+                    at = next(n for n, (_, each) in enumerate(places) if each.key == back)
+                    continue
+                texts[question.key] = answer
+                asked.append(question.key)
+                self.keep(texts)
+                at += 1
+        return texts
+
+    def _answer(self, question: Question, known: Known, *, can_go_back: bool) -> str | None:
+        """Return the text of one answer; None: back to the question before."""
+        usual = one_of(question.default(known), known)
+        self._put(question, known, usual, can_go_back=can_go_back)
+        while True:
+            typed = self.ask().strip()
+            if typed == BACK:
+                if can_go_back:
+                    return None
+                self.console.print("This is the first question.")
+                continue
+            text = UNKNOWN if is_unknown(typed) else typed or usual
+            if question.kind is Kind.CHOICE and typed and not is_unknown(typed):
+                chosen = chosen_option(question, typed)
+                if chosen is None:
+                    self.console.print(f"Type a number from 1 to {len(question.options)}.")
+                    continue
+                text = chosen
+            try:
+                answer = answer_to(question, text, known)
+            except ValueError as error:
+                self.console.print(f"Not understood; {error}.", markup=False)
+                continue
+            if is_unknown(text):
+                self.console.print(f"Assumed: {shown_answer(question, answer.text)}", markup=False)
+                return UNKNOWN
+            return answer.text
+
+    def _put(self, question: Question, known: Known, usual: str, *, can_go_back: bool) -> None:
+        self.console.print(question.text, markup=False)
+        hint = one_of(question.hint, known)
+        if hint:
+            self.console.print(f"({hint})", style="dim", markup=False)
+        enter = usual
+        for number, option in enumerate(question.options, start=1):
+            self.console.print(f" {number:>2}  {option.words}", markup=False)
+            if option.key == usual:
+                enter = str(number)
+        ways = [f"Enter: {enter}"]
+        if question.cautious is not None:
+            ways.append("?: I don't know")
+        if can_go_back:
+            ways.append(f"{BACK}: back")
+        self.console.print("   ".join(ways), style="dim", markup=False)
+
+
+def _known(texts: Mapping[str, str]) -> dict[str, Value]:
+    known: dict[str, Value] = {}
+    for question in every_question():
+        if question.key in texts:
+            known[question.key] = answer_to(question, texts[question.key], known).value
+    return known
+
+
+def _readable(question: Question, text: str | None, known: Known) -> str | None:
+    """Return an earlier answer, None where there is none that can be read."""
+    if text is None:
+        return None
+    try:
+        answer = answer_to(question, text, known)
+    except ValueError:
+        return None
+    return UNKNOWN if is_unknown(text) else answer.text
+
+
+def chosen_option(question: Question, typed: str) -> str | None:
+    """Return the option that a person means: by number, by its word, or by how its words begin."""
+    if typed.isascii() and typed.isdigit():
+        number = int(typed)
+        return question.options[number - 1].key if 1 <= number <= len(question.options) else None
+    wanted = typed.lower()
+    for option in question.options:
+        if option.key == wanted:
+            return option.key
+    begins = [
+        option.key
+        for option in question.options
+        if option.words.lower().startswith(wanted) or option.key.startswith(wanted)
+    ]
+    return begins[0] if len(begins) == 1 else None
+
+
+def shown_answer(question: Question, text: str) -> str:
+    """Return an answer as a person reads it."""
+    return next((option.words for option in question.options if option.key == text), text)

@@ -1,0 +1,241 @@
+"""A grower's answers: as text, as values, and which of them are assumed; and as a file."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import time
+from difflib import get_close_matches
+from enum import StrEnum
+from typing import Any
+
+from controller.planning.question import (
+    Known,
+    Question,
+    Value,
+    bare_unit,
+    is_us,
+    one_of,
+    read_answer,
+)
+from controller.planning.questions import every_question
+
+UNKNOWN = "don't know"
+"""How an answers file, and a page's form, say that a person does not know."""
+_UNKNOWN_WORDS = {UNKNOWN, "?", "unknown", "i don't know", "dont know"}
+LINE_MARK = "#: "
+"""Begins each line of a configuration that keeps an answer."""
+
+
+class Origin(StrEnum):
+    """Where an answer comes from."""
+
+    GIVEN = "given"
+    DEFAULT = "default"
+    """Nobody was asked, and the usual was taken."""
+    CAUTIOUS = "cautious"
+    """The person does not know."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One answer."""
+
+    text: str
+    value: Value
+    origin: Origin
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """An answer to every question that is asked, in the order of the questions."""
+
+    of: Mapping[str, Answer]
+    changes: tuple[str, ...] = ()
+    """Keys of changes from `planning.changes` that were applied, in their order."""
+    problems: Mapping[str, str] = field(default_factory=dict)
+    """Answers that could not be read, and why; the usual stands in their place."""
+
+    def __getitem__(self, key: str) -> Value:
+        """Return a value.
+
+        Raises:
+            KeyError: That question is not asked.
+        """
+        return self.of[key].value
+
+    def text(self, key: str) -> str:
+        """Return an answer that is a word or a name."""
+        value = self[key]
+        assert isinstance(value, str)
+        return value
+
+    def number(self, key: str) -> float:
+        """Return an answer that is a number, in our unit."""
+        value = self[key]
+        assert isinstance(value, int | float)
+        return value
+
+    def clock(self, key: str) -> time:
+        """Return an answer that is a time of day."""
+        value = self[key]
+        assert isinstance(value, time)
+        return value
+
+    def size_m(self) -> tuple[float, float, float]:
+        """Return the size of the chamber [m]."""
+        value = self["size"]
+        assert isinstance(value, tuple)
+        return value
+
+    @property
+    def us(self) -> bool:
+        """Whether the grower thinks in °F, quarts and pounds."""
+        return is_us({"units": self["units"]})
+
+    def assumed(self, key: str) -> bool:
+        """Return whether the grower did not give it."""
+        return key in self.of and self.of[key].origin is not Origin.GIVEN
+
+
+def is_unknown(text: str) -> bool:
+    """Return whether a text says that the person does not know."""
+    return text.strip().lower().replace("’", "'") in _UNKNOWN_WORDS
+
+
+def answer_to(question: Question, text: str | None, known: Known) -> Answer:
+    """Return the answer to one question.
+
+    Args:
+        question: What was asked.
+        text: What was answered; None: nothing yet, the usual is taken.
+        known: The answers before it.
+
+    Raises:
+        ValueError: It cannot be read, or not knowing is no answer.
+    """
+    if text is None:
+        return _own(question, question.default(known), known, Origin.DEFAULT)
+    if is_unknown(text):
+        if question.cautious is None:
+            raise ValueError("allowed: an answer; this one has to be known")
+        return _own(question, question.cautious(known), known, Origin.CAUTIOUS)
+    value = read_answer(question, text, known)
+    return Answer(_with_unit(question, text.strip(), known), value, Origin.GIVEN)
+
+
+def _own(question: Question, text: str | tuple[str, str], known: Known, origin: Origin) -> Answer:
+    shown = one_of(text, known)
+    return Answer(shown, read_answer(question, shown, known), origin)
+
+
+def _with_unit(question: Question, text: str, known: Known) -> str:
+    """Return a text with the unit in which it was taken, so that it means the same anywhere."""
+    unit = bare_unit(question, known)
+    return f"{text} {unit.removeprefix('°')}" if unit and text[-1:].isdigit() else text
+
+
+def complete(texts: Mapping[str, str], changes: tuple[str, ...] = ()) -> Answers:
+    """Return answers to every question, the usual where a text is missing or cannot be read.
+
+    Args:
+        texts: What was answered, by question.
+        changes: Keys of changes that were applied.
+    """
+    known: dict[str, Value] = {}
+    of: dict[str, Answer] = {}
+    problems: dict[str, str] = {}
+    for question in every_question():
+        if not question.asked(known):
+            continue
+        try:
+            answer = answer_to(question, texts.get(question.key), known)
+        except ValueError as error:
+            problems[question.key] = str(error)
+            answer = answer_to(question, None, known)
+        known[question.key] = answer.value
+        of[question.key] = answer
+    problems.update((key, text) for key, text in _together(known) if key not in problems)
+    return Answers(of, changes, problems)
+
+
+def _together(known: Known) -> Iterator[tuple[str, str]]:
+    """Yield what several answers together cannot be."""
+    day, night = known["day"], known["night"]
+    assert isinstance(day, float)
+    assert isinstance(night, float)
+    if night > day:
+        yield "night", "allowed: no warmer than the afternoon"
+    in_water, packs = known["packs_in_water"], known["packs"]
+    assert isinstance(in_water, int)
+    assert isinstance(packs, int)
+    if packs < in_water:
+        yield "packs", f"allowed: {in_water} or more, those in the water included"
+    if known["sleeps"] == known["wakes"]:
+        yield "wakes", "allowed: another time than when you go to sleep"
+
+
+def read_answers(content: str) -> tuple[dict[str, str], tuple[str, ...], list[str]]:
+    """Read answers from a file of them, or from a configuration that keeps them.
+
+    Args:
+        content: A TOML file with a key for each question; or a configuration in which lines that
+            begin with ``#:`` are such a file.
+
+    Returns:
+        The texts by question, the changes applied, and every problem found.
+    """
+    kept = "\n".join(
+        line.removeprefix(LINE_MARK) for line in content.splitlines() if line.startswith(LINE_MARK)
+    )
+    try:
+        document = tomllib.loads(kept or content)
+    except ValueError as error:
+        return {}, (), [f"is not TOML: {error}"]
+    changes = document.pop("changes", [])
+    problems: list[str] = []
+    if not isinstance(changes, list) or not all(isinstance(each, str) for each in changes):
+        problems.append("changes: allowed: a list of texts")
+        changes = []
+    return dict(_texts(document, problems)), tuple(changes), problems
+
+
+def _texts(document: dict[str, Any], problems: list[str]) -> Iterator[tuple[str, str]]:
+    keys = [question.key for question in every_question()]
+    for key, found in document.items():
+        if key not in keys:
+            near = get_close_matches(key, keys, n=1)
+            advice = f"did you mean {near[0]}?" if near else f"allowed: {', '.join(keys)}"
+            problems.append(f"{key}: found an unknown question; {advice}")
+        elif isinstance(found, bool | dict | list):
+            problems.append(f'{key}: allowed: text in quotation marks, such as "{UNKNOWN}"')
+        else:
+            yield key, f"{found:%H:%M}" if isinstance(found, time) else str(found)
+
+
+def kept_keys(content: str) -> bool:
+    """Return whether a configuration keeps the answers that it was made from."""
+    return any(line.startswith(LINE_MARK) for line in content.splitlines())
+
+
+def answers_text(texts: Mapping[str, str], changes: tuple[str, ...] = ()) -> str:
+    """Return a file of answers, one line for each."""
+    lines = [f'{key} = "{_escaped(text)}"' for key, text in texts.items()]
+    if changes:
+        quoted = ", ".join(f'"{_escaped(each)}"' for each in changes)
+        lines.append(f"changes = [{quoted}]")
+    return "".join(f"{line}\n" for line in lines)
+
+
+def texts_of(answers: Answers) -> dict[str, str]:
+    """Return the answers as texts; what nobody was asked is left out."""
+    return {
+        key: UNKNOWN if answer.origin is Origin.CAUTIOUS else answer.text
+        for key, answer in answers.of.items()
+        if answer.origin is not Origin.DEFAULT
+    }
+
+
+def _escaped(text: str) -> str:
+    return text.replace("\\", "\\\\").replace('"', '\\"')

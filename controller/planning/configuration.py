@@ -1,0 +1,256 @@
+"""Write a commented configuration from a grower's answers, in the grower's own units."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from controller.domain import measures
+from controller.planning.answers import LINE_MARK, Answers, Origin, answers_text, texts_of
+from controller.planning.points import STAGES, Points, air_high_c, low_limit_c
+from controller.settings.species import Species
+from controller.thermal.specs import PlantSpec
+
+LIGHTS_ON = ("08:00", "20:00")
+"""When lights are on, as nobody is asked: twelve hours by day. Common practice."""
+WIDTH = 100
+PRIME_S, RUN_ON_S = 15, 60
+RESERVOIR_WARM_K = 2.0
+"""The alarm for warm water stands this far below the coldest cut-in, where the water is useless."""
+WARMEST_RESERVOIR_C = 12.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draft:
+    """Everything that a configuration is written from."""
+
+    answers: Answers
+    plant: PlantSpec
+    """With the changes that were applied."""
+    applied: tuple[str, ...]
+    """What those changes are, in words."""
+    species: Species
+    points: Mapping[str, Points]
+    """By stage."""
+    minimum_run_s: float
+    anti_short_cycle_s: float
+    proposed: str
+    """Where points and timers come from, as a comment."""
+
+
+def configuration_text(draft: Draft) -> str:
+    """Return the whole file."""
+    return "\n".join([*_lines(draft), ""])
+
+
+def _lines(draft: Draft) -> Iterator[str]:
+    answers = draft.answers
+    yield from (
+        f"# {answers['name']}: written by `coldpin new` from your answers. Edit it freely;",
+        "# `coldpin check` says what is wrong, `coldpin size` judges it again.",
+        "# Figures marked (assumed) are cautious or usual ones that you did not give.",
+        "",
+        "[chamber]",
+        f'name = "{answers["name"]}"',
+        f'stage = "{answers["stage"]}"',
+        _line(f'species = "{answers["species"]}"', draft.species.name, _mark(answers, "species")),
+        "",
+        "[display]",
+        f'unit = "{_unit(answers)}"',
+    )
+    yield from _bands(draft)
+    yield from _people(draft)
+    yield from _hardware()
+    yield from _equipment(draft)
+    yield from (
+        "",
+        "# The simulated chamber of `coldpin rehearse`.",
+        "[simulation]",
+        'plant = "chamber"',
+        "",
+        "# Your answers, for `coldpin plan` and `coldpin new --answers`. Nothing else reads them.",
+    )
+    kept = answers_text(texts_of(answers), answers.changes)
+    yield from (f"{LINE_MARK}{line}" for line in kept.splitlines())
+
+
+def _unit(answers: Answers) -> str:
+    return "F" if answers.us else "C"
+
+
+def temperature(celsius: float, unit: str) -> str:
+    """Return a temperature as a configuration has it, quotation marks included."""
+    value = celsius * 1.8 + 32.0 if unit == "F" else celsius
+    return f'"{value:.1f}'.removesuffix(".0") + f' {unit}"'
+
+
+def _duration(seconds: float) -> str:
+    return f'"{seconds / 60:g} min"' if seconds % 60 == 0 else f'"{seconds:g} s"'
+
+
+def _mark(answers: Answers, key: str) -> str:
+    if key not in answers.of:
+        return ""
+    return {
+        Origin.GIVEN: "",
+        Origin.DEFAULT: " (assumed: not asked)",
+        Origin.CAUTIOUS: " (assumed: not known)",
+    }[answers.of[key].origin]
+
+
+def _line(text: str, comment: str, mark: str = "") -> str:
+    return f"{text}  # {comment}{mark}"
+
+
+def _bands(draft: Draft) -> Iterator[str]:
+    unit = _unit(draft.answers)
+    yield from ("", f"# Cooling starts at cut_in and stops at cut_out. {draft.proposed}")
+    for stage in STAGES:
+        points = draft.points[stage]
+        band = draft.species.pinning if stage == "pinning" else draft.species.cropping
+        wanted = f"{temperature(band.low / 1000, unit)} to {temperature(band.high / 1000, unit)}"
+        yield from (
+            f"[stages.{stage}]",
+            _line(
+                f"cut_in = {temperature(points.cut_in_c, unit)}",
+                f"species: {wanted.replace(chr(34), '')}; {_source(draft.species)}",
+            ),
+            f"cut_out = {temperature(points.cut_out_c, unit)}",
+            "",
+        )
+    every = tuple(draft.points.values())
+    warm_c = min(WARMEST_RESERVOIR_C, min(points.cut_in_c for points in every) - RESERVOIR_WARM_K)
+    yield from (
+        "[timing]",
+        _line(f"minimum_run = {_duration(draft.minimum_run_s)}", "spares pump and relay"),
+        _line(
+            f"anti_short_cycle = {_duration(draft.anti_short_cycle_s)}",
+            "the pump rests this long before it starts again",
+        ),
+        _line(f'prime = "{PRIME_S} s"', "until water reaches the coil: watch it once, then set it"),
+        f'run_on = "{RUN_ON_S} s"',
+        "",
+        "[limits]",
+        _line(f"low_limit = {temperature(low_limit_c(every), unit)}", "cooling stops at once"),
+        _line(f"air_high = {temperature(air_high_c(every), unit)}", "alarm: air too warm"),
+        _line(f"reservoir_warm = {temperature(warm_c, unit)}", "alarm: water too warm to cool"),
+        'reservoir_margin = "2 K"',
+    )
+
+
+def _source(species: Species) -> str:
+    return species.source if len(species.source) < WIDTH else f"{species.source[: WIDTH - 3]}..."
+
+
+def _people(draft: Draft) -> Iterator[str]:
+    answers = draft.answers
+    yield from (
+        "",
+        "[people]",
+        _line(
+            f'wakes = "{answers.clock("wakes"):%H:%M}"',
+            "pack changes are planned from here",
+            _mark(answers, "wakes"),
+        ),
+        _line(f'sleeps = "{answers.clock("sleeps"):%H:%M}"', "to here", _mark(answers, "sleeps")),
+    )
+    if draft.plant.chamber.lights_w > 0.0:
+        yield from (
+            "",
+            "[lights]",
+            _line(f'from = "{LIGHTS_ON[0]}"', "twelve hours", " (assumed: not asked)"),
+            f'to = "{LIGHTS_ON[1]}"',
+        )
+
+
+def _hardware() -> Iterator[str]:
+    yield from (
+        "",
+        "# Probes and relays are simulated until `coldpin new --wire` asks for them on the Pi.",
+        "[probes.air]",
+        'kind = "simulated"',
+        "",
+        "[probes.reservoir]",
+        'kind = "simulated"',
+        "",
+        "[probes.room]",
+        'kind = "simulated"',
+    )
+    for load, current in (("pump", "0.9 A"), ("fan", "0.5 A")):
+        yield from (
+            "",
+            f"[loads.{load}]",
+            'driver = "dry"',
+            _line('supply = "12 V DC"', "from its nameplate", " (assumed: not asked)"),
+            _line(f'current = "{current}"', "from its nameplate", " (assumed: not asked)"),
+            'load_kind = "motor"',
+        )
+
+
+def _equipment(draft: Draft) -> Iterator[str]:
+    answers, plant, unit = draft.answers, draft.plant, _unit(draft.answers)
+    chamber, coil, packs, freezer = plant.chamber, plant.coil, plant.packs, plant.freezer
+    water, room = plant.reservoir, plant.room
+    yield ""
+    if draft.applied:
+        yield "# Changed from your answers:"
+        yield from (f"# - {each}" for each in draft.applied)
+
+    def said(*keys: str) -> str:
+        return ", ".join(answers.of[key].text for key in keys if key in answers.of)
+
+    def mark(*keys: str) -> str:
+        return next((found for key in keys if (found := _mark(answers, key))), "")
+
+    yield from (
+        "[plant.chamber]",
+        _line(f'size = "{said("size")}"', "outside", mark("size")),
+        _line(f"wall_u_w_m2k = {chamber.wall_u_w_m2k:.3g}", said("walls"), mark("walls")),
+        _line(f"air_changes_per_h = {chamber.air_changes_per_h:g}",
+              f"fresh air: {said('fresh_air')}", mark("fresh_air")),
+        _line(f'rh = "{100 * chamber.rh:.0f} %"', "what this species wants"),
+        _line(f"lights_w = {chamber.lights_w:g}", "while they are on", mark("lights")),
+        _line(f"fans_w = {chamber.fans_w:g}", "the coil's fans", mark("core", "fan")),
+        _line(f'crop_kg = "{measures.weight_text(chamber.crop_kg, unit)}"', "all blocks together",
+              mark("blocks")),
+        _line(f"crop_w_per_kg = {chamber.crop_w_per_kg:g}", "heat of a fruiting block",
+              " (assumed: not asked)"),
+        _line(f"humidifier_kg_per_h = {chamber.humidifier_kg_per_h:g}", said("humidifier"),
+              mark("humidifier")),
+        "",
+        "[plant.coil]",
+        _line(f"ua_air_w_k = {coil.ua_air_w_k:g}", f"core {said('core')}, fan {said('fan')}",
+              mark("core", "fan")),
+        f"ua_water_w_k = {coil.ua_water_w_k:g}",
+        f"air_kg_s = {coil.air_kg_s:g}",
+        _line(f"water_kg_s = {coil.water_kg_s:g}",
+              f"half of the {said('pump')} on the pump's box", mark("pump")),
+        "",
+        "[plant.reservoir]",
+        _line(f'litres = "{measures.volume_text(water.litres, unit)}"',
+              f"water beside the packs in {said('cooler_volume')}", mark("cooler_volume")),
+        _line(f"ua_w_k = {water.ua_w_k:g}", f"heat leak: {said('cooler')}", mark("cooler")),
+        _line(f"pump_w = {water.pump_w:g}", "by its flow", " (assumed: not asked)"),
+        "",
+        "[plant.packs]",
+        _line(f"count = {packs.count}", "in all", mark("packs")),
+        _line(f"in_reservoir = {packs.in_reservoir}", "in the water", mark("packs_in_water")),
+        _line(f"kg = {packs.kg:g}", said("pack"), mark("pack")),
+        f'fill = "{packs.fill}"',
+        f'shape = "{packs.shape}"',
+        f"thickness_mm = {packs.thickness_mm:g}",
+        "",
+        "[plant.freezer]",
+        *([f"kg_per_day = {freezer.kg_per_day:g}"] if freezer.kg_per_day is not None else []),
+        _line(f"litres = {freezer.litres:.0f}",
+              " ".join(filter(None, (said("freezer"), said("freezer_volume")))),
+              mark("freezer", "freezer_volume")),
+        f"stars = {freezer.stars}",
+        _line(f'food = "{freezer.food}"', "a loaded freezer freezes less", mark("food")),
+        "",
+        "[plant.room]",
+        _line(f"day_c = {temperature(room.day_c, unit)}", f"hot afternoon, {said('place')}",
+              mark("day")),
+        _line(f"night_c = {temperature(room.night_c, unit)}", "coolest hour", mark("night")),
+        _line(f'rh = "{100 * room.rh:.0f} %"', said("humidity"), mark("humidity")),
+    )  # fmt: skip

@@ -1,0 +1,150 @@
+"""From answers to a configuration and its verdict: what interview and page both show."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+from controller.errors import SettingsError
+from controller.planning.answers import Answers
+from controller.planning.build import Build
+from controller.planning.changes import Change, Effort, with_changes
+from controller.planning.configuration import Draft, configuration_text
+from controller.planning.equipment import equipment_of
+from controller.planning.points import STAGES, points_of, points_of_proposal
+from controller.planning.proposal import proposal_of
+from controller.planning.verdict import Judgement, judge
+from controller.rehearsal.rehearse import TraceRow
+from controller.settings.load import Settings, examine_document, settings_from
+from controller.settings.species import band_of, read_species
+
+USUAL_RUN_S, USUAL_REST_S = 120.0, 300.0
+PROPOSAL_TICK_S = 10.0
+"""A coarser beat takes the air further past the switching points than the real one does."""
+USUAL_WATER_C = 5.0
+OUT_BY_MK = 1000
+OUT_FOR_S = 1800.0
+"""The air is out of band when it stands this far above cut-in for this long; shorter excursions are
+those of an open door. Own choice."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Consultation:
+    """What came of the answers."""
+
+    answers: Answers
+    text: str
+    """The commented configuration."""
+    settings: Settings
+    """What that configuration says."""
+    judgement: Judgement
+    rows: tuple[TraceRow, ...]
+    """The hot days behind the verdict, a row a minute, the settling day first."""
+    applied: tuple[str, ...]
+    """The changes that were applied, in words."""
+
+    @property
+    def fails_at(self) -> datetime | None:
+        """When the air first leaves its band for long; None: it does not, or nothing is known."""
+        return first_failure(self.rows, self.settings)
+
+
+def consult(answers: Answers) -> Consultation:
+    """Write the configuration of the answers and rehearse it.
+
+    Raises:
+        SettingsError: The answers make no configuration that can be used.
+        PhysicsError: A figure outside the range of the formulas.
+    """
+    draft = draft_of(answers)
+    text = configuration_text(draft)
+    settings = settings_of(text)
+    rows: list[TraceRow] = []
+    judgement = judge(settings, trace=rows.append)
+    return Consultation(
+        answers=answers,
+        text=text,
+        settings=settings,
+        judgement=judgement,
+        rows=tuple(rows),
+        applied=draft.applied,
+    )
+
+
+def draft_of(answers: Answers) -> Draft:
+    """Return what the configuration is written from: changes applied, points proposed.
+
+    Raises:
+        SettingsError: The answers make no configuration that can be used.
+        PhysicsError: A figure outside the range of the formulas.
+    """
+    species = read_species()[answers.text("species")]
+    bands = {stage: band_of(species, stage) for stage in STAGES}
+    draft = Draft(
+        answers=answers,
+        plant=equipment_of(answers),
+        applied=(),
+        species=species,
+        points={stage: points_of(band) for stage, band in bands.items() if band is not None},
+        minimum_run_s=USUAL_RUN_S,
+        anti_short_cycle_s=USUAL_REST_S,
+        proposed="A kelvin below the top of what the species wants.",
+    )
+    if answers.changes:
+        settings = settings_of(configuration_text(draft))
+        build, applied = with_changes(Build(settings=settings, plant=draft.plant), answers.changes)
+        draft = replace(draft, plant=build.plant, applied=applied)
+    settings = settings_of(configuration_text(draft))
+    proposal = proposal_of(settings, USUAL_WATER_C, tick_s=PROPOSAL_TICK_S)
+    if proposal is None:
+        return draft
+    stage = answers.text("stage")
+    return replace(
+        draft,
+        points={**draft.points, stage: points_of_proposal(proposal)},
+        minimum_run_s=proposal.minimum_run_s,
+        anti_short_cycle_s=proposal.anti_short_cycle_s,
+        proposed=(
+            f"Those of {stage} keep the air of this chamber inside its band."
+            if proposal.keeps
+            else f"Those of {stage} come nearest; the air of this chamber leaves its band."
+        ),
+    )
+
+
+def settings_of(text: str) -> Settings:
+    """Return the settings in the text of a configuration.
+
+    Raises:
+        SettingsError: It cannot be used; carries every problem found.
+    """
+    tables, problems = examine_document(tomllib.loads(text), Path())
+    if problems:
+        raise SettingsError("the answers", tuple(problems))
+    return settings_from(tables)
+
+
+def first_failure(rows: tuple[TraceRow, ...], settings: Settings) -> datetime | None:
+    """Return when the air first stands above its band for long; None: it never does."""
+    limit_mc = settings.stages[settings.chamber.stage].cut_in + OUT_BY_MK
+    since: datetime | None = None
+    for row in rows:
+        air_mc = row.readings_mc.get("air")
+        if air_mc is None or air_mc < limit_mc:
+            since = None
+        elif since is None:
+            since = row.time
+        elif (row.time - since).total_seconds() >= OUT_FOR_S:
+            return since
+    return None
+
+
+_EFFORTS = (Effort.DO, Effort.SMALL, Effort.WORK, Effort.LARGE)
+
+
+def cheapest_mend(changes: tuple[Change, ...]) -> Change | None:
+    """Return the change of least effort with which the build holds; None: no single one does."""
+    mends = [change for change in changes if change.holds]
+    return min(mends, key=lambda each: (_EFFORTS.index(each.effort), -each.gain), default=None)

@@ -1,0 +1,164 @@
+"""From a grower's answers to the figures of the equipment."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from controller.domain.measures import box_area_m2, box_volume_m3
+from controller.domain.units import fahrenheit_to_celsius
+from controller.planning import parts_list
+from controller.planning.answers import Answers
+from controller.settings.species import band_of, read_species
+from controller.thermal.specs import (
+    ChamberSpec,
+    CoilSpec,
+    FreezerSpec,
+    PackSpec,
+    PlantSpec,
+    ReservoirSpec,
+    RoomSpec,
+)
+
+USUAL_RH = 0.88
+
+
+def equipment_of(answers: Answers) -> PlantSpec:
+    """Return the equipment that the answers describe, before any change is applied.
+
+    Raises:
+        PhysicsError: A figure outside its range.
+    """
+    packs = _packs(answers)
+    return PlantSpec(
+        chamber=_chamber(answers),
+        coil=_coil(answers),
+        reservoir=_reservoir(answers, packs),
+        packs=packs,
+        freezer=_freezer(answers),
+        room=_room(answers),
+    )
+
+
+def _chamber(answers: Answers) -> ChamberSpec:
+    size_m = answers.size_m()
+    volume_m3 = box_volume_m3(size_m)
+    changes_per_h = parts_list.AIR_CHANGES[answers.text("fresh_air")][1]
+    if answers.text("fresh_air") == "always":
+        changes_per_h = min(
+            parts_list.MOST_CHANGES_PER_H, parts_list.DUCT_FAN_M3_H / max(volume_m3, 0.01)
+        )
+    species = answers.text("species")
+    return ChamberSpec(
+        volume_m3=round(volume_m3, 4),
+        wall_area_m2=round(box_area_m2(size_m), 3),
+        wall_u_w_m2k=round(parts_list.WALL[answers.text("walls")].u_w_m2k, 3),
+        air_changes_per_h=round(changes_per_h, 2),
+        rh=humidity_of(species, answers.text("stage")),
+        lights_w=answers.number("lights"),
+        fans_w=round(_fans_w(answers), 2),
+        crop_kg=answers.number("blocks"),
+        crop_w_per_kg=parts_list.CROP_W_PER_KG.get(species, parts_list.CROP_USUAL_W_PER_KG),
+        humidifier_kg_per_h=parts_list.HUMIDIFIERS[answers.text("humidifier")][1],
+    )
+
+
+def humidity_of(species: str, stage: str) -> float:
+    """Return the relative humidity to hold: the middle of the species' range [share]."""
+    known = read_species().get(species)
+    band = None if known is None else band_of(known, stage)
+    return USUAL_RH if band is None else round(sum(band.rh) / 200.0, 2)
+
+
+def _fans_w(answers: Answers) -> float:
+    core = parts_list.CORES[answers.text("core")]
+    return core.fans * parts_list.FANS[answers.text("fan")][2]
+
+
+def _coil(answers: Answers) -> CoilSpec:
+    core = parts_list.CORES[answers.text("core")]
+    cfm = core.fans * parts_list.FANS[answers.text("fan")][1]
+    return CoilSpec(
+        ua_air_w_k=round(
+            parts_list.CORE_W_K * core.faces * (cfm / core.faces / parts_list.CORE_CFM) ** 0.5, 1
+        ),
+        ua_water_w_k=round(parts_list.WATER_W_K * core.faces),
+        air_kg_s=round(cfm * parts_list.KG_S_PER_CFM, 4),
+        water_kg_s=round(
+            min(
+                parts_list.MOST_WATER_KG_S, parts_list.PUMP_SHARE * answers.number("pump") / 3600.0
+            ),
+            4,
+        ),
+    )
+
+
+def _packs(answers: Answers) -> PackSpec:
+    kind = parts_list.PACKS[answers.text("pack")]
+    in_water = int(answers.number("packs_in_water"))
+    return PackSpec(
+        count=max(in_water, int(answers.number("packs"))),
+        in_reservoir=in_water,
+        kg=kind.kg,
+        fill=kind.fill,
+        shape=kind.shape,
+        thickness_mm=kind.thickness_mm,
+    )
+
+
+def _reservoir(answers: Answers, packs: PackSpec) -> ReservoirSpec:
+    litres = answers.number("cooler_volume")
+    water_l = max(
+        parts_list.LEAST_WATER_L,
+        parts_list.COOLER_FILLED * litres - packs.in_reservoir * packs.kg,
+    )
+    return ReservoirSpec(
+        litres=round(water_l, 1),
+        ua_w_k=round(parts_list.cooler_w_k(answers.text("cooler"), litres), 2),
+        pump_w=round(
+            parts_list.PUMP_BASE_W + parts_list.PUMP_W_PER_L_H * answers.number("pump"), 1
+        ),
+    )
+
+
+def _freezer(answers: Answers) -> FreezerSpec:
+    _, stars, litres = parts_list.FREEZERS[answers.text("freezer")]
+    food = answers.text("food")
+    assert food in {"none", "half", "full"}
+    return FreezerSpec(
+        litres=answers.number("freezer_volume") if litres is None else litres,
+        stars=stars,
+        food=food,  # type: ignore[arg-type]  # one of the three, as just asserted
+    )
+
+
+def _room(answers: Answers) -> RoomSpec:
+    day_c = answers.number("day")
+    return RoomSpec(
+        day_c=round(day_c, 2),
+        night_c=round(min(day_c, answers.number("night")), 2),
+        rh=parts_list.HUMIDITIES[answers.text("humidity")][1],
+    )
+
+
+def cautions_of(answers: Answers) -> Iterator[str]:
+    """Yield what a grower should know of these answers, whatever the rehearsal says."""
+    packs_l = answers.number("packs_in_water") * parts_list.PACKS[answers.text("pack")].kg
+    if packs_l > parts_list.MOST_PACKS_SHARE * answers.number("cooler_volume"):
+        yield (
+            "So many packs fill more than half of the cooler: water must reach all of them and the "
+            "lid must close. Take fewer, or a larger cooler."
+        )
+    if answers.text("fresh_air") == "always":
+        yield (
+            "A duct fan that never stops brings in more heat than all walls. Put it on a timer, or "
+            "seal the duct on hot days."
+        )
+    if answers.text("freezer") == "ice-box":
+        yield "An ice box inside a fridge freezes hardly any packs; take a real freezer."
+    if answers.text("food") != "none":
+        yield (
+            "Never lay warm packs on food, and load no more at once than the freezer freezes in a "
+            "day; keep the food below -12 °C (10 °F)."
+        )
+    if answers.number("day") > fahrenheit_to_celsius(104.0):
+        yield "So hot a place is hard to hold; look for a cooler one first."

@@ -1,0 +1,206 @@
+"""A question to a grower: how its answer is written, and what that means.
+
+Every answer is kept as the text that a person writes, with its unit, and read by the question. A
+default is such a text too, so it passes the same reading.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import time
+from enum import StrEnum
+
+from controller.domain import measures
+from controller.domain.units import fahrenheit_to_celsius
+
+Value = str | int | float | time | tuple[float, float, float]
+"""An answer as it was read: temperatures [°C], sizes [m], volumes [L], weights [kg], watts, L/h."""
+
+
+class Kind(StrEnum):
+    """How an answer is written."""
+
+    CHOICE = "choice"
+    COUNT = "count"
+    TEMPERATURE = "temperature"
+    SIZE = "size"
+    VOLUME = "volume"
+    WEIGHT = "weight"
+    POWER = "power"
+    FLOW = "flow"
+    TIME = "time"
+    NAME = "name"
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One of several answers."""
+
+    key: str
+    words: str
+
+
+Known = Mapping[str, Value]
+"""Answers read so far."""
+Text = str | tuple[str, str]
+"""An answer as text; two where metric and US differ."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """One question."""
+
+    key: str
+    text: str
+    kind: Kind
+    default: Callable[[Known], Text]
+    cautious: Callable[[Known], Text] | None
+    """What is assumed for "I don't know"; None: that is no answer to this question."""
+    options: tuple[Option, ...] = ()
+    hint: Text = ""
+    low: float = 0.0
+    high: float = 0.0
+    """Range of a number, in our unit."""
+    asked: Callable[[Known], bool] = lambda _: True
+
+
+@dataclass(frozen=True, slots=True)
+class Topic:
+    """Questions that belong together."""
+
+    title: str
+    questions: tuple[Question, ...]
+
+
+US = "us"
+
+
+def is_us(known: Known) -> bool:
+    """Return whether the grower thinks in °F, quarts and pounds."""
+    return known.get("units") == US
+
+
+def one_of(text: Text, known: Known) -> str:
+    """Return the text in the grower's units."""
+    return text if isinstance(text, str) else text[int(is_us(known))]
+
+
+UNITS_OF: Mapping[Kind, tuple[Mapping[str, float], tuple[str, str]]] = {
+    Kind.VOLUME: (measures.VOLUMES_L, ("L", "qt")),
+    Kind.WEIGHT: (measures.WEIGHTS_KG, ("kg", "lb")),
+    Kind.POWER: (measures.POWERS_W, ("W", "W")),
+    Kind.FLOW: (measures.FLOWS_L_H, ("L/h", "gph")),
+}
+"""The units of a number, and what one without a unit is taken in: metric, US."""
+
+
+def bare_unit(question: Question, known: Known) -> str:
+    """Return the unit in which a number without one is taken; empty: there is none."""
+    if question.kind is Kind.TEMPERATURE:
+        return "°F" if is_us(known) else "°C"
+    if question.kind is Kind.SIZE:
+        return "ft" if is_us(known) else "cm"
+    if question.key == "freezer_volume" and is_us(known):
+        return "cu ft"
+    return UNITS_OF[question.kind][1][int(is_us(known))] if question.kind in UNITS_OF else ""
+
+
+def read_answer(question: Question, text: str, known: Known) -> Value:
+    """Return what a person's answer means.
+
+    Args:
+        question: What was asked.
+        text: What was answered; a number without a unit is in the grower's.
+        known: The answers before it.
+
+    Raises:
+        ValueError: It is no answer to this question; says what is allowed.
+    """
+    text = text.strip()
+    match question.kind:
+        case Kind.CHOICE:
+            return _read_choice(question, text)
+        case Kind.COUNT:
+            if not text.isascii() or not text.isdigit():
+                raise ValueError("allowed: a whole number such as 6")
+            return int(_in_range(question, int(text), known))
+        case Kind.TEMPERATURE:
+            return _in_range(question, _celsius(text, known), known)
+        case Kind.SIZE:
+            return _read_size(question, text, known)
+        case Kind.TIME:
+            return _read_time(text)
+        case Kind.NAME:
+            return _read_name(text)
+        case _:
+            units, _ = UNITS_OF[question.kind]
+            bare = bare_unit(question, known)
+            written = f"{text} {bare}" if _is_number(text) else text
+            example = one_of(question.default(known), known)
+            value = measures.parse_quantity(written, units, example=example)
+            return _in_range(question, value, known)
+
+
+def _is_number(text: str) -> bool:
+    return text.replace(".", "", 1).isdigit()
+
+
+def _read_choice(question: Question, text: str) -> str:
+    keys = [option.key for option in question.options]
+    if text in keys:
+        return text
+    raise ValueError(f"allowed: {', '.join(keys)}")
+
+
+def _celsius(text: str, known: Known) -> float:
+    number = text.rstrip("CFcf°º ").rstrip()
+    unit = text[len(number) :].strip(" °º").upper() or ("F" if is_us(known) else "C")
+    try:
+        value = float(number)
+    except ValueError:
+        value = float("nan")
+    if value != value or len(unit) != 1:  # noqa: PLR0124 - NaN is no answer either
+        raise ValueError('allowed: a temperature such as "26 C" or "79 F"')
+    return fahrenheit_to_celsius(value) if unit == "F" else value
+
+
+def _read_size(question: Question, text: str, known: Known) -> tuple[float, float, float]:
+    size_m = measures.parse_size(text, bare_m=measures.LENGTHS_M[bare_unit(question, known)])
+    for each in size_m:
+        if not question.low <= each <= question.high:
+            raise ValueError(f"allowed: {question.low:g} to {question.high:g} m on each side")
+    return size_m
+
+
+def _read_time(text: str) -> time:
+    hours, _, minutes = text.replace(".", ":").partition(":")
+    try:
+        return time(int(hours), int(minutes or "0"))
+    except ValueError:
+        raise ValueError('allowed: a time of day such as "22:30"') from None
+
+
+def _read_name(text: str) -> str:
+    kept = "".join(each for each in text if each.isalnum() or each in " ._-").strip(" ._-")
+    if not kept or kept != text or len(text) > 60:
+        raise ValueError("allowed: up to 60 letters, digits, spaces, dots and dashes")
+    return text
+
+
+def _in_range(question: Question, value: float, known: Known) -> float:
+    if question.low <= value <= question.high:
+        return value
+    if question.kind is Kind.TEMPERATURE:
+        hint = ""
+        meant_c = fahrenheit_to_celsius(value)
+        if value > question.high and question.low <= meant_c <= question.high:
+            hint = f'; write "{value:g} F" if °F was meant'
+        raise ValueError(f"allowed: {question.low:g} C to {question.high:g} C{hint}")
+    if question.kind is Kind.COUNT:
+        raise ValueError(f"allowed: {question.low:g} to {question.high:g}")
+    per_unit = UNITS_OF[question.kind][0][bare_unit(question, known).lower()]
+    raise ValueError(
+        f"allowed: {question.low / per_unit:.3g} to {question.high / per_unit:.3g} "
+        f"{bare_unit(question, known)}"
+    )

@@ -1,0 +1,157 @@
+"""``coldpin new``: replayed answers, and an interview on a terminal."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from io import StringIO
+from pathlib import Path
+
+import click
+import pytest
+from rich.console import Console
+
+from controller.cli import new as module
+from controller.cli.interview import Interview, chosen_option
+from controller.cli.main import EX_NOINPUT, EX_USAGE, status_of
+from controller.planning.answers import UNKNOWN
+from controller.planning.questions import every_question
+from controller.settings.load import read_settings
+
+BUILDS = Path(__file__).parents[1] / "planning" / "answers"
+
+
+def interviewed(typed: list[str], given: dict[str, str], width: int = 50) -> tuple[dict, str]:
+    """Return the answers of an interview in which so much is typed, then only Enter; the screen."""
+    screen = StringIO()
+    lines: Iterator[str] = iter(typed)
+    console = Console(file=screen, width=width, color_system=None)
+    kept: list[dict[str, str]] = []
+    texts = Interview(console, lambda: next(lines, ""), lambda now: kept.append(dict(now))).texts(
+        given
+    )
+    assert kept[-1] == texts
+    return texts, screen.getvalue()
+
+
+def test_enter_takes_what_is_usual_and_fits_fifty_columns() -> None:
+    texts, screen = interviewed(["2"], {})
+
+    assert texts["units"] == "us"
+    assert texts["size"] == "2 x 2 x 4 ft"
+    assert texts["cooler_volume"] == "48 qt"
+    assert set(texts) == {question.key for question in every_question()}
+    assert max(map(len, screen.splitlines())) <= 50
+
+
+def test_not_knowing_going_back_and_mistakes() -> None:
+    typed = [
+        "us",
+        "shiitake-warm",
+        "<",
+        "lions-mane",
+        "99",
+        "fruiting",
+        "?",
+        "2x2x4",
+        "heavy",
+        "20",
+    ]
+
+    texts, screen = interviewed(typed, {})
+
+    assert texts["species"] == "lions-mane"
+    assert texts["walls"] == UNKNOWN
+    assert texts["size"] == "2x2x4 ft"
+    assert texts["blocks"] == "20 lb"
+    assert "Assumed: grow tent" in screen
+    assert 'such as "20 lb".' in " ".join(screen.split())
+    assert "Type a number from 1 to 2." in screen
+
+
+def test_earlier_answers_are_not_asked_again() -> None:
+    _, screen = interviewed(["2 ft x 3 ft x 4 ft"], {"units": "us", "walls": "foam-25"})
+
+    assert "Which units" not in screen
+    assert "What is the chamber made of?" not in screen
+
+
+def test_an_answer_may_be_the_beginning_of_its_words() -> None:
+    walls = next(each for each in every_question() if each.key == "walls")
+
+    assert chosen_option(walls, "plastic") == "tote"
+    assert chosen_option(walls, "9") == "fridge"
+    assert chosen_option(walls, "0") is None
+    assert chosen_option(walls, "b") is None
+
+
+def test_replayed_answers_write_a_configuration_that_check_accepts(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "box.toml"
+
+    assert status_of(["new", str(file), "--answers", str(BUILDS / "foam-box.toml")]) == 0
+    shown = capsys.readouterr().out
+
+    assert shown.lstrip().startswith("Works")
+    assert read_settings(file).chamber.name == "bedroom box"
+    assert status_of(["check", str(file)]) == 0
+
+
+def test_what_is_there_is_not_overwritten_unasked(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "box.toml"
+    file.write_text("mine", encoding="utf-8")
+    replay = ["new", str(file), "--answers", str(BUILDS / "foam-box.toml")]
+
+    assert status_of(replay) == EX_USAGE
+    assert file.read_text(encoding="utf-8") == "mine"
+    assert "--overwrite" in capsys.readouterr().err
+    assert status_of([*replay, "--overwrite", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["verdict"] == "holds"
+    assert "mine" not in file.read_text(encoding="utf-8")
+
+
+def test_faulty_answers_are_refused_before_anything_is_written(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    answers, file = tmp_path / "a.toml", tmp_path / "c.toml"
+    answers.write_text('walls = "marble"\nspecie = "shiitake"\n', encoding="utf-8")
+
+    assert status_of(["new", str(file), "--answers", str(answers)]) == EX_NOINPUT
+    shown = capsys.readouterr().err
+
+    assert "did you mean species?" in shown
+    assert "walls: found 'marble', allowed: tent," in shown
+    assert not file.exists()
+
+
+def test_without_a_terminal_it_says_what_to_do(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert status_of(["new", str(tmp_path / "c.toml")]) == EX_USAGE
+    assert "--answers" in capsys.readouterr().err
+
+
+def test_an_interrupted_interview_keeps_its_answers(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "hall-tent.toml"
+    lines = iter(["us", "lions-mane"])
+
+    def typed() -> str:
+        found = next(lines, None)
+        if found is None:
+            raise click.Abort
+        return found
+
+    monkeypatch.setattr(module, "_typed", typed)
+    screen = StringIO()
+    with pytest.raises(click.Abort):
+        module._interview(Console(file=screen, width=50), file, overwrite=False)
+
+    kept = module.kept_answers(file).read_text(encoding="utf-8")
+    assert 'species = "lions-mane"' in kept
+    assert "are kept in" in screen.getvalue()
+    assert not file.exists()

@@ -1,0 +1,231 @@
+"""Answers in plain words become figures, a configuration and a verdict."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from controller.planning import parts_list
+from controller.planning.answers import (
+    UNKNOWN,
+    Answers,
+    Origin,
+    answers_text,
+    complete,
+    read_answers,
+    texts_of,
+)
+from controller.planning.configuration import configuration_text
+from controller.planning.consultation import consult, draft_of
+from controller.planning.equipment import cautions_of, equipment_of
+from controller.planning.points import air_high_c, low_limit_c, points_of
+from controller.planning.question import Kind, read_answer
+from controller.planning.questions import every_question
+from controller.planning.verdict import Verdict
+from controller.settings.load import read_settings
+from controller.settings.species import read_species
+
+BUILDS = Path(__file__).parent / "answers"
+KG_DAY_PER_W = 1 / 4.67
+"""A kilogram of ice from -18 to 8 °C takes 404 kJ: 4.67 W over a day. Worked by hand."""
+
+
+def answers_of(name: str) -> Answers:
+    texts, changes, problems = read_answers((BUILDS / f"{name}.toml").read_text(encoding="utf-8"))
+    assert problems == []
+    return complete(texts, changes)
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_every_default_and_every_cautious_figure_is_itself_an_answer(units: str) -> None:
+    """What Enter and "I don't know" give passes the same reading as what a person types."""
+    usual = complete({"units": units})
+    unknown = complete({"units": units} | {
+        question.key: UNKNOWN for question in every_question() if question.cautious is not None
+    })  # fmt: skip
+
+    assert usual.problems == {}
+    assert unknown.problems == {}
+    assert usual.of["species"].origin is Origin.DEFAULT
+    assert unknown.of["species"].origin is Origin.CAUTIOUS
+
+
+def test_about_twelve_topics_and_each_choice_has_words() -> None:
+    for question in every_question():
+        assert question.text.endswith("?")
+        assert (question.kind is Kind.CHOICE) is bool(question.options)
+        assert all(option.words for option in question.options)
+
+
+@pytest.mark.parametrize("name", ["tent-and-bottles", "foam-box", "hot-garage"])
+def test_the_configuration_says_what_the_answers_say(name: str, tmp_path: Path) -> None:
+    """It can be used, keeps the answers, and reads back to the same equipment within rounding."""
+    answers = answers_of(name)
+    text = configuration_text(draft_of(answers))
+    file = tmp_path / "c.toml"
+    file.write_text(text, encoding="utf-8")
+
+    settings = read_settings(file)
+    texts, _, problems = read_answers(text)
+
+    assert problems == []
+    assert texts == texts_of(answers)
+    assert settings.chamber.name == answers["name"]
+    asked, written = equipment_of(answers), settings.plant_spec()
+    assert written.chamber.wall_area_m2 == pytest.approx(asked.chamber.wall_area_m2, rel=0.01)
+    assert written.chamber.envelope_w_k == pytest.approx(asked.chamber.envelope_w_k, rel=0.01)
+    assert written.chamber.crop_kg == pytest.approx(asked.chamber.crop_kg, rel=0.01)
+    assert written.reservoir.litres == pytest.approx(asked.reservoir.litres, rel=0.01)
+    assert written.room.day_c == pytest.approx(asked.room.day_c, abs=0.06)
+    assert written.packs == asked.packs
+    assert written.coil == asked.coil
+
+
+def test_us_answers_stay_in_us_units() -> None:
+    text = configuration_text(draft_of(answers_of("tent-and-bottles")))
+
+    assert 'unit = "F"' in text
+    assert 'day_c = "79 F"' in text
+    assert 'size = "2 x 2 x 4 ft"' in text
+    assert 'crop_kg = "20 lb"' in text
+
+
+@pytest.mark.parametrize("species", sorted(read_species()))
+def test_switching_points_lie_in_the_band_of_species_and_stage(species: str) -> None:
+    """And the limits lie around them, so that `check` accepts every species."""
+    known = read_species()[species]
+    stages = {"pinning": known.pinning, "fruiting": known.cropping}
+    points = {stage: points_of(band) for stage, band in stages.items()}
+
+    for stage, band in stages.items():
+        chosen = points[stage]
+        assert band.low <= chosen.cut_out_c * 1000 < chosen.cut_in_c * 1000 <= band.high
+    every = tuple(points.values())
+    assert low_limit_c(every) < min(each.cut_out_c for each in every)
+    assert max(each.cut_in_c for each in every) < air_high_c(every) <= 35.0
+
+
+def test_a_bare_tent_needs_more_ice_than_a_dozen_bottles_hold() -> None:
+    """Held against a heat balance by hand: walls 15.4 W/K, 6 K of difference, and the blocks."""
+    answers = answers_of("tent-and-bottles")
+    result = consult(answers)
+    by_hand_w = 3.72 * 4.2 * (24.7 - 18.0) + 15 / 2 + 9.1 * 0.5
+
+    assert result.judgement.verdict is not Verdict.HOLDS
+    assert result.fails_at is not None
+    assert result.judgement.supply.ice_kg_per_day > 0.8 * by_hand_w * KG_DAY_PER_W
+    assert result.judgement.supply.limit_kg_per_day < by_hand_w * KG_DAY_PER_W
+
+
+def test_a_box_of_foam_board_holds() -> None:
+    result = consult(answers_of("foam-box"))
+
+    assert result.judgement.verdict is Verdict.HOLDS
+    assert result.fails_at is None
+
+
+def test_a_greenhouse_in_a_hot_garage_cannot_hold() -> None:
+    answers = answers_of("hot-garage")
+
+    result = consult(answers)
+
+    assert result.judgement.verdict in {Verdict.CANNOT, Verdict.SHORT}
+    assert answers.assumed("cooler")
+    assert "(assumed: not known)" in result.text
+
+
+def test_an_applied_change_changes_the_figures_and_is_named() -> None:
+    answers = answers_of("tent-and-bottles")
+    before = draft_of(answers)
+
+    after = draft_of(complete(texts_of(answers), ("foam", "no such change")))
+    text = configuration_text(after)
+
+    assert after.plant.chamber.envelope_w_k < 0.4 * before.plant.chamber.envelope_w_k
+    assert len(after.applied) == 1
+    assert "# Changed from your answers:" in text
+    assert '#: changes = ["foam", "no such change"]' in text
+
+
+def test_answers_together_must_be_possible() -> None:
+    found = complete({"packs_in_water": "9", "packs": "4", "day": "20 C", "night": "25 C",
+                      "sleeps": "22:00", "wakes": "22:00"})  # fmt: skip
+
+    assert set(found.problems) == {"packs", "night", "wakes"}
+
+
+def test_an_unreadable_answer_is_reported_and_the_usual_stands_in() -> None:
+    found = complete({"walls": "marble", "day": "79 C", "cooler_volume": "two"})
+
+    assert set(found.problems) == {"walls", "day", "cooler_volume"}
+    assert 'write "79 F" if °F was meant' in found.problems["day"]
+    assert found["walls"] == "tent"
+
+
+def test_a_number_takes_the_unit_of_the_grower_and_keeps_it() -> None:
+    us = complete({"units": "us", "day": "79", "size": "2x2x4", "cooler_volume": "48"})
+
+    assert us.number("day") == pytest.approx(26.11, abs=0.01)
+    assert us.of["day"].text == "79 F"
+    assert us.of["size"].text == "2x2x4 ft"
+    assert us.of["cooler_volume"].text == "48 qt"
+
+
+def test_answers_survive_their_file() -> None:
+    texts = {"name": "Ann's box", "day": "26 C", "walls": UNKNOWN}
+
+    again, changes, problems = read_answers(answers_text(texts, ("foam",)))
+
+    assert (again, changes, problems) == (texts, ("foam",), [])
+
+
+@pytest.mark.parametrize(
+    ("content", "problem"),
+    [
+        ('wals = "tent"', "did you mean walls?"),
+        ("walls = ", "is not TOML"),
+        ('[walls]\nx = "tent"', "text in quotation marks"),
+        ('changes = "foam"', "a list of texts"),
+    ],
+)
+def test_a_faulty_file_of_answers_is_explained(content: str, problem: str) -> None:
+    assert any(problem in each for each in read_answers(content)[2])
+
+
+def test_cautions_follow_the_answers() -> None:
+    said = " ".join(
+        cautions_of(complete({"fresh_air": "always", "freezer": "ice-box", "packs_in_water": "60",
+                              "packs": "60"}))
+    )  # fmt: skip
+
+    assert "duct fan" in said
+    assert "ice box" in said
+    assert "half of the cooler" in said
+
+
+def test_the_figures_of_parts_are_those_of_the_trade() -> None:
+    """From R-values and bench figures, from memory: XPS R-5 an inch, a 240 core near 18 W/K."""
+    boards = parts_list.WALL
+    assert boards["foam-25"].u_w_m2k == pytest.approx(1.2 * 0.91, rel=0.02)
+    assert boards["tent"].u_w_m2k == pytest.approx(4.2, rel=0.05)
+    # ice melted in a cheap 30 L box indoors: 1.2 to 1.6 W/K with its seals
+    assert 1.2 < parts_list.cooler_w_k("thin", 30.0) < 1.7
+    assert parts_list.cooler_w_k("ordinary", 45.0) == pytest.approx(1.25 * 0.835 + 0.05, rel=0.01)
+    assert parts_list.cooler_w_k("thick", 10.0) < parts_list.cooler_w_k("thick", 20.0)
+
+
+def test_times_of_day_are_read_as_people_write_them() -> None:
+    sleeps = next(each for each in every_question() if each.key == "sleeps")
+
+    assert f"{read_answer(sleeps, '7:30', {})}" == "07:30:00"
+    assert f"{read_answer(sleeps, '23', {})}" == "23:00:00"
+    with pytest.raises(ValueError, match="time of day"):
+        read_answer(sleeps, "25:00", {})
+
+
+def test_the_written_file_is_toml_whatever_the_name() -> None:
+    text = configuration_text(draft_of(complete({"name": "box 2.b-c_d"})))
+
+    assert tomllib.loads(text)["chamber"]["name"] == "box 2.b-c_d"
