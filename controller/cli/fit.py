@@ -31,7 +31,7 @@ LONG_S = 60.0
 """What takes longer than this is announced [s]."""
 SECOND_ROUND, USUAL_ROUNDS = 2, 8
 POOR_K = 0.5
-"""A model this far off is worth a look [K]."""
+"""A model this far off needs an explanation [K]."""
 
 
 @click.command()
@@ -64,7 +64,7 @@ def fit(
 
     Needs readings of air, reservoir and room over days that differ, swaps of whole sets, and the
     packages of coldpin[fit]; a laptop with a restored backup will do. Figures that the record does
-    not tell stay as they are, and are named.
+    not determine stay as they are, and are named.
     """
     need("fit", what="coldpin fit")
     if html_file is not None:
@@ -84,7 +84,7 @@ def fit(
         stretches = read_stretches(
             settings, state_directory(config), since=until - timedelta(days=days), until=until
         )
-        found = fitting.fit(
+        result = fitting.fit(
             stretches,
             settings.plant_spec(),
             on_round=FitProgress(time.monotonic),
@@ -92,11 +92,11 @@ def fit(
         )
     except (OSError, RecordError) as error:
         raise RecordError(f"{config}: nothing can be fitted: {error}") from None
-    document = _document(found, path)
+    document = _document(result, path)
     try:
-        replace_file(path, _text(found, config))
+        replace_file(path, _text(result, config))
         if html_file is not None:
-            html_file.write_text(_page(found, settings), encoding="utf-8")
+            html_file.write_text(_page(result, settings), encoding="utf-8")
     except OSError as error:
         raise click.BadParameter(
             f"cannot write {error.filename}: {error.strerror}", param_hint="--out, --html"
@@ -133,7 +133,7 @@ class FitProgress:
         self._said_s = now_s
 
 
-def _text(found: Fit, config: Path) -> str:
+def _text(result: Fit, config: Path) -> str:
     return fit_text(
         [
             FittedFigure(
@@ -142,24 +142,24 @@ def _text(found: Fit, config: Path) -> str:
                 value=each.value,
                 note=f"{each.figure.unit}, {each.low:.3g} to {each.high:.3g}",
             )
-            for each in found.fitted
+            for each in result.fitted
         ],
         made=datetime.now().astimezone(),
         about={
             "configuration": config.name,
-            "days": round(found.days, 2),
-            "whole_sets": found.sets,
-            "air_misfit_k": round(found.air_rms_k, 3),
-            "reservoir_misfit_k": round(found.reservoir_rms_k, 3),
+            "days": round(result.days, 2),
+            "whole_sets": result.sets,
+            "air_misfit_k": round(result.air_rms_k, 3),
+            "reservoir_misfit_k": round(result.reservoir_rms_k, 3),
         },
     )
 
 
-def _document(found: Fit, path: Path) -> dict[str, Any]:
+def _document(result: Fit, path: Path) -> dict[str, Any]:
     return {
         "file": str(path),
-        "days": round(found.days, 3),
-        "whole_sets": found.sets,
+        "days": round(result.days, 3),
+        "whole_sets": result.sets,
         "fitted": [
             {
                 "key": each.figure.name,
@@ -170,18 +170,18 @@ def _document(found: Fit, path: Path) -> dict[str, Any]:
                 "low": each.low,
                 "high": each.high,
             }
-            for each in found.fitted
+            for each in result.fitted
         ],
         "not_told": [
             {"key": each.figure.name, "what": each.figure.what, "value": each.value}
-            for each in found.untold
+            for each in result.untold
         ],
-        "air_misfit_k": found.air_rms_k,
-        "reservoir_misfit_k": found.reservoir_rms_k,
-        "air_probe_lag_s": found.lag_s,
-        "reservoir_offset_k": found.offsets.water_k,
-        "room_offset_k": found.offsets.room_k,
-        "frozen": list(found.frozen),
+        "air_misfit_k": result.air_rms_k,
+        "reservoir_misfit_k": result.reservoir_rms_k,
+        "air_probe_lag_s": result.lag_s,
+        "reservoir_offset_k": result.offsets.water_k,
+        "room_offset_k": result.offsets.room_k,
+        "frozen": list(result.frozen),
     }
 
 
@@ -198,7 +198,8 @@ def _print(document: dict[str, Any], config: Path, path: Path) -> None:
     console.print(table)
     for each in document["not_told"]:
         console.print(
-            f"Not told by this record, left at {each['value']:.3g}: {each['key']} ({each['what']})."
+            f"Left at {each['value']:.3g}, as this record does not determine it: {each['key']} "
+            f"({each['what']})."
         )
     console.print(
         f"From {document['days']:.1f} days and {document['whole_sets']} whole sets of packs. The "
@@ -209,25 +210,25 @@ def _print(document: dict[str, Any], config: Path, path: Path) -> None:
     if document["air_misfit_k"] > POOR_K or document["reservoir_misfit_k"] > POOR_K:
         console.print(
             "[b]That is a poor fit[/b]: something happened that the model does not know (a door, "
-            "lights, a swap nobody noted), or the rest of \\[plant] is wrong. Look at --html."
+            "lights, a pack change nobody logged), or the rest of \\[plant] is wrong. See --html."
         )
     named = os.path.relpath(path, config.parent)
     console.print(f'Written to {path}. To use it, put  fitted = "{named}"  under \\[plant].')
 
 
-def _page(found: Fit, settings: Settings) -> str:
+def _page(result: Fit, settings: Settings) -> str:
     unit = settings.display.unit
     chart = model_chart(
         [
             Compared(
-                at_s=here.at_s,
-                air_c=here.air_c,
+                at_s=reading.at_s,
+                air_c=reading.air_c,
                 air_model_c=air_c,
-                reservoir_c=here.water_c,
+                reservoir_c=reading.water_c,
                 reservoir_model_c=reservoir_c,
             )
-            for course in found.courses
-            for here, air_c, reservoir_c in zip(
+            for course in result.courses
+            for reading, air_c, reservoir_c in zip(
                 course.stretch.seen, course.air_c, course.reservoir_c, strict=True
             )
         ],
@@ -241,9 +242,9 @@ def _page(found: Fit, settings: Settings) -> str:
         lead="What the probes showed, and what the fitted plant makes of the same pump, fan, "
         "room and swaps.",
         facts=(
-            ("record", f"{found.days:.1f} days, {found.sets} whole sets"),
-            ("misfit of the air", f"{found.air_rms_k:.2f} K"),
-            ("misfit of the reservoir", f"{found.reservoir_rms_k:.2f} K"),
+            ("record", f"{result.days:.1f} days, {result.sets} whole sets"),
+            ("misfit of the air", f"{result.air_rms_k:.2f} K"),
+            ("misfit of the reservoir", f"{result.reservoir_rms_k:.2f} K"),
         ),
         charts=[chart],
         tables=[
@@ -253,7 +254,7 @@ def _page(found: Fit, settings: Settings) -> str:
                 [
                     (each.figure.name, f"{each.before:.3g}", f"{each.value:.3g}",
                      f"{each.low:.3g} to {each.high:.3g}", each.figure.unit)
-                    for each in found.fitted
+                    for each in result.fitted
                 ],
             )
         ],

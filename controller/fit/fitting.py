@@ -172,7 +172,7 @@ def _refuse_what_tells_nothing(stretches: Sequence[Stretch], spec: PlantSpec) ->
             f"{LEAST_DAYS * 24:.0f} h or more, with air, reservoir and room together"
         )
     else:
-        rooms = sorted(here.room_c for each in stretches for here in each.seen)
+        rooms = sorted(reading.room_c for each in stretches for reading in each.seen)
         span_k = rooms[int(0.95 * len(rooms))] - rooms[int(0.05 * len(rooms))]
         if span_k < LEAST_ROOM_K:
             problems.append(
@@ -197,10 +197,10 @@ def _refuse_what_tells_nothing(stretches: Sequence[Stretch], spec: PlantSpec) ->
 
 def _duty(stretches: Sequence[Stretch]) -> float:
     on_s = sum(
-        after.at_s - here.at_s
+        after.at_s - reading.at_s
         for each in stretches
-        for here, after in pairwise(each.seen)
-        if here.pump and here.fan
+        for reading, after in pairwise(each.seen)
+        if reading.pump and reading.fan
     )
     return on_s / sum(each.seconds for each in stretches)
 

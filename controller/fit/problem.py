@@ -188,19 +188,19 @@ class Problem:
 
     def slopes(self, at: Any) -> Any:
         """Return the slopes of `residuals`, by differences."""
-        here = self.replays(at)
-        base = np.concatenate([each.residuals for each in here])
+        replays = self.replays(at)
+        base = np.concatenate([each.residuals for each in replays])
         slopes = np.zeros((len(base) + self.size - len(self.figures), self.size))
         points = []
         for column in range(self.first_set):
-            there = at.copy()
-            there[column] += _STEP
-            points.append(there)
-        for column, moved in enumerate(self._all_moved(points, here)):
+            point = at.copy()
+            point[column] += _STEP
+            points.append(point)
+        for column, moved in enumerate(self._all_moved(points, replays)):
             slopes[: len(base), column] = (moved - base) / _STEP
         # a set's own share moves the reservoir as the common one does, while that set is in
         row, column = 0, self.first_set
-        for each, sets in zip(here, self.sets, strict=True):
+        for each, sets in zip(replays, self.sets, strict=True):
             rows = slice(row, row + len(each.residuals))
             for number in range(sets):
                 slopes[rows, column] = np.where(
@@ -215,13 +215,13 @@ class Problem:
             slopes[at_priors + index, self.lag + index] = 1.0 / deviation
         return slopes
 
-    def _all_moved(self, points: list[Any], here: list[Replay]) -> list[Any]:
+    def _all_moved(self, points: list[Any], replays: list[Replay]) -> list[Any]:
         """Return the residuals at each point, one thing moved in each, in their order."""
         whole = [not self._leaves_air(column) for column in range(len(points))]
         workers = self.workers
         if workers is None:
             return [
-                self.moved(point, None if anew else here)
+                self.moved(point, None if anew else replays)
                 for point, anew in zip(points, whole, strict=True)
             ]
         waiting = {
@@ -230,7 +230,7 @@ class Problem:
             if anew
         }
         return [
-            waiting[column].result() if column in waiting else self.moved(point, here)
+            waiting[column].result() if column in waiting else self.moved(point, replays)
             for column, point in enumerate(points)
         ]
 
@@ -240,14 +240,15 @@ class Problem:
             column < len(self.figures) and self.figures[column].key in {"ua_w_k", "pack_film_w_m2k"}
         )
 
-    def moved(self, there: Any, here: list[Replay] | None) -> Any:
-        """Return the residuals at a point; *here* has the air side where nothing moved it."""
-        spec, offsets = self.plant(there), self.offsets(there)
+    def moved(self, point: Any, replays: list[Replay] | None) -> Any:
+        """Return the residuals at a point; *replays* has the air side where nothing moved it."""
+        spec, offsets = self.plant(point), self.offsets(point)
         return np.concatenate(
             [
                 _replay(
-                    stretch, spec, offsets, self.frozen_of(there, index), self._known[index],
-                    log_lag=float(there[self.lag]), air=None if here is None else here[index].air,
+                    stretch, spec, offsets, self.frozen_of(point, index), self._known[index],
+                    log_lag=float(point[self.lag]),
+                    air=None if replays is None else replays[index].air,
                 ).residuals
                 for index, stretch in enumerate(self.stretches)
             ]
@@ -315,9 +316,9 @@ class _Known:
     """What of a stretch depends on no figure, as arrays."""
 
     def __init__(self, stretch: Stretch) -> None:
-        at_s = np.array([here.at_s for here in stretch.seen])
-        self.air_c = np.array([here.air_c for here in stretch.seen])
-        self.water_c = np.array([here.water_c for here in stretch.seen])
+        at_s = np.array([reading.at_s for reading in stretch.seen])
+        self.air_c = np.array([reading.air_c for reading in stretch.seen])
+        self.water_c = np.array([reading.water_c for reading in stretch.seen])
         self.for_air = np.array(counts_for_air(stretch))
         self.blocks = ((at_s - at_s[0]) // BLOCK_S).astype(int)
         self.hours = ((at_s - at_s[0]) // LEFT_OUT_S).astype(int)
@@ -332,9 +333,9 @@ def start_worker(stretches: Sequence[Stretch], spec: PlantSpec) -> None:
     _of_worker[:] = [(stretches, spec)]
 
 
-def _moved_by_worker(figures: tuple[Figure, ...], there: Any) -> Any:
+def _moved_by_worker(figures: tuple[Figure, ...], point: Any) -> Any:
     stretches, spec = _of_worker[0]
-    return Problem(stretches, spec, figures).moved(there, None)
+    return Problem(stretches, spec, figures).moved(point, None)
 
 
 def _replay(

@@ -125,17 +125,17 @@ def air_side(stretch: Stretch, spec: PlantSpec, offsets: Offsets) -> AirSide:
     courses: list[tuple[tuple[float, float], ...]] = []
     heats_kj: list[float] = []
     switched_s, ran = -math.inf, (False, False)
-    for here, after in pairwise(seen):
-        water_c = 0.5 * (here.water_c + after.water_c) - offsets.water_k
+    for reading, after in pairwise(seen):
+        water_c = 0.5 * (reading.water_c + after.water_c) - offsets.water_k
         before = state._replace(reservoir_c=max(0.01, water_c), slush_kg=0.0)
-        room_c = round(0.5 * (here.room_c + after.room_c) - offsets.room_k, 3)
-        if (here.pump, here.fan) != ran:
-            ran, switched_s = (here.pump, here.fan), here.at_s
+        room_c = round(0.5 * (reading.room_c + after.room_c) - offsets.room_k, 3)
+        if (reading.pump, reading.fan) != ran:
+            ran, switched_s = (reading.pump, reading.fan), reading.at_s
         state, course = before, []
-        for dt_s in _parts(after.at_s - here.at_s, fine=here.at_s - switched_s < FINE_FOR_S):
+        for dt_s in _parts(after.at_s - reading.at_s, fine=reading.at_s - switched_s < FINE_FOR_S):
             state = plant.step(
-                state, pump=here.pump, fan=here.fan, room_c=room_c, room_rh=room_rh, dt_s=dt_s,
-                lights=here.lights,
+                state, pump=reading.pump, fan=reading.fan, room_c=room_c, room_rh=room_rh,
+                dt_s=dt_s, lights=reading.lights,
             )  # fmt: skip
             course.append((dt_s, state.air_c))
         courses.append(tuple(course))
@@ -212,14 +212,14 @@ def water_side(
     bath = Bath()
     water_c, number = math.nan, -1
     stride_s = kelvin_s = 0.0
-    for index, here in enumerate(stretch.seen):
-        while to_come and to_come[0].at_s <= here.at_s:
+    for index, reading in enumerate(stretch.seen):
+        while to_come and to_come[0].at_s <= reading.at_s:
             swap = to_come.pop(0)
             group = _pack_group(spec, swap.packs or set_size, 1.0)
             if swap.at_s in starts:
                 number = starts[swap.at_s]
                 group = _pack_group(spec, swap.packs or set_size, frozen[number])
-                water_c = here.water_c - offsets.water_k
+                water_c = reading.water_c - offsets.water_k
                 bath = Bath(groups=(group,))
             elif number >= 0:
                 bath = rules.stride(
@@ -236,9 +236,9 @@ def water_side(
         if number < 0 or index + 1 == len(stretch.seen):
             continue
         after = stretch.seen[index + 1]
-        dt_s = after.at_s - here.at_s
-        room_c = 0.5 * (here.room_c + after.room_c) - offsets.room_k
-        leak_kw_k = (reservoir.ua_w_k + (spec.fine.tubing_w_k if here.pump else 0.0)) / 1000.0
+        dt_s = after.at_s - reading.at_s
+        room_c = 0.5 * (reading.room_c + after.room_c) - offsets.room_k
+        leak_kw_k = (reservoir.ua_w_k + (spec.fine.tubing_w_k if reading.pump else 0.0)) / 1000.0
         half_k_kj = 0.5 * dt_s / equations.water_kj_k
         kw = coil_kj[index] / dt_s + leak_kw_k * (room_c - water_c) + bath.kw - bath.kw_k * water_c
         mean_c = water_c + half_k_kj * kw / (1.0 + half_k_kj * (leak_kw_k + bath.kw_k))
@@ -266,7 +266,7 @@ def _pack_group(spec: PlantSpec, packs: int, frozen: float) -> PackGroup:
 def counts_for_air(stretch: Stretch) -> list[bool]:
     """Return which readings of the air are compared: those after the model has settled."""
     begins_s = stretch.seen[0].at_s + SETTLING_S
-    return [here.at_s >= begins_s for here in stretch.seen]
+    return [reading.at_s >= begins_s for reading in stretch.seen]
 
 
 def counts_for_water(stretch: Stretch, water: WaterSide) -> list[bool]:
@@ -274,6 +274,6 @@ def counts_for_water(stretch: Stretch, water: WaterSide) -> list[bool]:
     swaps = [swap.at_s for swap in stretch.swaps]
     return [
         value is not None
-        and not any(-SWAP_SETTLING_S / 2 <= here.at_s - at_s < SWAP_SETTLING_S for at_s in swaps)
-        for here, value in zip(stretch.seen, water.water_c, strict=True)
+        and not any(-SWAP_SETTLING_S / 2 <= reading.at_s - at_s < SWAP_SETTLING_S for at_s in swaps)
+        for reading, value in zip(stretch.seen, water.water_c, strict=True)
     ]

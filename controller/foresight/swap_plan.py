@@ -46,7 +46,7 @@ MOST_SETS_LACKING = 2
 TOO_WARM_K = 0.3
 """Air this far above cut-in is said to be too warm [K]."""
 HOTTER_K, HOTTER_WITHIN_S = 3.0, 12 * 3600.0
-"""How much hotter than foreseen the days may come, and how fast; common practice, no source."""
+"""How much hotter than forecast the days may come, and how fast; common practice, no source."""
 _HOUR_S = 3600.0
 
 

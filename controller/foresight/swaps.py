@@ -50,30 +50,30 @@ def find_swaps(bins: Sequence[Bin], logged: Sequence[Logged]) -> list[Swap]:
     for note in sorted(logged, key=lambda each: each.at_s):
         if note.packs > 0 and (not notes or note.at_s - notes[-1].at_s >= APART_S):
             notes.append(note)
-    found: list[Swap] = []
-    taken: set[int] = set()
+    swaps: list[Swap] = []
+    matched: set[int] = set()
     for onset_s in _falls(bins):
         match = next(
             (
                 i
                 for i, note in enumerate(notes)
-                if i not in taken and -LOG_BEFORE_S <= note.at_s - onset_s <= LOG_AFTER_S
+                if i not in matched and -LOG_BEFORE_S <= note.at_s - onset_s <= LOG_AFTER_S
             ),
             None,
         )
         if match is None:
-            found.append(Swap(at_s=onset_s, packs=None))
+            swaps.append(Swap(at_s=onset_s, packs=None))
         else:
-            taken.add(match)
+            matched.add(match)
             note = notes[match]
-            found.append(Swap(at_s=onset_s, packs=note.packs, through=note.through))
+            swaps.append(Swap(at_s=onset_s, packs=note.packs, through=note.through))
     begins_s, ends_s = bins[0].start_s, bins[-1].end_s
     for i, note in enumerate(notes):
-        if i not in taken and begins_s <= note.at_s <= ends_s:
+        if i not in matched and begins_s <= note.at_s <= ends_s:
             at_s = note.at_s // BIN_S * BIN_S
-            if all(abs(at_s - swap.at_s) >= APART_S for swap in found):
-                found.append(Swap(at_s=at_s, packs=note.packs, through=note.through, seen=False))
-    return sorted(found, key=lambda swap: swap.at_s)
+            if all(abs(at_s - swap.at_s) >= APART_S for swap in swaps):
+                swaps.append(Swap(at_s=at_s, packs=note.packs, through=note.through, seen=False))
+    return sorted(swaps, key=lambda swap: swap.at_s)
 
 
 def _falls(bins: Sequence[Bin]) -> list[float]:

@@ -90,7 +90,7 @@ class RecordsForecaster:
             since_s = max(since_s, self._read_until_s - OVERLAP_S)
         since = datetime.fromtimestamp(since_s, UTC)
         read = read_readings(self._records, since=since, until=as_of)
-        # runs may overlap where a clock was set: the order of time counts here
+        # runs may overlap where a clock was set: the order of time counts
         samples = sorted((sample_of(row) for row in read), key=lambda sample: sample.at_s)
         self._forecaster.add(samples, since_s=since_s)
         self._read_until_s = now_s
@@ -100,13 +100,13 @@ class RecordsForecaster:
 
 
 def guarded(
-    make: Callable[[datetime], PublishedForecast], told: Callable[[str], object]
+    make: Callable[[datetime], PublishedForecast], report: Callable[[str], object]
 ) -> Callable[[datetime], PublishedForecast | None]:
-    """Return a maker of forecasts that never raises: what went wrong is told once.
+    """Return a maker of forecasts that never raises: what went wrong is reported once.
 
     Args:
         make: Makes a forecast.
-        told: Is told what is wrong.
+        report: Gets what is wrong.
     """
     last = ""
 
@@ -116,7 +116,7 @@ def guarded(
             forecast = make(as_of)
         except (OSError, ValueError, ArithmeticError) as error:
             if str(error) != last:
-                told(f"no forecast: {error}")
+                report(f"no forecast: {error}")
             last = str(error)
             return None
         last = ""
