@@ -11,7 +11,7 @@ from rich.console import Console
 
 from controller.cli import people
 from controller.cli.expectation import cycle_document, print_cycles, shown_hours
-from controller.cli.size_page import size_page
+from controller.cli.extras import need
 from controller.errors import PhysicsError, ScenarioError
 from controller.pictures import words
 from controller.planning.changes import Change, best_changes
@@ -49,6 +49,8 @@ def size(config: Path, as_json: bool, details: bool, html_file: Path | None) -> 
     The verdict comes first, then what limits it and what to change first. All of it is read off
     rehearsed days, on the same control as `coldpin rehearse`.
     """
+    if html_file is not None:
+        need("lookout", what="--html")
     settings = read_settings(config, needs_fit=True)
     try:
         judgement = judge(settings)
@@ -57,8 +59,16 @@ def size(config: Path, as_json: bool, details: bool, html_file: Path | None) -> 
         raise ScenarioError(f"the equipment cannot be sized: {error}") from error
     assumed = tuple(assumed_figures(settings))
     if html_file is not None:
+        # what draws it comes with an extra, which a plain install does without
+        from controller.cli.size_page import size_page  # noqa: PLC0415
+
         page = size_page(settings, judgement, changes)
-        html_file.write_text(page, encoding="utf-8")
+        try:
+            html_file.write_text(page, encoding="utf-8")
+        except OSError as error:
+            raise click.BadParameter(
+                f"cannot write {html_file}: {error.strerror}", param_hint="--html"
+            ) from None
     if as_json:
         people.print_json(size_document(judgement, changes, assumed, _proposal(judgement)))
         return
