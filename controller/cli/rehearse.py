@@ -17,9 +17,11 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from controller.cli import people
 from controller.cli.extras import need
 from controller.cli.instances import CONFIG
+from controller.cli.rehearsal_comparison import comparison_document, print_comparison
 from controller.cli.rehearsal_weather import MonthDay, Season, print_season, season_of
 from controller.domain.reading_rows import COLUMNS, cell
 from controller.pictures import words
+from controller.rehearsal.comparison import Outcome, outcome_of
 from controller.rehearsal.document import rehearsal_document
 from controller.rehearsal.dry_forecaster import DryForecaster
 from controller.rehearsal.hearing import Teller
@@ -58,7 +60,7 @@ def scenario_names() -> list[str]:
 @click.option(
     "--against",
     type=click.Choice(["plain"]),
-    help="Beside it, a plain on/off switch on the same plant, weather and grower.",
+    help="Beside it, a plain on/off switch, and the control with and without its forecast.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 @click.option(
@@ -121,41 +123,70 @@ def rehearse(
         trace = _all_of(traces) if traces else None
         progress = files.enter_context(_progress_bar())
 
-        def run(*, plain: bool) -> tuple[Rehearsal, float]:
+        def run(*, plain: bool = False, notified: bool) -> tuple[Rehearsal, float]:
             rehearsal = Rehearsal(
                 settings,
                 script,
                 days=season.days if season is not None and days is None else days,
                 seed=seed,
-                trace=None if plain else trace,
+                trace=trace if notified is foresee and not plain else None,
                 keep_switches=as_json,
                 plain=plain,
                 room=room,
                 first_day=None if season is None else season.first,
-                forecaster=DryForecaster(settings) if foresee and not plain else None,
-                teller=_teller(settings, script) if foresee and not plain else None,
+                forecaster=DryForecaster(settings) if notified else None,
+                teller=_teller(settings, script) if notified else None,
             )
             began = time.perf_counter()
             rehearsal.run(progress)
             return rehearsal, time.perf_counter() - began
 
-        ours, ours_s = run(plain=False)
-        other = run(plain=True) if against else None
+        ours, ours_s = run(notified=foresee)
+        others = None
+        if against:
+            others = run(plain=True, notified=False), run(notified=not foresee)
     if html_file:
         _write_picture(html_file, ours, seen, scenario, script.about)
     if as_json:
         document = rehearsal_document(ours, config=str(config), scenario=scenario, wall_s=ours_s)
         if season is not None:
             document["weeks"] = [week.document() for week in weeks_of(ours)]
-        if other is not None:
+        if others is not None:
+            (plain, plain_s), _ = others
             document["against"] = rehearsal_document(
-                other[0], config=str(config), scenario=scenario, wall_s=other[1]
+                plain, config=str(config), scenario=scenario, wall_s=plain_s
             )
+            document["comparison"] = comparison_document(_outcomes(ours, others, foresee=foresee))
         people.print_json(document)
-    elif other is None:
+    elif others is None:
         _print_for_people(ours, scenario, script.about, ours_s, season)
     else:
-        _print_beside(ours, other[0], scenario)
+        chamber = settings.chamber
+        print_comparison(
+            title=f"{chamber.name}, {chamber.stage}, scenario {scenario}",
+            **_outcomes(ours, others, foresee=foresee),
+        )
+        took_s = ours_s + sum(lasted_s for _, lasted_s in others)
+        people.console().print(
+            f"{ours.days:g} days in {took_s:.1f} s, under each of three controls, seed {ours.seed}",
+            style="dim",
+        )
+
+
+def _outcomes(
+    ours: Rehearsal,
+    others: tuple[tuple[Rehearsal, float], tuple[Rehearsal, float]],
+    *,
+    foresee: bool,
+) -> dict[str, Outcome]:
+    """Return what plain switch, control alone and control with notices came to."""
+    (plain, _), (other, _) = others
+    alone, notified = (other, ours) if foresee else (ours, other)
+    return {
+        "plain": outcome_of(plain),
+        "alone": outcome_of(alone),
+        "notified": outcome_of(notified),
+    }
 
 
 def _teller(settings: Settings, script: ScenarioFile) -> Teller:
@@ -302,41 +333,6 @@ def _print_for_people(
         told_at = rehearsal.started + timedelta(seconds=float(notice["t_s"]))
         console.print(f"told {told_at:%a %H:%M}: {notice['text']}")
     console.print(f"{rehearsal.days:g} days in {wall_s:.1f} s, seed {rehearsal.seed}", style="dim")
-
-
-def _print_beside(ours: Rehearsal, plain: Rehearsal, name: str) -> None:
-    """Print what the control and a plain switch made of the same days."""
-    console = people.console()
-    settings = ours.settings
-    console.print(f"[b]{settings.chamber.name}[/b], {settings.chamber.stage}, scenario {name}")
-    console.print("the same plant, weather, noise and grower under two controls")
-    table = people.table("", "coldpin", "plain switch")
-    for label, told in _COMPARED:
-        table.add_row(label, told(ours), told(plain))
-    console.print(table)
-
-
-def _alarms_told(rehearsal: Rehearsal) -> str:
-    return str(len(rehearsal.tally.alarms))
-
-
-def _ice_told(rehearsal: Rehearsal) -> str:
-    melted_kg = rehearsal.chamber.account().ice_melted_kg
-    return "–" if melted_kg is None else f"{melted_kg:.1f} kg"
-
-
-_COMPARED: tuple[tuple[str, Callable[[Rehearsal], str]], ...] = (
-    ("starts", lambda run: str(run.tally.starts)),
-    ("shortest run", lambda run: words.duration(run.tally.shortest_run_s)),
-    ("shortest rest", lambda run: words.duration(run.tally.shortest_rest_s)),
-    ("in its band", lambda run: f"{run.tally.in_band_share:.1%}"),
-    ("above cut-in", lambda run: f"{run.tally.degree_hours_above:.2f} K·h"),
-    ("below cut-out", lambda run: f"{run.tally.degree_hours_below:.2f} K·h"),
-    ("packs put in", lambda run: str(run.packs_used)),
-    ("ice melted", _ice_told),
-    ("alarms", _alarms_told),
-)
-"""What is compared, and how it is told."""
 
 
 def _print_days(console: Console, half_hours: list[HalfHour]) -> None:

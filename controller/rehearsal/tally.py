@@ -93,6 +93,8 @@ class Tally:
     """Time counted [s]."""
     degree_hours_above: float = 0.0
     degree_hours_below: float = 0.0
+    over_1k_s: float = 0.0
+    """Time with the air more than 1 K above cut-in [s]."""
     keep_switches: bool = False
     """Whether each switch is kept; else they are only counted, so that memory does not grow."""
     switches: list[dict[str, Any]] = field(default_factory=list)
@@ -166,6 +168,8 @@ class Tally:
             self.degree_hours_above += air.above_ks(cut_in_c) / HOUR_S
             if greatest_c > cut_in_c + BAND_SLACK_K:
                 half_hour.above_s += air.beyond_s(cut_in_c + BAND_SLACK_K)
+            if greatest_c > cut_in_c + 1.0:
+                self.over_1k_s += air.beyond_s(cut_in_c + 1.0)
         if least_c < cut_out_c:
             below = air.mirrored()
             self.degree_hours_below += below.above_ks(-cut_out_c) / HOUR_S

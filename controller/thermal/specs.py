@@ -204,7 +204,7 @@ class PackSpec:
         PhysicsError: A figure outside its range, an unknown fill, half a fill of one's own.
     """
 
-    count: int = 8
+    count: int = 12
     """Packs in all, those in the freezer counted [-]. Own example."""
     in_reservoir: int = 4
     """Packs in the reservoir at a time [-]. Own example."""
@@ -284,7 +284,7 @@ class FreezerSpec:
 
     kg_per_day: float | None = None
     """Freezing capacity on the rating plate, kg of food in 24 h [kg/day]; None: by the litres."""
-    litres: float = 200.0
+    litres: float = 300.0
     """Volume of the freezer compartment, for where the plate says no capacity [L]. Own example: an
     ordinary chest freezer."""
     stars: int = 4
@@ -315,7 +315,7 @@ class RoomSpec:
         PhysicsError: A figure outside its range, or a night warmer than the day.
     """
 
-    day_c: float = 26.0
+    day_c: float = 27.0
     """Warmest hour of the day [°C]. Own example."""
     night_c: float = 21.5
     """Coolest hour of the night [°C]. Own example."""

@@ -189,7 +189,8 @@ def test_plain_switch_beside_has_no_timers_and_the_same_days(
     document = json.loads(capsys.readouterr().out)
     plain = document["against"]
 
-    assert set(document) == KEYS | {"against"}
+    assert set(document) == KEYS | {"against", "comparison"}
+    assert set(document["comparison"]) == {"plain", "alone", "notified"}
     assert set(plain) == KEYS
     assert plain["seed"] == document["seed"]
     assert {(s["pump"], s["fan"]) for s in plain["switches"]} == {(True, True), (False, False)}
