@@ -13,11 +13,10 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
-from urllib.parse import parse_qs, quote, urlencode
+from urllib.parse import parse_qs, quote
 
 import structlog
 from jinja2 import Environment, PackageLoader, select_autoescape
-from markupsafe import Markup
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
@@ -29,14 +28,7 @@ from starlette.routing import BaseRoute, Route
 
 from controller.domain.places import records_path
 from controller.domain.requests import LogSwap
-from controller.history.figure_data import (
-    CLOSEST,
-    FARTHEST,
-    Span,
-    Window,
-    history_of,
-    window_of,
-)
+from controller.history.figure_data import Span
 from controller.lookout.broker.other_chambers import Retained
 from controller.lookout.chamber_rows import rows_of
 from controller.lookout.chambers import chambers_below, chambers_of_broker
@@ -53,9 +45,8 @@ from controller.lookout.page.actions import (
 )
 from controller.lookout.page.front import Front, front_of
 from controller.lookout.page.guard import MOST_BODY, Guard, names_of
+from controller.lookout.page.picture import Pictures, View, neighbours, view_of
 from controller.lookout.page.recent_events import recent_events, since_last_visit
-from controller.pictures.chamber_chart import chamber_chart
-from controller.pictures.chart import draw
 from controller.pictures.html import chart_style
 from controller.pictures.words import moment
 from controller.records.requests import REQUESTS, ask_now, correct_swap, request_of
@@ -64,11 +55,8 @@ from controller.records.status_file import RUNTIME
 from controller.settings.foresight_of import freezer_packs_per_day
 from controller.settings.load import Settings
 
-SPANS = {span.value: span for span in Span}
 MOST_KEYS = 1000
 """Keys of forms that are remembered, so that a form that is sent twice acts once."""
-PICTURE_FOR_S = 60.0
-"""A picture up to now is drawn anew after this; a Pi takes a moment for it."""
 _log = structlog.get_logger("coldpin.page")
 
 
@@ -140,7 +128,7 @@ class _Page:
         self._records = records_path(settings.records.path, context.place)
         self._requests = context.place / REQUESTS
         self._sent: OrderedDict[str, int] = OrderedDict()
-        self._pictures: dict[Span, tuple[datetime, Markup]] = {}
+        self._pictures = Pictures(settings, self._records, self._requests)
 
     # --- looking
 
@@ -149,7 +137,7 @@ class _Page:
             return self._sign_in_page("This page needs the password.", 401)
         context, settings = self._context, self._context.settings
         snapshot = context.snapshot()
-        span, window, whole = self._window(request, snapshot)
+        view = self._view(request, snapshot)
         now = snapshot.taken_utc
         local = now.astimezone(self._zone)
         _, remember = since_last_visit(request.cookies.get(self._visit_cookie), now)
@@ -160,11 +148,11 @@ class _Page:
             "front.html",
             **self._live(request, snapshot, front, signed_in=token is not None),
             spans=[(each.value, each.words) for each in Span],
-            span=span.value,
-            whole=whole,
+            span=view.span.value,
+            whole=view.whole,
             query=request.url.query,
-            picture=self._drawn(snapshot, window, span if whole else None),
-            windows=_neighbours(window, span),
+            picture=self._pictures.drawn(snapshot, view),
+            windows=neighbours(view),
             made=f"{local:%H:%M}",
             earliest=f"{local - OLDEST_SWAP:%Y-%m-%dT%H:%M}",
             latest=f"{local:%Y-%m-%dT%H:%M}",
@@ -259,40 +247,20 @@ class _Page:
         """Send the picture alone, for a page that keeps itself fresh."""
         self._must_look(request)
         snapshot = self._context.snapshot()
-        span, window, whole = self._window(request, snapshot)
-        return HTMLResponse(self._drawn(snapshot, window, span if whole else None))
+        return HTMLResponse(self._pictures.drawn(snapshot, self._view(request, snapshot)))
 
-    def _window(self, request: WebRequest, snapshot: Snapshot) -> tuple[Span, Window, bool]:
-        """Return the span asked for, its window, and whether it is the whole span up to now."""
+    def _view(self, request: WebRequest, snapshot: Snapshot) -> View:
         asked = request.query_params
-        span = SPANS.get(asked.get("span", ""), Span.DAY)
-        since, until = asked.get("since", ""), asked.get("until", "")
         try:
-            window = window_of(span, since, until, now=snapshot.taken_utc, zone=self._zone)
+            return view_of(
+                asked.get("span", ""),
+                asked.get("since", ""),
+                asked.get("until", ""),
+                now=snapshot.taken_utc,
+                zone=self._zone,
+            )
         except ValueError as error:
             raise HTTPException(400, str(error)) from None
-        return span, window, not since
-
-    def _drawn(self, snapshot: Snapshot, window: Window, span: Span | None) -> Markup:
-        """Return the picture of a window; one of a whole span is kept for a while."""
-        made_at, kept = self._pictures.get(span, (None, None)) if span else (None, None)
-        if made_at is not None and kept is not None:
-            age_s = (snapshot.taken_utc - made_at).total_seconds()
-            if 0 <= age_s < PICTURE_FOR_S:
-                return kept
-        history, words = history_of(
-            self._records,
-            self._requests,
-            snapshot=snapshot,
-            window=window,
-            unit=self._context.settings.display.unit,
-            zone=self._zone,
-        )
-        svg = draw(chamber_chart(history, words))  # escapes its texts
-        drawn = Markup('<p class="extent">{}</p>').format(words) + Markup(svg)  # noqa: S704
-        if span is not None:
-            self._pictures[span] = snapshot.taken_utc, drawn
-        return drawn
 
     # --- acting
 
@@ -478,31 +446,6 @@ async def _form(request: WebRequest) -> dict[str, str]:
 def _file(name: str, media_type: str, more: str = "") -> Answer:
     text = (files("controller.lookout.page") / "files" / name).read_text(encoding="utf-8")
     return PlainTextResponse(text + more, media_type=media_type)
-
-
-def _neighbours(window: Window, span: Span) -> list[tuple[str, str]]:
-    """Return where links to other windows of the picture lead: words and query."""
-    length = window.until - window.since
-    around = (
-        ("Closer", window.since + length / 4, window.until - length / 4),
-        ("Wider", window.since - length / 2, window.until + length / 2),
-        ("Earlier", window.since - length / 2, window.until - length / 2),
-        ("Later", window.since + length / 2, window.until + length / 2),
-    )
-    return [
-        (
-            words,
-            urlencode(
-                {
-                    "span": span.value,
-                    "since": f"{since.astimezone(UTC):%Y-%m-%dT%H:%MZ}",
-                    "until": f"{until.astimezone(UTC):%Y-%m-%dT%H:%MZ}",
-                }
-            ),
-        )
-        for words, since, until in around
-        if CLOSEST <= until - since <= FARTHEST
-    ]
 
 
 async def _failed(request: WebRequest, error: Exception) -> Answer:
