@@ -1,4 +1,4 @@
-"""The page's picture of the past: which part of it, drawn on the server, and the parts beside it."""
+"""The page's picture of the past: which part of it, drawn on the server, and its neighbours."""
 
 from __future__ import annotations
 

@@ -685,9 +685,9 @@ def test_silence_leaves_no_number_looking_fresh(tmp_path: Path) -> None:
 def test_what_was_asked_for_is_told_since_the_last_visit(hand: Hand) -> None:
     """At the first visit there is no last one."""
     token = hand.enter(who="Tove")
+    first = hand.client.get("/").text
     hand.client.post("/do/pause", data={"token": token, "minutes": "15"})
 
-    first = hand.client.get("/").text
     second = hand.client.get("/").text
 
     assert "Since your last visit" not in first
