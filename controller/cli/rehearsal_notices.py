@@ -9,7 +9,9 @@ from controller.domain.forecast import PublishedForecast
 from controller.foresight.forecast import Forecast
 from controller.foresight.swap_plan import SwapPlan
 from controller.lookout.forecasting import published
-from controller.lookout.notices.rules import Said, notices_due, rules_of
+from controller.lookout.notices.due import notices_due
+from controller.lookout.notices.history import NoticeHistory
+from controller.lookout.notices.rules import rules_of
 from controller.records.snapshot import Snapshot
 from controller.rehearsal.hearing import Look, Word
 from controller.settings.load import Settings
@@ -22,15 +24,17 @@ class RehearsedNotices:
     """Tells the person of a scenario what the lookout would, and lets them sleep as it would."""
 
     def __init__(self, settings: Settings, script: GrowerScript) -> None:
-        """Begin with nothing said.
+        """Begin with nothing sent.
 
         Args:
             settings: The configuration.
             script: The person, whose hours count here and not those of the configuration.
         """
-        self._rules = replace(rules_of(settings), wakes=script.wakes, sleeps=script.sleeps)
+        self._rules = replace(
+            rules_of(settings), wakes=script.wakes, sleeps=script.sleeps, repeat_s=0.0
+        )  # who is in the scenario knows of an alarm after its first notice
         self._zone = settings.site.zone()
-        self._said = Said()
+        self._history = NoticeHistory()
         self._written: tuple[Forecast, PublishedForecast] | None = None
 
     def __call__(self, look: Look) -> Sequence[Word]:
@@ -43,7 +47,7 @@ class RehearsedNotices:
             last_swap=look.last_swap,
             forecast=self._published(look),
         )
-        self._said, notices = notices_due(self._said, snapshot, self._rules, look.now)
+        self._history, notices = notices_due(self._history, snapshot, self._rules, look.now)
         return [Word(about=each.about, text=each.body, urgent=each.urgent) for each in notices]
 
     def _published(self, look: Look) -> PublishedForecast | None:

@@ -31,6 +31,8 @@ class Urgency(Enum):
     """Within the hours that its guide names, at night too."""
     MORNING = "morning"
     """Nothing is lost before morning: people may sleep."""
+    NOTE = "note"
+    """Nobody needs to do anything within a known time: shown as a note, not as an alarm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -206,7 +208,7 @@ _GUIDES: dict[AlarmName, AlarmGuide] = {
     AlarmName.FREQUENT_STARTS: AlarmGuide(
         title="Pump starting too often",
         action="Widen the band or move the air probe out of the draught.",
-        urgency=Urgency.MORNING,
+        urgency=Urgency.NOTE,
         meaning="The pump started more often within an hour than you allow.",
         causes=(
             "The air probe hangs in the draught of the coil.",

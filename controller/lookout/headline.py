@@ -11,7 +11,14 @@ from datetime import datetime, timedelta
 from enum import Enum
 
 from controller.core.state import Reason
-from controller.domain.alarm_guide import PLACES, alarm_title, guide_of, worst_first
+from controller.domain.alarm_guide import (
+    PLACES,
+    Urgency,
+    alarm_title,
+    guide_of,
+    urgency_of,
+    worst_first,
+)
 from controller.domain.alarms import Alarm, AlarmName
 from controller.domain.requests import Acknowledge, Pause, Request, Resume
 from controller.domain.status import Status
@@ -93,7 +100,12 @@ def headline_of(snapshot: Snapshot, limits: Limits, now: datetime) -> Headline:
     headline = _without_notes(snapshot, limits, now)
     if snapshot.status is None or snapshot.silent:
         return headline
-    return replace(headline, notes=snapshot.status.notes)
+    noted = tuple(
+        f"{alarm_words(alarm, snapshot.status, limits)}. {guide_of(alarm.name).action}"
+        for alarm in snapshot.status.alarms
+        if urgency_of(alarm) is Urgency.NOTE
+    )
+    return replace(headline, notes=snapshot.status.notes + noted)
 
 
 def _without_notes(snapshot: Snapshot, limits: Limits, now: datetime) -> Headline:
@@ -101,7 +113,9 @@ def _without_notes(snapshot: Snapshot, limits: Limits, now: datetime) -> Headlin
     if status is None or snapshot.silent:
         return _no_data(snapshot, limits, now)
     alarms = tuple(
-        _active(alarm, status, limits, snapshot, now) for alarm in worst_first(status.alarms)
+        _active(alarm, status, limits, snapshot, now)
+        for alarm in worst_first(status.alarms)
+        if urgency_of(alarm) is not Urgency.NOTE
     )
     paused = _pause_words(status, snapshot, now)
     if status.phase == LOCKOUT:

@@ -9,16 +9,21 @@ from pathlib import Path
 import structlog
 
 from controller.domain.json_text import json_text
+from controller.domain.places import records_path
 from controller.errors import BusyError, SettingsError
 from controller.lookout.broker.publisher import teller_of
 from controller.lookout.chambers import PAGE
 from controller.lookout.forecasting import RecordsForecaster, guarded
 from controller.lookout.metrics import ProbeSuccesses, metrics_route
+from controller.lookout.notices.heartbeat import Heartbeat, read_heartbeat
 from controller.lookout.notices.rules import rules_of
-from controller.lookout.notices.sending import Sender, read_addresses, services_for
+from controller.lookout.notices.sending import Sender
+from controller.lookout.notices.services import read_addresses, services_for
 from controller.lookout.page.access import Access
 from controller.lookout.page.app import PageContext, page_app
-from controller.lookout.server import server_of, url_of
+from controller.lookout.page.recent_events import recent_events
+from controller.lookout.page_address import url_of
+from controller.lookout.server import server_of
 from controller.lookout.watch import Watch, in_a_thread
 from controller.records.boot import boot_id
 from controller.records.durable import replace_file
@@ -81,7 +86,39 @@ def sender_of(settings: Settings, folder: Path, place: Path) -> Sender | None:
     if notices.addresses is None:
         return None
     services = services_for(read_addresses(folder / notices.addresses))
-    return Sender(place, rules_of(settings), services, zone=settings.site.zone(), boot=boot_id())
+    zone = settings.site.zone()
+    records = records_path(settings.records.path, place)
+
+    def events_since(since: datetime, until: datetime) -> list[str]:
+        now = until.astimezone(zone)
+        events = recent_events(records, place / REQUESTS, since=since, now=now, zone=zone)
+        return [f"{at} {what}" for at, what in events]
+
+    return Sender(
+        place,
+        rules_of(settings),
+        services,
+        zone=zone,
+        boot=boot_id(),
+        events_since=events_since,
+    )
+
+
+def heartbeat_of(settings: Settings, folder: Path) -> Heartbeat | None:
+    """Return what asks for the heartbeat's address, None where none is named.
+
+    Args:
+        settings: The configuration.
+        folder: The folder that its file names are relative to.
+
+    Raises:
+        SettingsError: The file with the address cannot be used.
+    """
+    notices = settings.notices
+    if notices.heartbeat is None:
+        return None
+    address = read_heartbeat(folder / notices.heartbeat)
+    return Heartbeat(address, every_s=notices.heartbeat_every)
 
 
 def run_lookout(config: Path, place: Path) -> None:
@@ -111,7 +148,8 @@ def run_lookout(config: Path, place: Path) -> None:
     forecaster = RecordsForecaster(settings, place, folder=config.parent)
     sender = sender_of(settings, config.parent, place)
     broker = teller_of(settings, config, place)
-    beside = [each for each in (sender, broker) if each is not None]
+    heartbeat = heartbeat_of(settings, config.parent)
+    beside = [each for each in (sender, broker, heartbeat) if each is not None]
     successes = ProbeSuccesses()
     watch = Watch(
         place,
@@ -125,6 +163,7 @@ def run_lookout(config: Path, place: Path) -> None:
             place=place,
             snapshot=watch.now,
             access=access,
+            notices=sender,
             others=None if broker is None or not settings.mqtt.all_chambers else broker.others,
             # a scraper cannot enter: where looking needs the secret, there are no figures for it
             extra_routes=[metrics_route(watch.now, successes.timestamps)]

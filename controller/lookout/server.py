@@ -145,9 +145,3 @@ def server_of(app: Starlette | Any, *, address: str, port: int) -> uvicorn.Serve
             ws="none",
         )
     )
-
-
-def url_of(address: str, port: int) -> str:
-    """Return where a browser on this network finds the page."""
-    host = f"[{address}]" if ":" in address else address
-    return f"http://{host}:{port}/"

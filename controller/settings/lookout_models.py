@@ -12,7 +12,7 @@ from controller.settings.models import LocalTime, Table
 
 
 class Notices(Table):
-    """[notices]: what is told, when, and through which services."""
+    """[notices]: what people are notified of, when, and through which services."""
 
     addresses: str | None = None
     """File with the services' addresses, one a line, which others must not be able to read.
@@ -22,11 +22,20 @@ class Notices(Table):
     ] = (Seconds(10_800), Seconds(3600))
     """How long before the cold may run out to say so; the first also raises the alarm swap_due."""
     alarms: Annotated[tuple[str, ...], Field(strict=False)] | None = None
-    """Names of the alarms to be told; default: every one."""
+    """Names of the alarms to send; default: every one that needs a person soon."""
+    repeat_crop_every: Annotated[Duration, between(0, 86_400, "0 s to 1 d")] = Seconds(1800)
+    """How often an alarm that hurts the crop is sent again, at night too, until somebody marks it
+    as seen; 0 s: once only."""
     tell_cleared: bool = True
     """Whether the end of an alarm is announced too."""
     summary_at: LocalTime | None = None
-    """When to tell once a day how things are; default: never."""
+    """When to say once a day how things are; default: never."""
+    heartbeat: str | None = None
+    """File with one address that is asked for while coldpin controls, so that a service elsewhere
+    can warn where that stops; others must not be able to read it. Relative to the configuration.
+    Default: nothing is asked for."""
+    heartbeat_every: Annotated[Duration, between(60, 86_400, "1 min to 1 d")] = Seconds(300)
+    """How often the heartbeat's address is asked for."""
 
     @field_validator("alarms")
     @classmethod

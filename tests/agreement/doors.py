@@ -18,7 +18,9 @@ from controller.domain.requests import LogSwap
 from controller.lookout.broker.documents import Messages
 from controller.lookout.broker.identity import Identity, Mode
 from controller.lookout.metrics import metrics_text
-from controller.lookout.notices.rules import Said, notices_due, rules_of
+from controller.lookout.notices.due import notices_due
+from controller.lookout.notices.history import NoticeHistory
+from controller.lookout.notices.rules import rules_of
 from controller.lookout.page.access import Access
 from controller.lookout.page.app import PageContext, page_app
 from controller.records.forecast_file import read_forecast, write_forecast
@@ -96,7 +98,7 @@ class Asked:
     def notices(self) -> str:
         """Return the texts of the notices that are due, one a line."""
         now = self.now.astimezone(self.settings.site.zone())
-        _, due = notices_due(Said(), self.snapshot, rules_of(self.settings), now)
+        _, due = notices_due(NoticeHistory(), self.snapshot, rules_of(self.settings), now)
         return "\n".join(notice.body for notice in due)
 
 

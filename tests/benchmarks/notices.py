@@ -20,7 +20,10 @@ from controller.foresight.forecast import make_forecast
 from controller.foresight.learning import Learning
 from controller.foresight.swap_plan import SwapPlan
 from controller.lookout.forecasting import published
-from controller.lookout.notices.rules import SWAP_DUE, Rules, Said, notices_due
+from controller.lookout.notices.due import notices_due
+from controller.lookout.notices.history import NoticeHistory
+from controller.lookout.notices.message import SWAP_DUE
+from controller.lookout.notices.rules import Rules
 from controller.records.snapshot import Snapshot
 from tests.benchmarks.drawn_chambers import draw, play
 from tests.benchmarks.foresight import HOUR_S, hour_at, quantile, recorded
@@ -63,7 +66,7 @@ def sets_of(arguments: tuple[int, int, float]) -> list[Set]:
     for cycle in told.cycles:
         if cycle.due_s is None or cycle.due_s < cycle.swapped_s + 2 * HOUR_S:
             continue
-        said, leads_h, seen = Said(), [], 0
+        history, leads_h, seen = NoticeHistory(), [], 0
         begins_s = max(cycle.swapped_s + 0.5 * HOUR_S, cycle.due_s - LOOKED_FROM_S)
         steps = int((cycle.due_s - begins_s) // EVERY_S)
         for step in range(steps, -1, -1):
@@ -80,7 +83,7 @@ def sets_of(arguments: tuple[int, int, float]) -> list[Set]:
                 last_swap=None,
                 forecast=published(forecast, NO_PLAN, zone=UTC),
             )
-            said, notices = notices_due(said, snapshot, RULES, now)
+            history, notices = notices_due(history, snapshot, RULES, now)
             leads_h += [step * EVERY_S / HOUR_S for each in notices if each.about == SWAP_DUE]
         wave = drawn.heat_wave_day is not None and cycle.due_s > drawn.heat_wave_day * 24 * HOUR_S
         found.append(Set(seen, drawn.room_probe, wave, tuple(leads_h)))

@@ -23,7 +23,9 @@ import structlog
 from controller.lookout.forecasting import RecordsForecaster
 from controller.lookout.headline import Limits, headline_of
 from controller.lookout.metrics import metrics_text
-from controller.lookout.notices.rules import Rules, Said, notices_due
+from controller.lookout.notices.due import notices_due
+from controller.lookout.notices.history import NoticeHistory
+from controller.lookout.notices.rules import Rules
 from controller.records.boot import boottime
 from controller.records.snapshot import Snapshot
 from controller.records.status_file import Clocks, status_of
@@ -43,7 +45,7 @@ class Beside:
         self._soak = soak
         settings = read_settings(shipped_config("larkmoor-laptop.toml"))
         self._forecaster = RecordsForecaster(settings, folder)
-        self._said = Said()
+        self._history = NoticeHistory()
         self.looks = self.forecasts = self.notices = 0
 
     def look(self) -> None:
@@ -65,7 +67,7 @@ class Beside:
         snapshot = Snapshot(
             taken_utc=now, status=status, age_s=0.0, silent=False, last_swap=None, forecast=forecast
         )
-        self._said, notices = notices_due(self._said, snapshot, Rules(
+        self._history, notices = notices_due(self._history, snapshot, Rules(
             leads_s=(10_800.0, 3600.0), wakes=day_time(6, 30), sleeps=day_time(22, 30)
         ), now)  # fmt: skip
         assert metrics_text(snapshot)

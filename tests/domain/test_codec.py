@@ -25,6 +25,7 @@ from controller.domain.requests import (
     Reset,
     Resume,
     SetStage,
+    Withdraw,
     kind_of,
     payload_text,
     read_payload,
@@ -96,6 +97,7 @@ PAYLOADS: list[Payload] = [
     Acknowledge(),
     Reset(),
     ReportSwapDue(due=True, until_boot_ms=7),
+    Withdraw(request=7),
 ]
 
 

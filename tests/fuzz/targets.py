@@ -23,7 +23,7 @@ from controller.lookout.broker.incoming_requests import MessageDesk
 from controller.lookout.broker.other_chambers import Retained, receive
 from controller.lookout.chambers import chambers_of_broker
 from controller.lookout.headline import headline_of
-from controller.lookout.notices.sending import read_addresses
+from controller.lookout.notices.services import read_addresses
 from controller.lookout.page.access import Access, new_secret
 from controller.lookout.page.app import PageContext, cookie_names, page_app
 from controller.probes.one_wire import OneWireProbe

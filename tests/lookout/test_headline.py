@@ -60,6 +60,17 @@ def test_of_two_pauses_the_one_that_holds_is_named() -> None:
     assert headline_of(paused, LIMITS, NOW).words.startswith("Paused by Ann until")
 
 
+def test_what_needs_nobody_soon_is_a_note_and_no_alarm() -> None:
+    """The chamber is in band, and the note says what to change some day."""
+    noted = headline_of(snapshot(alarms=[alarm("frequent_starts")]), LIMITS, NOW)
+
+    assert noted.state is ChamberState.IN_BAND
+    assert noted.alarms == ()
+    assert noted.notes == (
+        "Pump starting too often. Widen the band or move the air probe out of the draught.",
+    )
+
+
 def test_an_alarm_has_number_limit_action_and_who_has_seen_it() -> None:
     """Seen does not mean gone."""
     seen = replace(

@@ -19,7 +19,8 @@ from starlette.routing import Route
 
 from controller.lookout import server as module
 from controller.lookout.page.guard import Guard
-from controller.lookout.server import MOST_AT_ANY_TIME, MOST_OF_ONE_ADDRESS, server_of, url_of
+from controller.lookout.page_address import url_of
+from controller.lookout.server import MOST_AT_ANY_TIME, MOST_OF_ONE_ADDRESS, server_of
 from tests.support.waiting import until
 
 PATIENCE_S = 30.0

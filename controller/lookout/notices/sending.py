@@ -1,133 +1,66 @@
 """Sends notices, and goes on trying: what waits survives a restart and an hour without network.
 
 Each service has its own place in the queue, so that one with a wrong password neither holds up the
-others nor makes them hear everything again. The addresses of the services are secrets. They are
-kept in a file of their own that others cannot read, and never come near a log.
+others nor has them sent everything again. How each service does is known: the page shows it, and
+one that fails for long is reported through the others.
 """
 
 from __future__ import annotations
 
-import json
-import logging
 import threading
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, replace
-from datetime import UTC, datetime, timedelta, tzinfo
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
-from typing import Any
 
 import structlog
 
 from controller.domain.backoff import backoff_s
-from controller.domain.json_text import json_text
-from controller.errors import SettingsError
-from controller.lookout.notices.rules import Notice, Rules, Said, notices_due
-from controller.lookout.private_file import read_private
-from controller.pictures.words import moment
+from controller.lookout.notices.due import notices_due
+from controller.lookout.notices.message import SERVICES, Notice
+from controller.lookout.notices.outage import OutageWatch
+from controller.lookout.notices.queue import (
+    Clock,
+    KeptFile,
+    Waiting,
+    is_given_up,
+    is_late,
+    joined,
+    of_services,
+    with_notice,
+    without_service,
+)
+from controller.lookout.notices.rules import Rules
+from controller.lookout.notices.services import Service, ServiceHealth, delivered
+from controller.pictures.words import duration
 from controller.records.boot import boottime
-from controller.records.durable import replace_file
 from controller.records.snapshot import Snapshot
 
 NOTICES = "notices.json"
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 15.0, 1800.0
-GIVEN_UP_AFTER = timedelta(hours=24)
-DATED_AFTER = timedelta(minutes=10)
-"""A notice that arrives later than this says when it is from."""
-MOST_WAITING = 200
-_SPEAK_OF_ADDRESSES = ("apprise", "urllib3", "requests")
-"""Loggers of libraries that may write an address, or the path in it, at one level or another."""
+REPORTED_AFTER_S = 1800.0
+"""A service that has failed for so long is reported through the others [s]."""
+TEST_TEXT = "A test: notices arrive."
 
 _log = structlog.get_logger("coldpin.notices")
 
-Deliver = Callable[[Notice], bool]
-"""Hands a notice to a service; True where it took it."""
+EventsSince = Callable[[datetime, datetime], Sequence[str]]
+"""Returns what happened between two instants, a line for each event."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Service:
-    """One service, without its secrets."""
+@dataclass(slots=True, eq=False)
+class _State:
+    """How a service does, by the clock that nobody sets [s]."""
 
-    number: int
-    """Which address of the file it is, from 1."""
-    kind: str
-    """What stands before ``://``."""
-    deliver: Deliver
-
-
-@dataclass(slots=True, eq=False, kw_only=True)
-class _Waiting:
-    """A notice on its way."""
-
-    notice: Notice
-    at_s: float
-    """When it was thought of, by the wall clock [s since 1970]."""
-    boot_id: str | None
-    boottime_s: float
-    """The same by the clock that nobody sets, in the boot named [s]."""
-    left: set[int]
-    """Numbers of the services that have not taken it."""
-
-
-def read_addresses(path: Path) -> list[str]:
-    """Return the addresses of the services, one a line, ``#`` before a remark.
-
-    Raises:
-        SettingsError: The file is not there, is empty or no text, or others can read it.
-    """
-    lines = [line.strip() for line in read_private(path).splitlines()]
-    addresses = [line for line in lines if line and not line.startswith("#")]
-    if not addresses:
-        raise SettingsError(str(path), ("found no address, allowed: one a line",))
-    return addresses
-
-
-def services_for(addresses: Sequence[str]) -> list[Service]:
-    """Return the services behind addresses.
-
-    Raises:
-        SettingsError: An address is of no service that is known; it is named by its number.
-    """
-    import apprise  # noqa: PLC0415 - it takes a while, and not everybody wants notices
-
-    for name in _SPEAK_OF_ADDRESSES:
-        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
-    services, wrong = [], []
-    for number, address in enumerate(addresses, 1):
-        service = apprise.Apprise()
-        if not service.add(address):
-            wrong.append(number)
-        kind = address.partition("://")[0] if "://" in address else "unknown"
-        services.append(Service(number=number, kind=kind, deliver=_deliverer(service)))
-    if wrong:
-        told = ", ".join(str(number) for number in wrong)
-        raise SettingsError(
-            "the file of addresses", (f"address {told}: of no service that is known",)
-        )
-    return services
-
-
-def _deliverer(service: Any) -> Deliver:
-    from apprise import NotifyType  # noqa: PLC0415
-
-    def deliver(notice: Notice) -> bool:
-        kind = NotifyType.WARNING if notice.urgent else NotifyType.INFO
-        return bool(service.notify(title=notice.title, body=notice.body, notify_type=kind))
-
-    return deliver
-
-
-def taken_by(service: Service, notice: Notice) -> bool:
-    """Hand a notice to a service; return whether it took it, whatever its library raises."""
-    try:
-        return service.deliver(notice)
-    except Exception as error:  # noqa: BLE001 - a service's library may raise anything
-        # its message may hold the address
-        _log.debug("service_failed", service=service.number, error=type(error).__name__)
-        return False
+    accepted_at_s: float | None = None
+    failing_since_s: float | None = None
+    not_before_s: float = float("-inf")
+    """When its server wants to hear from us again."""
+    reported: bool = False
 
 
 class Sender:
-    """Decides with every snapshot what is to be said, and says it in a thread of its own."""
+    """Decides with every snapshot what is to be sent, and sends it in a thread of its own."""
 
     def __init__(
         self,
@@ -138,8 +71,9 @@ class Sender:
         zone: tzinfo | None = None,
         boot: str | None = None,
         since_boot: Callable[[], float] = boottime,
+        events_since: EventsSince = lambda _since, _until: (),
     ) -> None:
-        """Take up what was said and what waits; nothing runs until `begin`.
+        """Take up what was sent and what waits; nothing runs until `begin`.
 
         Args:
             place: The instance's state directory.
@@ -148,45 +82,37 @@ class Sender:
             zone: The chamber's zone.
             boot: This boot; None where the kernel does not say.
             since_boot: Gives the boot-time clock [s].
+            events_since: Gives what happened, for the notice after an outage.
         """
-        self._path = place / NOTICES
+        self._file = KeptFile(place / NOTICES)
         self._rules = rules
         self._services = tuple(services)
         self._zone = zone
         self._boot = boot
         self._since_boot = since_boot
-        self._said, self._waiting = _kept(self._path, self._numbers)
+        self._numbers = tuple(service.number for service in self._services)
+        kept = self._file.read()
+        self._kept = replace(kept, waiting=of_services(kept.waiting, self._numbers))
+        self._outage = OutageWatch(self._kept.seen, events_since)
         self._lock = threading.Lock()
         self._wake = threading.Event()
         self._stop = threading.Event()
-        self._failing: set[int] = set()
+        self._states = {number: _State() for number in self._numbers}
         self._thread = threading.Thread(target=self._work, name="notices", daemon=True)
 
-    @property
-    def _numbers(self) -> set[int]:
-        return {service.number for service in self._services}
-
     def __call__(self, snapshot: Snapshot) -> None:
-        """Look at a snapshot; never waits for a service."""
-        now = snapshot.taken_utc.astimezone(self._zone)
+        """Decide what a snapshot calls for; never waits for a service."""
+        local = snapshot.taken_utc.astimezone(self._zone)
+        now = self._clock(snapshot.taken_utc)
         with self._lock:
-            said, notices = notices_due(self._said, snapshot, self._rules, now)
-            changed = said != self._said or notices
-            self._said = said
+            history, notices = notices_due(self._kept.history, snapshot, self._rules, local)
+            notices = self._outage.completed(notices, snapshot, self._rules, now, local)
+            seen = self._outage.seen(self._kept.seen, now)
+            before, self._kept = self._kept, replace(self._kept, history=history, seen=seen)
             for notice in notices:
-                _log.info("notice", body=notice.body, urgent=notice.urgent)
-                self._waiting.append(
-                    _Waiting(
-                        notice=notice,
-                        at_s=snapshot.taken_utc.timestamp(),
-                        boot_id=self._boot,
-                        boottime_s=self._since_boot(),
-                        left=self._numbers,
-                    )
-                )
-            del self._waiting[:-MOST_WAITING]
-            if changed:
-                self._keep()
+                self._put(notice, now, self._numbers)
+            if self._kept != before:
+                self._file.write(self._kept)
         if notices:
             self._wake.set()
 
@@ -202,87 +128,140 @@ class Sender:
         if self._thread.is_alive():
             self._thread.join(2.0)
 
+    def health(self) -> list[ServiceHealth]:
+        """Return how each service does."""
+        now_s, now = self._since_boot(), datetime.now(UTC)
+
+        def instant(at_s: float | None) -> datetime | None:
+            if at_s is None:
+                return None
+            return datetime.fromtimestamp(now.timestamp() - max(0.0, now_s - at_s), UTC)
+
+        with self._lock:
+            return [
+                ServiceHealth(
+                    number=each.number,
+                    kind=each.kind,
+                    accepted_at=instant(self._states[each.number].accepted_at_s),
+                    failing_since=instant(self._states[each.number].failing_since_s),
+                    waiting=sum(each.number in waits.left for waits in self._kept.waiting),
+                )
+                for each in self._services
+            ]
+
+    def send_test(self, text: str = TEST_TEXT) -> list[tuple[Service, bool]]:
+        """Send a test message through every service now; return which accepted it."""
+        notice = Notice(title=self._rules.title, body=text, link=self._rules.link("headline"))
+        return [(service, self._accepted(service, notice)) for service in self._services]
+
     def send_waiting(self, now: datetime) -> bool:
         """Try to send what waits, oldest first; True where nothing waits any more."""
         served = [self._served(service, now) for service in self._services]
+        self._report_failing(now)
         return all(served)
 
     def _served(self, service: Service, now: datetime) -> bool:
-        """Hand one service what it has not taken; return whether it took all."""
+        """Hand one service what it has not accepted; return whether it accepted all."""
+        number = service.number
         while True:
+            clock = self._clock(now)
             with self._lock:
-                waiting = next((w for w in self._waiting if service.number in w.left), None)
-            if waiting is None:
+                mine = [each for each in self._kept.waiting if number in each.left]
+                active = self._kept.history.active
+            if not mine:
                 return True
-            old = self._age(waiting, now)
-            if old > GIVEN_UP_AFTER:
-                _log.warning("notice_given_up", service=service.number, body=waiting.notice.body)
-            elif not self._took(service, self._dated(waiting.notice, old, now)):
-                return False
+            old = [each for each in mine if is_given_up(each, active, clock)]
+            late = [each for each in mine if is_late(each, clock)]
+            batch = old or (late if len(late) > 1 else mine[:1])
+            for each in old:
+                _log.warning("notice_given_up", service=number, body=each.notice.body)
+            if not old:  # what is too old leaves the queue unsent
+                if self._since_boot() < self._states[number].not_before_s:
+                    return False
+                if not self._accepted(service, joined(batch, clock, now.astimezone(self._zone))):
+                    return False
             with self._lock:
-                waiting.left.discard(service.number)
-                self._waiting = [each for each in self._waiting if each.left]
-                self._keep()
+                left = without_service(self._kept.waiting, number, batch)
+                self._kept = replace(self._kept, waiting=left)
+                self._file.write(self._kept)
 
-    def _took(self, service: Service, notice: Notice) -> bool:
-        taken = taken_by(service, notice)
+    def _accepted(self, service: Service, notice: Notice) -> bool:
+        outcome = delivered(service, notice)
+        now_s, state = self._since_boot(), self._states[service.number]
         about = {"service": service.number, "kind": service.kind}
-        if not taken and service.number not in self._failing:
-            self._failing.add(service.number)
-            _log.warning("notice_not_sent", **about, note="not taken; tried again later")
-        elif taken and service.number in self._failing:
-            self._failing.remove(service.number)
-            _log.info("notices_sent_again", **about)
-        return taken
+        with self._lock:
+            if outcome.wait_s is not None:
+                state.not_before_s = now_s + outcome.wait_s
+            if not outcome.accepted:
+                if state.failing_since_s is None:
+                    state.failing_since_s = now_s
+                    _log.warning("notice_not_sent", **about, note="not accepted; tried again later")
+                return False
+            state.accepted_at_s = now_s
+            state.not_before_s = float("-inf")
+            if state.failing_since_s is not None:
+                state.failing_since_s = None
+                _log.info("notices_sent_again", **about)
+        return True
 
-    def _age(self, waiting: _Waiting, now: datetime) -> timedelta:
-        """Return how old a notice is; a clock that was set in between does not count."""
-        if self._boot is not None and waiting.boot_id == self._boot:
-            return timedelta(seconds=max(0.0, self._since_boot() - waiting.boottime_s))
-        return timedelta(seconds=max(0.0, now.timestamp() - waiting.at_s))
+    def _report_failing(self, now: datetime) -> None:
+        """Report through the services that work those that have failed for long, and their end."""
+        now_s = self._since_boot()
+        with self._lock:
+            well = tuple(n for n, state in self._states.items() if state.failing_since_s is None)
+            if not well:
+                return
+            for service in self._services:
+                state = self._states[service.number]
+                since_s = state.failing_since_s
+                name = f"Service {service.number} ({service.kind})"
+                if since_s is not None and not state.reported:
+                    if now_s - since_s < REPORTED_AFTER_S:
+                        continue
+                    failing_for = duration(60 * ((now_s - since_s) // 60))
+                    body = (
+                        f"{name} has accepted no notice for {failing_for}."
+                        " Check its line in the file of addresses, and try coldpin notify."
+                    )
+                    others = tuple(n for n in well if n != service.number)
+                elif since_s is None and state.reported:
+                    body, others = f"{name} accepts notices again.", well
+                else:
+                    continue
+                state.reported = since_s is not None
+                notice = Notice(
+                    title=self._rules.title,
+                    body=body,
+                    about=SERVICES,
+                    link=self._rules.link("notices-title"),
+                )
+                self._put(notice, self._clock(now), others)
+                self._file.write(self._kept)
+                self._wake.set()
 
-    def _dated(self, notice: Notice, old: timedelta, now: datetime) -> Notice:
-        if old <= DATED_AFTER:
-            return notice
-        local = now.astimezone(self._zone)
-        from_at = moment(local - old, local, far=False)
-        return replace(notice, body=f"{notice.body} (From {from_at}.)")
+    def _put(self, notice: Notice, now: Clock, numbers: tuple[int, ...]) -> None:
+        """Have a notice wait for services; under the lock."""
+        _log.info("notice", body=notice.body, urgent=notice.urgent)
+        waiting = Waiting(notice=notice, at=now, left=numbers)
+        self._kept = replace(self._kept, waiting=with_notice(self._kept.waiting, waiting))
+
+    def _clock(self, now: datetime) -> Clock:
+        return Clock(
+            utc_s=now.timestamp(), boot_id=self._boot, boottime_s=self._since_boot()
+        )  # fmt: skip
+
+    def _pause_s(self, failures: int) -> float:
+        """Return how long to wait before the next try: no longer than a server asks for [s]."""
+        pause_s = backoff_s(failures, first_s=FIRST_PAUSE_S, longest_s=LONGEST_PAUSE_S)
+        now_s = self._since_boot()
+        asked = [state.not_before_s - now_s for state in self._states.values()]
+        return min([pause_s, *(max(1.0, wait_s) for wait_s in asked if wait_s > 0.0)])
 
     def _work(self) -> None:
         failures = 0
         while not self._stop.is_set():
-            pause_s = backoff_s(failures, first_s=FIRST_PAUSE_S, longest_s=LONGEST_PAUSE_S)
-            self._wake.wait(pause_s if failures else None)
+            self._wake.wait(self._pause_s(failures) if failures else None)
             self._wake.clear()
             if self._stop.is_set():
                 return
             failures = 0 if self.send_waiting(datetime.now(UTC)) else failures + 1
-
-    def _keep(self) -> None:
-        document = {
-            "said": self._said.document(),
-            "waiting": [{**asdict(each), "left": sorted(each.left)} for each in self._waiting],
-        }
-        try:
-            replace_file(self._path, json_text(document))
-        except OSError as error:
-            _log.warning("notices_not_kept", error=str(error))
-
-
-def _kept(path: Path, numbers: set[int]) -> tuple[Said, list[_Waiting]]:
-    """Return what was said and what waits for the services there are."""
-    try:
-        document = json.loads(path.read_text(encoding="utf-8"))
-        waiting = [
-            _Waiting(
-                notice=Notice(**each["notice"]),
-                at_s=float(each["at_s"]),
-                boot_id=each["boot_id"],
-                boottime_s=float(each["boottime_s"]),
-                left=numbers & set(each["left"]),
-            )
-            for each in document["waiting"]
-        ]
-        return Said.from_document(document["said"]), [each for each in waiting if each.left]
-    except (OSError, ValueError, KeyError, TypeError):
-        return Said(), []

@@ -45,6 +45,7 @@ from controller.lookout.page.actions import (
 )
 from controller.lookout.page.front import Front, front_of
 from controller.lookout.page.guard import MOST_BODY, Guard, names_of
+from controller.lookout.page.notice_services import Notices, TestMessage, service_rows
 from controller.lookout.page.picture import Pictures, View, neighbours, view_of
 from controller.lookout.page.recent_events import recent_events, since_last_visit
 from controller.pictures.html import chart_style
@@ -69,6 +70,8 @@ class PageContext:
     """The instance's state directory."""
     snapshot: Callable[[], Snapshot]
     access: Access
+    notices: Notices | None = None
+    """What sends notices; None: nothing does."""
     others: Callable[[], dict[str, Retained]] | None = None
     """What a broker knows of every chamber; None: those of this machine are listed."""
     extra_routes: Sequence[BaseRoute] = field(default=())
@@ -88,6 +91,7 @@ def page_app(context: PageContext) -> Starlette:
         Route("/picture", page.picture, methods=["GET"]),
         Route("/sign-in", page.sign_in, methods=["POST"]),
         Route("/sign-out", page.sign_out, methods=["POST"]),
+        Route("/test-message", page.test_message.send, methods=["POST"]),
         Route("/do/{what}", page.confirm, methods=["GET"]),
         Route("/do/{what}", page.do, methods=["POST"]),
         Route("/page.css", page.style, methods=["GET"]),
@@ -129,6 +133,12 @@ class _Page:
         self._requests = context.place / REQUESTS
         self._sent: OrderedDict[str, int] = OrderedDict()
         self._pictures = Pictures(settings, self._records, self._requests)
+        self.test_message = TestMessage(
+            context.notices,
+            may_act=lambda request, token: context.access.may_act(self._session(request), token),
+            read_form=_form,
+            render=lambda outcome: self._rendered("test-message.html", outcome=outcome),
+        )
 
     # --- looking
 
@@ -141,7 +151,7 @@ class _Page:
         now = snapshot.taken_utc
         local = now.astimezone(self._zone)
         _, remember = since_last_visit(request.cookies.get(self._visit_cookie), now)
-        session = request.cookies.get(self._session_cookie)
+        session = self._session(request)
         token = context.access.token(session)
         front = self._front(snapshot)
         answer = self._rendered(
@@ -161,6 +171,7 @@ class _Page:
             packs=settings.plant_spec().packs.in_reservoir,
             most_packs=most_packs(settings),
             correct=request.query_params.get("correct", ""),
+            services=service_rows(context.notices, local),
             token=token or "",
             who=context.access.who(session),
             has_password=context.access.has_secret,
@@ -175,7 +186,7 @@ class _Page:
         self._must_look(request)
         snapshot = self._context.snapshot()
         front = self._front(snapshot)
-        session = request.cookies.get(self._session_cookie)
+        session = self._session(request)
         signed_in = self._context.access.token(session) is not None
         answer = self._rendered(
             "live.html", **self._live(request, snapshot, front, signed_in=signed_in)
@@ -286,7 +297,7 @@ class _Page:
 
     async def sign_out(self, request: WebRequest) -> Answer:
         form = await _form(request)
-        session = request.cookies.get(self._session_cookie)
+        session = self._session(request)
         if session is not None and self._context.access.may_act(session, form.get("token", "")):
             self._context.access.leave(session)
         answer = RedirectResponse("/", 303)
@@ -295,7 +306,7 @@ class _Page:
 
     def confirm(self, request: WebRequest) -> Answer:
         """Ask once more before anything is done: a phone in a pocket presses buttons too."""
-        token = self._context.access.token(request.cookies.get(self._session_cookie))
+        token = self._context.access.token(self._session(request))
         if token is None:
             return self._sign_in_page("Sign in to do that.", 401)
         action, context = self._action(request, dict(request.query_params))
@@ -310,7 +321,7 @@ class _Page:
 
     async def do(self, request: WebRequest) -> Answer:
         form = await _form(request)
-        access, session = self._context.access, request.cookies.get(self._session_cookie)
+        access, session = self._context.access, self._session(request)
         if not access.may_act(session, form.get("token", "")):
             raise HTTPException(403, "this form is not from a page that you signed in to; go back")
         key = form.get("key", "")
@@ -339,7 +350,7 @@ class _Page:
 
     def _action(self, request: WebRequest, form: dict[str, str]) -> tuple[Action, Context]:
         snapshot = self._context.snapshot()
-        session = request.cookies.get(self._session_cookie)
+        session = self._session(request)
         context = Context(
             settings=self._context.settings,
             now=datetime.now(UTC).astimezone(self._zone),
@@ -391,10 +402,13 @@ class _Page:
             return answer
         return PlainTextResponse(f"{error.detail}\n", error.status_code, headers=error.headers)
 
+    def _session(self, request: WebRequest) -> str | None:
+        return request.cookies.get(self._session_cookie)
+
     def _may_look(self, request: WebRequest) -> bool:
         if self._context.settings.lookout.reading == "open":
             return True
-        return self._context.access.token(request.cookies.get(self._session_cookie)) is not None
+        return self._context.access.token(self._session(request)) is not None
 
     def _must_look(self, request: WebRequest) -> None:
         if not self._may_look(request):

@@ -2,19 +2,32 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime, time, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from controller.domain.alarms import AlarmName
+from controller.domain.codec import Codec
 from controller.domain.forecast import PlannedChange
-from controller.domain.requests import LoggedSwap
-from controller.lookout.notices.rules import Notice, Rules, Said, notices_due
+from controller.domain.requests import Acknowledge, LoggedSwap, Request
+from controller.lookout.notices.due import notices_due
+from controller.lookout.notices.history import NoticeHistory
+from controller.lookout.notices.message import Notice
+from controller.lookout.notices.rules import Rules, rules_of
 from controller.records.snapshot import Snapshot
-from tests.lookout.houses import LIMITS, NOW, alarm, forecast, snapshot
+from tests.lookout.houses import (
+    LIMITS,
+    NOW,
+    alarm,
+    forecast,
+    probes,
+    settings_with,
+    snapshot,
+)
 
 RULES = Rules(
     limits=LIMITS,
@@ -26,15 +39,13 @@ RULES = Rules(
 MINUTE = timedelta(minutes=1)
 
 
-def told(
-    snapshots: Iterable[Snapshot], rules: Rules = RULES, said: Said | None = None
-) -> list[tuple[datetime, Notice]]:
-    """Return what is told as snapshots come in, what was said going through a file each time."""
-    said = Said() if said is None else said
+def told(snapshots: Iterable[Snapshot], rules: Rules = RULES) -> list[tuple[datetime, Notice]]:
+    """Return what is sent as snapshots come in, what was sent going through a file each time."""
+    history, codec = NoticeHistory(), Codec(NoticeHistory)
     found = []
     for each in snapshots:
-        said, notices = notices_due(said, each, rules, each.taken_utc)
-        said = Said.from_document(json.loads(json.dumps(said.document())))
+        history, notices = notices_due(history, each, rules, each.taken_utc)
+        history = codec.read(codec.text(history))
         found += [(each.taken_utc, notice) for notice in notices]
     return found
 
@@ -205,7 +216,7 @@ def test_a_clock_set_back_does_not_hide_a_silence() -> None:
 
 @pytest.mark.parametrize(
     ("name", "at"),
-    [("frequent_starts", time(6, 30)), ("records_failing", time(6, 30)), ("air_high", time(1, 0))],
+    [("records_failing", time(6, 30)), ("air_high", time(1, 0))],
 )
 def test_nobody_is_woken_for_what_hurts_no_crop(name: str, at: time) -> None:
     """Raised at one in the morning and standing until eight."""
@@ -246,7 +257,9 @@ def test_silence_is_told_once_and_its_end_too() -> None:
 
     assert [round((at - NOW) / MINUTE) for at, _ in found] == [5, 12]
     assert found[0][1].urgent
-    assert "nobody cools the chamber" in found[0][1].body
+    assert found[0][1].body.startswith("No data for ")
+    assert "Look at the machine" in found[0][1].body
+    assert found[1][1].body.startswith("No data from 14:02 to 14:12 (10 min). Now: In band: air")
 
 
 def test_the_summary_comes_once_a_day() -> None:
@@ -259,11 +272,118 @@ def test_the_summary_comes_once_a_day() -> None:
     assert "In band: air 16.2 °C" in found[0][1].body
 
 
+REPEATING = replace(RULES, repeat_s=1800.0)
+
+
+def minutes(found: list[tuple[datetime, Notice]]) -> list[int]:
+    """Return when notices were sent [min]."""
+    return [round((at - NOW) / MINUTE) for at, _ in found]
+
+
+def test_a_crop_alarm_is_sent_again_until_somebody_has_seen_it() -> None:
+    """Every half hour, with the number of now; from the 100th minute on it is acknowledged."""
+    snapshots = [
+        snapshot(
+            NOW + i * MINUTE,
+            alarms=[alarm("air_high", acknowledged=i >= 100)] if i < 200 else [],
+            probes=probes(19.0 + i / 100),
+        )
+        for i in range(210)
+    ]
+
+    found = told(snapshots, REPEATING)
+
+    assert minutes(found) == [0, 30, 60, 90, 200]
+    assert found[0][1].body.startswith("Air too warm: 19.0 °C (limit 19.0 °C). Change the packs")
+    assert found[3][1].body.startswith("Still, since 14:00: Air too warm: 19.9 °C (limit 19.0 °C).")
+    assert found[4][1].body == "Over: Air too warm."
+
+
+@pytest.mark.parametrize(("name", "count"), [("air_high", 12), ("reservoir_warm", 1)])
+def test_the_night_is_quiet_only_for_what_can_wait(name: str, count: int) -> None:
+    """From one to seven: what hurts the crop is sent each half hour, what does not once."""
+    night = NOW.replace(hour=1) + timedelta(days=1)
+    snapshots = [snapshot(night + i * 5 * MINUTE, alarms=[alarm(name)]) for i in range(72)]
+
+    assert len(told(snapshots, REPEATING)) == count
+
+
+def test_an_alarm_that_was_seen_before_it_was_sent_is_not_sent() -> None:
+    """Somebody stood beside it; its end is no news either."""
+    seen = snapshot(alarms=[alarm("air_high", acknowledged=True)])
+
+    assert told([seen, snapshot(NOW + MINUTE, alarms=[])]) == []
+
+
+def test_no_data_is_sent_again_until_somebody_marks_it_as_seen() -> None:
+    """The control process cannot answer, but what a person asked for is on record."""
+    seen = Request(
+        id=1,
+        payload=Acknowledge(),
+        who="Ann",
+        asked_utc_ms=round((NOW + 70 * MINUTE).timestamp() * 1000),
+        boot_id="b",
+        asked_boot_ms=0,
+    )
+    snapshots = [
+        replace(snapshot(NOW + i * MINUTE, silent=True), requests=(seen,) if i >= 70 else ())
+        for i in range(180)
+    ]
+
+    assert minutes(told(snapshots, REPEATING)) == [3, 33, 63]
+
+
 @pytest.mark.parametrize(
-    "document",
-    [{}, {"leads": 3}, {"leads": [["a", 1]], "standing": []}],
-    ids=["empty", "wrong-type", "wrong-value"],
+    ("alarms", "sent"), [(None, []), (frozenset({"frequent_starts"}), ["frequent_starts"])]
 )
-def test_a_damaged_memory_says_nothing_was_said(document: dict[str, Any]) -> None:
-    """Rather a notice twice than none."""
-    assert Said.from_document(document) == Said()
+def test_a_note_is_sent_only_where_it_is_named(
+    alarms: frozenset[str] | None, sent: list[str]
+) -> None:
+    """What needs nobody within a known time is no alarm, by ISA-18.2 and IEC 62682."""
+    rules = replace(RULES, alarms=alarms)
+    noted = snapshot(alarms=[alarm("frequent_starts")])
+
+    assert [notice.about for _, notice in told([noted], rules)] == sent
+
+
+def test_a_notice_leads_to_what_it_is_about() -> None:
+    """An alarm to its response; without an address that a phone can open there is no link."""
+    rules = replace(RULES, page="http://loft.local:8427")
+    active = snapshot(alarms=[alarm("air_high")])
+
+    ((_, with_link),) = told([active], rules)
+    ((_, without),) = told([active])
+
+    assert with_link.text.endswith("\nhttp://loft.local:8427/#alarms-title")
+    assert without.text == without.body
+
+
+@pytest.mark.parametrize(
+    ("keys", "address"),
+    [
+        ("", ""),
+        ('address = "0.0.0.0"', ""),
+        ('address = "0.0.0.0"\nnames = ["loft.local"]', "http://loft.local:8427"),
+        ('address = "192.0.2.7"\nport = 9000', "http://192.0.2.7:9000"),
+        ('address = "fd00::7"', "http://[fd00::7]:8427"),
+        ('address = "::1"', ""),
+        ('address = "localhost"', ""),
+    ],
+)
+def test_the_link_is_one_that_a_phone_can_open(tmp_path: Path, keys: str, address: str) -> None:
+    """Never the machine's own address, which on a phone is the phone."""
+    settings = settings_with(tmp_path, f"[lookout]\n{keys}")
+
+    assert rules_of(settings).page == address
+
+
+@pytest.mark.parametrize("name", list(AlarmName))
+def test_every_alarm_can_be_chosen(tmp_path: Path, name: AlarmName) -> None:
+    """By the name that scripts see."""
+    settings = settings_with(tmp_path, f'[notices]\nalarms = ["{name.value}"]')
+    active = snapshot(alarms=[alarm(name.value)])
+
+    sent = [notice.about for _, notice in told([active], rules_of(settings))]
+
+    # packs that are due have leads of their own
+    assert sent == ([] if name is AlarmName.SWAP_DUE else [name.value])
