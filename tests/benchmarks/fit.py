@@ -44,7 +44,14 @@ def stretches(told: Told) -> list[Stretch]:
     """Return a record as a fit takes it."""
     samples = [sample for sample in told.samples if sample.room_c is not None]
     seen = [
-        Seen(s.at_s, s.air_c or 0.0, s.water_c or 0.0, s.room_c or 0.0, s.cooling, s.cooling)
+        Seen(
+            s.at_s,
+            s.air_c or 0.0,
+            s.water_c or 0.0,
+            s.room_c or 0.0,
+            bool(s.cooling),
+            bool(s.cooling),
+        )
         for s in samples
     ]
     bins = list(bins_of(samples, until_s=samples[-1].at_s))

@@ -27,13 +27,14 @@ from controller.lookout.notices.rules import Rules
 from controller.records.snapshot import Snapshot
 from tests.benchmarks.drawn_chambers import draw, play
 from tests.benchmarks.foresight import HOUR_S, hour_at, quantile, recorded
+from tests.lookout.houses import LIMITS
 
 LEADS_S = (3 * HOUR_S, HOUR_S)
 TOO_EARLY_S = 2 * HOUR_S
 EVERY_S = 1200.0
 LOOKED_FROM_S = 10 * HOUR_S
 NO_PLAN = SwapPlan(swaps=(), short=False)
-RULES = Rules(leads_s=LEADS_S, wakes=time(0), sleeps=time(23, 59, 59))
+RULES = Rules(limits=LIMITS, leads_s=LEADS_S, wakes=time(0), sleeps=time(23, 59, 59))
 
 
 @dataclass(frozen=True, slots=True)
