@@ -14,6 +14,9 @@ from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
+MOST_TABLES = 2
+"""A key that more tables know is named with the first ones only."""
+
 
 def problem_lines(
     error: ValidationError, document: type[BaseModel], *, below: tuple[str, ...] = ()
@@ -33,8 +36,25 @@ def unknown_key(path: tuple[str, ...], document: type[BaseModel]) -> str:
     """Return the line for a key that no table has, with the nearest name that exists."""
     known = _fields_of(path[:-1], document)
     near = get_close_matches(path[-1], known, n=1)
-    advice = f"did you mean {near[0]}?" if near else "remove it"
+    elsewhere = list(_tables_with(path[-1], document))[:MOST_TABLES]
+    if elsewhere:
+        advice = f"known in {' and '.join(elsewhere)}; move it there"
+    else:
+        advice = f"did you mean {near[0]}?" if near else "remove it"
     return f"{'.'.join(path)}: found an unknown key, allowed: {', '.join(known)}; {advice}"
+
+
+def _tables_with(key: str, document: type[BaseModel], path: str = "") -> Iterator[str]:
+    """Yield the tables that know a key, as their headings; most are one table deep."""
+    for name, field in _fields_by_key(document).items():
+        below = next(tables_in(field.annotation), None)
+        if below is None:
+            continue
+        chosen = ".NAME" if get_origin(field.annotation) is dict else ""
+        heading = f"{path}{name}{chosen}"
+        if key in _fields_by_key(below):
+            yield f"[{heading}]"
+        yield from _tables_with(key, below, f"{heading}.")
 
 
 def tables_in(annotation: Any) -> Iterator[type[BaseModel]]:

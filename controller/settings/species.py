@@ -113,6 +113,11 @@ def disagreements(settings: Settings, species: Species) -> Iterator[str]:
     for name, stage in settings.stages.items():
         band = band_of(species, name)
         if band is None:
+            yield (
+                f'stages.{name}: species.toml knows no stage "{name}", so its band was not '
+                f"compared with that of {species.name}; "
+                f"the known ones are {', '.join(sorted(_KINDS))}"
+            )
             continue
         for key, value, wrong, limit in (
             ("cut_in", stage.cut_in, stage.cut_in > band.high, band.high),

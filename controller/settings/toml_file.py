@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.errors import SettingsError
+from controller.settings.toml_advice import toml_advice
 
 LARGEST_FILE_BYTES = 1_000_000
 """What we read is a few kilobytes, a long list some ten; more is another file."""
@@ -69,6 +70,7 @@ def read_toml(path: Path, purpose: Purpose = CONFIGURATION) -> dict[str, Any]:
             f"found bytes that are not UTF-8 text at byte {error.start}, allowed: TOML"
         ) from None
     except ValueError as error:  # tomllib's own error, and Python's limit on the digits of a number
-        raise refuse(f"is not TOML: {error}; see {purpose.see}") from None
+        advice = toml_advice(content.decode("utf-8-sig"), str(error))
+        raise refuse(f"{advice}; see {purpose.see}") from None
     except RecursionError:
         raise refuse(f"is nested too deeply to be {purpose.what}") from None

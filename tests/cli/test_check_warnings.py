@@ -37,3 +37,36 @@ def test_a_supply_above_the_wet_limit_is_warned_of(
     about = [each for each in warnings if each.startswith("loads.")]
     assert len(about) == (2 if warns else 0)
     assert all(supply in each for each in about)
+
+
+def warnings_with(old: str, new: str, file: Path, capsys: pytest.CaptureFixture[str]) -> list[str]:
+    assert old in CONFIG
+    file.write_text(CONFIG.replace(old, new), encoding="utf-8")
+    assert status_of(["check", str(file), "--json"]) == 0
+    found: list[str] = json.loads(capsys.readouterr().out)["warnings"]
+    return found
+
+
+def test_a_stage_that_the_species_does_not_know_is_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A band that nothing was compared with must not look as if it had been found good."""
+    file = tmp_path / "chamber.toml"
+
+    found = warnings_with("[stages.pinning]", "[stages.primordia]", file, capsys)
+
+    assert [each for each in found if each.startswith("stages.primordia: species.toml knows no")]
+    assert not any("knows no stage" in each for each in warnings_with("1", "1", file, capsys))
+
+
+def test_records_in_the_folder_of_another_chamber_are_warned_of(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An example that was copied keeps the folder of the chamber it came from."""
+    path = '[records]\npath = "/var/lib/coldpin/shed/records.sqlite"\n\n[site]'
+
+    other = warnings_with("[site]", path, tmp_path / "loft.toml", capsys)
+    own = warnings_with("[site]", path, tmp_path / "shed.toml", capsys)
+
+    assert any("folder of the chamber shed" in each for each in other)
+    assert not any("folder of the chamber" in each for each in own)
