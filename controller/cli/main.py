@@ -35,6 +35,7 @@ PIPE_CLOSED = 128 + signal.SIGPIPE
 
 COMMANDS = {
     "new": "controller.cli.new",
+    "plan": "controller.cli.plan",
     "check": "controller.cli.check",
     "rehearse": "controller.cli.rehearse",
     "run": "controller.cli.run",
@@ -72,6 +73,7 @@ control process never pays for what the others need."""
 HELP = {
     "Plan": {
         "new": "Ask about a chamber, judge it, and write its configuration.",
+        "plan": "Plan a chamber on a page, and see each change on hot days.",
         "check": "Check CONFIGS: every problem at once, or what each will do.",
         "size": "Say whether the equipment of CONFIG holds its crop on a hot day.",
         "rehearse": "Run the control of CONFIG through simulated days, in seconds.",

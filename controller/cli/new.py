@@ -64,14 +64,14 @@ def new(file: Path, answers_file: Path | None, overwrite: bool, as_json: bool) -
 
 
 def _replay(file: Path, answers_file: Path, *, overwrite: bool, as_json: bool) -> None:
-    texts, changes, problems = read_answers(_content(answers_file))
+    texts, changes, problems = read_answers(read_content(answers_file))
     answers = complete(texts, changes)
     problems += [f"{key}: found {texts.get(key)!r}, {why}" for key, why in answers.problems.items()]
     if problems:
         raise InputFileError(str(answers_file), tuple(problems))
     _refuse_existing(file, overwrite=overwrite)
     result, better = _judged(answers)
-    _write(file, result.text)
+    write_whole(file, result.text)
     if as_json:
         people.print_json(_document(file, result, better))
         return
@@ -80,7 +80,12 @@ def _replay(file: Path, answers_file: Path, *, overwrite: bool, as_json: bool) -
     _print_written(console, file)
 
 
-def _content(path: Path) -> str:
+def read_content(path: Path) -> str:
+    """Return the text of a file.
+
+    Raises:
+        InputFileError: It cannot be read.
+    """
     try:
         return path.read_text(encoding="utf-8-sig")
     except (OSError, ValueError) as error:
@@ -110,13 +115,13 @@ def _interview(console: Console, file: Path, *, overwrite: bool) -> None:
         return
     given: Mapping[str, str] = {"name": file.stem.replace("-", " ")}
     if kept.exists():
-        texts, _, problems = read_answers(_content(kept))
+        texts, _, problems = read_answers(read_content(kept))
         if texts and not problems and _yes(f"Go on with your {len(texts)} earlier answers?"):
             given = {**given, **texts}
     console.print("About twelve questions, then a verdict. Ctrl-C stops and keeps your answers.")
 
     def keep(texts: Mapping[str, str]) -> None:
-        _write(kept, answers_text(texts))
+        write_whole(kept, answers_text(texts))
 
     try:
         answers = complete(Interview(console, _typed, keep).texts(given))
@@ -125,7 +130,7 @@ def _interview(console: Console, file: Path, *, overwrite: bool) -> None:
             console.print(f"\nYour answers are kept in {kept}. The same command goes on with them.")
         raise click.Abort from None
     result = _settle(console, answers)
-    _write(file, result.text)
+    write_whole(file, result.text)
     with contextlib.suppress(OSError):
         kept.unlink()
     _print_written(console, file)
@@ -256,7 +261,7 @@ def _document(file: Path, result: Consultation, better: tuple[Change, ...]) -> d
     }
 
 
-def _write(file: Path, text: str) -> None:
+def write_whole(file: Path, text: str) -> None:
     """Write a file as a whole, or leave what is there.
 
     Raises:

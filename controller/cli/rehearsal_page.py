@@ -6,12 +6,13 @@ from collections.abc import Sequence
 from datetime import timedelta
 
 from controller.pictures import words
-from controller.pictures.chamber_chart import ChamberHistory, Point, chamber_chart
+from controller.pictures.chamber_chart import ChamberHistory, chamber_chart
 from controller.pictures.chart import Chart
 from controller.pictures.forecast_chart import PastForecast, forecast_chart
 from controller.pictures.html import standalone_page
+from controller.planning.hot_days_chart import bands_of, point_of
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
-from controller.settings.law_of import BandSchedule, schedule_of
+from controller.settings.law_of import schedule_of
 
 
 def rehearsal_page(
@@ -88,32 +89,3 @@ def _told(rehearsal: Rehearsal, told: Sequence[tuple[float, str]]) -> list[tuple
     started = rehearsal.started
     # a space that does not break, so that the hour stays beside its day
     return [(f"{started + timedelta(seconds=t_s):%a\u00a0%H:%M}", text) for t_s, text in told]
-
-
-def bands_of(rows: Sequence[TraceRow], schedule: BandSchedule) -> list[tuple[float, float, float]]:
-    """Return since when which band was in force; a band's own stage does not change here."""
-    bands: list[tuple[float, float, float]] = []
-    last = None
-    for row in rows:
-        band = schedule.band_at(row.time)
-        if band != last:
-            bands.append((row.time.timestamp(), band.cut_out_mc / 1000, band.cut_in_mc / 1000))
-            last = band
-    return bands
-
-
-def point_of(row: TraceRow) -> Point:
-    """Return a row of a rehearsal as the picture takes it."""
-
-    def celsius(name: str) -> float | None:
-        value_mc = row.readings_mc.get(name)
-        return None if value_mc is None else value_mc / 1000
-
-    return Point(
-        at_s=row.time.timestamp(),
-        air_c=celsius("air"),
-        reservoir_c=celsius("reservoir"),
-        room_c=celsius("room"),
-        coil_outlet_c=celsius("coil_outlet"),
-        pump=row.pump,
-    )

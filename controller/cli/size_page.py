@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from controller.cli.rehearsal_page import bands_of, point_of
-from controller.pictures.chamber_chart import ChamberHistory, chamber_chart
 from controller.pictures.html import standalone_page
 from controller.planning.changes import Change
+from controller.planning.hot_days_chart import hot_days_chart
 from controller.planning.verdict import Judgement
 from controller.planning.verdict_words import supply_sentence, verdict_sentence
 from controller.rehearsal.rehearse import TraceRow
-from controller.settings.law_of import schedule_of
 from controller.settings.load import Settings
 
 SOURCES = ("envelope", "air_exchange", "lights", "fans", "crop", "humidifier", "pump")
@@ -37,7 +35,7 @@ def size_page(settings: Settings, judgement: Judgement, changes: tuple[Change, .
             ("above cut-in", f"{days.degree_hours_above:.1f} K·h in {days.days:g} days"),
             ("pump running", f"{days.duty:.0%} of the time"),
         ),
-        charts=[] if days is None else [chamber_chart(_history(settings, rows), "The hot days.")],
+        charts=[] if days is None else [hot_days_chart(settings, rows, "The hot days.")],
         tables=(
             (
                 "What to change first",
@@ -59,21 +57,4 @@ def size_page(settings: Settings, judgement: Judgement, changes: tuple[Change, .
                 [(name.replace("_", " "), f"{getattr(load, f'{name}_w'):.1f}") for name in SOURCES],
             ),
         ),
-    )
-
-
-def _history(settings: Settings, rows: list[TraceRow]) -> ChamberHistory:
-    schedule = schedule_of(settings.stages[settings.chamber.stage])
-    return ChamberHistory(
-        points=[point_of(row) for row in rows],
-        since_s=rows[0].time.timestamp(),
-        until_s=rows[-1].time.timestamp(),
-        bands_c=bands_of(rows, schedule),
-        pack_changes=[
-            (row.time.timestamp(), f"{row.swap_packs} packs") for row in rows if row.swap_packs
-        ],
-        alarms=[],
-        notices=[],
-        unit=settings.display.unit,
-        zone=settings.site.zone(),
     )

@@ -214,7 +214,7 @@ def _texts(document: dict[str, Any], problems: list[str]) -> Iterator[tuple[str,
             yield key, f"{found:%H:%M}" if isinstance(found, time) else str(found)
 
 
-def kept_keys(content: str) -> bool:
+def keeps_answers(content: str) -> bool:
     """Return whether a configuration keeps the answers that it was made from."""
     return any(line.startswith(LINE_MARK) for line in content.splitlines())
 

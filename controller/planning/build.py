@@ -134,7 +134,9 @@ class Build:
         except ScenarioError:
             return None
 
-    def coarse_days(self, days: float = COARSE_DAYS) -> HotDays | None:
+    def coarse_days(
+        self, days: float = COARSE_DAYS, *, trace: Callable[[TraceRow], None] | None = None
+    ) -> HotDays | None:
         """Rehearse fewer days on a longer tick, to be compared with others of this kind alone.
 
         Returns:
@@ -153,4 +155,4 @@ class Build:
                 ),
             }
         )
-        return replace(self, settings=coarse).days(days)
+        return replace(self, settings=coarse).days(days, trace=trace)

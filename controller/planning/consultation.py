@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -51,10 +52,46 @@ class Consultation:
         return first_failure(self.rows, self.settings)
 
 
-def consult(answers: Answers) -> Consultation:
-    """Write the configuration of the answers and rehearse it.
+class OutdatedError(Exception):
+    """Nobody waits for this any more."""
+
+
+def _never() -> bool:
+    return False
+
+
+@dataclass(frozen=True, slots=True)
+class Sketch:
+    """A first picture of the answers: a hot day on a coarse beat, before points are proposed."""
+
+    settings: Settings
+    rows: tuple[TraceRow, ...]
+    in_band_share: float | None
+    """None: the chamber grew too hot to be worked out."""
+
+
+def sketch(answers: Answers) -> Sketch:
+    """Rehearse one coarse hot day of the answers.
 
     Raises:
+        SettingsError: The answers make no configuration that can be used.
+        PhysicsError: A figure outside the range of the formulas.
+    """
+    settings = settings_of(configuration_text(_first_draft(answers)))
+    rows: list[TraceRow] = []
+    days = Build(settings=settings, plant=settings.plant_spec()).coarse_days(trace=rows.append)
+    return Sketch(settings, tuple(rows), None if days is None else days.in_band_share)
+
+
+def consult(answers: Answers, *, is_outdated: Callable[[], bool] = _never) -> Consultation:
+    """Write the configuration of the answers and rehearse it.
+
+    Args:
+        answers: The answers.
+        is_outdated: Is asked now and then whether anybody still waits.
+
+    Raises:
+        OutdatedError: Nobody does.
         SettingsError: The answers make no configuration that can be used.
         PhysicsError: A figure outside the range of the formulas.
     """
@@ -62,7 +99,13 @@ def consult(answers: Answers) -> Consultation:
     text = configuration_text(draft)
     settings = settings_of(text)
     rows: list[TraceRow] = []
-    judgement = judge(settings, trace=rows.append)
+
+    def take(row: TraceRow) -> None:
+        if is_outdated():
+            raise OutdatedError
+        rows.append(row)
+
+    judgement = judge(settings, trace=take)
     return Consultation(
         answers=answers,
         text=text,
@@ -73,13 +116,8 @@ def consult(answers: Answers) -> Consultation:
     )
 
 
-def draft_of(answers: Answers) -> Draft:
-    """Return what the configuration is written from: changes applied, points proposed.
-
-    Raises:
-        SettingsError: The answers make no configuration that can be used.
-        PhysicsError: A figure outside the range of the formulas.
-    """
+def _first_draft(answers: Answers) -> Draft:
+    """Return the draft with changes applied, and points by rule."""
     species = read_species()[answers.text("species")]
     bands = {stage: band_of(species, stage) for stage in STAGES}
     draft = Draft(
@@ -96,6 +134,17 @@ def draft_of(answers: Answers) -> Draft:
         settings = settings_of(configuration_text(draft))
         build, applied = with_changes(Build(settings=settings, plant=draft.plant), answers.changes)
         draft = replace(draft, plant=build.plant, applied=applied)
+    return draft
+
+
+def draft_of(answers: Answers) -> Draft:
+    """Return what the configuration is written from: changes applied, points proposed.
+
+    Raises:
+        SettingsError: The answers make no configuration that can be used.
+        PhysicsError: A figure outside the range of the formulas.
+    """
+    draft = _first_draft(answers)
     settings = settings_of(configuration_text(draft))
     proposal = proposal_of(settings, USUAL_WATER_C, tick_s=PROPOSAL_TICK_S)
     if proposal is None:

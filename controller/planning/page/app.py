@@ -1,0 +1,275 @@
+"""The application: a form of the questions, and what came of the answers.
+
+Without scripts the form has a button and the whole page comes anew; with them a change of a control
+fetches the result alone. Nothing is written but by Save.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+from urllib.parse import parse_qs, urlencode
+
+from jinja2 import Environment, PackageLoader, select_autoescape
+from markupsafe import Markup
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from controller.errors import PhysicsError, SettingsError
+from controller.pictures.html import chart_style
+from controller.planning.answers import UNKNOWN, Answers, complete, texts_of
+from controller.planning.changes import Change, best_changes
+from controller.planning.consultation import Consultation, OutdatedError, consult, sketch
+from controller.planning.page.view import changes_of, controls_of, first_look, result_of
+from controller.planning.questions import every_question
+
+MOST_REMEMBERED = 24
+"""Results that are kept, so that going back to a setting is at once."""
+MOST_BODY = 8192
+DEFAULT_PRICE = 0.30
+_TYPES = {"css": "text/css", "js": "text/javascript"}
+
+
+@dataclass(slots=True)
+class Planner:
+    """What the page works on."""
+
+    file: Path
+    start: Mapping[str, str]
+    """Answers that the page begins with."""
+    write: Callable[[Path, str], None]
+    """Writes a file as a whole."""
+    start_changes: tuple[str, ...] = ()
+    _results: OrderedDict[str, Consultation] = field(default_factory=OrderedDict)
+    _changes: OrderedDict[str, tuple[Change, ...]] = field(default_factory=OrderedDict)
+    _work: threading.Lock = field(default_factory=threading.Lock)
+    _newest: int = 0
+
+    def consultation(self, answers: Answers, *, number: int | None = None) -> Consultation:
+        """Return what came of the answers, from memory where they were asked before.
+
+        Args:
+            answers: The answers.
+            number: Of the question; a later one ends the work on it. None: nothing ends it.
+
+        Raises:
+            OutdatedError: A later question came.
+            SettingsError: The answers make no configuration that can be used.
+            PhysicsError: A figure outside the range of the formulas.
+        """
+        key = _key(answers)
+
+        def is_outdated() -> bool:
+            return number is not None and number < self._newest
+
+        with self._work:
+            if is_outdated():
+                raise OutdatedError
+            if key not in self._results:
+                self._results[key] = consult(answers, is_outdated=is_outdated)
+                _forget(self._results)
+            self._results.move_to_end(key)
+            return self._results[key]
+
+    def changes(self, answers: Answers, *, number: int | None = None) -> tuple[Change, ...]:
+        """Return what to change first.
+
+        Raises:
+            OutdatedError: A later question came.
+            SettingsError: The answers make no configuration that can be used.
+            PhysicsError: A figure outside the range of the formulas.
+        """
+        result, key = self.consultation(answers, number=number), _key(answers)
+        with self._work:
+            if number is not None and number < self._newest:
+                raise OutdatedError
+            if key not in self._changes:
+                self._changes[key] = best_changes(result.judgement)
+                _forget(self._changes)
+            return self._changes[key]
+
+    def is_outdated(self, number: int) -> bool:
+        """Return whether a later question came meanwhile, and note this one."""
+        outdated = number < self._newest
+        self._newest = max(self._newest, number)
+        return outdated
+
+
+def _forget(kept: OrderedDict[str, Any]) -> None:
+    while len(kept) > MOST_REMEMBERED:
+        kept.popitem(last=False)
+
+
+def _key(answers: Answers) -> str:
+    return repr((sorted((key, each.text) for key, each in answers.of.items()), answers.changes))
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a request says."""
+
+    answers: Answers
+    price: float
+    number: int
+    query: str
+    """The same as a query, so that a link leads back to it."""
+
+
+def asked_of(found: Mapping[str, list[str]], planner: Planner) -> Asked:
+    """Return what a form says; without one, what the page begins with."""
+    keys = [question.key for question in every_question()]
+    if not any(key in found for key in keys):
+        texts, changes = dict(planner.start), planner.start_changes
+    else:
+        texts = {key: found[key][0][:80] for key in keys if found.get(key, [""])[0].strip()}
+        texts |= {key: UNKNOWN for key in found.get("unknown", []) if key in keys}
+        changes = tuple(dict.fromkeys([*found.get("changes", []), *found.get("apply", [])]))
+    undone = set(found.get("undo", []))
+    changes = tuple(each[:40] for each in changes if each not in undone)[:20]
+    answers = complete(texts, changes)
+    price = _number(found.get("price", [""])[0], DEFAULT_PRICE)
+    query = urlencode(
+        [*texts_of(answers).items(), *(("changes", each) for each in changes), ("price", price)]
+    )
+    return Asked(answers, price, int(_number(found.get("n", [""])[0], 0.0)), query)
+
+
+def _number(text: str, otherwise: float) -> float:
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        return otherwise
+    return value if 0.0 <= value <= 1e15 else otherwise
+
+
+@dataclass(slots=True)
+class Pages:
+    """The answers to requests."""
+
+    planner: Planner
+    templates: Environment
+
+    def whole(self, request: Request) -> Response:
+        """Return the page: the form, and what came of the answers."""
+        planner = self.planner
+        asked = asked_of(parse_qs(request.url.query), planner)
+        result, trouble, better = None, "", None
+        try:
+            result = result_of(planner.consultation(asked.answers), asked.price)
+            if "better" in request.query_params:
+                better = changes_of(planner.changes(asked.answers))
+        except (SettingsError, PhysicsError) as error:
+            trouble = str(error)
+        return self._html(
+            "plan.html",
+            controls=controls_of(asked.answers),
+            price=asked.price,
+            result=result,
+            trouble=trouble,
+            better=better,
+            file=planner.file,
+            exists=planner.file.exists(),
+            saved=request.query_params.get("saved"),
+            refused=request.query_params.get("refused"),
+            style=Markup(chart_style()),  # noqa: S704 - a file of the package
+        )
+
+    def sketch(self, request: Request) -> Response:
+        """Return a first picture, or nothing where a later question came."""
+        return self._part(request, self._sketch)
+
+    def result(self, request: Request) -> Response:
+        """Return the verdict, or nothing where a later question came."""
+        return self._part(request, self._result)
+
+    def better(self, request: Request) -> Response:
+        """Return what to change first, or nothing where a later question came."""
+        return self._part(request, self._better)
+
+    async def save(self, request: Request) -> Response:
+        """Write the configuration, and lead back to the page."""
+        body = b""
+        async for part in request.stream():
+            body += part
+            if len(body) > MOST_BODY:
+                return PlainTextResponse("allowed: a shorter form", 413)
+        form = parse_qs(body.decode("utf-8", "replace"))
+        asked = asked_of(form, self.planner)
+        return await run_in_threadpool(_save, self.planner, asked, replace="replace" in form)
+
+    def _part(self, request: Request, of: Callable[[Asked], Response]) -> Response:
+        asked = asked_of(parse_qs(request.url.query), self.planner)
+        if self.planner.is_outdated(asked.number):
+            return Response(status_code=204)
+        try:
+            return of(asked)
+        except OutdatedError:
+            return Response(status_code=204)
+        except (SettingsError, PhysicsError) as error:
+            return self._html("result.html", trouble=str(error))
+
+    def _sketch(self, asked: Asked) -> Response:
+        shown = first_look(sketch(asked.answers))
+        return self._html("sketch.html", shown=shown, problems=asked.answers.problems)
+
+    def _result(self, asked: Asked) -> Response:
+        found = self.planner.consultation(asked.answers, number=asked.number)
+        shown = result_of(found, asked.price)
+        return self._html("result.html", result=shown, problems=asked.answers.problems)
+
+    def _better(self, asked: Asked) -> Response:
+        found = self.planner.changes(asked.answers, number=asked.number)
+        return self._html("better.html", better=changes_of(found))
+
+    def _html(self, template: str, **values: object) -> Response:
+        return HTMLResponse(self.templates.get_template(template).render(values))
+
+
+def app_of(planner: Planner) -> Starlette:
+    """Return the application."""
+    pages = Pages(
+        planner,
+        Environment(
+            loader=PackageLoader("controller.planning.page", "files"),
+            autoescape=select_autoescape(default=True, default_for_string=True),
+            trim_blocks=True,
+            lstrip_blocks=True,
+        ),
+    )
+    return Starlette(
+        routes=[
+            Route("/", pages.whole),
+            Route("/sketch", pages.sketch),
+            Route("/result", pages.result),
+            Route("/better", pages.better),
+            Route("/save", pages.save, methods=["POST"]),
+            Route("/plan.css", _file("plan.css")),
+            Route("/plan.js", _file("plan.js")),
+        ]
+    )
+
+
+def _save(planner: Planner, asked: Asked, *, replace: bool) -> Response:
+    if asked.answers.problems:
+        return RedirectResponse(f"/?{asked.query}&refused=answers", 303)
+    if planner.file.exists() and not replace:
+        return RedirectResponse(f"/?{asked.query}&refused=exists", 303)
+    try:
+        planner.write(planner.file, planner.consultation(asked.answers).text)
+    except (OSError, SettingsError, PhysicsError):
+        return RedirectResponse(f"/?{asked.query}&refused=disk", 303)
+    return RedirectResponse(f"/?{asked.query}&saved=1", 303)
+
+
+def _file(name: str) -> Callable[[Request], Response]:
+    content = (files("controller.planning.page") / "files" / name).read_text(encoding="utf-8")
+    kind = _TYPES[name.rpartition(".")[2]]
+    return lambda _: Response(content, media_type=kind)

@@ -1,0 +1,256 @@
+"""What the page shows, as values ready for its templates."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta
+
+from markupsafe import Markup
+
+from controller.domain import measures
+from controller.pictures.chart import draw
+from controller.planning.answers import Answers, Origin
+from controller.planning.changes import Change
+from controller.planning.consultation import Consultation, Sketch, cheapest_mend
+from controller.planning.equipment import cautions_of
+from controller.planning.hot_days_chart import hot_days_chart
+from controller.planning.question import Kind, Option, bare_unit, one_of
+from controller.planning.questions import topics
+from controller.planning.running_cost import ASSUMPTIONS, running_cost
+from controller.planning.shopping import shopping_list
+from controller.planning.verdict import Verdict
+from controller.planning.verdict_words import change_sentence, supply_sentence, verdict_sentence
+
+EVERY_MIN = 5
+"""Rows between two that the picture takes: its parts are half an hour each."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Control:
+    """One question as a control."""
+
+    key: str
+    text: str
+    hint: str
+    options: tuple[Option, ...]
+    is_count: bool
+    value: str
+    unknown: bool
+    may_be_unknown: bool
+    problem: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Controls:
+    """All controls by topic, and what was applied."""
+
+    topics: tuple[tuple[str, tuple[Control, ...]], ...]
+    changes: tuple[str, ...]
+
+
+def controls_of(answers: Answers) -> Controls:
+    """Return the controls with their answers in them."""
+    known = {key: answer.value for key, answer in answers.of.items()}
+    found = []
+    for topic in topics():
+        controls = tuple(
+            Control(
+                key=question.key,
+                text=question.text,
+                hint=one_of(question.hint, known) or _unit_hint(bare_unit(question, known)),
+                options=question.options,
+                is_count=question.kind is Kind.COUNT,
+                value=answers.of[question.key].text,
+                unknown=answers.of[question.key].origin is Origin.CAUTIOUS,
+                may_be_unknown=question.cautious is not None,
+                problem=answers.problems.get(question.key, ""),
+            )
+            for question in topic.questions
+            if question.key in answers.of
+        )
+        found.append((topic.title, controls))
+    return Controls(topics=tuple(found), changes=answers.changes)
+
+
+def _unit_hint(unit: str) -> str:
+    return f"in {unit}, unless you write another unit" if unit else ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Result:
+    """What came of the answers."""
+
+    holds: bool
+    sentence: str
+    facts: tuple[tuple[str, str], ...]
+    chart: Markup
+    cautions: tuple[str, ...]
+    applied: tuple[tuple[str, str], ...]
+    """Key and words of each change that was applied."""
+    shopping: tuple[tuple[str, str], ...]
+    cost: tuple[tuple[str, str], ...]
+    assumptions: str
+
+
+def result_of(found: Consultation, price: float) -> Result:
+    """Return what the page shows of a consultation.
+
+    Args:
+        found: The consultation.
+        price: Of a kilowatt-hour, in the grower's money.
+    """
+    judgement = found.judgement
+    cost = running_cost(judgement)
+    chart = hot_days_chart(
+        found.settings,
+        found.rows[::EVERY_MIN],
+        f"Rehearsed hot days. {verdict_sentence(judgement)}",
+    )
+    return Result(
+        holds=judgement.verdict is Verdict.HOLDS,
+        sentence=verdict_sentence(judgement),
+        facts=tuple(_facts(found)),
+        chart=Markup(draw(chart)),  # noqa: S704 - draw escapes its texts
+        cautions=tuple(cautions_of(found.answers)),
+        applied=tuple(zip(found.answers.changes, found.applied, strict=False)),
+        shopping=tuple(shopping_list(found.answers, judgement.build.plant, found.answers.changes)),
+        cost=(
+            ("Pump, fans, computer", _cost(cost.circulation_kwh, price)),
+            ("Freezing the packs", _cost(cost.ice_kwh, price)),
+            ("Together", _cost(cost.total_kwh, price)),
+            ("Cooling the whole room instead", _cost(cost.room_kwh, price)),
+        ),
+        assumptions=ASSUMPTIONS,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class FirstLook:
+    """What is shown while the whole rehearsal is under way."""
+
+    sentence: str
+    chart: Markup
+
+
+def first_look(found: Sketch) -> FirstLook:
+    """Return what is shown first."""
+    share = found.in_band_share
+    sentence = (
+        "First look: far too hot."
+        if share is None
+        else f"First look: in band {share:.0%} of a day."
+    )
+    chart = hot_days_chart(found.settings, found.rows[::EVERY_MIN], sentence)
+    return FirstLook(sentence, Markup(draw(chart)))  # noqa: S704 - draw escapes its texts
+
+
+def _cost(kwh: float, price: float) -> str:
+    return f"{kwh:.1f} kWh a day, {kwh * price:.2f} in money"
+
+
+def _facts(found: Consultation) -> list[tuple[str, str]]:
+    judgement, unit = found.judgement, found.settings.display.unit
+    supply = judgement.supply
+    facts = [
+        ("Packs a day", f"{supply.packs_per_day:.0f}"),
+        ("Pack changes", supply_sentence(judgement)),
+        ("Getting up at night", waking(found)),
+    ]
+    if found.fails_at is not None and not judgement.holds:
+        facts.append(("First too warm", day_words(found, found.fails_at)))
+    stage = found.settings.stages[found.settings.chamber.stage]
+    facts.append(
+        (
+            "Cooling starts and stops at",
+            f"{_degrees(stage.cut_in, unit)} and {_degrees(stage.cut_out, unit)}",
+        )
+    )
+    facts.append(
+        (
+            "Water in the cooler",
+            measures.volume_text(judgement.build.plant.reservoir.litres, unit),
+        )
+    )
+    return facts
+
+
+def _degrees(value_mc: int, unit: str) -> str:
+    celsius = value_mc / 1000
+    return f"{celsius * 1.8 + 32:.1f} °F" if unit == "F" else f"{celsius:.1f} °C"
+
+
+def day_words(found: Consultation, at: datetime) -> str:
+    """Return an instant of the hot days as people say it."""
+    day = 1 + (at.date() - found.rows[0].time.date()).days
+    return f"hot day {day} at {at:%H:%M}"
+
+
+def waking(found: Consultation) -> str:
+    """Return when the cold runs out while the grower sleeps."""
+    days, people = found.judgement.days, found.settings.people
+    if days is None:
+        return "No pack change helps here."
+    counted_from = found.rows[-1].time - timedelta(days=days.days)
+    ends = [
+        counted_from + timedelta(hours=each.put_in_h + each.useful_h)
+        for each in days.sets
+        if each.useful_h is not None
+    ]
+    at_night = sorted(
+        {f"{at:%H:%M}" for at in ends if _asleep(at.time(), people.sleeps, people.wakes)}
+    )
+    if not at_night:
+        return "Not needed: no set of packs runs out while you sleep."
+    return f"A set of packs runs out at {', '.join(at_night[:3])}, while you sleep."
+
+
+def _asleep(at: time, sleeps: time, wakes: time) -> bool:
+    if sleeps > wakes:
+        return at >= sleeps or at < wakes
+    return sleeps <= at < wakes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Better:
+    """One change as the page offers it."""
+
+    key: str
+    sentence: str
+    effort: str
+    may_apply: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BetterList:
+    """What to change first."""
+
+    holds: bool
+    lead: str
+    changes: tuple[Better, ...]
+
+
+def changes_of(changes: tuple[Change, ...]) -> BetterList:
+    """Return the changes as the page offers them."""
+    holds_already = bool(changes) and changes[0].holds and all(each.holds for each in changes)
+    mend = cheapest_mend(changes)
+    if not changes:
+        lead = "No single change brings much. Try a better insulated chamber or a cooler place."
+    elif holds_already and mend is not None:
+        lead = "Each of these brings something."
+    elif mend is not None:
+        lead = f"Cheapest that makes it work: {mend.what} ({mend.effort})."
+    else:
+        lead = "No single change is enough; these bring most."
+    return BetterList(
+        holds=holds_already,
+        lead=lead,
+        changes=tuple(
+            Better(
+                key=change.key,
+                sentence=change_sentence(change, holds_already=holds_already),
+                effort=change.effort.value,
+                may_apply=change.key != "night-shift",
+            )
+            for change in changes
+        ),
+    )

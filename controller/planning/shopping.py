@@ -1,0 +1,63 @@
+"""What to get for a build, by what each part does."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from controller.domain import measures
+from controller.planning import parts_list
+from controller.planning.answers import Answers
+from controller.thermal.specs import PlantSpec
+
+SPARE_BOARD = 1.1
+"""A tenth more board than the walls have, for cuts."""
+SUPPLY_SHARE = 0.8
+"""Loads take no more of a supply than this."""
+VOLTS = 12.0
+
+
+def shopping_list(
+    answers: Answers, plant: PlantSpec, changes: tuple[str, ...]
+) -> Iterator[tuple[str, str]]:
+    """Yield function and part, for everything but the chamber and the crop.
+
+    Args:
+        answers: What was answered.
+        plant: The equipment with its changes.
+        changes: Keys of the changes applied.
+    """
+    unit = "F" if answers.us else "C"
+    if "foam" in changes or answers.text("walls").endswith(("foam", "25", "50")):
+        board_m2 = SPARE_BOARD * plant.chamber.wall_area_m2
+        area = f"{board_m2 / 0.09290304:.0f} ft²" if answers.us else f"{board_m2:.1f} m²"
+        yield "insulate the chamber", f"{area} of foam board, aluminium tape for the seams"
+    volume = measures.volume_text(answers.number("cooler_volume"), unit)
+    yield "hold the cold water", f"a cooler of {volume}: {_words('cooler', answers)}"
+    packs = plant.packs
+    kind = (
+        parts_list.PACKS[answers.text("pack")].words
+        if "flat-packs" not in changes
+        else f"flat pack, {packs.thickness_mm:g} mm thick"
+    )
+    yield "carry the cold", f"{packs.count} packs, {packs.in_reservoir} in the water: {kind}"
+    yield "freeze the packs", _words("freezer", answers)
+    cores = "two cores" if "second-core" in changes else "a finned core"
+    core = parts_list.CORES[answers.text("core")].words
+    yield "cool the air", f"{cores}, {core}, with fans: {_words('fan', answers)}"
+    yield "move the water", f"a 12 V DC pump, {answers.of['pump'].text} on its box"
+    yield "join them", "tubing in a foam sleeve, clips, a one-way valve, foam for the two holes"
+    yield "feel", "three waterproof 1-Wire probes: air, cold water, room; one 4.7 kΩ resistor"
+    yield "switch", "a Raspberry Pi with its supply, and a board with two relays for 12 V DC"
+    watts = plant.reservoir.pump_w + plant.chamber.fans_w
+    amperes = math.ceil(2.0 * watts / VOLTS / SUPPLY_SHARE) / 2.0
+    yield "feed", f"a 12 V DC supply of {amperes:g} A or more, double insulated, and a fuse"
+
+
+def _words(key: str, answers: Answers) -> str:
+    tables: dict[str, str] = {
+        "cooler": parts_list.COOLERS[answers.text("cooler")][0],
+        "freezer": parts_list.FREEZERS[answers.text("freezer")][0],
+        "fan": parts_list.FANS[answers.text("fan")][0],
+    }
+    return tables[key]
