@@ -76,11 +76,12 @@ class Learning:
         self.outdoors: Outdoors | None = None
         """The weather to come, where there is a forecast of it; may be put anew at any time."""
         self.first_belief = first_belief(sized)
+        self._begins_s = -math.inf
+        """Start of the first bin, from which everything kept is counted [s since 1970]."""
         self.forget()
 
     def forget(self) -> None:
         """Begin anew with what sizing says."""
-        self._begins_s = -math.inf
         self._hours: Vector = []
         self._rooms: list[RoomRow] = []
         self._rooms_until = 0

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 from random import Random
+from typing import Any
 
 import pytest
 
@@ -13,6 +14,7 @@ from controller.foresight.forecast import Forecast
 from controller.foresight.forecaster import DAY_S, Forecaster, learned_since_s, packs_due
 from controller.foresight.swaps import Logged
 from controller.foresight.visits import Habits
+from controller.foresight.water_fit import fit
 from controller.thermal.freezing import FreezerPace
 from tests.benchmarks.drawn_chambers import Told, draw, play
 
@@ -138,3 +140,25 @@ def test_without_the_hours_of_pump_and_fan_it_says_what_it_lacks() -> None:
     assert forecast.notes == (
         "the records since the last pack change do not say when pump and fan ran",
     )
+
+
+def test_a_repeated_forecast_learns_nothing_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Only the set in the water is fitted again; what earlier ones taught is kept."""
+    fits: list[int] = []
+
+    def counted(*arguments: Any) -> Any:
+        fits.append(1)
+        return fit(*arguments)
+
+    monkeypatch.setattr("controller.foresight.learning.fit", counted)
+    samples, now_s = told().samples, (DAYS - 0.1) * DAY_S
+    often = forecaster()
+    often.add(samples)
+    often.forecast(logs(now_s), now_s=now_s)
+    learned = len(fits)
+
+    for later_s in (300.0, 600.0, 900.0):
+        often.forecast(logs(now_s), now_s=now_s + later_s)
+
+    assert learned > 6
+    assert len(fits) - learned == 3
