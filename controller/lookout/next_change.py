@@ -53,7 +53,7 @@ def next_change(
         notes = "" if forecast is None else "; ".join(forecast.notes)
         why = f" {notes[:1].upper()}{notes[1:]}." if notes else ""
         return _nothing(f"No forecast yet.{why}")
-    if _is_older(forecast, last_swap, now):
+    if is_of_old_packs(forecast, last_swap, now):
         assert last_swap is not None
         at = moment(last_swap.at, now, far=False)
         return _nothing(f"Working out how long the packs of {at} will last.")
@@ -81,8 +81,16 @@ def _nothing(words: str) -> NextChange:
     )  # fmt: skip
 
 
-def _is_older(forecast: PublishedForecast, last_swap: LoggedSwap | None, now: datetime) -> bool:
-    """Return whether the forecast is of packs that have just been taken out."""
+def is_of_old_packs(
+    forecast: PublishedForecast, last_swap: LoggedSwap | None, now: datetime
+) -> bool:
+    """Return whether a forecast is of packs that have just been taken out.
+
+    Args:
+        forecast: The newest.
+        last_swap: The last change that was logged.
+        now: Now, aware.
+    """
     if last_swap is None or now - last_swap.logged_at > JUST_LOGGED:
         return False
     return forecast.as_of < last_swap.logged_at and last_swap.at <= now + timedelta(minutes=5)

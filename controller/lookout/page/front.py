@@ -19,7 +19,7 @@ from controller.lookout.headline import (
     Limits,
     headline_of,
 )
-from controller.lookout.next_change import NextChange, next_change
+from controller.lookout.next_change import NextChange, is_of_old_packs, next_change
 from controller.lookout.readings import last_change_words, readings_of
 from controller.pictures.words import moment, shortage
 from controller.records.snapshot import Snapshot
@@ -125,6 +125,8 @@ def _can_undo(swap: LoggedSwap, now: datetime) -> bool:
 
 def _plan(snapshot: Snapshot, now: datetime) -> tuple[tuple[str, str, str], ...]:
     forecast = snapshot.forecast
+    if forecast is not None and is_of_old_packs(forecast, snapshot.last_swap, now):
+        return ()
     return tuple(
         ("now" if each.at <= now else moment(each.at, now), str(each.packs), each.why)
         for each in (() if forecast is None else forecast.plan)
