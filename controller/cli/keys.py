@@ -11,6 +11,7 @@ from rich.padding import Padding
 from rich.text import Text
 
 from controller.cli import people
+from controller.domain.alarm_sheet import alarms_as_markdown
 from controller.settings.key_reference import EXAMPLES, Key, KeyTable, key_tables
 
 
@@ -18,11 +19,15 @@ from controller.settings.key_reference import EXAMPLES, Key, KeyTable, key_table
 @click.argument("names", nargs=-1, metavar="[NAME]...")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 @click.option("--markdown", is_flag=True, help="As config/README.md shows it.")
-def keys(names: tuple[str, ...], as_json: bool, markdown: bool) -> None:
+@click.option("--alarms", is_flag=True, help="Every alarm and what to do, as a page of its own.")
+def keys(names: tuple[str, ...], as_json: bool, markdown: bool, alarms: bool) -> None:
     """List every key that a configuration may hold.
 
     With NAMEs, only the tables and keys whose names contain one, such as `coldpin keys timing`.
     """
+    if alarms:
+        sys.stdout.write(alarms_as_markdown())
+        return
     tables = chosen(key_tables(), names)
     if not tables:
         raise click.BadParameter(

@@ -14,11 +14,13 @@ from controller.cli.extras import need
 from controller.cli.first_run_words import words_of
 from controller.cli.instances import CONFIG
 from controller.cli.instants import instant
+from controller.domain.alarm_guide import alarm_title
 from controller.domain.first_run import FIRST_RUN_CODEC
 from controller.domain.places import records_path, state_directory
 from controller.domain.requests import LoggedSwap
 from controller.errors import RecordError
-from controller.history.report import Report, Stood, report_of
+from controller.history.alarm_figures import AlarmFigures, Stood
+from controller.history.report import Report, report_of
 from controller.pictures import words
 from controller.records.first_runs import last_first_run
 from controller.records.reader import read_events, read_readings
@@ -148,6 +150,7 @@ def _rows(report: Report, unit: str) -> list[tuple[str, str]]:
         told = "; ".join(f"{count} × {fault}" for fault, count in faults.items())
         rows.append((f"refused, {name}", told))
     rows.append(("trips", str(report.trips)))
+    rows.append(("alarms", _alarm_rate_words(report)))
     rows.append(
         (
             "recorded",
@@ -180,7 +183,7 @@ def _print_for_people(report: Report, settings: Settings) -> None:
     )
     console.print(f"duty by hour, 0 to 23 h: {bars}")
     for stood in report.alarms:
-        console.print(f"alarm {_alarm_words(stood.name, stood.about)}: {_span(stood, zone)}")
+        console.print(f"{alarm_title(stood.name, stood.about)}: {_span(stood, zone)}")
     for begin, end in report.gaps[:20]:
         console.print(
             f"gap: {begin.astimezone(zone):%Y-%m-%d %H:%M}, "
@@ -190,14 +193,37 @@ def _print_for_people(report: Report, settings: Settings) -> None:
         console.print(f"and {len(report.gaps) - 20} more gaps")
 
 
-def _alarm_words(name: str, about: str) -> str:
-    return f"{name} ({about})" if about else name
+def _alarm_rate_words(report: Report) -> str:
+    """Return how many alarms there were a day, and what to tune."""
+    if not report.alarm_figures:
+        return "none"
+    text = f"{report.alarms_per_day:.1f} per day"
+    chattering = [each for each in report.alarm_figures if each.chattering]
+    if chattering:
+        names = ", ".join(alarm_title(each.name, each.about) for each in chattering)
+        text += f"; again and again within an hour: {names}"
+    longest = max(report.alarm_figures, key=lambda each: each.longest_s)
+    text += (
+        f"; longest {alarm_title(longest.name, longest.about)}, "
+        f"{words.duration(60 * round(longest.longest_s / 60))}"
+    )
+    return text
+
+
+def _tuning_words(figures: AlarmFigures) -> str:
+    parts = ["1 time" if figures.count == 1 else f"{figures.count} times"]
+    if figures.chattering:
+        parts.append("again and again within an hour")
+    parts.append(f"longest {words.duration(60 * round(figures.longest_s / 60))}")
+    if figures.still_active:
+        parts.append("still active")
+    return ", ".join(parts)
 
 
 def _span(stood: Stood, zone: tzinfo | None) -> str:
     raised = f"{stood.raised.astimezone(zone):%Y-%m-%d %H:%M}"
     if stood.cleared is None:
-        return f"{raised}, still standing"
+        return f"{raised}, still active"
     return f"{raised}, for {words.duration((stood.cleared - stood.raised).total_seconds())}"
 
 
@@ -243,6 +269,18 @@ def _document(report: Report, zone: tzinfo | None) -> dict[str, Any]:
             }
             for stood in report.alarms
         ],
+        "alarms_per_day": round(report.alarms_per_day, 2),
+        "alarm_figures": [
+            {
+                "name": each.name,
+                "about": each.about,
+                "count": each.count,
+                "chattering": each.chattering,
+                "longest_s": round(each.longest_s, 1),
+                "still_active": each.still_active,
+            }
+            for each in report.alarm_figures
+        ],
         "gaps": [{"from": iso(begin), "to": iso(end)} for begin, end in report.gaps],
     }
 
@@ -267,7 +305,10 @@ def _page(report: Report, settings: Settings, path: Path, noted: Sequence[Logged
                 for swap in noted
                 if report.since <= swap.at < report.until
             ],
-            alarms=[(stood.raised.timestamp(), stood.name) for stood in report.alarms],
+            alarms=[
+                (stood.raised.timestamp(), alarm_title(stood.name, stood.about))
+                for stood in report.alarms
+            ],
             unit=settings.display.unit,
             zone=zone,
         ),
@@ -281,10 +322,18 @@ def _page(report: Report, settings: Settings, path: Path, noted: Sequence[Logged
         charts=[chart],
         tables=[
             (
-                "Alarms",
-                ("alarm", "stood"),
+                "Alarms to tune",
+                ("alarm", "how often"),
                 [
-                    (_alarm_words(stood.name, stood.about), _span(stood, zone))
+                    (alarm_title(each.name, each.about), _tuning_words(each))
+                    for each in report.alarm_figures
+                ],
+            ),
+            (
+                "Alarms",
+                ("alarm", "active"),
+                [
+                    (alarm_title(stood.name, stood.about), _span(stood, zone))
                     for stood in report.alarms
                 ],
             ),

@@ -15,6 +15,7 @@ from controller.core.state import EventKind
 from controller.domain.alarms import AlarmName
 from controller.domain.events import BAND, REFUSED, STAGE, RecordedEvent
 from controller.domain.requests import LoggedSwap
+from controller.history.alarm_figures import AlarmFigures, Stood, alarm_figures
 from controller.records.reader import RecordedReading
 
 HELD = timedelta(minutes=5)
@@ -44,16 +45,6 @@ class StageFigures:
         return self.air_k_s / self.known_s if self.known_s else None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stood:
-    """An alarm and how long it stood."""
-
-    name: str
-    about: str
-    raised: datetime
-    cleared: datetime | None
-
-
 @dataclass(slots=True)
 class Report:
     """All figures of a span."""
@@ -74,12 +65,20 @@ class Report:
     set_hours: list[float] = field(default_factory=list)
     """How long each set of packs was in, up to the next swap [h]."""
     alarms: list[Stood] = field(default_factory=list)
+    alarm_figures: tuple[AlarmFigures, ...] = ()
+    """How each alarm behaved, the most frequent first."""
     trips: int = 0
     probes_lost: dict[str, int] = field(default_factory=dict)
     """How often each probe was lost."""
     refused: dict[str, dict[str, int]] = field(default_factory=dict)
     """Readings refused, by probe and reason."""
     gaps: list[tuple[datetime, datetime]] = field(default_factory=list)
+
+    @property
+    def alarms_per_day(self) -> float:
+        """How many alarms were raised a day, of a span of a day at least."""
+        days = max(1.0, (self.until - self.since) / timedelta(days=1))
+        return sum(each.count for each in self.alarm_figures) / days
 
 
 def report_of(
@@ -260,6 +259,7 @@ def _alarms(report: Report, events: Sequence[RecordedEvent]) -> None:
         _stood(key, raised, None) for key, raised in standing.items() if raised < report.until
     ]
     report.alarms.sort(key=lambda stood: stood.raised)
+    report.alarm_figures = alarm_figures(report.alarms, since=report.since, until=report.until)
 
 
 def _refused(report: Report, events: Sequence[RecordedEvent]) -> None:

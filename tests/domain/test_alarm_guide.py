@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import fields
+from pathlib import Path
 
 import pytest
 
 from controller.domain.alarm_guide import Urgency, alarm_title, guide_of, urgency_of, worst_first
+from controller.domain.alarm_sheet import alarms_as_markdown
 from controller.domain.alarms import Alarm, AlarmName
 
 
@@ -68,3 +70,18 @@ def test_the_worst_alarm_comes_first() -> None:
 def test_what_may_ruin_pump_or_crop_by_night_does_not_wait_for_the_morning(name: AlarmName) -> None:
     """A pump that runs dry is not told at breakfast."""
     assert urgency_of(Alarm(name=name.value)) is not Urgency.MORNING
+
+
+def test_the_page_of_responses_is_what_the_program_prints() -> None:
+    """Refresh it with `coldpin keys --alarms > hardware-notes/alarms.md`; every alarm is in it."""
+    page = (Path(__file__).parents[2] / "hardware-notes" / "alarms.md").read_text(encoding="utf-8")
+
+    assert page == alarms_as_markdown()
+    assert all(f"\n`{name.value}` · " in page for name in AlarmName)
+
+
+def test_what_needs_nobody_within_a_known_time_is_a_note() -> None:
+    """By ISA-18.2 and IEC 62682; it comes last among what is shown."""
+    notes = [name for name in AlarmName if guide_of(name.value).urgency is Urgency.NOTE]
+
+    assert notes == [AlarmName.FREQUENT_STARTS]

@@ -12,8 +12,9 @@ import pytest
 from controller.cli.main import status_of
 from controller.domain.events import RecordedEvent
 from controller.domain.requests import LoggedSwap
+from controller.history.alarm_figures import Stood, alarm_figures
 from controller.history.importing import reading_at
-from controller.history.report import Report, Stood, report_of
+from controller.history.report import Report, report_of
 from controller.records.reader import RecordedReading
 from controller.settings.shipped import shipped_config
 
@@ -230,3 +231,66 @@ def test_what_cannot_be_reported_says_why(
 
     assert status_of(["report", CONFIG, *span]) == status
     assert told in capsys.readouterr().err
+
+
+def stood(name: str, *spans: tuple[float, float | None]) -> list[Stood]:
+    """Return an alarm that was active over spans [min]; None: to the end."""
+    return [
+        Stood(
+            name=name,
+            about="",
+            raised=BEGINS + begin * MINUTE,
+            cleared=None if end is None else BEGINS + end * MINUTE,
+        )
+        for begin, end in spans
+    ]
+
+
+@pytest.mark.parametrize(
+    ("raised", "chatters"),
+    [
+        ((0, 20, 59), True),
+        ((0, 20, 60), False),
+        ((0, 100, 130, 159), True),
+        ((0, 1), False),
+    ],
+)
+def test_an_alarm_that_is_raised_three_times_within_an_hour_chatters(
+    raised: tuple[float, ...], chatters: bool
+) -> None:
+    """Wherever in the span the hour begins; an hour by the clock face is not meant."""
+    alarms = stood("air_high", *((at, at + 0.5) for at in raised))
+
+    (figures,) = alarm_figures(alarms, since=BEGINS, until=BEGINS + 200 * MINUTE)
+
+    assert figures.chattering is chatters
+    assert figures.count == len(raised)
+
+
+def test_alarms_to_tune_come_with_how_often_and_how_long() -> None:
+    """One from before the span is not counted again, but its time is; one lasts to the end."""
+    alarms = [
+        *stood("reservoir_warm", (-60, 30)),
+        *stood("air_high", (10, 12), (50, None)),
+    ]
+
+    warm_last = alarm_figures(alarms, since=BEGINS, until=BEGINS + 2000 * MINUTE)
+
+    assert [(each.name, each.count, each.longest_s / 60) for each in warm_last] == [
+        ("air_high", 2, 1950.0),
+        ("reservoir_warm", 0, 90.0),
+    ]
+    assert [(each.still_active, each.stale) for each in warm_last] == [(True, True), (False, False)]
+
+
+def test_alarms_per_day_are_of_the_days_of_the_span() -> None:
+    """Three in two days; an hour with one is not twenty-four a day."""
+    events = [
+        event(minute, kind, "air_high")
+        for minute in (10, 500, 2000)
+        for kind, minute in (("alarm_raised", minute), ("alarm_cleared", minute + 1))
+    ]
+    readings = rows((0, 16.0, False))
+
+    assert made(readings, *events, minutes=2880).alarms_per_day == 1.5
+    assert made(readings, *events[:2], minutes=60).alarms_per_day == 1.0

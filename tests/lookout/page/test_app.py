@@ -356,9 +356,9 @@ def test_what_can_be_done(hand: Hand, what: str, form: dict[str, str], payload: 
 @pytest.mark.parametrize(
     ("what", "form", "says"),
     [
-        ("swap", {"packs": "0"}, "allowed: 1 to 8"),
+        ("swap", {"packs": "0"}, "allowed: 1 to 12"),
         ("swap", {"packs": "four"}, "'four'"),
-        ("swap", {"packs": "500"}, "allowed: 1 to 8"),
+        ("swap", {"packs": "500"}, "allowed: 1 to 12"),
         ("swap", {"packs": "4", "at": "2020-01-01T00:00"}, "within the last two days"),
         ("swap", {"packs": "4", "at": "soon"}, "a date with a time"),
         ("swap", {"packs": "4", "through": "perhaps"}, "yes, no, unknown"),
