@@ -122,15 +122,3 @@ def alarm_instants(board: tuple[AlarmState, ...], situation: Situation) -> Itera
             ends = alarm.pending.reaches(delay.clear_s if alarm.standing else delay.raise_s)
             if ends is not None:
                 yield ends
-
-
-def signal_wanted(alarms: tuple[AlarmState, ...], names: frozenset[AlarmName]) -> bool:
-    """Return whether a lamp or buzzer should be on: an alarm of these stands that nobody has seen.
-
-    Args:
-        alarms: All alarms.
-        names: Those that it is for.
-    """
-    return any(
-        alarm.standing and not alarm.acknowledged and alarm.name in names for alarm in alarms
-    )

@@ -27,7 +27,7 @@ from controller.service.sources import sieves_of, stranger_watch
 from controller.service.timer_store import stopped
 from controller.service.told_once import ToldOnce
 from controller.service.wiring import Plan, open_loads
-from controller.settings.law_of import law_of, schedule_of, signal_for
+from controller.settings.law_of import law_of, schedule_of, signal_for, signal_pattern
 from controller.settings.load import Settings
 
 SourceOpener = Callable[[Settings, OutputBank, Path], SampleSource]
@@ -194,6 +194,7 @@ def _built(
         journal=around.journal,
         state=state,
         signal_for=signal_for(settings),
+        signal_pattern=signal_pattern(settings),
         before_start=around.before_start,
         level=around.level.read,
         first_readings_until=clock.monotonic() + settings.readings.stale_after,

@@ -10,9 +10,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from operator import is_not
 
-from controller.core.alarms import signal_wanted
 from controller.core.decide import decide
 from controller.core.law import Band, Law
+from controller.core.signal import NO_CALL, SignalPattern, call_of, is_sounding
 from controller.core.state import (
     NOTHING_ASKED,
     Asked,
@@ -81,6 +81,7 @@ class ControlLoop:
         journal: Journal,
         state: State,
         signal_for: frozenset[AlarmName] = frozenset(),
+        signal_pattern: SignalPattern = SignalPattern.STEADY,
         before_start: Callable[[Cooling, float], object] = _no_preparation,
         level: Callable[[], bool | None] = _no_switch,
         first_readings_until: float = float("-inf"),
@@ -95,6 +96,7 @@ class ControlLoop:
             journal: Is given every tick.
             state: Where the control law begins.
             signal_for: Alarms that the lamp or buzzer calls for.
+            signal_pattern: How it is on meanwhile.
             before_start: Called with the cooling decided and the instant, before the pump is
                 switched on; must return soon, and is never a reason not to start.
             level: Says whether there is water enough in the reservoir, without waiting; None where
@@ -109,6 +111,8 @@ class ControlLoop:
         self._journal = journal
         self._state = state
         self._signal_for = signal_for
+        self._signal_pattern = signal_pattern
+        self._call = NO_CALL
         self._before_start = before_start
         self._level = level
         self._first_readings_until = first_readings_until
@@ -183,7 +187,8 @@ class ControlLoop:
         # switching comes first, telling second
         self._outputs.apply(decision, now)
         if self._signal_for:
-            self._outputs.signal(on=signal_wanted(self._state.alarms, self._signal_for))
+            self._call = call_of(self._call, self._state.alarms, self._signal_for, now)
+            self._outputs.signal(on=is_sounding(self._call, now, self._signal_pattern))
         self._journal.note(now, inputs, decision)
         return decision
 

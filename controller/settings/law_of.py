@@ -16,6 +16,7 @@ from controller.core.law import (
     Limits,
     Timing,
 )
+from controller.core.signal import SignalPattern
 from controller.domain.alarms import OUTSIDE_THE_LAW, AlarmName
 from controller.domain.daytime import within
 from controller.settings.load import Settings
@@ -110,3 +111,9 @@ def signal_for(settings: Settings) -> frozenset[AlarmName]:
     """Return the alarms that the lamp or buzzer is for; none where there is no such load."""
     signal = settings.loads.signal
     return frozenset() if signal is None else frozenset(signal.alarms)
+
+
+def signal_pattern(settings: Settings) -> SignalPattern:
+    """Return how the lamp or buzzer is on while an alarm calls for it."""
+    signal = settings.loads.signal
+    return SignalPattern.STEADY if signal is None else SignalPattern(signal.pattern)

@@ -351,6 +351,9 @@ class Signal(Load):
         AlarmName.OUTPUT_FAILED,
     )
     """What it calls for."""
+    pattern: Literal["steady", "rarer"] = "steady"
+    """"steady": on all the time, as a lamp; "rarer": a minute, then a minute again after pauses
+    that grow to half an hour, as a buzzer. Marking the alarm as seen ends either."""
 
     @field_validator("alarms", mode="before")
     @classmethod

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from controller.core.alarms import CALM_BOARD, signal_wanted
+from controller.core.alarms import CALM_BOARD
 from controller.core.decide import begin, decide
 from controller.core.law import AlarmDelay, Band, Timing
 from controller.core.memory import Recent
@@ -127,24 +127,3 @@ def test_a_clock_that_goes_back_is_refused() -> None:
     decide(state, make_inputs(16.0), 40.0, make_law())
     with pytest.raises(ValueError, match=r"^clock went back 1\.5 s; pass a monotonic clock$"):
         decide(state, make_inputs(16.0), 38.5, make_law())
-
-
-def test_a_lamp_is_on_for_its_alarms_until_somebody_has_seen_them() -> None:
-    """Not for others, not for one that is over, not for one that was acknowledged."""
-    names = frozenset({AlarmName.AIR_HIGH, AlarmName.PROBE_LOST})
-    calm = {(each.name, each.about): each for each in CALM_BOARD}
-
-    def board(name: AlarmName, *, standing: bool, acknowledged: bool = False) -> bool:
-        changed = tuple(
-            replace(each, standing=standing, acknowledged=acknowledged)
-            if each.name is name
-            else each
-            for each in calm.values()
-        )
-        return signal_wanted(changed, names)
-
-    assert board(AlarmName.AIR_HIGH, standing=True)
-    assert board(AlarmName.PROBE_LOST, standing=True)
-    assert not board(AlarmName.AIR_LOW, standing=True)
-    assert not board(AlarmName.AIR_HIGH, standing=False)
-    assert not board(AlarmName.AIR_HIGH, standing=True, acknowledged=True)

@@ -12,6 +12,7 @@ from freezegun import freeze_time
 
 from controller.core.decide import begin
 from controller.core.law import Band
+from controller.core.signal import SignalPattern
 from controller.core.state import NOTHING_ASKED, Asked, Decision, Inputs, Phase, Reason, State
 from controller.domain.alarms import AlarmName
 from controller.errors import OutputError
@@ -292,10 +293,15 @@ def test_close_gives_every_load_its_turn() -> None:
     assert not fan.on
 
 
-def loop_with_signal(signal: DryOutput, clock: SimulatedClock, air: Script) -> Turned:
+def loop_with_signal(
+    signal: DryOutput,
+    clock: SimulatedClock,
+    air: Script,
+    pattern: SignalPattern = SignalPattern.STEADY,
+) -> Turned:
     outputs = OutputBank({"pump": DryOutput(), "fan": DryOutput(), "signal": signal})
     names = frozenset({AlarmName.AIR_HIGH})
-    return make_loop(clock, air, Kept(), outputs=outputs, signal_for=names)
+    return make_loop(clock, air, Kept(), outputs=outputs, signal_for=names, signal_pattern=pattern)
 
 
 def test_signal_calls_until_somebody_has_seen_it_or_it_is_over() -> None:
@@ -316,6 +322,25 @@ def test_signal_calls_until_somebody_has_seen_it_or_it_is_over() -> None:
     loop.turn(clock, 3600)
 
     assert (called, seen, again, signal.on) == (True, False, True, False)
+
+
+def test_a_buzzer_grows_rarer_until_somebody_has_seen_the_alarm() -> None:
+    """On for a small share of the first hours, and off for good once it is acknowledged."""
+    signal, clock, air = DryOutput(), SimulatedClock(UTC_NOON), Script(air=30_000, reservoir=4000)
+    loop = loop_with_signal(signal, clock, air, SignalPattern.RARER)
+
+    unseen = []
+    for _ in range(360):
+        loop.turn(clock, 60)
+        unseen.append(signal.on)
+    seen = []
+    for _ in range(90):
+        loop.turn(clock, 60, asked=[Asked(acknowledge=(AlarmName.AIR_HIGH,))])
+        seen.append(signal.on)
+
+    assert 5 < sum(unseen[:180]) < 40
+    assert any(unseen[-60:])
+    assert not any(seen)
 
 
 def test_signal_is_silent_for_other_alarms() -> None:
