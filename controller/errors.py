@@ -50,3 +50,7 @@ class PhysicsError(ControllerError, ValueError):
 
 class BusyError(ControllerError, OSError):
     """Another process already controls this chamber."""
+
+
+class NoAnswerError(ControllerError):
+    """The service runs, but does not answer what it was asked."""

@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import click
 
 from controller.cli.instances import CONFIG
-from controller.commissioning.backup import Target, pack, put_in_place, targets_of, unpacked
-from controller.domain.places import state_directory
+from controller.cli.rights import give_to_person
+from controller.commissioning.backup import CONFIG as CONFIG_PART
+from controller.commissioning.backup import (
+    REQUESTS_PART,
+    Target,
+    pack,
+    put_in_place,
+    targets_of,
+    unpacked,
+)
+from controller.domain.places import CONFIGURATIONS, RECORDS, STATES, state_directory
 from controller.errors import ControllerError, SettingsError
+from controller.records.reader import last_reading_at
 from controller.service.locks import lock_instance
 
 
@@ -26,6 +37,7 @@ def backup(config: Path, file: Path, with_secrets: bool) -> None:
     """Write CONFIG, its records and requests to FILE, while it runs."""
     try:
         parts = pack(config, state_directory(config), file, with_secrets=with_secrets)
+        give_to_person(file)
     except ControllerError:
         raise
     except OSError as error:
@@ -57,14 +69,49 @@ def restore(config: Path, file: Path, replace: bool, dry_run: bool, outside: boo
     for target in targets:
         if target.outside:
             click.echo(f"written outside: {target.path}")
-    names = ", ".join(target.name for target in targets)
-    click.echo(f"{names} from {file}; look at them with coldpin check {config}")
+    click.echo(_restored_words(config, targets))
+
+
+def _restored_words(config: Path, targets: tuple[Target, ...]) -> str:
+    """Say what was restored, where, up to when, and how to see it."""
+    by_name = {target.name: target.path for target in targets}
+    what = [f"the configuration to {config}"]
+    if (records := by_name.get(RECORDS)) is not None:
+        until = last_reading_at(records)
+        upto = f" up to {until.astimezone():%Y-%m-%d %H:%M}" if until else ", without readings"
+        what.append(f"the records{upto} to {records}")
+    if (requests := by_name.get(REQUESTS_PART)) is not None:
+        what.append(f"pack changes and other requests to {requests}")
+    others = [name for name in by_name if name not in {CONFIG_PART, RECORDS, REQUESTS_PART}]
+    what += [f"{name} to {by_name[name]}" for name in others]
+    chamber = config.stem if config.absolute().parent == CONFIGURATIONS else str(config)
+    start = f"; to start it: sudo systemctl enable --now coldpin@{config.stem}"
+    return (
+        f"Restored {'; '.join(what)}.\nTo see it: coldpin check {chamber}, coldpin report {chamber}"
+        + (start if chamber == config.stem else "")
+    )
+
+
+def _require_installed(config: Path, place: Path) -> None:
+    """Refuse a restore by root whose files the service could not read.
+
+    Raises:
+        SettingsError: The service's folder is root's.
+    """
+    installed = config.absolute().parent == CONFIGURATIONS or place.is_relative_to(STATES)
+    if os.geteuid() == 0 and installed and place.stat().st_uid == 0:
+        why = (
+            f"{place} belongs to root, so the service could not read what is restored: run "
+            "sudo systemd/install (or sudo coldpin install) first, which gives it its owner"
+        )
+        raise SettingsError(str(config), (why,))
 
 
 def _restored(
     config: Path, file: Path, *, replace: bool, dry_run: bool, outside: bool
 ) -> tuple[Target, ...]:
     place = state_directory(config)
+    _require_installed(config, place)
     with unpacked(file, place) as archive:
         targets = targets_of(archive, config, place)
         if dry_run:

@@ -19,6 +19,8 @@ PACKAGES = {
     "fit": ("numpy", "scipy"),
 }
 """What each extra of `pyproject.toml` brings, by the names under which it is imported."""
+SPARED = {"lookout": ("segno",)}
+"""What an extra brings too, and its commands do without where it is not there."""
 
 
 def need(extra: str, *, what: str) -> None:

@@ -6,7 +6,7 @@ import contextlib
 import hashlib
 import math
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -14,8 +14,10 @@ from pathlib import Path
 import click
 
 from controller.cli import people
+from controller.cli.first_run_progress import ASKED, Progress
 from controller.cli.instances import CONFIG
 from controller.cli.relays import try_load
+from controller.cli.rights import as_owner_of
 from controller.commissioning.guard import Energised, LoadGuard, signals_end_off, unguarded
 from controller.domain.first_run import (
     DONE,
@@ -25,19 +27,22 @@ from controller.domain.first_run import (
     CheckedStep,
     FirstRun,
 )
-from controller.domain.places import records_path, state_directory
+from controller.domain.places import CONFIGURATIONS, records_path, state_directory
 from controller.domain.temperatures import Seen
 from controller.errors import ControllerError, SettingsError
 from controller.outputs.mains_rule import is_mains
 from controller.probes.protocol import SampleSource
 from controller.probes.sieve import Sieve
+from controller.records.boot import boot_id
 from controller.records.first_runs import keep_first_run
 from controller.rehearsal.live import open_live_chamber
 from controller.service.locks import LineLocks, lock_instance
 from controller.service.output_bank import OutputBank
 from controller.service.sources import open_source, sieves_of
-from controller.service.wiring import Plan, open_outputs, plan_of
+from controller.service.wiring import Plan, WiredLoad, open_outputs, plan_of
 
+EX_TEMPFAIL = 75
+POWER_UP = "power-up"
 LOOK_S = 1.0
 READINGS_WITHIN_S = 90.0
 PRIME_WITHIN_S = 600.0
@@ -81,13 +86,15 @@ class FirstRunError(ControllerError):
 
 @click.command("first-run")
 @CONFIG
+@click.option("--anew", is_flag=True, help="Begin anew, instead of going on where it was left.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
-def first_run(config: Path, as_json: bool) -> None:
+def first_run(config: Path, anew: bool, as_json: bool) -> int:
     """Go through the first start of CONFIG step by step, and sign it.
 
     Probes, relays, start of the computer, time to prime, leaks, alarms. The service must be
-    stopped. What fails or is left out is kept with the reason; only a run in which nothing failed
-    can be signed.
+    stopped. Each answer is kept as it is given, and after an interruption or the restart of the
+    computer that it asks for, the same command goes on. What fails or is left out is kept with the
+    reason; only a run in which nothing failed can be signed.
     """
     plan = plan_of(config)
     place = state_directory(config)
@@ -97,7 +104,12 @@ def first_run(config: Path, as_json: bool) -> None:
         sleep=time.sleep,
         clock=time.monotonic,
     )
-    with signals_end_off(), lock_instance(place), contextlib.closing(LineLocks()) as lines:
+    with (
+        as_owner_of(place),
+        signals_end_off(),
+        lock_instance(place),
+        contextlib.closing(LineLocks()) as lines,
+    ):
         lines.claim(plan.loads)
         guard = LoadGuard(
             config,
@@ -106,71 +118,161 @@ def first_run(config: Path, as_json: bool) -> None:
             told=person.told,
             sleep=person.sleep,
         )
-        steps = list(all_steps(plan, config, person, energised=guard.energised))
-        failed = [step.name for step in steps if step.outcome == FAILED]
-        who = person.ask("your name, to sign with or to keep beside what failed").strip()
-        signed = bool(who) and not failed
-        run = FirstRun(
-            chamber=plan.settings.chamber.name,
-            config_sha256=hashlib.sha256(config.read_bytes()).hexdigest(),
-            steps=tuple(steps),
-            at=datetime.now().astimezone().replace(microsecond=0),
-            who=who or "nobody",
-            signed=signed,
-        )
+        now = datetime.now().astimezone().replace(microsecond=0)
+        progress = Progress(place, config, chamber=plan.settings.chamber.name, now=now)
+        if anew:
+            progress.end()
         try:
+            steps = _all_kept(plan, config, person, progress, guard.energised)
+            if steps[-1].outcome == ASKED:
+                person.told(_until_the_restart(config))
+                return EX_TEMPFAIL
+            run = _ended(plan, config, person, steps)
             keep_first_run(records_path(plan.settings.records.path, place), run)
+            progress.end()
+        except ControllerError:
+            raise
         except OSError as error:
             raise SettingsError(str(config), (f"the first run is not kept: {error}",)) from None
     if as_json:
         people.print_json(FIRST_RUN_CODEC.document(run))
     else:
         _print(steps)
-    if not signed:
+    if not run.signed:
+        failed = run.named(FAILED)
         why = f"failed: {', '.join(failed)}" if failed else "nobody signed"
         raise FirstRunError(f"not signed off, {why}; it is kept, and can be run again")
-    click.echo(f"Signed off by {who}.", err=True)
+    click.echo(f"Signed off by {run.who}.{_what_next(config)}", err=True)
+    return 0
+
+
+def _all_kept(
+    plan: Plan, config: Path, person: Person, progress: Progress, energised: Energised
+) -> list[CheckedStep]:
+    """Go through the steps and keep each answer; ends at the restart of the computer."""
+    steps: list[CheckedStep] = []
+    before = progress.steps
+    for step in all_steps(plan, config, person, energised=energised, before=before):
+        steps.append(step)
+        progress.keep(steps)
+        if step.outcome == ASKED:
+            break
+    return steps
+
+
+def _ended(plan: Plan, config: Path, person: Person, steps: list[CheckedStep]) -> FirstRun:
+    who = person.ask("your name, to sign with or to keep beside what failed").strip()
+    return FirstRun(
+        chamber=plan.settings.chamber.name,
+        config_sha256=hashlib.sha256(config.read_bytes()).hexdigest(),
+        steps=tuple(steps),
+        at=datetime.now().astimezone().replace(microsecond=0),
+        who=who or "nobody",
+        signed=bool(who) and not any(step.outcome == FAILED for step in steps),
+    )
+
+
+def _named(config: Path) -> str:
+    return config.stem if config.absolute().parent == CONFIGURATIONS else str(config)
+
+
+def _until_the_restart(config: Path) -> str:
+    return (
+        "What was checked so far is kept. Now switch the computer off and on while you watch the "
+        f"loads, then give the same command again: sudo coldpin first-run {_named(config)}"
+    )
+
+
+def _what_next(config: Path) -> str:
+    if config.absolute().parent != CONFIGURATIONS:
+        return ""
+    name = config.stem
+    return (
+        f" Start it: sudo systemctl enable --now coldpin@{name} coldpin-lookout@{name}\n"
+        f"The page's password: sudo coldpin lookout {name} --new-password"
+    )
 
 
 def all_steps(
-    plan: Plan, config: Path, person: Person, *, energised: Energised = unguarded
+    plan: Plan,
+    config: Path,
+    person: Person,
+    *,
+    energised: Energised = unguarded,
+    before: Mapping[str, CheckedStep] | None = None,
 ) -> Iterator[CheckedStep]:
-    """Yield each step as it has been done.
+    """Yield each step as it has been done; the last one may be `ASKED`, then a person must act.
 
     Args:
         plan: The configuration.
         config: Its file.
         person: Who does it.
         energised: Guards the time in which a load is on; `LoadGuard.energised`.
+        before: Steps of an earlier call, by name; what was done or left out then is not asked anew.
     """
+    before = before or {}
+
+    def kept(name: str) -> CheckedStep | None:
+        step = before.get(name)
+        if step is None or step.outcome not in {DONE, SKIPPED}:
+            return None
+        person.told(f"  {name}: {step.outcome}, as answered before")
+        return step
+
     for line in CAUTIONS:
         person.told(f"- {line}")
     for load in plan.loads:
-        trouble = try_load(
-            load, ask=person.ask, sleep=person.sleep, told=person.told, energised=energised
-        )
-        outcome = DONE if trouble is None else FAILED
-        yield CheckedStep(name=f"relay of {load.name}", outcome=outcome, note=trouble or "")
-    yield person.step(
-        "power-up",
-        "Switch the computer off and on while you watch the loads: did any of them run, even for "
-        "a moment?",
-        good="no",
-    )
-    with _opened(plan, config) as (source, outputs):
-        sieves = sieves_of(plan.settings)
-        yield probes_step(source, sieves, person)
-        if any(is_mains(load.load.supply) for load in plan.loads):
-            person.told("The next step runs pump and fan for some minutes; one of them is mains.")
-        yield prime_step(source, sieves, outputs, person, energised=energised)
-    yield person.step(
+        name = f"relay of {load.name}"
+        yield kept(name) or _relay_step(load, name, person, energised)
+    yield kept(POWER_UP) or power_up_step(person, before.get(POWER_UP), boot=boot_id() or "")
+    with contextlib.ExitStack() as stack:
+        probes, prime = kept("probes"), kept("prime")
+        if probes is None or prime is None:
+            source, outputs = stack.enter_context(_opened(plan, config))
+            sieves = sieves_of(plan.settings)
+            yield probes or probes_step(source, sieves, person)
+            if prime is None and any(is_mains(load.load.supply) for load in plan.loads):
+                person.told("The next step runs pump and fan for some minutes; one is mains.")
+            yield prime or prime_step(source, sieves, outputs, person, energised=energised)
+        else:
+            yield probes
+            yield prime
+    yield kept("leaks") or person.step(
         "leaks", "Look at every joint, hose, the coil and the floor, with a dry cloth: all dry?"
     )
-    yield person.step(
+    yield kept("alarm") or person.step(
         "alarm",
         "Lift the air probe into the warm room until the alarm comes, or run `coldpin notify` for "
         "a test: did it reach you?",
     )
+
+
+def _relay_step(load: WiredLoad, name: str, person: Person, energised: Energised) -> CheckedStep:
+    trouble = try_load(
+        load, ask=person.ask, sleep=person.sleep, told=person.told, energised=energised
+    )
+    outcome = DONE if trouble is None else FAILED
+    return CheckedStep(name=name, outcome=outcome, note=trouble or "")
+
+
+def power_up_step(person: Person, before: CheckedStep | None, *, boot: str) -> CheckedStep:
+    """Send the person to restart the computer, and ask after it what the loads did.
+
+    Args:
+        person: Who does it.
+        before: The step of an earlier call, None where there was none.
+        boot: This boot; the step is asked about once it is another one than when it was sent.
+    """
+    if before is not None and before.outcome == ASKED and before.note != boot:
+        question = "While the computer went off and on: did any load run, even for a moment?"
+        return person.step(POWER_UP, question, good="no")
+    answer = person.ask(
+        "Next, the computer must be switched off and on while you watch the loads. Type stop: this "
+        "ends, and goes on after the restart. (stop, or why you leave it out)"
+    ).strip()
+    if answer.lower() == "stop":
+        return CheckedStep(name=POWER_UP, outcome=ASKED, note=boot)
+    return CheckedStep(name=POWER_UP, outcome=SKIPPED, note=answer or "no reason given")
 
 
 def probes_step(source: SampleSource, sieves: dict[str, Sieve], person: Person) -> CheckedStep:

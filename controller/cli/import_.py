@@ -10,6 +10,7 @@ from pathlib import Path
 import click
 
 from controller.cli.instances import CONFIG
+from controller.cli.rights import as_owner_of, give_to_owner
 from controller.domain.places import records_path, state_directory
 from controller.errors import InputFileError, ProbeError, SettingsError
 from controller.history.importing import (
@@ -56,9 +57,13 @@ def import_(config: Path, csv_file: Path | None, local_times: bool, undo: bool) 
     with lock_instance(place):
         try:
             if csv_file is None:
-                _undo(records_path(settings.records.path, place), place / REQUESTS)
+                with as_owner_of(place):
+                    _undo(records_path(settings.records.path, place), place / REQUESTS)
             else:
-                _import(settings, place, csv_file, local_times=local_times)
+                try:
+                    _import(settings, place, csv_file, local_times=local_times)
+                finally:
+                    give_to_owner(place, records_path(settings.records.path, place))
         except ProbeError as error:
             raise InputFileError(str(csv_file), tuple(str(error).splitlines())) from None
         except OSError as error:

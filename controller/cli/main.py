@@ -20,6 +20,7 @@ from controller.errors import (
     BusyError,
     ControllerError,
     InputFileError,
+    NoAnswerError,
     ScenarioError,
     SettingsError,
 )
@@ -235,6 +236,11 @@ def status_of(arguments: list[str]) -> int:
     """
     try:
         return _status_of(arguments)
+    except PermissionError as error:
+        from controller.domain.places import why_not_allowed  # noqa: PLC0415 - rare
+
+        click.echo(why_not_allowed(error.filename), err=True)
+        return EX_CONFIG
     except Exception:  # noqa: BLE001 - the last resort of every command
         with contextlib.suppress(Exception):
             traceback.print_exc()
@@ -259,7 +265,7 @@ def _status_of(arguments: list[str]) -> int:
     except ScenarioError as error:
         click.echo(str(error), err=True)
         return EX_CONFIG
-    except BusyError as error:
+    except (BusyError, NoAnswerError) as error:
         click.echo(str(error), err=True)
         return EX_TEMPFAIL
     except ControllerError as error:

@@ -10,6 +10,7 @@ from pathlib import Path
 import click
 
 from controller.cli.instances import CONFIG
+from controller.cli.rights import as_owner_of
 from controller.commissioning.guard import Energised, LoadGuard, signals_end_off, unguarded
 from controller.domain.places import state_directory
 from controller.errors import ControllerError
@@ -36,7 +37,12 @@ def relays(config: Path) -> None:
     """
     plan = plan_of(config)
     place = state_directory(config)
-    with signals_end_off(), lock_instance(place), contextlib.closing(LineLocks()) as lines:
+    with (
+        as_owner_of(place),
+        signals_end_off(),
+        lock_instance(place),
+        contextlib.closing(LineLocks()) as lines,
+    ):
         lines.claim(plan.loads)
         guard = LoadGuard(
             config, place, rest_s=plan.settings.timing.anti_short_cycle, told=click.echo

@@ -12,8 +12,9 @@ import click
 
 from controller.cli.instances import CONFIG, config_and_rest, only_instance
 from controller.cli.instants import instant
+from controller.cli.rights import as_owner_of
 from controller.domain.alarms import AlarmName
-from controller.domain.places import state_directory
+from controller.domain.places import state_directory, why_not_allowed
 from controller.domain.requests import (
     LONGEST_PAUSE_S,
     SWAP_AHEAD,
@@ -30,9 +31,10 @@ from controller.domain.requests import (
     kind_of,
 )
 from controller.domain.units import parse_duration
-from controller.errors import RecordError, SettingsError
+from controller.errors import ControllerError, NoAnswerError, RecordError, SettingsError
 from controller.records.boot import boot_id, boottime
 from controller.records.requests import REQUESTS, answer_to, ask_now, correct_swap, swaps
+from controller.records.requests_place import in_use, why_unseen
 from controller.records.status_file import STATUS, is_silent, read_status, runtime_directory
 from controller.settings.load import read_settings
 
@@ -201,32 +203,44 @@ def _request(
     place = state_directory(config)
     path = place / REQUESTS
     try:
-        if instead_of is not None and isinstance(payload, LogSwap):
-            number = correct_swap(path, instead_of.request, payload, who=who_asks())
-            done = f"Corrected: {_of(instead_of)}."
-        else:
-            number = ask_now(path, payload, who=who_asks())
-        if done:
-            click.echo(done)
-            kept = kept or "It counts all the same."
-        tick_s = _running_tick_s(place)
-        if tick_s is None:
-            later = kept or "It will be looked at when the service starts, if it still makes sense."
-            click.echo(f"The service is not running. {later}")
-            return
-        ends = time.monotonic() + PATIENCE_TICKS * tick_s + 2.0
-        while time.monotonic() < ends:
-            answered = answer_to(path, number)
-            if answered is not None:
-                click.echo(f"{kind_of(payload).value}: {answered}")
-                return
-            time.sleep(0.1)
+        with as_owner_of(place):
+            if instead_of is not None and isinstance(payload, LogSwap):
+                number = correct_swap(path, instead_of.request, payload, who=who_asks())
+                done = f"Corrected: {_of(instead_of)}."
+            else:
+                number = ask_now(path, payload, who=who_asks())
+            if (why := why_unseen(path, place)) is not None:
+                raise SettingsError(str(config), (why,))
+            if done:
+                click.echo(done)
+                kept = kept or "It counts all the same."
+            _wait_for_answer(config, place, number, kind_of(payload).value, kept)
+    except ControllerError:
+        raise
     except OSError as error:
-        raise SettingsError(
-            str(config),
-            (f"the request cannot be written: {error}; run it as the service's user or as root",),
-        ) from None
-    click.echo("The service has not answered yet; the request waits for it.")
+        if not os.access(in_use(path).parent, os.W_OK):
+            raise SettingsError(str(config), (why_not_allowed(path),)) from None
+        raise SettingsError(str(config), (f"the request cannot be written: {error}",)) from None
+
+
+def _wait_for_answer(config: Path, place: Path, number: int, name: str, kept: str) -> None:
+    tick_s = _running_tick_s(place)
+    if tick_s is None:
+        later = kept or "It will be looked at when the service starts, if it still makes sense."
+        click.echo(f"The service is not running. {later}")
+        return
+    patience_s = PATIENCE_TICKS * tick_s + 2.0
+    ends = time.monotonic() + patience_s
+    while time.monotonic() < ends:
+        answered = answer_to(place / REQUESTS, number)
+        if answered is not None:
+            click.echo(f"{name}: {answered}")
+            return
+        time.sleep(0.1)
+    raise NoAnswerError(
+        f"The service runs, but has not answered within {patience_s:.0f} s, so do not count on it. "
+        f"{kept or 'The request waits.'} Read its log: journalctl -u coldpin@{config.stem} -n 20"
+    )
 
 
 def _running_tick_s(place: Path) -> float | None:

@@ -45,9 +45,25 @@ def as_owner_of(folder: Path) -> Iterator[None]:
         os.setgroups(groups)
 
 
-def why_not_readable(path: Path) -> str:
-    """Return what a person may do who is not allowed to read a chamber's file."""
-    return (
-        f"you are not allowed to read {path}. Put sudo in front, or join the group coldpin once: "
-        "sudo usermod -aG coldpin YOUR-NAME, then log out and in again"
-    )
+def give_to_owner(folder: Path, file: Path) -> None:
+    """Give a database that root wrote, and what lies beside it, to the owner of a folder.
+
+    For where a file that the person named is read while the chamber's is written.
+
+    Args:
+        folder: The chamber's state directory.
+        file: The database; it need not be there.
+    """
+    if os.geteuid() != 0:
+        return
+    owner = folder.stat()
+    for each in (file, *(file.with_name(file.name + tail) for tail in ("-wal", "-shm"))):
+        if each.exists():
+            os.chown(each, owner.st_uid, owner.st_gid)
+
+
+def give_to_person(file: Path) -> None:
+    """Give a file that root made for the person who called sudo to that person."""
+    person, group = os.environ.get("SUDO_UID", ""), os.environ.get("SUDO_GID", "")
+    if os.geteuid() == 0 and person.isdigit() and group.isdigit():
+        os.chown(file, int(person), int(group))

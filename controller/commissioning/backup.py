@@ -24,9 +24,15 @@ from pathlib import Path
 from typing import IO, Any
 
 from controller.domain.places import RECORDS, SECRET_FILE, records_path
-from controller.errors import InputFileError, SettingsError
+from controller.errors import ControllerError, InputFileError, SettingsError
 from controller.records.copying import copy_database, sound
-from controller.records.requests import REQUESTS
+from controller.records.requests_place import (
+    FILE_MODE,
+    FORMER_REQUESTS,
+    REQUESTS,
+    in_use,
+    make_folder,
+)
 from controller.settings.load import Settings, read_settings
 
 MANIFEST = "manifest.json"
@@ -34,10 +40,11 @@ VERSION = 1
 CONFIG, RELAY_MODULES, ADDRESSES = "config.toml", "relay-modules.toml", "notice-addresses"
 FIT, BROKER_CA, BROKER_PASSWORD = "fit.toml", "mqtt-ca.pem", "mqtt-password"
 SECRETS = frozenset({SECRET_FILE, ADDRESSES, BROKER_PASSWORD})
-DATABASES = (RECORDS, REQUESTS)
+REQUESTS_PART = "requests.sqlite"
+DATABASES = (RECORDS, REQUESTS_PART)
 OF_THE_INSTANCE = frozenset({*DATABASES, SECRET_FILE})
 """Parts that lie in the state directory; the others lie beside the configuration."""
-KNOWN = (CONFIG, RELAY_MODULES, FIT, RECORDS, REQUESTS, BROKER_CA, *sorted(SECRETS))
+KNOWN = (CONFIG, RELAY_MODULES, FIT, RECORDS, REQUESTS_PART, BROKER_CA, *sorted(SECRETS))
 """Every name that an archive may hold; anything else is refused."""
 
 LARGEST_TEXT = 1_000_000
@@ -46,9 +53,15 @@ MOST_BYTES = 2_000_000_000
 MOST_TIMES, ALWAYS_BYTES = 50, 64_000_000
 """Records shrink to a tenth or so; an archive that grows to more than fifty times its size was made
 to fill a disk. Small ones may hold much that is alike."""
+ROOM_LEFT = 20_000_000
+"""What is left free beside what is restored, so that the service can go on writing [bytes]."""
 _PIECE = 65_536
 _BLOCK = 512
 """A tar archive consists of such blocks (POSIX.1, ustar)."""
+
+
+class NoRoomError(ControllerError, OSError):
+    """There is no room for what an archive holds."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,6 +89,13 @@ class Target:
     def secret(self) -> bool:
         """Whether only the service may read it."""
         return self.name in SECRETS
+
+    @property
+    def mode(self) -> int:
+        """Permission bits of the file, as the service makes it."""
+        if self.secret:
+            return 0o600
+        return FILE_MODE if self.name == REQUESTS_PART else 0o640
 
 
 # --- packing
@@ -132,9 +152,9 @@ def _gathered(
     }
     left_out = not_named if with_secrets else not_named | SECRETS
     sources = {
-        name: path
+        name: in_use(path)
         for name, path in _places(settings, config, place).items()
-        if name not in left_out and path.is_file()
+        if name not in left_out and in_use(path).is_file()
     }
     parts = {}
     for name, source in sources.items():
@@ -158,7 +178,7 @@ def _places(settings: Settings, config: Path, place: Path) -> dict[str, Path]:
     }
     own = {
         RECORDS: records_path(settings.records.path, place),
-        REQUESTS: place / REQUESTS,
+        REQUESTS_PART: place / REQUESTS,
         SECRET_FILE: place / SECRET_FILE,
     }
     every = {**{name: config.parent / named for name, named in beside.items()}, **own}
@@ -195,6 +215,8 @@ def unpacked(file: Path, folder: Path) -> Iterator[Archive]:
     with tempfile.TemporaryDirectory(dir=folder, prefix=".restore-") as inside:
         try:
             manifest, parts = _unpack(file, Path(inside))
+        except NoRoomError as error:
+            raise SettingsError(str(folder), (f"{error}; nothing was changed",)) from None
         except (OSError, ValueError, tarfile.TarError, zlib.error, EOFError) as error:
             problem = f"this is no backup that can be used: {error}"
             raise InputFileError(str(file), (problem,)) from None
@@ -237,6 +259,8 @@ def _unpack(file: Path, folder: Path) -> tuple[dict[str, Any], dict[str, Path]]:
             most = left if name in DATABASES else min(left, LARGEST_TEXT)
             if member.size > most:
                 raise ValueError(f"found {name} of {member.size} bytes, allowed: up to {most}")
+            if problem := next(_no_room(folder, member.size), None):
+                raise NoRoomError(problem)
             left -= member.size
             sums[name] = _stream_out(stream, folder / name, member.size)
     if sums.pop(MANIFEST, None) is None:
@@ -283,7 +307,8 @@ def targets_of(archive: Archive, config: Path, place: Path) -> tuple[Target, ...
         SettingsError: Two parts would go to one place, or a folder is not there.
     """
     targets = []
-    problems = []
+    size = sum(source.stat().st_size for source in archive.parts.values())
+    problems = list(_no_room(place, size))
     taken: dict[Path, str] = {}
     places = _places(archive.settings, config, place)
     for name, source in archive.parts.items():
@@ -292,7 +317,7 @@ def targets_of(archive: Archive, config: Path, place: Path) -> tuple[Target, ...
         path = folder / places[name].name
         if path in taken or not path.name:
             problems.append(f"found {path} for {name} and for {taken.get(path, 'a folder')}")
-        elif not folder.is_dir():
+        elif not folder.is_dir() and name != REQUESTS_PART:
             problems.append(f"{name}: found no folder {folder}; make it first")
         elif path.is_dir():
             problems.append(f"{name}: found a folder at {path}, allowed: a file or nothing")
@@ -304,16 +329,28 @@ def targets_of(archive: Archive, config: Path, place: Path) -> tuple[Target, ...
     return tuple(targets)
 
 
+def _no_room(folder: Path, size: int) -> Iterator[str]:
+    free = shutil.disk_usage(folder).free
+    if free < size + ROOM_LEFT:
+        yield (
+            f"found {free // 1_000_000} MB free in {folder}, "
+            f"{(size + ROOM_LEFT) // 1_000_000} MB are needed: make room first"
+        )
+
+
 def put_in_place(targets: tuple[Target, ...], place: Path) -> None:
     """Put every part where it goes; each file is the old one or the new one, never half of it.
 
-    Secrets are readable by their owner alone, the rest by the group too, whatever the shell's
-    umask. Done by root, the files go to the owner of the state directory.
+    Secrets are readable by their owner alone, the rest by the group too, who may write requests,
+    whatever the shell's umask. Done by root, the files go to the owner of the state directory.
 
     Raises:
         OSError: One cannot be written; those before it are in place.
     """
     for target in targets:
+        if target.name == REQUESTS_PART:
+            make_folder(target.path)
+            (place / FORMER_REQUESTS).unlink(missing_ok=True)
         fresh = target.path.with_name(f"{target.path.name}.new")
         fresh.unlink(missing_ok=True)
         flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW
@@ -326,7 +363,7 @@ def put_in_place(targets: tuple[Target, ...], place: Path) -> None:
                 service = place.stat()
                 own = target.secret or target.name in OF_THE_INSTANCE
                 os.fchown(out.fileno(), service.st_uid if own else 0, service.st_gid)
-            os.fchmod(out.fileno(), 0o600 if target.secret else 0o640)
+            os.fchmod(out.fileno(), target.mode)
             out.flush()
             os.fsync(out.fileno())
         # side files of another database would be taken for this one's

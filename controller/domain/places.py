@@ -9,6 +9,10 @@ CONFIGURATIONS = Path("/etc/coldpin")
 """Each chamber's configuration is NAME.toml in here."""
 STATES = Path("/var/lib/coldpin")
 """What a chamber's service keeps is in the folder NAME in here."""
+STATE_MODE = 0o2750
+"""Of that folder: the group reads, and what is made in it is the group's."""
+REQUESTS_FOLDER = "requests"
+"""In that folder, and the only one in it that the group may write."""
 KEPT_TIMERS = "kept-timers.json"
 KEPT_ALARMS = "kept-alarms.json"
 RECORDS = "records.sqlite"
@@ -18,19 +22,27 @@ SECRET_FILE = "lookout-secret.json"  # noqa: S105 - a file name
 def state_directory(config: Path) -> Path:
     """Return the folder for what the instance keeps, created if need be.
 
+    Made by root below a folder of the service, it belongs to the service as that one does.
+
     Raises:
         OSError: It cannot be created.
     """
     place = named_state_directory(config)
-    place.mkdir(mode=0o750, parents=True, exist_ok=True)
+    if not place.is_dir():
+        place.mkdir(mode=0o750, parents=True, exist_ok=True)
+        owner = place.parent.stat()
+        if os.geteuid() == 0 and owner.st_uid != 0:
+            os.chown(place, owner.st_uid, owner.st_gid)
+            place.chmod(STATE_MODE)
     return place
 
 
 def named_state_directory(config: Path) -> Path:
     """Return the folder for what the instance keeps, which need not be there.
 
-    Under systemd that is what StateDirectory= made, for its commands and for a person's alike;
-    elsewhere a folder named after the configuration file below XDG_STATE_HOME.
+    For a configuration in `CONFIGURATIONS` that is what StateDirectory= of its unit makes, whether
+    the service ever ran or not, for its commands and for a person's alike; elsewhere a folder named
+    after the configuration file below XDG_STATE_HOME.
 
     Raises:
         OSError: This user has no home directory.
@@ -39,7 +51,8 @@ def named_state_directory(config: Path) -> Path:
     if given:
         return Path(given)
     of_the_service = STATES / config.stem
-    if of_the_service.is_dir():
+    installed = config.absolute().parent == CONFIGURATIONS and STATES.is_dir()
+    if installed or of_the_service.is_dir():
         return of_the_service
     home = os.environ.get("XDG_STATE_HOME")
     if not home:
@@ -58,3 +71,25 @@ def records_path(named: str | None, place: Path) -> Path:
         place: The instance's state directory.
     """
     return place / RECORDS if named is None else place / named
+
+
+def foreign_instance(named: str | None, config: Path) -> str | None:
+    """Return the other instance in whose folder the records would be, None where there is none.
+
+    Args:
+        named: ``[records] path``, None where the configuration names none.
+        config: The configuration, whose file name is the instance's.
+    """
+    if named is None or not Path(named).is_relative_to(STATES):
+        return None
+    path = Path(os.path.normpath(named)).relative_to(STATES)
+    owner = path.parts[0] if len(path.parts) > 1 else None
+    return None if owner == config.stem else owner
+
+
+def why_not_allowed(path: object) -> str:
+    """Return what a person may do who is not allowed to use a chamber's file."""
+    return (
+        f"you are not allowed to use {path or 'it'}. Put sudo in front, or join the group coldpin "
+        "once: sudo usermod -aG coldpin YOUR-NAME, then log out and in again"
+    )

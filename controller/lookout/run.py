@@ -30,9 +30,9 @@ from controller.records.durable import replace_file
 from controller.records.requests import REQUESTS, report_swap_due
 from controller.records.snapshot import Snapshot
 from controller.settings.load import Settings, examine_settings, read_settings
+from controller.settings.lookout_models import OWN_ADDRESSES
 
 TOLD_AGAIN_AFTER = timedelta(minutes=10)
-OWN_ADDRESSES = {"127.0.0.1", "::1", "localhost"}
 
 _log = structlog.get_logger("coldpin.lookout")
 
@@ -142,7 +142,7 @@ def run_lookout(config: Path, place: Path) -> None:
     if lookout.address not in OWN_ADDRESSES and not access.has_secret:
         problem = (
             f"lookout.address: found {lookout.address}, which others in the house can reach, "
-            "but there is no secret yet; make one with coldpin lookout CONFIG --new-secret"
+            "but there is no secret yet; make one with coldpin lookout CONFIG --new-password"
         )
         raise SettingsError(str(config), (problem,))
     forecaster = RecordsForecaster(settings, place, folder=config.parent)

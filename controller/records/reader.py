@@ -160,6 +160,21 @@ def first_reading_at(path: Path, *, since: datetime) -> datetime | None:
     return datetime.fromtimestamp(min(found) / 1000, UTC) if found else None
 
 
+def last_reading_at(path: Path) -> datetime | None:
+    """Return when the last reading was taken, None where there is none.
+
+    Raises:
+        OSError: The file is not there or not readable as records.
+    """
+    found = [
+        at_ms + ahead_ms
+        for run, ahead_ms in ahead_of_runs(path)
+        for (at_ms,) in fetched(path, _LAST_READING, (run,))
+        if at_ms is not None
+    ]
+    return datetime.fromtimestamp(max(found) / 1000, UTC) if found else None
+
+
 def read_events(
     path: Path, *, since: datetime, kinds: Collection[str] | None = None
 ) -> list[RecordedEvent]:
@@ -214,6 +229,7 @@ _THINNED = """
            pump_share, fan_share, starts
     FROM thinned WHERE run = ? AND at_ms > ? AND at_ms < ? ORDER BY at_ms LIMIT ?
 """
+_LAST_READING = "SELECT MAX(at_ms) FROM readings WHERE run = ?"
 _FIRST_READING = "SELECT MIN(at_ms) FROM readings WHERE run = ? AND at_ms >= ?"
 _FIRST_THINNED = "SELECT MIN(at_ms) FROM thinned WHERE run = ? AND at_ms >= ?"
 _EVENTS = """

@@ -33,11 +33,12 @@ from controller.domain.requests import (
     payload_text,
     read_payload,
 )
+from controller.records import requests_place
 from controller.records.boot import boot_id, boottime
+from controller.records.requests_place import BUSY_S, in_use
 
-REQUESTS = "requests.sqlite"
+REQUESTS = requests_place.REQUESTS
 VERSION = 1
-BUSY_S = 5.0
 _SCHEMA = """
 CREATE TABLE requests (
     id INTEGER PRIMARY KEY,
@@ -155,7 +156,7 @@ def forget_past_swaps(path: Path, *, who: str) -> int:
     Raises:
         OSError: The file cannot be written.
     """
-    if not path.exists():
+    if not in_use(path).exists():
         return 0
     with _opened(path) as file:
         cursor = file.execute(
@@ -231,7 +232,7 @@ def newest(path: Path, kind: Kind) -> Request | None:
     Raises:
         OSError: The file cannot be read.
     """
-    if not path.exists():
+    if not in_use(path).exists():
         return None
     with _opened(path) as file:
         row = file.execute(
@@ -248,7 +249,7 @@ def swaps(path: Path) -> list[LoggedSwap]:
     Raises:
         OSError: The file cannot be read.
     """
-    if not path.exists():
+    if not in_use(path).exists():
         return []
     with _opened(path) as file:
         rows = file.execute(
@@ -293,7 +294,7 @@ def asked_since(path: Path, since: datetime) -> list[Request]:
     Raises:
         OSError: The file cannot be read.
     """
-    if not path.exists():
+    if not in_use(path).exists():
         return []
     with _opened(path) as file:
         rows = file.execute(
@@ -353,6 +354,12 @@ _SELECT = (
 )
 _ANSWER = "UPDATE requests SET answer = ?, answered_utc_ms = ? WHERE id = ? AND answer IS NULL"
 """The first answer stands."""
+_INSERT_UNKNOWN = (
+    "INSERT INTO requests"
+    " (kind, payload, who, asked_utc_ms, boot_id, asked_boot_ms, answer, answered_utc_ms)"
+    " SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8 WHERE NOT EXISTS (SELECT 1 FROM requests"
+    " WHERE kind = ?1 AND payload = ?2 AND asked_utc_ms = ?4)"
+)
 
 
 def _request(row: tuple[Any, ...]) -> Iterator[Request]:
@@ -383,6 +390,43 @@ def _request_or_why(row: tuple[Any, ...]) -> Request | UnreadableRequest:
     )
 
 
+def settle(place: Path) -> None:
+    """Make the folder of the requests file, and move a file of an earlier release into it.
+
+    For the start of the service, which holds the instance's lock. Requests that an earlier
+    release was given after the move, because somebody went back to it, are taken over.
+
+    Args:
+        place: The state directory.
+
+    Raises:
+        OSError: Something cannot be read or written; what there was is still in use.
+    """
+    path, former = place / REQUESTS, place / requests_place.FORMER_REQUESTS
+    requests_place.make_folder(path)
+    if not former.exists():
+        return
+    try:
+        with closing(sqlite3.connect(former, timeout=BUSY_S, isolation_level=None)) as file:
+            _require_known(file, former)
+            if path.exists():
+                _merge(file, path)
+                former.unlink()
+                return
+            file.execute("BEGIN EXCLUSIVE")  # nobody is in the middle of something
+            former.rename(path)
+            file.execute("ROLLBACK")
+    except sqlite3.Error as error:
+        raise OSError(f"{former}: {error}") from error
+    requests_place.set_mode(path)
+
+
+def _merge(former: sqlite3.Connection, path: Path) -> None:
+    rows = former.execute(f"{_SELECT} ORDER BY id").fetchall()
+    with _opened(path) as file:
+        file.executemany(_INSERT_UNKNOWN, [row[1:] for row in rows])
+
+
 @contextmanager
 def _opened(path: Path) -> Iterator[sqlite3.Connection]:
     """Open the file for one transaction, creating what is in it at the first time.
@@ -390,7 +434,10 @@ def _opened(path: Path) -> Iterator[sqlite3.Connection]:
     Raises:
         OSError: Whatever SQLite says, in one kind of error.
     """
+    path = in_use(path)
     try:
+        if not path.exists():
+            requests_place.make_file(path)
         with closing(sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)) as file:
             _require_known(file, path)  # before anything that could change a newer file
             file.execute("PRAGMA journal_mode = DELETE")

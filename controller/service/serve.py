@@ -15,7 +15,7 @@ from controller.domain.places import records_path
 from controller.domain.requests import Kind, SetStage
 from controller.errors import ControllerError, OutputError, SettingsError
 from controller.records.boot import boot_id, boottime
-from controller.records.requests import REQUESTS, newest
+from controller.records.requests import REQUESTS, newest, settle
 from controller.records.writer import RecordsWriter
 from controller.service.alarm_store import AlarmStore
 from controller.service.chamber import (
@@ -156,6 +156,10 @@ class _Process:
         self._chamber = opened_chamber(plan, stage, outputs, state, self._around)
         self._records.tell(now, STAGE, stage)
         self._records.use_probes(now, probe_ids(settings))
+        try:
+            settle(place)
+        except OSError as error:
+            _log.warning("requests_not_moved", error=str(error))
         self._requests = PendingRequests(
             place / REQUESTS,
             boot_id=self._boot,

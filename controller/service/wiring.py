@@ -9,6 +9,7 @@ from typing import Any
 
 import structlog
 
+from controller.domain.places import STATES, foreign_instance
 from controller.domain.supply import Supply
 from controller.errors import OutputError, SettingsError, UnknownDriverError
 from controller.outputs.bounded import BoundedOutput
@@ -61,6 +62,19 @@ class Plan:
         return not any(load.hardware for load in self.loads)
 
 
+def _foreign_records(config: Path, records: models.Records | None) -> list[str]:
+    """Refuse records in another instance's folder, which its own service alone may write."""
+    named = getattr(records, "path", None)
+    owner = foreign_instance(named, config)
+    if owner is None:
+        return []
+    problem = (
+        f'records.path: found "{named}", the folder of the chamber {owner}, while this file is for '
+        f"{config.stem}; leave the key out, and the records are kept in {STATES / config.stem}"
+    )
+    return [problem]
+
+
 def plan_of(config: Path, *, needs_fit: bool = False) -> Plan:
     """Return the plan of a configuration.
 
@@ -74,6 +88,7 @@ def plan_of(config: Path, *, needs_fit: bool = False) -> Plan:
     tables, problems = examine_tables(config, needs_fit=needs_fit)
     modules, module_problems = _modules(config, tables.get("relay_modules"))
     problems += module_problems
+    problems += _foreign_records(config, tables.get("records"))
     loads: list[WiredLoad] = []
     wanted: models.Loads | None = tables.get("loads")
     for name, table in wanted.each().items() if wanted else ():

@@ -47,6 +47,10 @@ class Notices(Table):
         return named
 
 
+OWN_ADDRESSES = frozenset({"127.0.0.1", "::1", "localhost"})
+"""Addresses at which only the machine itself can see the page."""
+
+
 class Lookout(Table):
     """[lookout]: the page for phone and shell."""
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from controller.domain.places import why_not_allowed
 from controller.errors import SettingsError
 from controller.settings.toml_advice import toml_advice
 
@@ -53,6 +54,8 @@ def read_toml(path: Path, purpose: Purpose = CONFIGURATION) -> dict[str, Any]:
             content = file.read(LARGEST_FILE_BYTES + 1)
     except IsADirectoryError:
         raise refuse("found a directory, allowed: a TOML file; name the file in it") from None
+    except PermissionError:
+        raise refuse(why_not_allowed(path)) from None
     except (OSError, ValueError) as error:  # ValueError: a name that no file can have
         why = getattr(error, "strerror", None) or error
         raise refuse(f"cannot be read ({why}) at {path}; name a readable file") from None

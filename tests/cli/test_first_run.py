@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from contextlib import closing
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,7 @@ from controller.cli.first_run import (
     prime_step,
     probes_step,
 )
+from controller.cli.first_run_progress import PROGRESS, Progress
 from controller.cli.first_run_words import words_of
 from controller.cli.main import EX_TEMPFAIL, coldpin, status_of
 from controller.domain.first_run import CheckedStep
@@ -150,7 +152,7 @@ def ran(answers: list[str], *more: str) -> tuple[int, str, BaseException | None]
 
 def test_a_run_in_which_nothing_failed_is_signed_and_kept(quick: Path) -> None:
     """And shown by report and status afterwards."""
-    code, out, _ = ran([*RELAYS, "no", "yes", "no buzzer yet", "Tove"], "--json")
+    code, out, _ = ran([*RELAYS, "no time", "yes", "no buzzer yet", "Tove"], "--json")
 
     assert code == 0
     document = json.loads(out)
@@ -158,17 +160,85 @@ def test_a_run_in_which_nothing_failed_is_signed_and_kept(quick: Path) -> None:
     found = last_first_run(quick / RECORDS)
     assert found is not None
     assert found.who == "Tove"
-    assert found.named(SKIPPED) == ["alarm"]
+    assert found.named(SKIPPED) == ["power-up", "alarm"]
     assert words_of(found).startswith("signed off by Tove on ")
-    assert words_of(found).endswith("left out: alarm")
+    assert words_of(found).endswith("left out: power-up, alarm")
 
     shown = CliRunner().invoke(coldpin, ["report", str(CONFIG)], catch_exceptions=False)
     assert "first run: signed off by Tove" in shown.output
 
 
-def test_a_load_that_ran_at_power_up_cannot_be_signed(quick: Path) -> None:
+def test_the_restart_that_it_asks_for_loses_no_answer(
+    quick: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It ends before the computer is switched off, and goes on behind it, on another boot."""
+    boot = "first"
+    monkeypatch.setattr("controller.cli.first_run.boot_id", lambda: boot)
+
+    ran([*RELAYS, "stop"])
+    before = last_first_run(quick / RECORDS)
+    boot = "second"
+    code, out, _ = ran(["no", "yes", "yes", "Tove"], "--json")
+
+    assert before is None
+    assert code == 0
+    document = json.loads(out)
+    assert document["signed"] is True
+    assert [step["name"] for step in document["steps"]][:3] == [
+        "relay of pump", "relay of fan", "power-up",
+    ]  # fmt: skip
+    assert {step["outcome"] for step in document["steps"]} == {DONE}
+    assert not (quick / PROGRESS).exists()
+
+
+def test_the_same_boot_is_no_restart(quick: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever calls it again without a restart is sent to it again."""
+    monkeypatch.setattr("controller.cli.first_run.boot_id", lambda: "first")
+
+    ran([*RELAYS, "stop"])
+    ran(["stop"])
+
+    assert last_first_run(quick / RECORDS) is None
+    assert (quick / PROGRESS).exists()
+
+
+def test_each_answer_is_kept_as_it_is_given(quick: Path) -> None:
+    """The terminal is closed in the middle: the next call asks for the rest only."""
+    ran(["yes", "yes"])  # then the input ends
+    code, _, _ = ran(["yes", "yes", "no time", "yes", "yes", "Tove"])
+
+    assert code == 0
+    found = last_first_run(quick / RECORDS)
+    assert found is not None
+    assert found.signed
+
+
+def test_a_changed_configuration_begins_anew(quick: Path, tmp_path: Path) -> None:
+    """What was checked was another chamber, or another day's wiring."""
+    other = tmp_path / "c.toml"
+    other.write_text(CONFIG.read_text(encoding="utf-8"), encoding="utf-8")
+    now = datetime.now().astimezone()
+    step = CheckedStep(name="relay of pump", outcome=DONE)
+    Progress(quick, other, chamber="c", now=now).keep([step])
+
+    same = Progress(quick, other, chamber="c", now=now + timedelta(hours=2)).steps
+    late = Progress(quick, other, chamber="c", now=now + timedelta(days=2)).steps
+    other.write_text("# changed\n", encoding="utf-8")
+    changed = Progress(quick, other, chamber="c", now=now).steps
+
+    assert same == {"relay of pump": step}
+    assert late == changed == {}
+
+
+def test_a_load_that_ran_at_power_up_cannot_be_signed(
+    quick: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """It is kept with what failed, and can be done again."""
-    code, _, error = ran([*RELAYS, "yes", "yes", "yes", "Tove"])
+    boot = "first"
+    monkeypatch.setattr("controller.cli.first_run.boot_id", lambda: boot)
+    ran([*RELAYS, "stop"])
+    boot = "second"
+    code, _, error = ran(["yes", "yes", "yes", "Tove"])
 
     assert code != 0
     assert isinstance(error, FirstRunError)

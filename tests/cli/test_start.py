@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from controller.records.requests import REQUESTS
 from controller.settings.shipped import shipped_config
 
 CONFIG = str(shipped_config("larkmoor-laptop.toml"))
@@ -59,7 +60,7 @@ def test_no_log_line_goes_into_a_database(tmp_path: Path) -> None:
     ran = coldpin(tmp_path, f"swap {CONFIG} --packs 4", redirect="<&- >&- 2>&-")
     again = coldpin(tmp_path, f"swap {CONFIG} --packs 4")
 
-    assert (tmp_path / "requests.sqlite").read_bytes().startswith(b"SQLite format 3")
+    assert (tmp_path / REQUESTS).read_bytes().startswith(b"SQLite format 3")
     assert ran.returncode == again.returncode
 
 
@@ -110,6 +111,8 @@ def test_others_write_no_file_of_ours(tmp_path: Path, umask: int) -> None:
 
     files = [path for path in place.rglob("*") if path.is_file()]
     assert files, ran.stderr
-    assert all(path.stat().st_mode & 0o022 == 0 for path in files)
+    requests = place / "coldpin" / Path(CONFIG).stem / REQUESTS  # the group may ask
+    assert all(path.stat().st_mode & 0o022 == 0 for path in files if path != requests)
+    assert requests.stat().st_mode & 0o007 == 0
     folder = place / "coldpin" / Path(CONFIG).stem
     assert folder.stat().st_mode & 0o027 == 0

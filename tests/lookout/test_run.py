@@ -24,7 +24,7 @@ def test_an_open_address_without_a_secret_is_refused(
     settings_with(place, '[lookout]\naddress = "0.0.0.0"')
 
     assert status_of(["lookout", str(place / "c.toml")]) == 78
-    assert "--new-secret" in capsys.readouterr().err
+    assert "--new-password" in capsys.readouterr().err
 
 
 def test_a_port_that_is_taken_is_said(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -41,13 +41,47 @@ def test_a_port_that_is_taken_is_said(place: Path, capsys: pytest.CaptureFixture
     assert "Traceback" not in told
 
 
-def test_a_new_secret_is_shown_once(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """And the next one takes its place."""
+@pytest.mark.parametrize("option", ["--new-password", "--new-secret"])
+def test_a_new_password_is_shown_once(
+    place: Path, capsys: pytest.CaptureFixture[str], option: str
+) -> None:
+    """And the next one takes its place; the option's former name does the same."""
     settings_with(place)
 
     secrets = []
     for _ in range(2):
-        assert status_of(["lookout", str(place / "c.toml"), "--new-secret"]) == 0
+        assert status_of(["lookout", str(place / "c.toml"), option]) == 0
         secrets.append(capsys.readouterr().out.split(": ")[1].split()[0])
 
     assert secrets[0] != secrets[1]
+
+
+def test_a_new_password_comes_with_the_address_as_a_code(
+    place: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A phone's camera opens the page: the code says exactly the address that is printed."""
+    segno = pytest.importorskip("segno", reason="the page's package segno is not installed")
+    settings_with(place, '[lookout]\naddress = "0.0.0.0"\nnames = ["loft.local"]\nport = 8500')
+
+    assert status_of(["lookout", str(place / "c.toml"), "--new-password"]) == 0
+
+    out = capsys.readouterr().out
+    assert "Address: http://loft.local:8500/\n" in out
+    drawn = [line for line in out.splitlines() if set(line) & set("█▀▄")]
+    size = segno.make("http://loft.local:8500/", error="m", micro=False).symbol_size(border=2)
+    assert len(drawn) == -(-size[1] // 2)
+    assert {len(line) for line in drawn} == {size[0]}
+
+
+def test_a_page_for_this_machine_only_says_how_to_open_it(
+    place: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """No code for an address that no phone can reach."""
+    settings_with(place)
+
+    assert status_of(["lookout", str(place / "c.toml"), "--new-password"]) == 0
+
+    out = capsys.readouterr().out
+    assert "localhost:8427" in out
+    assert "names" in out
+    assert not set(out) & set("█▀▄")

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import fcntl
+import hashlib
 import json
 import os
 import sys
@@ -32,6 +33,7 @@ from controller.commissioning.installation.machine import (
 )
 from controller.commissioning.installation.steps import (
     COMPLETION,
+    CURRENT,
     MANUAL_PAGE,
     USER,
     VERSIONS,
@@ -40,6 +42,7 @@ from controller.commissioning.installation.steps import (
     comfort_step,
     folder_step,
     home_of,
+    is_in_force,
     link_step,
     person_step,
     preparing_steps,
@@ -157,12 +160,27 @@ def _wanted(asked: argparse.Namespace) -> Wanted:
     return Wanted(
         source=source.resolve(),
         version=version or source.name.split("-")[1],
+        build=_build_of(source),
         shipped=shipped,
         lock=shipped / "requirements.lock",
         write_boot_lines=asked.write_boot_lines,
         watchdog=asked.watchdog,
         bulk_read=asked.bulk_read,
     )
+
+
+def _build_of(source: Path) -> str:
+    """Return a short sum of what a source consists of: a clone's version may stand still."""
+    parts = [source]
+    if source.is_dir():
+        folders = (source / name for name in ("controller", "systemd", "config", "hardware-notes"))
+        parts = [path for folder in folders for path in sorted(folder.rglob("*"))]
+        parts.append(source / "pyproject.toml")
+    digest = hashlib.sha256()
+    for path in parts:
+        if path.is_file() and "__pycache__" not in path.parts:
+            digest.update(path.name.encode() + b"\0" + path.read_bytes())
+    return digest.hexdigest()[:8]
 
 
 def _own_wheel() -> Path | None:
@@ -201,6 +219,7 @@ def _install(machine: Machine, wanted: Wanted, run: Runner, asked: argparse.Name
     dry = asked.dry_run
     before = f" (now: {machine.version})" if machine.version else ""
     _say(f"{'Would install' if dry else 'Installing'} coldpin {wanted.version}{before}\n")
+    in_force, former = is_in_force(wanted), CURRENT.resolve()
     _take(preparing_steps(machine, wanted), run, dry=dry)
     _take([folder_step(machine)], run, dry=dry)
     configurations = _configurations(machine)
@@ -209,20 +228,21 @@ def _install(machine: Machine, wanted: Wanted, run: Runner, asked: argparse.Name
     if _has_mains(configurations) and not asked.mains_is_wired:
         _say(CAUTIONS)
         return EX_CONFIG
-    changing = [unit_step(machine, wanted), link_step(wanted.version)]
+    changing = [unit_step(machine, wanted), link_step(wanted, in_force=in_force)]
     if dry:
         _take(changing, run, dry=True)
         _say("\n".join(f"  would restart {unit}" for unit in machine.active))
     else:
         for step in changing:
             _say(f"  {step.title}")
-        Upgrade(machine, run, _say).do(changing)
+        if any(step.actions for step in changing):
+            Upgrade(machine, run, _say).do(changing)
     texts = {} if dry else _comfort(wanted, run)
     rest = [comfort_step(texts), person_step(machine), boot_step(machine, wanted, configurations),
             watchdog_step(machine, wanted)]  # fmt: skip
     _take(rest, run, dry=dry)
     if not dry:
-        _remove_old_versions(machine, wanted)
+        _remove_old_versions({home_of(wanted), former})
         _say_what_next(replace(machine, version=wanted.version))
     return 0
 
@@ -259,7 +279,7 @@ def _judge(machine: Machine, wanted: Wanted, run: Runner) -> None:
     Raises:
         InstallationError: It refuses one.
     """
-    program = home_of(wanted.version) / "bin/coldpin"
+    program = home_of(wanted) / "bin/coldpin"
     for name in machine.instances:
         path = CONFIGURATIONS / f"{name}.toml"
         result = run(["runuser", "-u", USER, "--", str(program), "check", str(path)])
@@ -287,7 +307,7 @@ def _has_mains(configurations: Iterable[str]) -> bool:
 
 
 def _comfort(wanted: Wanted, run: Runner) -> dict[Path, str]:
-    home = home_of(wanted.version)
+    home = home_of(wanted)
     texts = {}
     for path, argv in (
         (COMPLETION, ["env", "_COLDPIN_COMPLETE=bash_source", f"{home}/bin/coldpin"]),
@@ -301,13 +321,12 @@ def _comfort(wanted: Wanted, run: Runner) -> dict[Path, str]:
     return texts
 
 
-def _remove_old_versions(machine: Machine, wanted: Wanted) -> None:
+def _remove_old_versions(kept: set[Path]) -> None:
     """Keep the version in force and the one before it; take the rest and half-made ones away."""
     import shutil  # noqa: PLC0415 - used once
 
-    kept = {wanted.version, machine.version}
     for folder in VERSIONS.iterdir() if VERSIONS.is_dir() else ():
-        if folder.name not in kept:
+        if folder not in kept:
             shutil.rmtree(folder, ignore_errors=True)
 
 

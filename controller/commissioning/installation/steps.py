@@ -33,7 +33,7 @@ from controller.commissioning.installation.machine import (
     WANTED_PACKAGES,
     Machine,
 )
-from controller.domain.places import CONFIGURATIONS, STATES
+from controller.domain.places import CONFIGURATIONS, REQUESTS_FOLDER, STATE_MODE, STATES
 
 USER = "coldpin"
 CURRENT = PROGRAMS / "current"
@@ -65,14 +65,27 @@ class Wanted:
     """Folder with the units and rules that come with this version."""
     lock: Path
     """Requirements with their hashes."""
+    build: str = ""
+    """Tells two sources of one version apart, as a clone before and after new commits."""
     write_boot_lines: bool = False
     watchdog: bool = False
     bulk_read: bool = False
 
 
-def home_of(version: str) -> Path:
-    """Return the folder of a version."""
-    return VERSIONS / version
+def home_of(wanted: Wanted) -> Path:
+    """Return the folder of what is to be installed."""
+    return VERSIONS / (f"{wanted.version}-{wanted.build}" if wanted.build else wanted.version)
+
+
+def is_in_force(wanted: Wanted) -> bool:
+    """Return whether exactly this is installed, whole, and the one that runs."""
+    home = home_of(wanted)
+    return (
+        (home / COMPLETE).exists()
+        and CURRENT.is_symlink()
+        and CURRENT.readlink() == home
+        and ON_PATH.exists()
+    )
 
 
 def preparing_steps(machine: Machine, wanted: Wanted) -> Iterator[Step]:
@@ -102,9 +115,9 @@ def preparing_steps(machine: Machine, wanted: Wanted) -> Iterator[Step]:
 
 
 def _program(machine: Machine, wanted: Wanted) -> Step:
-    home = home_of(wanted.version)
+    home = home_of(wanted)
     title = f"Program: coldpin {wanted.version} in {home}"
-    if (home / COMPLETE).exists() and machine.version == wanted.version:
+    if is_in_force(wanted):
         return Step(title=f"{title}, there already")
     python = str(home / "bin/python")
     pip = (python, "-m", "pip", "install", "-q", "--disable-pip-version-check", "--no-cache-dir")
@@ -140,8 +153,9 @@ def folder_step(machine: Machine) -> Step:
         actions += [
             Command(argv=("chgrp", USER, str(CONFIGURATIONS / f"{name}.toml"))),
             Command(argv=("chmod", "u=rw,g=r,o=", str(CONFIGURATIONS / f"{name}.toml"))),
-            Folder(path=STATES / name, mode=0o750, owner=USER, group=USER),
+            Folder(path=STATES / name, mode=STATE_MODE, owner=USER, group=USER),
             Own(path=STATES / name, owner=USER),
+            Folder(path=STATES / name / REQUESTS_FOLDER, mode=0o2770, owner=USER, group=USER),
         ]
     chambers = f", chambers: {', '.join(machine.instances)}" if machine.instances else ""
     return Step(title=f"Folders {CONFIGURATIONS} and {STATES}{chambers}", actions=actions)
@@ -168,12 +182,19 @@ def unit_step(machine: Machine, wanted: Wanted) -> Step:
     return Step(title="Units and rules" + ("" if changed else ", there already"), actions=actions)
 
 
-def link_step(version: str) -> Step:
-    """Return the step after which `coldpin` is this version."""
+def link_step(wanted: Wanted, *, in_force: bool) -> Step:
+    """Return the step after which `coldpin` is this version.
+
+    Args:
+        wanted: What is to be installed.
+        in_force: Whether it was so before any step was taken.
+    """
+    if in_force:
+        return Step(title=f"coldpin {wanted.version} on the path, there already")
     return Step(
-        title=f"coldpin {version} on the path",
+        title=f"coldpin {wanted.version} on the path",
         actions=[
-            Link(path=CURRENT, target=home_of(version)),
+            Link(path=CURRENT, target=home_of(wanted)),
             Link(path=ON_PATH, target=CURRENT / "bin/coldpin"),
         ],
     )

@@ -16,9 +16,9 @@ from pathlib import Path
 from controller.commissioning.installation.actions import InstallationError, Step
 from controller.commissioning.installation.machine import UNITS, Machine, Result, Runner
 from controller.commissioning.installation.steps import CURRENT, ON_PATH, OWN_UNITS
-from controller.domain.places import STATES
+from controller.domain.places import REQUESTS_FOLDER, STATES
 
-RECORDS = "records.sqlite"
+RECORDS, FORMER_REQUESTS = "records.sqlite", "requests.sqlite"
 
 
 class Upgrade:
@@ -47,6 +47,7 @@ class Upgrade:
             InstallationError: It went back; the text says why.
         """
         copies = self._copied_records()
+        former = [path for path in self._former_requests() if path.is_file()]
         try:
             for step in steps:
                 for action in step.actions:
@@ -57,7 +58,7 @@ class Upgrade:
         except InstallationError as error:
             if self._machine.version is None:
                 raise
-            self._go_back(copies)
+            self._go_back(copies, former)
             raise InstallationError(
                 f"{error}\nWent back to coldpin {self._machine.version}, which runs as before."
             ) from None
@@ -94,7 +95,15 @@ class Upgrade:
             copies.append(copy)
         return copies
 
-    def _go_back(self, copies: Iterable[Path]) -> None:
+    def _former_requests(self) -> list[Path]:
+        """Return where releases up to 0.1.0 had the requests, of every chamber that runs."""
+        return [
+            STATES / unit.removeprefix("coldpin@").removesuffix(".service") / FORMER_REQUESTS
+            for unit in self._machine.active
+            if unit.startswith("coldpin@")
+        ]
+
+    def _go_back(self, copies: Iterable[Path], former: Iterable[Path]) -> None:
         for unit in self._machine.active:
             self._run(["systemctl", "stop", unit])
         for path, target in self._links.items():
@@ -107,6 +116,10 @@ class Upgrade:
             path.write_text(text, encoding="utf-8")
         for copy in copies:
             _put_back(copy)
+        for path in former:
+            moved = path.parent / REQUESTS_FOLDER / FORMER_REQUESTS
+            if moved.is_file() and not path.exists():
+                moved.rename(path)
         self._run(["systemctl", "daemon-reload"])
         for unit in self._machine.active:
             result = self._run(["systemctl", "restart", unit])

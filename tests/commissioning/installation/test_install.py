@@ -22,11 +22,13 @@ from controller.commissioning.installation.actions import (
     Step,
     Write,
 )
-from controller.commissioning.installation.command import main
+from controller.commissioning.installation.command import _build_of, main
 from controller.commissioning.installation.machine import Machine, Result, problems_of
 from controller.commissioning.installation.steps import (
     Wanted,
     boot_step,
+    home_of,
+    link_step,
     preparing_steps,
     removal_steps,
 )
@@ -277,3 +279,53 @@ def test_remove_is_content_with_nothing(tmp_path: Path) -> None:
 
     assert (tmp_path / "folder").is_dir()
     assert not (tmp_path / "link").is_symlink()
+
+
+def test_the_same_version_of_another_source_is_no_reason_to_leave_it(tmp_path: Path) -> None:
+    """A clone's version stands still between releases while its files change."""
+    clone = tmp_path / "clone"
+    (clone / "controller").mkdir(parents=True)
+    (clone / "controller/a.py").write_text("one\n", encoding="utf-8")
+    (clone / "pyproject.toml").write_text("", encoding="utf-8")
+
+    before = _build_of(clone)
+    again = _build_of(clone)
+    (clone / "controller/a.py").write_text("two\n", encoding="utf-8")
+
+    assert before == again
+    assert _build_of(clone) != before
+    assert home_of(replace(WANTED, build="1a")) != home_of(replace(WANTED, build="2b"))
+
+
+def test_what_is_in_force_is_not_linked_again() -> None:
+    """A second run restarts nothing."""
+    assert not link_step(WANTED, in_force=True).actions
+    assert link_step(WANTED, in_force=False).actions
+
+
+def test_going_back_to_the_first_release_gives_it_its_requests_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The new service has moved the file; the old one looks for it where it had it."""
+    monkeypatch.setattr(module, "STATES", tmp_path)
+    for name in ("CURRENT", "ON_PATH", "UNITS"):
+        monkeypatch.setattr(module, name, tmp_path / name)
+    place = tmp_path / "loft"
+    (place / "requests").mkdir(parents=True)
+    former, moved = place / "requests.sqlite", place / "requests/requests.sqlite"
+    former.write_text("pack changes", encoding="utf-8")
+
+    restarts = iter([1, 0])
+
+    def run(argv: Sequence[str]) -> Result:
+        if list(argv[:2]) != ["systemctl", "restart"]:
+            return Result(status=0)
+        status = next(restarts)
+        if status:
+            former.rename(moved)
+        return Result(status=status)
+
+    with pytest.raises(InstallationError, match="Went back"):
+        Upgrade(MACHINE, run, lambda _: None).do([])
+
+    assert former.read_text(encoding="utf-8") == "pack changes"

@@ -1,0 +1,160 @@
+"""Who owns what a command wrote: run by root, still the chamber's service."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from pathlib import Path
+
+import pytest
+
+from controller.cli.main import status_of
+from controller.cli.rights import as_owner_of
+from controller.domain import places
+from controller.domain.places import why_not_allowed
+from controller.records.requests import REQUESTS
+from controller.settings.shipped import shipped_config
+from tests.support.machine import needs
+
+SERVICE = 65_534
+"""A user whom every machine has, in the place of the service."""
+
+
+def let_in(folder: Path) -> None:
+    """Let other users pass through the test's folder, which pytest keeps to itself."""
+    for each in (folder, *list(folder.parents)[:2]):
+        each.chmod(0o755)
+
+
+def ran(line: str, *, place: Path) -> int:
+    """Run a command twice, first in a folder of root's.
+
+    What it imports late is loaded by then: the service's user may not read the Python that the
+    tests run in, as it may on a Pi.
+    """
+    warm = place.with_name("warm")
+    warm.mkdir(exist_ok=True)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("STATE_DIRECTORY", str(warm))
+        status_of(line.split())
+    return status_of(line.split())
+
+
+@pytest.fixture
+def chamber(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A configuration whose state directory is another user's; returns the configuration."""
+    let_in(tmp_path)
+    place = tmp_path / "state"
+    place.mkdir()
+    os.chown(place, SERVICE, SERVICE)
+    place.chmod(places.STATE_MODE)
+    monkeypatch.setenv("STATE_DIRECTORY", str(place))
+    config = tmp_path / "loft.toml"
+    config.write_text(shipped_config("larkmoor-laptop.toml").read_text(encoding="utf-8"))
+    return config
+
+
+def owners(folder: Path) -> set[tuple[int, int]]:
+    """Return user and group of all that lies below a folder."""
+    return {(path.stat().st_uid, path.stat().st_gid) for path in folder.rglob("*")}
+
+
+@needs("root")
+def test_what_root_writes_is_the_owners_and_root_is_root_again(tmp_path: Path) -> None:
+    """Effective user and groups, for as long as it lasts."""
+    let_in(tmp_path)
+    os.chown(tmp_path, SERVICE, SERVICE)
+    before = (os.geteuid(), os.getegid(), os.getgroups())
+
+    with contextlib.suppress(FileExistsError), as_owner_of(tmp_path):
+        (tmp_path / "made").mkdir()
+        (tmp_path / "made").mkdir()
+
+    assert owners(tmp_path) == {(SERVICE, SERVICE)}
+    assert (os.geteuid(), os.getegid(), os.getgroups()) == before
+
+
+@needs("root")
+@pytest.mark.parametrize(
+    "command",
+    ["swap CONFIG --packs 4", "stage CONFIG pinning", "pause CONFIG", "ack CONFIG",
+     "lookout CONFIG --new-password", "import CONFIG --csv CSV"],
+)  # fmt: skip
+def test_a_command_with_sudo_leaves_nothing_of_roots(
+    chamber: Path, tmp_path: Path, command: str
+) -> None:
+    """The first who writes is root, into a folder that only the service's user owns."""
+    history = tmp_path / "private" / "history.csv"
+    history.parent.mkdir(mode=0o700)  # the person's own: the service's user may not read it
+    history.write_text("time,air_c,swap_packs\n2026-07-01T00:00:00+00:00,16,4\n", encoding="utf-8")
+    line = command.replace("CONFIG", str(chamber)).replace("CSV", str(history))
+
+    assert ran(line, place=tmp_path / "state") == 0
+
+    assert owners(tmp_path / "state") == {(SERVICE, SERVICE)}
+
+
+@needs("root")
+def test_a_restore_with_sudo_belongs_to_the_service(chamber: Path, tmp_path: Path) -> None:
+    """And the configuration is root's, readable by the service's group."""
+    archive = tmp_path / "loft.tar.gz"
+    place = tmp_path / "state"
+    assert ran(f"swap {chamber} --packs 4", place=place) == 0
+    assert ran(f"lookout {chamber} --new-password", place=place) == 0
+    assert status_of(["backup", str(chamber), str(archive), "--with-secrets"]) == 0
+    for path in (tmp_path / "state").rglob("*.sqlite"):
+        path.unlink()
+
+    assert status_of(["restore", str(chamber), str(archive), "--replace"]) == 0
+
+    assert owners(tmp_path / "state") == {(SERVICE, SERVICE)}
+    assert (tmp_path / "state" / REQUESTS).stat().st_mode & 0o777 == 0o660
+    assert (chamber.stat().st_uid, chamber.stat().st_gid) == (0, SERVICE)
+    assert chamber.stat().st_mode & 0o777 == 0o640
+
+
+@needs("root")
+def test_a_chamber_that_never_ran_has_its_folder_where_its_service_looks(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not in root's home; it belongs to whom the folder above belongs."""
+    monkeypatch.delenv("STATE_DIRECTORY", raising=False)
+    monkeypatch.setattr(places, "CONFIGURATIONS", tmp_path / "etc")
+    monkeypatch.setattr(places, "STATES", tmp_path / "states")
+    (tmp_path / "states").mkdir()
+    os.chown(tmp_path / "states", SERVICE, SERVICE)
+
+    place = places.state_directory(tmp_path / "etc" / "loft.toml")
+
+    assert place == tmp_path / "states" / "loft"
+    assert (place.stat().st_uid, place.stat().st_mode & 0o7777) == (SERVICE, places.STATE_MODE)
+
+
+def test_whoever_may_not_read_is_told_how_they_may(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Not "wrong usage", and not "name a readable file"."""
+
+    def refused(self: Path, *_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied", str(self))
+
+    config = tmp_path / "loft.toml"
+    config.touch()
+    monkeypatch.setattr(Path, "open", refused)
+
+    assert status_of(["status", str(config)]) == 78
+    assert why_not_allowed(config) in capsys.readouterr().err
+
+
+def test_records_in_another_chambers_folder_are_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A configuration copied under another name never writes into the first one's folder."""
+    text = shipped_config("larkmoor-laptop.toml").read_text(encoding="utf-8")
+    records = '\n[records]\npath = "/var/lib/coldpin/shed/records.sqlite"\n'
+    for name in ("loft", "shed"):
+        (tmp_path / f"{name}.toml").write_text(text + records, encoding="utf-8")
+
+    assert status_of(["check", str(tmp_path / "shed.toml"), "--json"]) == 0
+    assert status_of(["check", str(tmp_path / "loft.toml"), "--json"]) == 78
+    assert "the folder of the chamber shed" in capsys.readouterr().err
