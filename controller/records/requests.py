@@ -330,7 +330,7 @@ def request_of(path: Path, number: int) -> Request | None:
     Raises:
         OSError: The file cannot be read.
     """
-    if not path.exists():
+    if not in_use(path).exists():
         return None
     with _opened(path) as file:
         row = file.execute(f"{_SELECT} WHERE id = ?", (number,)).fetchone()
