@@ -14,6 +14,7 @@ from rich.console import Console
 
 from controller.cli import people
 from controller.cli.interview import Interview
+from controller.cli.new_file import read_content, write_whole
 from controller.errors import InputFileError, PhysicsError, ScenarioError
 from controller.pictures import words
 from controller.planning.answers import (
@@ -44,12 +45,19 @@ MOST_TRIED = 4
 )
 @click.option("--overwrite", is_flag=True, help="Replace FILE if it is there.")
 @click.option("--json", "as_json", is_flag=True, help="With --answers: one JSON document.")
-def new(file: Path, answers_file: Path | None, overwrite: bool, as_json: bool) -> None:
+@click.option(
+    "--wire", "wire_it", is_flag=True, help="On the Pi: find out probes and relays of FILE."
+)
+def new(
+    file: Path, answers_file: Path | None, overwrite: bool, as_json: bool, wire_it: bool
+) -> None:
     """Ask about a chamber, judge it, and write its configuration.
 
     Enter takes the usual answer, ? says that you do not know, < goes back. An interrupted interview
     goes on where it was left. FILE is my-chamber.toml unless you name another.
     """
+    if wire_it and (answers_file is not None or as_json or overwrite):
+        raise click.UsageError("--wire asks on its own; leave the other options out")
     if answers_file is not None:
         _replay(file, answers_file, overwrite=overwrite, as_json=as_json)
         return
@@ -60,6 +68,11 @@ def new(file: Path, answers_file: Path | None, overwrite: bool, as_json: bool) -
             "coldpin new asks questions, and this is not a terminal. Run it in one, or give the "
             "answers in a file: coldpin new FILE --answers ANSWERS"
         )
+    if wire_it:
+        from controller.cli.wire import wire  # noqa: PLC0415 - an interview needs no hardware
+
+        wire(file)
+        return
     _interview(people.console(), file, overwrite=overwrite)
 
 
@@ -78,19 +91,6 @@ def _replay(file: Path, answers_file: Path, *, overwrite: bool, as_json: bool) -
     console = people.console()
     _print_verdict(console, result, better)
     _print_written(console, file)
-
-
-def read_content(path: Path) -> str:
-    """Return the text of a file.
-
-    Raises:
-        InputFileError: It cannot be read.
-    """
-    try:
-        return path.read_text(encoding="utf-8-sig")
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or "it is not UTF-8 text"
-        raise InputFileError(str(path), (f"cannot be read: {why}",)) from None
 
 
 def _refuse_existing(file: Path, *, overwrite: bool) -> None:
@@ -259,19 +259,3 @@ def _document(file: Path, result: Consultation, better: tuple[Change, ...]) -> d
         "assumed": [key for key in result.answers.of if result.answers.assumed(key)],
         "cautions": list(cautions_of(result.answers)),
     }
-
-
-def write_whole(file: Path, text: str) -> None:
-    """Write a file as a whole, or leave what is there.
-
-    Raises:
-        click.UsageError: It cannot be written.
-    """
-    beside = file.with_name(f".{file.name}.part")
-    try:
-        beside.write_text(text, encoding="utf-8")
-        beside.replace(file)
-    except OSError as error:
-        with contextlib.suppress(OSError):
-            beside.unlink()
-        raise click.UsageError(f"cannot write {file}: {error.strerror}") from None

@@ -7,7 +7,8 @@ from pathlib import Path
 import click
 
 from controller.cli.extras import need
-from controller.cli.new import DEFAULT_FILE, read_content, write_whole
+from controller.cli.new import DEFAULT_FILE
+from controller.cli.new_file import read_content, write_whole
 from controller.errors import InputFileError
 from controller.planning.answers import complete, keeps_answers, read_answers
 

@@ -46,7 +46,7 @@ def probes(root: Path, as_json: bool, tell_apart: bool) -> None:
     if tell_apart:
         _tell_apart(root, found.ids)
         return
-    read = _read_all(root, found.ids)
+    read = read_all(root, found.ids)
     if as_json:
         people.print_json(
             {
@@ -78,8 +78,8 @@ def probes(root: Path, as_json: bool, tell_apart: bool) -> None:
         )
 
 
-def _read_all(root: Path, ids: tuple[str, ...]) -> dict[str, Sample]:
-    """Read all at once: each read takes up to a second and the bus lets them overlap."""
+def read_all(root: Path, ids: tuple[str, ...]) -> dict[str, Sample]:
+    """Read all probes at once: each read takes up to a second and the bus lets them overlap."""
     with ThreadPoolExecutor(max_workers=max(1, len(ids))) as pool:
         samples = pool.map(lambda probe_id: OneWireProbe(root, probe_id).read(time.monotonic), ids)
         return dict(zip(ids, samples, strict=True))
@@ -94,7 +94,7 @@ def _tell_apart(root: Path, ids: tuple[str, ...]) -> None:
             continue
         click.echo("Warm that one in your hand.")
         probe_id = warmed(
-            lambda: _read_all(root, tuple(left)), longest_s=WARMING_S, sleep=time.sleep
+            lambda: read_all(root, tuple(left)), longest_s=WARMING_S, sleep=time.sleep
         )
         click.echo(f"{place} is {probe_id}")
         left.remove(probe_id)

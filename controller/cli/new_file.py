@@ -1,0 +1,39 @@
+"""Files that `coldpin new` and `coldpin plan` read and write, each as a whole."""
+
+from __future__ import annotations
+
+import contextlib
+from pathlib import Path
+
+import click
+
+from controller.errors import InputFileError
+
+
+def read_content(path: Path) -> str:
+    """Return the text of a file.
+
+    Raises:
+        InputFileError: It cannot be read.
+    """
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or "it is not UTF-8 text"
+        raise InputFileError(str(path), (f"cannot be read: {why}",)) from None
+
+
+def write_whole(file: Path, text: str) -> None:
+    """Write a file as a whole, or leave what is there.
+
+    Raises:
+        click.UsageError: It cannot be written.
+    """
+    beside = file.with_name(f".{file.name}.part")
+    try:
+        beside.write_text(text, encoding="utf-8")
+        beside.replace(file)
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            beside.unlink()
+        raise click.UsageError(f"cannot write {file}: {error.strerror}") from None

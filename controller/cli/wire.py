@@ -1,0 +1,113 @@
+"""``coldpin new --wire``: ids and pins of a chamber, found out on the Pi and put into its file."""
+
+from __future__ import annotations
+
+import contextlib
+import time
+import tomllib
+from collections.abc import Callable
+from pathlib import Path
+
+import click
+
+from controller.cli.new_file import read_content, write_whole
+from controller.cli.probes import WARMING_S, read_all, warmed
+from controller.cli.relays import try_load
+from controller.commissioning.guard import LoadGuard, signals_end_off
+from controller.commissioning.wiring_in import Bench, pins_in, probes_in, try_relays
+from controller.domain.places import state_directory
+from controller.errors import ProbeError, SettingsError
+from controller.probes.one_wire import survey
+from controller.service.locks import LineLocks, lock_instance
+from controller.service.wiring import plan_of
+from controller.settings.load import examine_document, read_settings
+
+LEAST_PROBES = 2
+
+
+def wire(file: Path) -> None:
+    """Ask for probes and relays of a configuration, try them, and write what was found out.
+
+    Raises:
+        SettingsError: The configuration cannot be used, or not be changed safely.
+        ProbeError: There is no bus, or too few probes on it.
+    """
+    settings = read_settings(file)
+    root = Path(settings.one_wire.root)
+    if not root.is_dir():
+        raise ProbeError(
+            f"found no folder {root}: run this on the Pi, with 1-Wire switched on "
+            "(dtoverlay=w1-gpio) and the probes connected"
+        )
+    ids = survey(root).ids
+    if len(ids) < LEAST_PROBES:
+        raise ProbeError(
+            f"found {len(ids)} probes on the bus, allowed: {LEAST_PROBES} or more, air and "
+            "reservoir; check cable, pull-up and pin"
+        )
+    place = state_directory(file)
+
+    def bench(try_one: Callable[[str], str | None]) -> Bench:
+        return Bench(
+            ask=lambda question, usual: str(click.prompt(question, default=usual)),
+            confirm=lambda question: click.confirm(question, default=True),
+            told=click.echo,
+            warmed=lambda left: warmed(
+                lambda: read_all(root, left), longest_s=WARMING_S, sleep=time.sleep
+            ),
+            write=lambda text: _write(file, text),
+            try_load=try_one,
+        )
+
+    text = probes_in(read_content(file), ids, bench(_untried))
+    text = pins_in(text, bench(_untried))
+    if not click.confirm(f"Write these probes and pins into {file}?", default=True):
+        click.echo("Nothing was changed.")
+        return
+    _write(file, text)
+    click.echo("Next each load runs for 3 s. Its supply and current in the file must be right.")
+    if not click.confirm("Try pump and fan now?", default=True):
+        click.echo(f"Try them later: coldpin relays {file}")
+        return
+    with signals_end_off(), lock_instance(place):
+
+        def try_one(load: str) -> str | None:
+            plan = plan_of(file)
+            guard = LoadGuard(
+                file, place, rest_s=plan.settings.timing.anti_short_cycle, told=click.echo
+            )
+            wired = next(each for each in plan.loads if each.name == load)
+            with contextlib.closing(LineLocks()) as lines:
+                lines.claim(plan.loads)
+                return try_load(wired, ask=_ask, sleep=time.sleep, energised=guard.energised)
+
+        click.echo("Keep hands, cables and water apart. Have a way to cut the supply in reach.")
+        loads = tomllib.loads(text)["loads"]
+        pins = {load: int(loads[load]["pin"]) for load in ("pump", "fan")}
+        _, right = try_relays(text, pins, bool(loads["pump"]["active_low"]), bench(try_one))
+    click.echo(
+        f"Probes and relays are in {file}. Next: coldpin first-run {file}"
+        if right
+        else f"The relays are not right yet; see above, then: coldpin relays {file}"
+    )
+
+
+def _untried(_load: str) -> str | None:
+    return None
+
+
+def _ask(question: str) -> str:
+    answer: str = click.prompt(question, prompt_suffix=" ")
+    return answer
+
+
+def _write(file: Path, text: str) -> None:
+    """Write the configuration, where it can be used.
+
+    Raises:
+        SettingsError: It cannot.
+    """
+    _, problems = examine_document(tomllib.loads(text), file.parent, needs_fit=False)
+    if problems:
+        raise SettingsError(str(file), tuple(problems))
+    write_whole(file, text)

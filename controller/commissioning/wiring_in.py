@@ -1,0 +1,124 @@
+"""Find out which probe and which relay is which, and put ids and pins into a configuration.
+
+Effects come in as functions: what a person answers, what the probes read, and the trial of a load.
+The file holds the pins before a load is switched on, so that `coldpin off` knows them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from controller.outputs.header import PIN_OF_LINE
+from controller.probes.protocol import PROBE_NAMES
+from controller.settings.toml_edit import Scalar, with_keys, without_table
+
+USUAL_PINS = {"pump": 5, "fan": 6}
+"""Lines with a pull-up at reset: an active-low board stays off until the service has the pins."""
+COMPULSORY = ("air", "reservoir")
+ON_WHILE_OFF = "on while it should be off"
+"""How the trial of a load begins what it says of the wrong polarity."""
+MOST_TRIALS = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bench:
+    """What finding out needs of the world."""
+
+    ask: Callable[[str, str], str]
+    """Question and usual answer; returns what the person answers."""
+    confirm: Callable[[str], bool]
+    told: Callable[[str], object]
+    warmed: Callable[[tuple[str, ...]], str]
+    """Waits until one of these probes warms, and returns its id."""
+    write: Callable[[str], object]
+    """Judges the text of the configuration and writes it."""
+    try_load: Callable[[str], str | None]
+    """Tries a load of the written configuration; what is wrong with it, None: nothing."""
+
+
+def probes_in(text: str, ids: tuple[str, ...], bench: Bench) -> str:
+    """Return the configuration with the probes that a person told apart by warming them.
+
+    Args:
+        text: The configuration.
+        ids: Probes on the bus.
+        bench: What it needs of the world.
+    """
+    left = list(ids)
+    for place in PROBE_NAMES:
+        here = bool(left) and (
+            place in COMPULSORY or bench.confirm(f"Is there a probe for {_words(place)}?")
+        )
+        if not here:
+            if place not in COMPULSORY:
+                text = without_table(text, f"probes.{place}")
+            continue
+        probe_id = left[0]
+        if len(left) > 1:
+            bench.told(f"Hold the {_words(place)} probe in your hand until it is recognised ...")
+            probe_id = bench.warmed(tuple(left))
+        bench.told(f"{_words(place)}: {probe_id}")
+        left.remove(probe_id)
+        text = with_keys(text, f"probes.{place}", {"kind": "one-wire", "id": probe_id})
+    return text
+
+
+def _words(place: str) -> str:
+    return place.replace("_", " ")
+
+
+def pins_in(text: str, bench: Bench) -> str:
+    """Return the configuration with the lines of pump and fan as a person gives them."""
+    pins: dict[str, int] = {}
+    for load, usual in USUAL_PINS.items():
+        while load not in pins:
+            answer = bench.ask(f"To which GPIO line goes the relay of the {load}?", str(usual))
+            line = int(answer) if answer.isascii() and answer.isdigit() else -1
+            if line in PIN_OF_LINE and line not in pins.values():
+                pins[load] = line
+            else:
+                bench.told("Allowed: a GPIO number such as 5, one for each load.")
+    low = bench.confirm("Do the relays pull in on a low input (most boards with lamps do)?")
+    for load, line in pins.items():
+        text = _wired(text, load, line, active_low=low)
+    return text
+
+
+def _wired(text: str, load: str, line: int, *, active_low: bool) -> str:
+    keys: dict[str, Scalar] = {"driver": "gpio", "pin": line, "active_low": active_low}
+    return with_keys(text, f"loads.{load}", keys)
+
+
+def try_relays(text: str, lines: Mapping[str, int], low: bool, bench: Bench) -> tuple[str, bool]:
+    """Try each load, put polarity and exchanged relays right, and return the text and success.
+
+    Args:
+        text: The configuration as it was written.
+        lines: Line of each load.
+        low: Whether the board is active-low.
+        bench: What it needs of the world.
+    """
+    pins, polarity = dict(lines), dict.fromkeys(lines, low)
+    for _ in range(MOST_TRIALS):
+        trials = {load: bench.try_load(load) for load in pins}
+        wrong = {load: trouble for load, trouble in trials.items() if trouble is not None}
+        if not wrong:
+            return text, True
+        for load, trouble in wrong.items():
+            bench.told(f"{load}: {trouble}")
+        inverted = [load for load in wrong if wrong[load].startswith(ON_WHILE_OFF)]
+        if inverted:
+            if not bench.confirm(f"Turn active_low round for {' and '.join(inverted)}?"):
+                return text, False
+            for load in inverted:
+                polarity[load] = not polarity[load]
+        elif bench.confirm("Did the other load run instead?"):
+            pump, fan = pins["pump"], pins["fan"]
+            pins = {"pump": fan, "fan": pump}
+        else:
+            return text, False
+        for load, line in pins.items():
+            text = _wired(text, load, line, active_low=polarity[load])
+        bench.write(text)
+    return text, False

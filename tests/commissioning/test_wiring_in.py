@@ -1,0 +1,115 @@
+"""Probes told apart and relays put right, into a file that keeps its other lines."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from controller.commissioning.wiring_in import Bench, pins_in, probes_in, try_relays
+from controller.errors import SettingsError
+from controller.planning.answers import complete
+from controller.planning.configuration import configuration_text
+from controller.planning.consultation import draft_of
+from controller.settings.load import read_settings
+from controller.settings.toml_edit import with_keys, without_table
+
+AIR, WATER, ROOM = "28-0119a3c4d5e6", "28-0119a3c4d5e7", "28-0119a3c4d5e8"
+
+
+@pytest.fixture(scope="module")
+def written() -> str:
+    return configuration_text(draft_of(complete({})))
+
+
+def bench_of(
+    *,
+    answers: tuple[str, ...] = (),
+    confirms: Callable[[str], bool] = lambda _: True,
+    warm: tuple[str, ...] = (),
+    try_load: Callable[[str], str | None] = lambda _: None,
+    write: Callable[[str], object] = lambda _: None,
+) -> Bench:
+    typed, warming = iter(answers), iter(warm)
+    return Bench(
+        ask=lambda _, usual: next(typed, usual),
+        confirm=confirms,
+        told=lambda _: None,
+        warmed=lambda left: next(each for each in warming if each in left),
+        write=write,
+        try_load=try_load,
+    )
+
+
+def test_probes_and_pins_make_a_configuration_for_the_pi(written: str, tmp_path: Path) -> None:
+    confirms: Callable[[str], bool] = lambda question: "coil" not in question  # noqa: E731
+    bench = bench_of(answers=("17", "17", "27"), confirms=confirms, warm=(WATER, AIR, ROOM))
+
+    text = pins_in(probes_in(written, (AIR, WATER, ROOM), bench), bench)
+    file = tmp_path / "c.toml"
+    file.write_text(text, encoding="utf-8")
+    settings = read_settings(file)
+
+    assert settings.probes.air.id == WATER  # the first that was warmed
+    assert settings.probes.reservoir.id == AIR
+    assert settings.probes.room is not None
+    assert settings.loads.pump.driver_options() == {"pin": 17, "active_low": True}
+    assert settings.loads.fan.driver_options()["pin"] == 27
+    kept = [line for line in written.splitlines() if line.startswith(("#", "cut_in", "size"))]
+    assert [line for line in kept if line not in text.splitlines()] == []
+
+
+def test_without_a_room_probe_its_table_goes(written: str) -> None:
+    bench = bench_of(confirms=lambda _: False, warm=(AIR, WATER))
+
+    probes = tomllib.loads(probes_in(written, (AIR, WATER, ROOM), bench))["probes"]
+
+    assert set(probes) == {"air", "reservoir"}
+
+
+def test_a_board_of_the_other_polarity_and_exchanged_relays_are_put_right(written: str) -> None:
+    """The true board: pump at 6, fan at 5, active-high; the file says the opposite of both."""
+    text = [pins_in(written, bench_of())]
+
+    def try_load(load: str) -> str | None:
+        wired = tomllib.loads(text[-1])["loads"][load]
+        if wired["active_low"]:
+            return "on while it should be off: its active_low is the wrong way round"
+        return None if wired["pin"] == {"pump": 6, "fan": 5}[load] else "did not run and stop"
+
+    bench = bench_of(try_load=try_load, write=text.append)
+
+    after, right = try_relays(text[0], {"pump": 5, "fan": 6}, True, bench)
+
+    assert right
+    loads = tomllib.loads(after)["loads"]
+    assert (loads["pump"]["pin"], loads["fan"]["pin"]) == (6, 5)
+    assert not loads["pump"]["active_low"]
+    assert after == text[-1]
+
+
+def test_a_load_that_never_runs_is_not_called_right(written: str) -> None:
+    text = pins_in(written, bench_of())
+    bench = bench_of(try_load=lambda _: "did not run and stop", confirms=lambda _: False)
+
+    assert try_relays(text, {"pump": 5, "fan": 6}, True, bench) == (text, False)
+
+
+def test_keys_are_set_in_their_own_table_only() -> None:
+    text = '[a]\nx = 1  # one\n# of b\n[b]\nx = 2\n\n[c.d]\ny = "k"\n'
+
+    assert with_keys(text, "b", {"x": 5, "z": "q"}) == (
+        '[a]\nx = 1  # one\n# of b\n[b]\nx = 5\nz = "q"\n\n[c.d]\ny = "k"\n'
+    )
+    assert tomllib.loads(with_keys(text, "e", {"on": True}))["e"] == {"on": True}
+    assert without_table(text, "b") == '[a]\nx = 1  # one\n# of b\n[c.d]\ny = "k"\n'
+    assert without_table(text, "q") == text
+
+
+@pytest.mark.parametrize("text", ["a = { x = 1 }\n", "a.x = 1\n", '[a]\ns = """\nx = 1\n"""\n'])
+def test_what_cannot_be_changed_safely_is_left_to_the_person(text: str) -> None:
+    """Inline tables, dotted keys and long texts: nothing is guessed."""
+    with pytest.raises(SettingsError, match="by hand"):
+        with_keys(text, "a", {"x": 5})
