@@ -23,6 +23,7 @@ it is colder [K]. Own choice, from packs of 30 mm under the load they are bought
 NIGHT_SPARE = 4.0 / 3.0
 DAYS = 3.0
 COARSE_DAYS = 1.0
+COARSE_SETTLING_DAYS = 0.5
 COARSE_TICK_S = 20.0
 """Variants of a build are compared with each other by shorter days on a longer tick; against 5 s it
 moves packs and duty by 1 to 5 %."""
@@ -36,22 +37,22 @@ class Build:
     plant: PlantSpec
     always_awake: bool = False
     """Whether somebody changes packs at night too."""
+    nothing_frozen_yet: bool = False
+    """Whether the packs not in the water have just gone into the freezer when the days begin, as
+    after days on which it could not keep up; else they lie there frozen."""
 
     def grower(self) -> GrowerScript:
-        """Return the person: comes when water is spent, and before bed if packs will not last.
-
-        The packs not in the water have just gone into the freezer when the days begin: a stock that
-        lies frozen would hide for a few days that the freezer cannot keep up.
-        """
+        """Return the person: comes when water is spent, and before bed if packs will not last."""
+        ready = 0 if self.nothing_frozen_yet else None
         people = self.settings.people
         if self.always_awake:
-            return GrowerScript(wakes=people.wakes, sleeps=people.wakes, packs_ready=0)
+            return GrowerScript(wakes=people.wakes, sleeps=people.wakes, packs_ready=ready)
         minutes = people.sleeps.hour * 60 + people.sleeps.minute - BEFORE_BED_MIN
         bed = time(minutes % 1440 // 60, minutes % 60)
         return GrowerScript(
             wakes=people.wakes,
             sleeps=people.sleeps,
-            packs_ready=0,
+            packs_ready=ready,
             swaps_at=(bed,),
             keeps_while_frozen=self.frozen_at_bed(),
         )
@@ -107,12 +108,17 @@ class Build:
         return (days.heat_removed_kj or 0.0) + 86.4 * days.days * steady_w
 
     def days(
-        self, days: float = DAYS, *, trace: Callable[[TraceRow], None] | None = None
+        self,
+        days: float = DAYS,
+        *,
+        settling_days: float = 1.0,
+        trace: Callable[[TraceRow], None] | None = None,
     ) -> HotDays | None:
         """Rehearse hot days on the tick of the settings.
 
         Args:
-            days: Counted days; one more goes before them.
+            days: Counted days.
+            settling_days: Days before these.
             trace: Is given a row a minute.
 
         Returns:
@@ -127,6 +133,7 @@ class Build:
                 self.settings,
                 plant=self.plant,
                 days=days,
+                settling_days=settling_days,
                 grower=grower,
                 swap_at_c=spent_c,
                 trace=trace,
@@ -155,4 +162,7 @@ class Build:
                 ),
             }
         )
-        return replace(self, settings=coarse).days(days, trace=trace)
+        # a stock of frozen packs would hide in so few days that the freezer cannot keep up
+        return replace(self, settings=coarse, nothing_frozen_yet=True).days(
+            days, settling_days=COARSE_SETTLING_DAYS, trace=trace
+        )

@@ -140,7 +140,13 @@ def judge(
     """
     spec = settings.plant_spec() if plant is None else plant
     build = Build(settings=settings, plant=spec)
-    days = build.days(trace=trace)
+    days = build.days()
+    if days is not None and in_band(days) and not _keeps_up(build, days):
+        # the stock of frozen packs carried these days; what comes after it is what counts
+        build = replace(build, nothing_frozen_yet=True)
+        days = build.days()
+    if trace is not None:
+        build.days(trace=trace)
     needed = days
     if days is None:
         verdict = Verdict.CANNOT
@@ -152,7 +158,7 @@ def judge(
         ample = _packs_without_end(build).coarse_days()
         verdict = Verdict.SHORT if in_band(ample) else Verdict.CANNOT
         needed = ample if verdict is Verdict.SHORT else days
-    supply = _supply(build, days, needed)
+    supply = supply_of(build, days, needed)
     limit, spare = _limit(build, days, supply, verdict)
     return Judgement(
         verdict=verdict,
@@ -165,6 +171,11 @@ def judge(
             settings, spec, reservoir_c=build.spent_c() if days is None else days.reservoir_mean_c
         ),
     )
+
+
+def _keeps_up(build: Build, days: HotDays) -> bool:
+    supply = supply_of(build, days, days)
+    return supply.ice_kg_per_day <= supply.limit_kg_per_day
 
 
 def in_band(days: HotDays | None) -> bool:
@@ -311,7 +322,14 @@ def _tightest(days: HotDays, supply: PackSupply) -> tuple[Limit | None, float | 
     return tightest, max(0.0, covers[tightest] - 1.0)
 
 
-def _supply(build: Build, days: HotDays | None, needed: HotDays | None) -> PackSupply:
+def supply_of(build: Build, days: HotDays | None, needed: HotDays | None) -> PackSupply:
+    """Return packs taken and packs the freezer can give back.
+
+    Args:
+        build: The build.
+        days: Its rehearsed days.
+        needed: Days that show what is needed, where these do not hold.
+    """
     packs = build.plant.packs
     resting = packs.count - packs.in_reservoir
     one_h = refreeze_h(packs)
