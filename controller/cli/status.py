@@ -25,6 +25,7 @@ from controller.lookout.readings import last_change_words, readings_of
 from controller.pictures import words
 from controller.records.first_runs import last_first_run
 from controller.records.forecast_file import read_forecast
+from controller.records.release import release
 from controller.records.snapshot import Snapshot, take_snapshot
 from controller.settings.brief import BriefSettings, read_brief_settings
 
@@ -72,6 +73,8 @@ class StatusReport:
     """Age of the status [s]; None where it cannot be known."""
     last_swap: LoggedSwap | None
     first_run: FirstRun | None
+    installed: str
+    """Release of this command; that of the control process is in the status."""
     forecast: PublishedForecast | None
     status: Status | None
     """The newest, also where it is old; None where there is none."""
@@ -87,9 +90,17 @@ def report_of(snapshot: Snapshot, place: Path, settings: BriefSettings) -> Statu
         age_s=None if snapshot.age_s is None else round(snapshot.age_s, 1),
         last_swap=snapshot.last_swap,
         first_run=_first_run(place, settings),
+        installed=release(),
         forecast=snapshot.forecast,
         status=snapshot.status,
     )
+
+
+def version_words(runs: str, installed: str) -> str:
+    """Return which release runs, and what to do where another one is installed."""
+    if runs == installed:
+        return runs
+    return f"{runs} runs, {installed} is installed: restart the service to change over"
 
 
 def _first_run(place: Path, settings: BriefSettings) -> FirstRun | None:
@@ -138,5 +149,7 @@ def _print_for_people(
         table.add_row(name, value)
     table.add_row("Updated", words.moment(status.as_of, now))
     table.add_row("First run", words_of(report.first_run))
+    if status.version:
+        table.add_row("Version", version_words(status.version, report.installed))
     console.print(table)
     console.print(last_change_words(snapshot.last_swap, now), markup=False)

@@ -124,6 +124,8 @@ class Status:
     figures: LoopFigures = LoopFigures()
     notes: tuple[str, ...] = ()
     """What a person should know beside the alarms, in whole sentences."""
+    version: str = ""
+    """Release that the control process was started from; empty: not known, or up to 0.1.0."""
 
     def __post_init__(self) -> None:
         require_aware(self.as_of)

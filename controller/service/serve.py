@@ -15,6 +15,7 @@ from controller.domain.places import records_path
 from controller.domain.requests import Kind, SetStage
 from controller.errors import ControllerError, OutputError, SettingsError
 from controller.records.boot import boot_id, boottime
+from controller.records.release import release
 from controller.records.requests import REQUESTS, newest, settle
 from controller.records.writer import RecordsWriter
 from controller.service.alarm_store import AlarmStore
@@ -170,6 +171,7 @@ class _Process:
         )
         _log.info(
             "started",
+            version=release(),
             chamber=settings.chamber.name,
             stage=stage,
             dry=plan.dry,

@@ -5,11 +5,13 @@ from __future__ import annotations
 import contextlib
 import time
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from controller.core.state import Decision, Inputs
 from controller.domain.status import LoopFigures, Status
 from controller.records.boot import boottime
+from controller.records.release import release
 from controller.records.status_file import (
     STATUS,
     Clocks,
@@ -35,6 +37,7 @@ class StatusPublisher:
         """
         self._file = runtime_directory(place) / STATUS
         self._boot = boot
+        self._version = release()  # now: another one may be installed while this one runs
         self._starts = 0
         self._pump_s = 0.0
         self._counted_at: float | None = None
@@ -125,7 +128,7 @@ class StatusPublisher:
     def _write(self, status: Status) -> None:
         # the system's time zone may change while this runs; done in this thread, as it reads a file
         time.tzset()
-        write_status(self._file, status)
+        write_status(self._file, replace(status, version=self._version))
 
 
 def status_line(decision: Decision, inputs: Inputs) -> str:

@@ -9,6 +9,7 @@ import subprocess
 import sys
 from dataclasses import replace
 from datetime import timedelta
+from importlib import metadata
 from pathlib import Path
 from typing import Literal
 
@@ -16,7 +17,7 @@ import pytest
 from rich.console import Console
 
 from controller.cli.main import status_of
-from controller.cli.status import _print_for_people, report_of
+from controller.cli.status import _print_for_people, report_of, version_words
 from controller.domain.alarm_guide import alarm_title, guide_of
 from controller.records.snapshot import Snapshot
 from controller.settings.brief import BriefSettings, read_brief_settings
@@ -186,3 +187,30 @@ def test_the_screen_of_a_silent_service_praises_nothing() -> None:
     never = screen(replace(snapshot(silent=True), status=None, age_s=None))
     assert never.splitlines()[0] == "No data: coldpin is not running on this machine."
     assert "Reservoir" not in never
+
+
+@pytest.mark.parametrize(
+    ("runs", "words"),
+    [
+        ("9.9.9", "9.9.9 runs, VERSION is installed: restart the service to change over"),
+        ("VERSION", "VERSION"),
+    ],
+)
+def test_which_release_runs_and_which_is_installed(runs: str, words: str) -> None:
+    """After an update without a restart the two differ, and nobody would know."""
+    version = metadata.version("coldpin")
+
+    shown = version_words(runs.replace("VERSION", version), version)
+
+    assert shown == words.replace("VERSION", version)
+
+
+def test_the_report_names_both_releases(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Also for scripts."""
+    put_status(place, status(version="9.9.9"))
+
+    status_of(["status", str(LAPTOP), "--json"])
+
+    document = json.loads(capsys.readouterr().out)
+    assert document["status"]["version"] == "9.9.9"
+    assert document["installed"] == metadata.version("coldpin")
