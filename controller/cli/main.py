@@ -34,6 +34,9 @@ EX_CONFIG = 78
 PIPE_CLOSED = 128 + signal.SIGPIPE
 """As a shell shows a program that a closed pipe ended."""
 
+COMPLETION = "_COLDPIN_COMPLETE"
+"""In the environment while a shell asks for completions, or for the script that makes it ask."""
+
 COMMANDS = {
     "new": "controller.cli.new",
     "plan": "controller.cli.plan",
@@ -271,8 +274,8 @@ def _status_of(arguments: list[str]) -> int:
     except ControllerError as error:
         click.echo(str(error), err=True)
         return EX_UNAVAILABLE
-    except SystemExit:
-        # no command ends so: click and rich do, where their output has lost its reader, and by 1,
-        # which for `coldpin status` would be an alarm
-        return PIPE_CLOSED
+    except SystemExit as error:
+        # no command ends so: click does, after it printed what the shell asked for, and click and
+        # rich where their output has lost its reader, by 1, which of `coldpin status` is an alarm
+        return 0 if COMPLETION in os.environ and not error.code else PIPE_CLOSED
     return outcome if isinstance(outcome, int) else 0

@@ -129,3 +129,14 @@ def test_a_history_that_cannot_be_used_is_an_input(
 
     assert status_of(["import", LAPTOP, "--csv", str(history)]) == EX_NOINPUT
     assert str(history) in capsys.readouterr().err
+
+
+def test_completion_of_the_shell_ends_well(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The installer keeps the script only where the command that prints it ended with 0."""
+    monkeypatch.setenv("_COLDPIN_COMPLETE", "zsh_source")
+
+    assert status_of([]) == 0
+
+    assert "compdef" in capsys.readouterr().out
