@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import timedelta
 
+from controller.domain.alarm_guide import alarm_title
 from controller.pictures import words
 from controller.pictures.chamber_chart import ChamberHistory, chamber_chart
 from controller.pictures.chart import Chart
@@ -38,7 +39,10 @@ def rehearsal_page(
         until_s=rows[-1].time.timestamp(),
         bands_c=bands_of(rows, schedule_of(settings.stages[settings.chamber.stage])),
         pack_changes=pack_changes,
-        alarms=[(began_s + alarm.raised_t_s, alarm.name) for alarm in tally.alarms],
+        alarms=[
+            (began_s + alarm.raised_t_s, alarm_title(alarm.name, alarm.about))
+            for alarm in tally.alarms
+        ],
         notices=[(began_s + at_s, text) for at_s, text in told],
         unit=settings.display.unit,
         zone=settings.site.zone(),

@@ -19,6 +19,7 @@ from controller.cli.extras import need
 from controller.cli.instances import CONFIG
 from controller.cli.rehearsal_comparison import comparison_document, print_comparison
 from controller.cli.rehearsal_weather import MonthDay, Season, print_season, season_of
+from controller.domain.alarm_guide import alarm_title
 from controller.domain.reading_rows import COLUMNS, cell
 from controller.pictures import words
 from controller.rehearsal.comparison import Outcome, outcome_of
@@ -319,19 +320,19 @@ def _print_for_people(
     if season is not None:
         counts = Counter(alarm.name for alarm in tally.alarms)
         for name_of_alarm, count in sorted(counts.items()):
-            console.print(f"alarm {name_of_alarm}: {count} times")
+            console.print(f"alarm: {alarm_title(name_of_alarm)}, {count} times")
     for alarm in tally.alarms if season is None else ():
         until = (
-            "still standing"
+            "still active"
             if alarm.cleared_t_s is None
             else f"for {words.duration(alarm.cleared_t_s - alarm.raised_t_s)}"
         )
-        about_what = f" ({alarm.about})" if alarm.about else ""
         when = words.duration(alarm.raised_t_s)
-        console.print(f"alarm {alarm.name}{about_what} after {when}, {until}")
+        title = alarm_title(alarm.name, alarm.about)
+        console.print(f"alarm: {title}, after {when}, {until}")
     for notice in rehearsal.hearing.notices:
-        told_at = rehearsal.started + timedelta(seconds=float(notice["t_s"]))
-        console.print(f"told {told_at:%a %H:%M}: {notice['text']}")
+        sent_at = rehearsal.started + timedelta(seconds=float(notice["t_s"]))
+        console.print(f"notice {sent_at:%a %H:%M}: {notice['text']}")
     console.print(f"{rehearsal.days:g} days in {wall_s:.1f} s, seed {rehearsal.seed}", style="dim")
 
 

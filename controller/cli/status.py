@@ -13,6 +13,7 @@ import click
 from controller.cli import people
 from controller.cli.first_run_words import words_of
 from controller.cli.instances import CONFIG
+from controller.domain.alarm_guide import is_note
 from controller.domain.codec import Codec
 from controller.domain.first_run import FirstRun
 from controller.domain.forecast import PublishedForecast
@@ -113,7 +114,8 @@ def _first_run(place: Path, settings: BriefSettings) -> FirstRun | None:
 def _exit_status(report: StatusReport) -> int:
     if report.silent or report.status is None:
         return SILENT
-    return ALARMED if report.status.alarms else WELL
+    alarmed = any(not is_note(alarm) for alarm in report.status.alarms)
+    return ALARMED if alarmed else WELL
 
 
 def _print_for_people(

@@ -468,6 +468,11 @@ def urgency_of(alarm: Alarm) -> Urgency:
     return guide_of(alarm.name).urgency
 
 
+def is_note(alarm: Alarm) -> bool:
+    """Return whether it asks nobody for anything within a known time, and so is no alarm."""
+    return urgency_of(alarm) is Urgency.NOTE
+
+
 def worst_first(alarms: Iterable[Alarm]) -> list[Alarm]:
     """Return alarms with the most urgent at the front; equal ones keep their order."""
     order = list(Urgency)

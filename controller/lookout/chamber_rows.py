@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
-from controller.domain.alarm_guide import alarm_title
+from controller.domain.alarm_guide import alarm_title, is_note
 from controller.lookout.chambers import Chamber, in_order
 from controller.pictures.words import moment, temperature
 
@@ -49,6 +49,7 @@ def _row(chamber: Chamber, why: str, *, now: datetime, unit: str) -> Row:
     def shown(celsius: float | None) -> str:
         return "unknown" if celsius is None else temperature(celsius * 1000, unit)
 
+    alarms = [alarm for alarm in chamber.alarms if not is_note(alarm)]
     band = ""
     if chamber.band_c is not None and chamber.air_c is not None:
         low_c, high_c = chamber.band_c
@@ -56,12 +57,12 @@ def _row(chamber: Chamber, why: str, *, now: datetime, unit: str) -> Row:
     return Row(
         instance=chamber.instance,
         name=chamber.name,
-        state="silent" if chamber.silent else "alarm" if chamber.alarms else "well",
+        state="silent" if chamber.silent else "alarm" if alarms else "well",
         how=why,
         air=f"{shown(chamber.air_c)}{band}",
         reservoir=shown(chamber.reservoir_c),
         swap=_swap(chamber, now),
-        alarms="; ".join(alarm_title(alarm.name, alarm.about) for alarm in chamber.alarms),
+        alarms="; ".join(alarm_title(alarm.name, alarm.about) for alarm in alarms),
         port=chamber.port,
     )
 

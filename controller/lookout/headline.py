@@ -13,10 +13,9 @@ from enum import Enum
 from controller.core.state import Reason
 from controller.domain.alarm_guide import (
     PLACES,
-    Urgency,
     alarm_title,
     guide_of,
-    urgency_of,
+    is_note,
     worst_first,
 )
 from controller.domain.alarms import Alarm, AlarmName
@@ -103,7 +102,7 @@ def headline_of(snapshot: Snapshot, limits: Limits, now: datetime) -> Headline:
     noted = tuple(
         f"{alarm_words(alarm, snapshot.status, limits)}. {guide_of(alarm.name).action}"
         for alarm in snapshot.status.alarms
-        if urgency_of(alarm) is Urgency.NOTE
+        if is_note(alarm)
     )
     return replace(headline, notes=snapshot.status.notes + noted)
 
@@ -115,7 +114,7 @@ def _without_notes(snapshot: Snapshot, limits: Limits, now: datetime) -> Headlin
     alarms = tuple(
         _active(alarm, status, limits, snapshot, now)
         for alarm in worst_first(status.alarms)
-        if urgency_of(alarm) is not Urgency.NOTE
+        if not is_note(alarm)
     )
     paused = _pause_words(status, snapshot, now)
     if status.phase == LOCKOUT:

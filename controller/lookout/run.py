@@ -1,4 +1,4 @@
-"""The lookout from start to stop: the watch beside the page."""
+"""The lookout from start to stop: the watch and the page."""
 
 from __future__ import annotations
 
@@ -32,13 +32,13 @@ from controller.records.snapshot import Snapshot
 from controller.settings.load import Settings, examine_settings, read_settings
 from controller.settings.lookout_models import OWN_ADDRESSES
 
-TOLD_AGAIN_AFTER = timedelta(minutes=10)
+REPORTED_AGAIN_AFTER = timedelta(minutes=10)
 
 _log = structlog.get_logger("coldpin.lookout")
 
 
-class SwapDueTeller:
-    """Tells the control process whether packs are due, so that its own alarm stands."""
+class SwapDueReporter:
+    """Reports to the control process whether packs are due, so that its own alarm is raised."""
 
     def __init__(self, place: Path, settings: Settings) -> None:
         self._path = place / REQUESTS
@@ -46,29 +46,29 @@ class SwapDueTeller:
         self._last: tuple[bool, datetime] | None = None
 
     def __call__(self, snapshot: Snapshot) -> None:
-        """Tell it when it changes, and now and then so that it stays known.
+        """Report it when it changes, and now and then so that it stays known.
 
         Raises:
-            OSError: It cannot be told.
+            OSError: It cannot be reported.
         """
         now, forecast = snapshot.taken_utc, snapshot.forecast
         due = None if forecast is None else forecast.is_due(now, self._lead)
         if due is None:
             return
         if self._last is not None:
-            was, at = self._last
-            if was is due and timedelta() <= now - at < TOLD_AGAIN_AFTER:
+            previous, at = self._last
+            if previous is due and timedelta() <= now - at < REPORTED_AGAIN_AFTER:
                 return
-        report_swap_due(self._path, due=due, for_s=3.0 * TOLD_AGAIN_AFTER.total_seconds())
+        report_swap_due(self._path, due=due, for_s=3.0 * REPORTED_AGAIN_AFTER.total_seconds())
         self._last = due, now
 
 
-def _tell_port(place: Path, port: int) -> None:
-    """Leave word of where the page is, for the pages of chambers beside this one."""
+def _publish_port(place: Path, port: int) -> None:
+    """Publish where the page is, for the pages of the other chambers of this machine."""
     try:
         replace_file(place / PAGE, json_text({"port": port}))
     except OSError as error:
-        _log.warning("port_not_told", error=str(error))
+        _log.warning("port_not_published", error=str(error))
 
 
 def sender_of(settings: Settings, folder: Path, place: Path) -> Sender | None:
@@ -149,12 +149,12 @@ def run_lookout(config: Path, place: Path) -> None:
     sender = sender_of(settings, config.parent, place)
     broker = teller_of(settings, config, place)
     heartbeat = heartbeat_of(settings, config.parent)
-    beside = [each for each in (sender, broker, heartbeat) if each is not None]
+    listeners = [each for each in (sender, broker, heartbeat) if each is not None]
     successes = ProbeSuccesses()
     watch = Watch(
         place,
         forecast=guarded(forecaster.forecast, lambda text: _log.warning("forecast", note=text)),
-        listeners=[SwapDueTeller(place, settings), successes, *beside],
+        listeners=[SwapDueReporter(place, settings), successes, *listeners],
         aside=in_a_thread,
     )
     app = page_app(
@@ -172,10 +172,10 @@ def run_lookout(config: Path, place: Path) -> None:
         )
     )
     server = server_of(app, address=lookout.address, port=lookout.port)
-    _tell_port(place, lookout.port)
+    _publish_port(place, lookout.port)
     _log.info("lookout", chamber=settings.chamber.name, url=url_of(lookout.address, lookout.port))
     watch.begin()
-    for each in beside:
+    for each in listeners:
         each.begin()
     try:
         server.run()
@@ -186,5 +186,5 @@ def run_lookout(config: Path, place: Path) -> None:
         ) from None
     finally:
         watch.close()
-        for each in beside:
+        for each in listeners:
             each.close()

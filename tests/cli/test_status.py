@@ -40,6 +40,8 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 ANSWERS = [
     pytest.param({}, 0, id="well"),
     pytest.param({"alarms": ["air_high"]}, 1, id="an-alarm"),
+    pytest.param({"alarms": ["frequent_starts"]}, 0, id="a-note"),
+    pytest.param({"alarms": ["frequent_starts", "long_run"]}, 1, id="a-note-and-an-alarm"),
     pytest.param({"alarms": ["air_high", "swap_due"]}, 1, id="two-alarms"),
     pytest.param({"boottime_s": 1.0}, 2, id="silent-for-long"),
     pytest.param({"boottime_s": 1.0, "alarms": ["air_high"]}, 2, id="silent-with-an-old-alarm"),

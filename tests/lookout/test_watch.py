@@ -15,7 +15,7 @@ import structlog
 from controller.cli.main import status_of
 from controller.domain.requests import Kind, ReportSwapDue
 from controller.lookout.forecasting import guarded
-from controller.lookout.run import SwapDueTeller
+from controller.lookout.run import SwapDueReporter
 from controller.lookout.watch import FORECAST_EVERY_S, Watch
 from controller.records.forecast_file import FORECAST, read_forecast
 from controller.records.requests import REQUESTS, newest
@@ -87,7 +87,7 @@ def test_status_shows_when_packs_are_due(
     assert status_of(["status", CONFIG, "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
 
-    assert "swap due" in shown
+    assert "Change 4 packs by " in shown
     assert "in 4 h" in shown
     assert document["forecast"]["basis"] == "learned"
 
@@ -144,11 +144,11 @@ def test_a_slow_forecast_holds_nobody_up(tmp_path: Path) -> None:
 
 def told_swap_due(tmp_path: Path, *snapshots: Snapshot) -> list[tuple[bool, float]]:
     """Return what the control process is told, with how long it holds [s]."""
-    teller = SwapDueTeller(tmp_path, settings_with(tmp_path))
+    reporter = SwapDueReporter(tmp_path, settings_with(tmp_path))
     found = []
     number = None
     for each in snapshots:
-        teller(each)
+        reporter(each)
         word = newest(tmp_path / REQUESTS, Kind.FORECAST)
         if word is not None and word.id != number:
             number = word.id

@@ -13,10 +13,11 @@ import structlog
 
 from controller.domain.codec import UnreadableError
 from controller.domain.json_text import json_text
+from controller.domain.requests import LogSwap
 from controller.lookout.broker.documents import ASK_CODEC, AskDocument
 from controller.lookout.page.actions import Context, action_of
 from controller.records.durable import replace_file
-from controller.records.requests import ask_now
+from controller.records.requests import ask_now, correct_swap
 from controller.settings.load import Settings
 
 LARGEST_BYTES = 16_384
@@ -82,7 +83,11 @@ class MessageDesk:
         replace_file(self._kept, json_text([*self._known, message.id][-MOST_KNOWN:]))
         self._known.append(message.id)
         self._accepted_at.append(now)
-        ask_now(self._requests, action.payload, who=f"{message.who}, by message")
+        who, wanted = f"{message.who}, by message", action.payload
+        if action.instead_of is not None and isinstance(wanted, LogSwap):
+            correct_swap(self._requests, action.instead_of, wanted, who=who)
+        else:
+            ask_now(self._requests, wanted, who=who)
         return Asked(id=message.id, accepted=True, why=action.question)
 
     def _judge(self, message: AskDocument, *, kept: bool, now: datetime) -> None:

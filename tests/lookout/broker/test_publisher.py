@@ -29,7 +29,7 @@ from controller.lookout.broker.documents import TOPICS, schema_of
 from controller.lookout.broker.identity import Identity, Mode, identity_of, machine_name
 from controller.lookout.broker.incoming_requests import MessageDesk
 from controller.lookout.broker.publisher import MqttTeller, pause_after, teller_of
-from controller.records.requests import REQUESTS, unanswered
+from controller.records.requests import REQUESTS, ask_now, swaps, unanswered
 from controller.records.schema import migrate
 from controller.records.snapshot import Snapshot, take_snapshot
 from controller.settings.load import read_settings
@@ -494,6 +494,32 @@ def test_a_session_outlives_every_text(tmp_path: Path, broker: RealBroker, begun
     assert [each["accepted"] for each in listener.of("answer")] == [False, False, False, True]
     assert len(listener.of("present")) == 1
     listener.close()
+
+
+def test_a_change_that_is_corrected_by_message_counts_once(
+    tmp_path: Path, desk: MessageDesk
+) -> None:
+    """As on the page: the record keeps both, and the new one takes the place of the old."""
+    wrong = ask_now(tmp_path / REQUESTS, LogSwap(packs=2, at=NOW), who="Ann")
+    fields = {"packs": "3", "instead_of": str(wrong)}
+
+    answer = desk.take(message(what="swap", fields=fields), kept=False, now=NOW)
+
+    assert answer is not None
+    assert answer.accepted
+    assert [each.packs for each in swaps(tmp_path / REQUESTS)] == [3]
+
+
+@pytest.mark.parametrize("fields", [{"packs": "500"}, {"packs": "2", "at": "2027-07-14T14:00"}])
+def test_a_change_that_cannot_be_is_refused_by_message_too(
+    tmp_path: Path, desk: MessageDesk, fields: dict[str, str]
+) -> None:
+    """More packs than there are, or next year's."""
+    answer = desk.take(message(what="swap", fields=fields), kept=False, now=NOW)
+
+    assert answer is not None
+    assert not answer.accepted
+    assert swaps(tmp_path / REQUESTS) == []
 
 
 def test_an_id_is_done_once_also_after_a_restart(tmp_path: Path, desk: MessageDesk) -> None:
