@@ -74,7 +74,7 @@ def test_what_keeps_a_forecast_from_being_made_is_told_once() -> None:
 def test_status_shows_when_packs_are_due(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """From the lookout's newest word, while it is fresh."""
+    """By the newest forecast of the lookout, while it is fresh."""
     monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
     monkeypatch.delenv("RUNTIME_DIRECTORY", raising=False)
     put_status(tmp_path, status())
@@ -88,7 +88,7 @@ def test_status_shows_when_packs_are_due(
     document = json.loads(capsys.readouterr().out)
 
     assert "Change 4 packs by " in shown
-    assert "in 4 h" in shown
+    assert "The cold should last until " in shown
     assert document["forecast"]["basis"] == "learned"
 
 
