@@ -129,7 +129,12 @@ def test_requests_keep_their_payloads(tmp_path: Path) -> None:
     assert newest_swap.answer.text == "imported"
     assert [(swap.packs, swap.frozen_through) for swap in swaps(path)] == [(4, False), (3, None)]
     assert last_swap(path) == LoggedSwap(
-        at=logged.at.astimezone(UTC), packs=4, logged_at=AT.astimezone(UTC), frozen_through=False
+        at=logged.at.astimezone(UTC),
+        packs=4,
+        logged_at=AT.astimezone(UTC),
+        frozen_through=False,
+        who="Tove",
+        request=1,
     )
 
 
