@@ -162,7 +162,7 @@ def _wanted(console: Console, result: Consultation, better: tuple[Change, ...]) 
     if change is not None:
         plan_on = change.key != "night-shift" and _yes(f"Plan with this change: {change.what}?")
         return (change.key,) if plan_on else ()
-    if not _yes("Look for changes that together make it work? (some seconds)"):
+    if not _yes("Look for changes that work together?"):
         return ()
     mend = mend_together(result.judgement)
     if mend is None:

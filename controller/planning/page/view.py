@@ -199,6 +199,8 @@ def waking(found: Consultation) -> str:
     at_night = sorted(
         {f"{at:%H:%M}" for at in ends if _asleep(at.time(), people.sleeps, people.wakes)}
     )
+    if not at_night and not found.judgement.holds:
+        return "That alone is not enough: see what stops it, above."
     if not at_night:
         return "Not needed: no set of packs runs out while you sleep."
     return f"A set of packs runs out at {', '.join(at_night[:3])}, while you sleep."

@@ -1,0 +1,163 @@
+"""Cost, shopping list, nights and combined changes, as the page of `coldpin plan` shows them."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, time, timedelta
+from typing import Any, cast
+
+import pytest
+
+from controller.planning import mend
+from controller.planning.answers import UNKNOWN, complete
+from controller.planning.configuration import configuration_text
+from controller.planning.consultation import (
+    OUT_FOR_S,
+    Consultation,
+    OutdatedError,
+    consult,
+    draft_of,
+    first_failure,
+    settings_of,
+)
+from controller.planning.equipment import equipment_of
+from controller.planning.page.view import controls_of, waking
+from controller.planning.running_cost import running_cost
+from controller.planning.shopping import shopping_list
+from controller.planning.verdict import Judgement, Verdict
+from controller.rehearsal.rehearse import TraceRow
+
+
+class Like:
+    """A value with just these attributes."""
+
+    def __init__(self, **attributes: Any) -> None:
+        self.__dict__.update(attributes)
+
+
+def judgement(**attributes: Any) -> Judgement:
+    plant = equipment_of(complete({"day": "30 C", "night": "22 C"}))
+    return cast(
+        "Judgement",
+        Like(
+            build=Like(plant=plant),
+            days=None,
+            design=Like(conditions=Like(air_c=17.0)),
+            supply=Like(ice_kg_per_day=7.5),
+            holds=True,
+            **attributes,
+        ),
+    )
+
+
+def test_electricity_of_ice_beside_a_cooled_room() -> None:
+    """Worked by hand: 35 W of heat are 7.5 kg of ice, 0.75 kWh; a room 9 K cooler, 8.2 kWh."""
+    cost = running_cost(judgement())
+
+    assert cost.ice_kwh == pytest.approx(0.75)
+    assert cost.room_kwh == pytest.approx((80 * 9 + 300) * 24 / 3000)
+    assert cost.total_kwh < cost.room_kwh
+
+
+def test_the_shopping_list_follows_answers_and_changes() -> None:
+    answers = complete({"units": "us", "walls": "tent", "cooler_volume": "48 qt"})
+    plant = equipment_of(answers)
+
+    plain = dict(shopping_list(answers, plant, ()))
+    foamed = dict(shopping_list(answers, plant, ("foam", "second-core")))
+
+    assert "insulate the chamber" not in plain
+    assert plain["hold the cold water"].startswith("a cooler of 48 qt")
+    # 4 ft² of floor and top each, 8 ft² for each of four sides: 40 ft² and a tenth for cuts
+    assert foamed["insulate the chamber"].startswith("44 ft²")
+    assert foamed["cool the air"].startswith("two cores")
+
+
+@pytest.mark.parametrize(
+    ("ends", "words"),
+    [
+        ([14.0], "Not needed"),
+        ([14.0, 27.5], "runs out at 03:30, while you sleep"),
+        ([None], "Not needed"),
+    ],
+)
+def test_getting_up_at_night_is_read_off_the_sets(ends: list[float | None], words: str) -> None:
+    began = datetime(2026, 7, 13, tzinfo=UTC)
+    sets = [Like(put_in_h=0.0, useful_h=each) for each in ends]
+    found = Like(
+        judgement=Like(days=Like(days=3.0, sets=sets), holds=True),
+        settings=Like(people=Like(sleeps=time(22, 30), wakes=time(6, 30))),
+        rows=[Like(time=began), Like(time=began + timedelta(days=3))],
+    )
+
+    assert words in waking(cast("Consultation", found))
+
+
+def test_the_first_failure_lasts() -> None:
+    """A door that stood open for some minutes is none."""
+    settings = settings_of(configuration_text(draft_of(complete({}))))
+    hot_mc = settings.stages["fruiting"].cut_in + 1500
+    began = datetime(2026, 7, 13, tzinfo=UTC)
+
+    def rows(*hot_min: int) -> tuple[TraceRow, ...]:
+        return tuple(
+            TraceRow(
+                time=began + timedelta(minutes=minute),
+                readings_mc={"air": hot_mc if minute in hot_min else hot_mc - 3000},
+                pump=True,
+                fan=True,
+                swap_packs=None,
+            )
+            for minute in range(120)
+        )
+
+    lasting = range(40, 41 + round(OUT_FOR_S / 60))
+    assert first_failure(rows(*range(10, 20)), settings) is None
+    assert first_failure(rows(*lasting), settings) == began + timedelta(minutes=40)
+    assert first_failure(rows(*lasting[:-1]), settings) is None
+
+
+def test_work_that_nobody_waits_for_ends() -> None:
+    asked: list[bool] = []
+
+    def is_outdated() -> bool:
+        asked.append(True)
+        return len(asked) > 3
+
+    with pytest.raises(OutdatedError):
+        consult(complete({}), is_outdated=is_outdated)
+    assert len(asked) == 4
+
+
+def test_the_fewest_changes_that_hold_are_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Foam and a second core are needed; what stands between them in the order is left out."""
+    monkeypatch.setattr(mend, "_holds", lambda _, keys: {"foam", "second-core"} <= set(keys))
+    answers = complete({"walls": "tent", "food": "none", "fresh_air": "passive"})
+    settings = settings_of(configuration_text(draft_of(answers)))
+    build = mend.Build(settings=settings, plant=settings.plant_spec())
+
+    found = mend.mend_together(
+        cast("Judgement", Like(build=build, holds=False, verdict=Verdict.CANNOT))
+    )
+
+    assert found is not None
+    assert found.keys == ("foam", "second-core")
+    assert len(found.words) == 2
+
+
+def test_no_combination_is_said_as_such(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(mend, "_holds", lambda *_: False)
+
+    assert (
+        mend.mend_together(cast("Judgement", Like(build=None, holds=False, verdict=Verdict.CANNOT)))
+        is None
+    )
+
+
+def test_controls_show_what_was_answered_not_known_and_not_understood() -> None:
+    controls = controls_of(complete({"day": UNKNOWN, "blocks": "heavy", "freezer": "fridge"}))
+    every = {each.key: each for _, topic in controls.topics for each in topic}
+
+    assert every["day"].unknown
+    assert every["blocks"].problem
+    assert "freezer_volume" not in every
+    assert not every["name"].may_be_unknown
