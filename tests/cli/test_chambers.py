@@ -46,7 +46,9 @@ def test_a_folder_is_put_in_order(folder: Path, tmp_path: Path) -> None:
     assert [each["instance"] for each in document["chambers"]] == ["loft", "shelf"]
     assert document["chambers"][0]["silent"]
     assert document["chambers"][1]["air_c"] == 16.2
-    assert document["freezer"] == []
+    # the example describes its freezer, so its packs are budgeted without a word in [lookout]
+    assert [each["hours"] for each in document["freezer"]] == [24.0, 48.0]
+    assert all(each["keeps_up"] for each in document["freezer"])
 
 
 def test_people_get_a_table_and_the_freezer(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
