@@ -7,11 +7,17 @@ measured, or unknown where what it was about is not fitted any more. Silence end
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from controller.core.conditions import CONDITIONS, ENDED_BY_ACKNOWLEDGING, Side, Situation
-from controller.core.state import AlarmState, Event, EventKind, Evidence, State
+from controller.core.conditions import (
+    CONDITIONS,
+    ENDED_BY_ACKNOWLEDGING,
+    Side,
+    changes_since,
+    rows_reading,
+)
+from controller.core.state import AlarmState, Event, EventKind, Evidence, Situation, State
 from controller.core.stopwatch import RESET
 from controller.domain.alarms import Alarm, AlarmName
 
@@ -46,19 +52,22 @@ def standing_alarms(state: State) -> tuple[Alarm, ...]:
 
 
 def judge_alarms(
-    board: tuple[AlarmState, ...], situation: Situation
+    board: tuple[AlarmState, ...], situation: Situation, *, before: Situation | None = None
 ) -> tuple[tuple[AlarmState, ...], tuple[Event, ...]]:
     """Return the alarms as they stand from now on, and what changed.
 
     Args:
         board: The alarms as they stood, `CALM_BOARD` at the start.
         situation: What they are judged by.
+        before: What the board was judged by: an alarm for which nothing has changed since, and
+            whose delay does not run, stays as it is. None: each is judged.
     """
     acknowledged = situation.inputs.asked.acknowledge
     after: list[AlarmState] | None = None
     events: list[Event] = []
-    for at, (alarm, condition) in enumerate(zip(board, CONDITIONS, strict=True)):
-        side = condition.side(situation)
+    for at in _to_be_judged(board, situation, before):
+        alarm = board[at]
+        side = CONDITIONS[at].side(situation)
         asks = side is (Side.CLEAR if alarm.standing else Side.RAISE)
         gone = side is Side.NOT_FITTED and alarm.standing
         if alarm.pending is RESET and not (asks or gone or acknowledged):
@@ -77,6 +86,22 @@ def judge_alarms(
         return board, tuple(events)
     changed = tuple(after)
     return (CALM_BOARD if changed == CALM_BOARD else changed), tuple(events)
+
+
+_ALL = tuple(range(len(CONDITIONS)))
+
+
+def _to_be_judged(
+    board: tuple[AlarmState, ...], situation: Situation, before: Situation | None
+) -> Sequence[int]:
+    """Return the rows that may change, in their order."""
+    if before is None or before.law is not situation.law or situation.inputs.asked.acknowledge:
+        return _ALL
+    rows = rows_reading(changes_since(before, situation))
+    if board is CALM_BOARD:
+        return rows
+    timed = [at for at, alarm in enumerate(board) if alarm.pending is not RESET]
+    return sorted({*rows, *timed}) if timed else rows
 
 
 @dataclass(frozen=True, slots=True)

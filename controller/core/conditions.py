@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
+from functools import cache
 
-from controller.core.law import Law
-from controller.core.memory import WATCHED_PROBES, Expectations, Recent
-from controller.core.state import Cooling, Inputs
+from controller.core.memory import WATCHED_PROBES
+from controller.core.state import Situation
 from controller.domain.alarms import AlarmName
 from controller.domain.temperatures import Lost, Reading
 
@@ -31,19 +31,6 @@ class Side(Enum):
     NOT_FITTED = "not fitted"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Situation:
-    """What the alarms of one decision are judged by."""
-
-    cooling: Cooling
-    """Where the cooling stands from `now` on."""
-    recent: Recent
-    expectations: Expectations
-    inputs: Inputs
-    now: float
-    law: Law
-
-
 @dataclass(frozen=True, slots=True)
 class Condition:
     """One row: an alarm, what it is about, and how its side is found."""
@@ -51,6 +38,8 @@ class Condition:
     name: AlarmName
     about: str
     side: Callable[[Situation], Side]
+    reads: tuple[str, ...]
+    """All that the side depends on beside the law: names of `READ_BY_CONDITIONS`."""
 
 
 def _when(raised: bool) -> Side:
@@ -163,52 +152,121 @@ def _frequent_starts(situation: Situation) -> Side:
 
 
 CONDITIONS: tuple[Condition, ...] = (
-    Condition(AlarmName.AIR_HIGH, "", _air_high),
-    Condition(AlarmName.AIR_LOW, "", _air_low),
-    Condition(AlarmName.RESERVOIR_WARM, "", _reservoir_warm),
-    Condition(AlarmName.RESERVOIR_FREEZING, "", _reservoir_freezing),
-    Condition(AlarmName.RESERVOIR_EMPTY, "", _reservoir_empty),
-    Condition(AlarmName.SWAP_DUE, "", _swap_due),
-    *(Condition(AlarmName.PROBE_LOST, name, _probe_lost(name)) for name in WATCHED_PROBES),
-    *(Condition(AlarmName.PROBE_UNSTEADY, name, _probe_unsteady(name)) for name in WATCHED_PROBES),
-    Condition(AlarmName.PUMP_NOISE, "", _pump_noise),
-    Condition(AlarmName.PROBES_EXCHANGED, "", _probes_exchanged),
+    Condition(AlarmName.AIR_HIGH, "", _air_high, ("air",)),
+    Condition(AlarmName.AIR_LOW, "", _air_low, ("air",)),
+    Condition(AlarmName.RESERVOIR_WARM, "", _reservoir_warm, ("reservoir",)),
+    Condition(AlarmName.RESERVOIR_FREEZING, "", _reservoir_freezing, ("reservoir",)),
+    Condition(AlarmName.RESERVOIR_EMPTY, "", _reservoir_empty, ("level",)),
+    Condition(AlarmName.SWAP_DUE, "", _swap_due, ("swap_due",)),
+    *(Condition(AlarmName.PROBE_LOST, name, _probe_lost(name), (name,)) for name in WATCHED_PROBES),
+    *(
+        Condition(AlarmName.PROBE_UNSTEADY, name, _probe_unsteady(name), (name, "last_hour"))
+        for name in WATCHED_PROBES
+    ),
+    Condition(AlarmName.PUMP_NOISE, "", _pump_noise, ("last_hour",)),
+    Condition(AlarmName.PROBES_EXCHANGED, "", _probes_exchanged, ("air", "reservoir")),
     Condition(
         AlarmName.RESERVOIR_PROBE_MISPLACED,
         "",
         lambda situation: _when(situation.expectations.probe_misplaced),
+        ("expectations",),
     ),
     Condition(
         AlarmName.COOLING_WHILE_OFF,
         "",
         lambda situation: _when(situation.expectations.cooling_while_off),
+        ("expectations",),
     ),
     # stays up through tries, lockout and reset, until a run is answered
     Condition(
-        AlarmName.FLOW_NOT_PROVED, "", lambda situation: _when(situation.cooling.flow_suspect)
+        AlarmName.FLOW_NOT_PROVED,
+        "",
+        lambda situation: _when(situation.cooling.flow_suspect),
+        ("flow_suspect",),
     ),
     # until a call has been served: a rest that the law ordered is no end of it
-    Condition(AlarmName.LONG_RUN, "", lambda situation: _when(situation.cooling.overran)),
-    Condition(AlarmName.FREQUENT_STARTS, "", _frequent_starts),
+    Condition(
+        AlarmName.LONG_RUN, "", lambda situation: _when(situation.cooling.overran), ("overran",)
+    ),
+    Condition(AlarmName.FREQUENT_STARTS, "", _frequent_starts, ("last_hour",)),
     Condition(
         AlarmName.FREQUENT_TRIPS,
         "",
         lambda situation: _count(
             len(situation.recent.trips), situation.law.alarms.trips_per_hour, situation
         ),
+        ("last_hour",),
     ),
     Condition(
         AlarmName.OUTPUT_FAILED,
         "",
         lambda situation: _when(situation.inputs.output_fault is not None),
+        ("output_fault",),
     ),
     Condition(
         AlarmName.RECORDS_FAILING,
         "",
         lambda situation: _when(situation.inputs.records_fault is not None),
+        ("records_fault",),
     ),
 )
 """Every alarm that the law judges."""
+
+READ_BY_CONDITIONS = (
+    "air",
+    "reservoir",
+    "room",
+    "coil_outlet",
+    "level",
+    "swap_due",
+    "output_fault",
+    "records_fault",
+    "last_hour",
+    "expectations",
+    "flow_suspect",
+    "overran",
+)
+"""Names of what conditions depend on; the place of a name is its bit in `changes_since`."""
+
+
+def changes_since(before: Situation, after: Situation) -> int:
+    """Return what of `READ_BY_CONDITIONS` is not the same in two situations, one bit each.
+
+    Readings that are equal but not the same object count as changed: that costs work and nothing
+    else.
+    """
+    old, new = before.inputs, after.inputs
+    recent, cooled, cools = after.recent, before.cooling, after.cooling
+    last_hour = recent is not before.recent or (
+        recent.whole_hour(before.now) is not recent.whole_hour(after.now)
+    )
+    mask = (
+        (last_hour << 8)
+        | ((before.expectations is not after.expectations) << 9)
+        | ((cooled.flow_suspect is not cools.flow_suspect) << 10)
+        | ((cooled.overran is not cools.overran) << 11)
+    )
+    if old is new:
+        return mask
+    return (
+        mask
+        | (old.air is not new.air)
+        | ((old.reservoir is not new.reservoir) << 1)
+        | ((old.room is not new.room) << 2)
+        | ((old.coil_outlet is not new.coil_outlet) << 3)
+        | ((old.level is not new.level) << 4)
+        | ((old.swap_due is not new.swap_due) << 5)
+        | ((old.output_fault is not new.output_fault) << 6)
+        | ((old.records_fault is not new.records_fault) << 7)
+    )
+
+
+@cache
+def rows_reading(changes: int) -> tuple[int, ...]:
+    """Return the rows of `CONDITIONS` that depend on any of these changes."""
+    changed = {name for bit, name in enumerate(READ_BY_CONDITIONS) if changes >> bit & 1}
+    return tuple(at for at, row in enumerate(CONDITIONS) if not changed.isdisjoint(row.reads))
+
 
 ENDED_BY_ACKNOWLEDGING = frozenset(
     {AlarmName.COOLING_WHILE_OFF, AlarmName.RESERVOIR_PROBE_MISPLACED}

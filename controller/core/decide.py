@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from controller.core.alarms import alarm_instants, board_of, judge_alarms
-from controller.core.conditions import Situation
 from controller.core.expectations import expectation_instants, expectations_after
 from controller.core.law import Law
 from controller.core.memory import SWINGS, Expectations, Recent
@@ -23,6 +22,7 @@ from controller.core.state import (
     Inputs,
     Phase,
     Reason,
+    Situation,
     State,
 )
 from controller.core.window import window_of
@@ -127,17 +127,17 @@ def decide(state: State, inputs: Inputs, now: float, law: Law) -> tuple[State, D
     situation = Situation(
         cooling=cooling, recent=recent, expectations=seen, inputs=inputs, now=now, law=law
     )
-    alarms, alarm_events = judge_alarms(state.alarms, situation)
+    alarms, alarm_events = judge_alarms(state.alarms, situation, before=state.judged)
     events = (*_changes(previous, cooling), *alarm_events)
     decision, window = state.decision, None
-    if events or cooling is not previous:
-        decision = Decision(cooling.pump, cooling.fan, cooling.phase, cooling.reason)
-    elif (
-        alarms is state.alarms
-        and recent is state.recent
-        and seen is state.expectations
-        and inputs.asked is NOTHING_ASKED
+    if (
+        cooling.phase is not decision.phase
+        or cooling.reason is not decision.reason
+        or cooling.pump is not decision.pump
+        or cooling.fan is not decision.fan
     ):
+        decision = Decision(cooling.pump, cooling.fan, cooling.phase, cooling.reason)
+    if inputs.asked is NOTHING_ASKED and _settled(previous, state.expectations, situation):
         window = window_of(situation, _instants(alarms, situation))
     after = State(
         cooling=cooling,
@@ -146,15 +146,35 @@ def decide(state: State, inputs: Inputs, now: float, law: Law) -> tuple[State, D
         expectations=seen,
         decision=decision,
         window=window,
+        judged=situation,
     )
     return after, replace(decision, events=events) if events else decision
 
 
+def _settled(previous: Cooling, known: Expectations, situation: Situation) -> bool:
+    """Return whether deciding once more, at the same instant, would change nothing.
+
+    Alarms judged again by the same situation stay as they are, and the last hour counts nothing
+    twice, so cooling and expectations are all that must be asked.
+    """
+    cooling, seen, inputs, now = (
+        situation.cooling,
+        situation.expectations,
+        situation.inputs,
+        situation.now,
+    )
+    if cooling is not previous and regulate(cooling, inputs, now, situation.law) is not cooling:
+        return False
+    if cooling is previous and seen is known:
+        return True
+    return expectations_after(seen, cooling, cooling, inputs, now) is seen
+
+
 def _instants(alarms: tuple[AlarmState, ...], situation: Situation) -> Iterator[float]:
     """Yield when time alone can change anything; some may lie in the past."""
-    yield from timer_instants(situation.cooling, situation.law)
+    yield from timer_instants(situation.cooling, situation.inputs, situation.law)
     yield from alarm_instants(alarms, situation)
-    yield from recent_instants(situation.recent)
+    yield from recent_instants(situation.recent, situation.law)
     yield from expectation_instants(situation.expectations, situation.cooling)
 
 

@@ -89,7 +89,7 @@ def _switched(seen: Expectations, inputs: Inputs, *, started: bool) -> Expectati
 
 def expectation_instants(seen: Expectations, cooling: Cooling) -> Iterator[float]:
     """Yield when time alone can change what is known; some may lie in the past."""
-    if not cooling.pump:
-        yield cooling.pump_since + SETTLED_S
     if seen.settled is not None:
         yield seen.settled.at + WITHOUT_ROOM_S
+    elif not cooling.pump:
+        yield cooling.pump_since + SETTLED_S

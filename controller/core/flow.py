@@ -46,12 +46,20 @@ def judge_flow(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> tuple[
     if not isinstance(outlet, Seen):
         if flow.proved_mc is None:
             return _judge_unproved(cooling, air.value_mc, inputs, now, law)
-        risen = air.value_mc >= flow.proved_mc + rule.doubt_rise_mk
-        doubted = risen and answer_expected(inputs, rule) is True
-        return flow, Verdict.DOUBTED if doubted else Verdict.OPEN
+        if beyond_doubt(cooling, inputs, rule):
+            return flow, Verdict.OPEN
+        return flow, Verdict.DOUBTED if answer_expected(inputs, rule) else Verdict.OPEN
     if outlet.value_mc <= air.value_mc - rule.outlet_drop_mk:
         return _proved(flow, air.value_mc), Verdict.ANSWERED
     return _judge_unproved(cooling, air.value_mc, inputs, now, law)
+
+
+def beyond_doubt(cooling: Cooling, inputs: Inputs, rule: FlowProof) -> bool:
+    """Return whether a run was proved by its air, which has not risen far since."""
+    proved_mc, air = cooling.flow.proved_mc, inputs.air
+    if proved_mc is None or not isinstance(air, Seen) or isinstance(inputs.coil_outlet, Seen):
+        return False
+    return air.value_mc < proved_mc + rule.doubt_rise_mk
 
 
 def _judge_unproved(

@@ -6,7 +6,7 @@ seconds. Every value checks itself, so no half-valid law exists.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 
 from controller.domain.alarms import OUTSIDE_THE_LAW, AlarmName
@@ -176,3 +176,24 @@ class Law:
     flow: FlowProof
     fallback: Fallback
     alarms: AlarmRules
+    air_edges_mc: tuple[int, ...] = field(init=False, compare=False, repr=False)
+    """Limits and alarm thresholds of the air, rising, each met at or above itself [m°C]."""
+    reservoir_edges_mc: tuple[int, ...] = field(init=False, compare=False, repr=False)
+    """Those of the reservoir."""
+
+    def __post_init__(self) -> None:
+        limits, rules, clear_mk = self.limits, self.alarms, self.alarms.clear_by_mk
+        air = {
+            limits.low_limit_mc + 1,
+            limits.low_limit_mc + clear_mk,
+            rules.air_high_mc,
+            rules.air_high_mc - clear_mk + 1,
+        }
+        reservoir = {
+            rules.reservoir_warm_mc,
+            rules.reservoir_warm_mc - clear_mk + 1,
+            rules.reservoir_freezing_mc + 1,
+            rules.reservoir_freezing_mc + clear_mk,
+        }
+        object.__setattr__(self, "air_edges_mc", tuple(sorted(air)))
+        object.__setattr__(self, "reservoir_edges_mc", tuple(sorted(reservoir)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from controller.core.law import Law
 from controller.core.memory import HOUR_S, WATCHED_PROBES, Loss, Recent
 from controller.core.state import Cooling, Inputs, Reason
 from controller.domain.temperatures import Lost
@@ -60,11 +61,17 @@ def _within(instants: tuple[float, ...], now: float) -> tuple[float, ...]:
     return instants
 
 
-def recent_instants(recent: Recent) -> Iterator[float]:
-    """Yield when time alone can change what is counted; some may lie in the past."""
+def recent_instants(recent: Recent, law: Law) -> Iterator[float]:
+    """Yield when time alone can change what is judged by the counts; some may lie in the past.
+
+    A start that drops out of the hour while no alarm depends on it is dropped at the next decision,
+    whenever that comes: what is counted then is the same.
+    """
     yield recent.since + HOUR_S
-    for instants in (recent.starts, recent.trips):
-        if instants:
-            yield instants[0] + HOUR_S
-    if recent.losses:
-        yield recent.losses[0].at + HOUR_S
+    starts, losses = recent.starts, recent.losses
+    if starts and (losses or len(starts) >= law.alarms.starts_per_hour):
+        yield starts[0] + HOUR_S
+    if recent.trips:
+        yield recent.trips[0] + HOUR_S
+    if losses:
+        yield losses[0].at + HOUR_S

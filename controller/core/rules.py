@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from controller.core.flow import early_s, next_mark_at
+from controller.core.flow import beyond_doubt, early_s, next_mark_at
 from controller.core.law import Band, Law
 from controller.core.state import Cooling, Inputs, Phase, Reason
 from controller.core.stopwatch import RESET
@@ -104,22 +104,10 @@ def tripped_by(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Reason
     return None
 
 
-def timer_instants(cooling: Cooling, law: Law) -> Iterator[float]:
+def timer_instants(cooling: Cooling, inputs: Inputs, law: Law) -> Iterator[float]:
     """Yield the instants at which time alone can change the cooling; some may lie in the past."""
     timing, flow, since = law.timing, law.flow, cooling.pump_since
-    if cooling.pump:
-        yield since + timing.minimum_run_s
-        yield since + timing.prime_s
-        yield since + timing.longest_run_s
-        yield since + timing.longest_unseen_run_s
-        yield since + early_s(law)
-    else:
-        yield since + timing.anti_short_cycle_s
-        yield since + cooling.rest_s
-        yield since + timing.run_on_s
-        yield next_mark_at(cooling, law)
-        if cooling.failed_tries:
-            yield since + flow.wait_s
+    yield from (_while_running if cooling.pump else _while_resting)(cooling, inputs, law)
     if cooling.phase is Phase.FALLBACK:
         yield since + (law.fallback.on_s if cooling.pump else law.fallback.off_s)
     if cooling.phase is Phase.LOCKOUT:
@@ -133,3 +121,27 @@ def timer_instants(cooling: Cooling, law: Law) -> Iterator[float]:
             yield ends
     if cooling.paused_until is not None:
         yield cooling.paused_until
+
+
+def _while_running(cooling: Cooling, inputs: Inputs, law: Law) -> Iterator[float]:
+    timing, since = law.timing, cooling.pump_since
+    if not (cooling.call and beyond_doubt(cooling, inputs, law.flow)):
+        yield since + timing.minimum_run_s  # until then the end of a call, or doubt, must wait
+    if not cooling.fan:
+        yield since + timing.prime_s
+    yield since + timing.longest_run_s
+    yield since + timing.longest_unseen_run_s
+    if cooling.flow.proved_mc is None or inputs.coil_outlet is not None:
+        yield since + early_s(law)
+
+
+def _while_resting(cooling: Cooling, _inputs: Inputs, law: Law) -> Iterator[float]:
+    since = cooling.pump_since
+    if cooling.fan:
+        yield since + law.timing.run_on_s
+    yield next_mark_at(cooling, law)
+    if cooling.call or cooling.phase is Phase.FALLBACK:  # else no start waits for a timer
+        yield since + law.timing.anti_short_cycle_s
+        yield since + cooling.rest_s
+        if cooling.failed_tries:
+            yield since + law.flow.wait_s

@@ -253,6 +253,19 @@ def _inside(reading: Reading | None, span: Span | None, decided: Reading | None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Situation:
+    """What the alarms of one decision are judged by."""
+
+    cooling: Cooling
+    """Where the cooling stands from `now` on."""
+    recent: Recent
+    expectations: Expectations
+    inputs: Inputs
+    now: float
+    law: Law
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class State:
     """All that the control law remembers."""
 
@@ -264,3 +277,6 @@ class State:
     """The last one, without its events."""
     window: Window | None = field(default=None, compare=False, repr=False)
     """Within it the decision stands; None: decide anew. It only saves work."""
+    judged: Situation | None = field(default=None, compare=False, repr=False)
+    """What `alarms` were judged by last, so that only those are judged again for which something
+    changed; None: all are. It only saves work."""

@@ -11,10 +11,11 @@ be, never larger; a property test holds it.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator
 from math import floor
 
-from controller.core.conditions import EXCHANGED_BY_MK, EXCHANGED_NO_MORE_MK, Situation
+from controller.core.conditions import EXCHANGED_BY_MK, EXCHANGED_NO_MORE_MK
 from controller.core.expectations import (
     FALL_MK,
     RISE_MK,
@@ -24,7 +25,7 @@ from controller.core.expectations import (
 )
 from controller.core.flow import answer_mc
 from controller.core.law import Law
-from controller.core.state import Cooling, Inputs, Span, Window
+from controller.core.state import Cooling, Inputs, Situation, Span, Window
 from controller.domain.temperatures import Reading, Seen
 
 _SLACK_S = 1e-6
@@ -51,6 +52,22 @@ class Box:
             if isinstance(reading, Seen):
                 self._values[name] = reading.value_mc
                 self._lowest[name], self._highest[name] = float("-inf"), float("inf")
+
+    def beside(self, name: str, edges: tuple[int, ...]) -> None:
+        """Keep a reading between two neighbours of many thresholds, each met at or above itself.
+
+        Args:
+            name: Which reading.
+            edges: The thresholds, rising [m°C].
+        """
+        value = self._values.get(name)
+        if value is None:
+            return
+        above = bisect_right(edges, value)
+        if above:
+            self._lowest[name] = max(self._lowest[name], edges[above - 1])
+        if above < len(edges):
+            self._highest[name] = min(self._highest[name], edges[above] - 1)
 
     def threshold(self, name: str, at_mc: int) -> None:
         """Keep a reading on its side of a threshold that is met at or above *at_mc*."""
@@ -112,7 +129,8 @@ def window_of(situation: Situation, instants: Iterator[float]) -> Window | None:
         return None
     box = Box(inputs)
     _of_the_call(box, cooling, inputs)
-    _of_the_limits(box, law)
+    box.beside("air", law.air_edges_mc)
+    box.beside("reservoir", law.reservoir_edges_mc)
     _of_the_reservoir(box, cooling, inputs, law)
     if cooling.pump and cooling.fan:
         _of_the_flow(box, cooling, inputs, now, law)
@@ -133,18 +151,6 @@ def _of_the_call(box: Box, cooling: Cooling, inputs: Inputs) -> None:
         box.at_or_below("air", inputs.band.cut_out_mc)
     else:
         box.threshold("air", inputs.band.cut_in_mc)
-
-
-def _of_the_limits(box: Box, law: Law) -> None:
-    limits, rules = law.limits, law.alarms
-    box.at_or_below("air", limits.low_limit_mc)
-    box.threshold("air", limits.low_limit_mc + rules.clear_by_mk)
-    box.threshold("air", rules.air_high_mc)
-    box.at_or_below("air", rules.air_high_mc - rules.clear_by_mk)
-    box.threshold("reservoir", rules.reservoir_warm_mc)
-    box.at_or_below("reservoir", rules.reservoir_warm_mc - rules.clear_by_mk)
-    box.at_or_below("reservoir", rules.reservoir_freezing_mc)
-    box.threshold("reservoir", rules.reservoir_freezing_mc + rules.clear_by_mk)
 
 
 def _of_the_reservoir(box: Box, cooling: Cooling, inputs: Inputs, law: Law) -> None:

@@ -297,7 +297,7 @@ class Sieve:
             self._same_since = at
             self._moves = 0
         if recent.count(newest_mc) == size:
-            self._steady_mc = newest_mc
+            self._steady_mc = float(newest_mc)
         # The colder of the two middle ones while few are there: a start is never hastened.
         middle_mc = sorted(recent)[(len(recent) - 1) // 2] + self._rules.offset_mk
         if not isinstance(self._seen, Seen) or self._seen.value_mc != middle_mc:

@@ -23,7 +23,7 @@ from controller.probes.sieve import Sieve
 from controller.rehearsal.noise import Noise
 from controller.rehearsal.plants import Drive, SimulatedChamber
 from controller.settings.simulation import Simulation
-from controller.thermal.probe import Course, Lag, lag_along
+from controller.thermal.probe import Course, Lag, lag_along, lag_at_rest
 
 AFTER_SWITCH_S = (5.0, 10.0, 15.0, 30.0, 30.0)
 """Longest steps after a switch, one after the other [s]: the air's quick answer is over then."""
@@ -396,7 +396,8 @@ class PlantProbes:
             elif name == "reservoir":
                 course = chamber.reservoir
             elif name == "room":
-                course = Course(dt_s, room_c, room_c, room_c)
+                lags.append(lag_at_rest(first_c[probe], room_c, tau_s=self._lags_s[probe]))
+                continue
             else:
                 after_c = chamber.outlet_c(drive)
                 course = Course(dt_s, outlet_c, 0.5 * (outlet_c + after_c), after_c)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta, tzinfo
 from random import Random
 
-from controller.core.decide import begin, decide
+from controller.core.decide import begin
 from controller.core.law import Law
 from controller.core.state import NOTHING_ASKED, Asked, State
 from controller.domain.requests import LoggedSwap
@@ -267,10 +267,6 @@ class Rehearsal:
         if not self._trouble.power:
             return max(limit, index + 1)
         window = loop.state.window
-        if window is None and loop.inputs is not None and loop.inputs.asked is NOTHING_ASKED:
-            # a decision that changed something has no window yet; the same question again may have
-            again, _ = decide(loop.state, loop.inputs, self.clock.monotonic(), self.law)
-            window = again.window
         if window is None or window.inputs.swap_due is not self._swap_due or index == 0:
             return index + 1
         limit = min(limit, self._tick_at(window.until))

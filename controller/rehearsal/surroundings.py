@@ -7,6 +7,7 @@ physics.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from controller.core.law import Band
@@ -57,6 +58,7 @@ class Surroundings:
         if schedule.night is not None:
             marks_h += [hour_of(schedule.night_from), hour_of(schedule.night_to)]
         self._marks_s = tuple(sorted({hour * HOUR_S for hour in marks_h}))
+        self._lit, self._lit_from, self._lit_until = False, math.inf, -math.inf
         started = clock.local_at(clock.origin)
         self._since_midnight_s = (started.hour * 60 + started.minute) * 60.0
 
@@ -84,7 +86,12 @@ class Surroundings:
 
     def lights_on(self, instant: float) -> bool:
         """Return whether the lights are on from a monotonic instant on."""
-        return self._lights is not None and self._lights.on(self.hour(instant))
+        if self._lights is None:
+            return False
+        if not self._lit_from <= instant < self._lit_until:
+            self._lit = self._lights.on(self.hour(instant))
+            self._lit_from, self._lit_until = instant, self.next_change(instant)
+        return self._lit
 
     def band(self, instant: float) -> Band:
         """Return the band in force from a monotonic instant on."""

@@ -159,6 +159,19 @@ def lag_along(probe_c: float, course: Course, *, tau_s: float) -> Lag:
     return Lag(late_a, b - 2.0 * tau_s * c, c, probe_c - late_a, 1.0 / tau_s)
 
 
+def lag_at_rest(probe_c: float, place_c: float, *, tau_s: float) -> Lag:
+    """Return how a probe goes on whose place stays at one temperature.
+
+    Args:
+        probe_c: The probe now [°C].
+        place_c: Its place [°C].
+        tau_s: Time constant of the probe [s]; 0: no lag.
+    """
+    if tau_s == 0.0:
+        return Lag(place_c, 0.0, 0.0, 0.0, 0.0)
+    return Lag(place_c, 0.0, 0.0, probe_c - place_c, 1.0 / tau_s)
+
+
 def stepped_c(probe_c: float, *, step_k: float = PROBE_STEP_K) -> float:
     """Return the nearest temperature the probe can say [°C]; halves go up.
 
