@@ -1,14 +1,18 @@
 #!/usr/bin/env bash
-# Every run on the emulated Raspberry Pi, one after another; an hour or so. Not part of CI.
+# Every run on the emulated Raspberry Pi, one after another; an hour or two. Not part of CI.
 #
-#   tests/pi/all.sh BOOT [OUT]
+#   tests/pi/all.sh BOOT [OUT] [NAME...]
 #
 # BOOT as in run.sh. It also takes --strict, --stale-clock, --disk CARD (which keeps the card for the next run)
-# and --cut SECONDS (which pulls the plug so long after the script began). OUT gets a text for each run.
+# and --cut SECONDS (which pulls the plug so long after the script began). OUT gets a text for each run; NAME
+# leaves out all runs but those. Ends with 0 only where every run did, and nothing in any was NOT HELD.
 set -uo pipefail
 boot=$1
 out=${2:-pi-runs}
+shift $(($# > 1 ? 2 : 1))
+wanted=" $* "
 here=$(cd "$(dirname "$0")" && pwd)
+project=$here/../..
 mkdir -p "$out"
 out=$(cd "$out" && pwd)
 work=$(mktemp -d)
@@ -16,25 +20,52 @@ trap 'rm -rf "$work"' EXIT
 
 python3 -m venv "$work/venv"
 "$work/venv/bin/pip" install -q build
-"$work/venv/bin/python" -m build -q --wheel --outdir "$work/wheels" "$here/../.."
-"$work/venv/bin/pip" download -q --no-deps -d "$work/wheels" click tzdata
+"$work/venv/bin/python" -m build -q --wheel --outdir "$work/wheels" "$project"
+# what the lock names, for the emulated Pi's Python and processor; it has no network
+"$work/venv/bin/pip" download -q --no-deps -d "$work/wheels" --python-version 3.11 --only-binary=:all: \
+    --platform manylinux2014_aarch64 --platform manylinux_2_28_aarch64 \
+    --require-hashes -r "$project/systemd/requirements.lock"
+# the clone that the installer starts from, and the release that it upgrades
+git -C "$project" archive --prefix=clone/ HEAD controller systemd config hardware-notes pyproject.toml README.md LICENSE |
+    tar x -C "$work"
+released=${COLDPIN_RELEASED:-66323fc} # the commit of 0.1.0
+mkdir -p "$work/released" "$work/old"
+git -C "$project" archive "$released" | tar x -C "$work/released"
+"$work/venv/bin/python" -m build -q --wheel --outdir "$work/old" "$work/released"
+cp -r "$work/released/systemd" "$work/old/"
 
-share=("$here/helpers.sh" "$here/loft.toml" "$here/faulty_driver.py" "$here/../../systemd" "$work/wheels")
-one() { # NAME SCRIPT OPTIONS...
-    local name=$1 script=$2
-    shift 2
+share=("$here/helpers.sh" "$here/loft.toml" "$here/faulty_driver.py" "$project/systemd" "$work/wheels")
+bad=()
+one() { # NAME EXPECTED_STATUS SCRIPT OPTIONS...
+    local name=$1 expected=$2 script=$3 status
+    shift 3
+    [ "$wanted" = "  " ] || [[ $wanted == *" $name "* ]] || return
     echo "== $name" | tee "$out/$name.txt"
-    "$boot" --out "$work/$name" --pins "$work/$name.pins" --timeout 2400 "$@" \
+    "$boot" --out "$work/$name" --pins "$work/$name.pins" --timeout "${COLDPIN_LIMIT:-5400}" "$@" \
         "$here/$script" "${share[@]}" >>"$out/$name.txt" 2>&1
-    echo "exit status $?" >>"$out/$name.txt"
+    status=$?
+    echo "exit status $status, expected $expected" >>"$out/$name.txt"
     if [ -s "$work/$name.pins" ]; then
         python3 "$here/blips.py" "$work/$name.pins" 5 6 >>"$out/$name.txt"
     fi
-    tail -2 "$out/$name.txt"
+    grep -E '^(NOT )?held:|held, ' "$out/$name.txt" | tail -40
+    if [ $status != "$expected" ] || grep -q '^NOT HELD' "$out/$name.txt"; then
+        bad+=("$name")
+        echo "$name: NOT HELD (exit status $status, expected $expected)"
+    else
+        echo "$name: held"
+    fi
 }
-one faults faults.sh
-one power-cut write.sh --disk "$work/card.img" --cut 420
-one after-power-cut after-cut.sh --disk "$work/card.img"
-one stale-clock stale-clock.sh --stale-clock
-one faults-strict faults.sh --strict
-one control guest.sh
+one faults 0 faults.sh
+one power-cut 137 write.sh --disk "$work/card.img" --cut 420
+one after-power-cut 0 after-cut.sh --disk "$work/card.img"
+one stale-clock 0 stale-clock.sh --stale-clock
+one faults-strict 0 faults.sh --strict
+one control 0 guest.sh
+share+=("$work/clone" "$work/old")
+one install 0 install.sh
+if [ ${#bad[@]} -gt 0 ]; then
+    echo "NOT HELD: ${bad[*]}"
+    exit 1
+fi
+echo "all held"

@@ -29,6 +29,9 @@ def main() -> None:
                 lasted_s = (at - on_since).total_seconds()
                 print(f"GPIO{line} on {on_since:%H:%M:%S.%f} for {lasted_s:.2f} s")
                 on_since, shown = None, shown + 1
+        if on_since is not None:
+            print(f"GPIO{line} on {on_since:%H:%M:%S.%f} and still on when the log ends")
+            shown += 1
         print(
             f"GPIO{line}: on {shown} time(s); at the end {'on' if on_since else 'off'}, "
             f"{function} {latch}"

@@ -13,6 +13,7 @@ state "cooling with the clock behind"
 date -s '2026-11-25 15:00:00'
 sleep 8
 state "cooling, the clock has jumped"
+expect "a jump of the clock switches nothing" on 5
 show $air 240
 wait_for 60 run_on
 wait_for 60 rest
@@ -28,4 +29,5 @@ PY
 runuser -u coldpin -- /opt/coldpin/current/bin/coldpin export /etc/coldpin/loft.toml --csv /tmp/records.csv
 head -2 /tmp/records.csv; tail -1 /tmp/records.csv
 systemctl stop coldpin@loft
-exit 0
+expect "both are off once it is stopped" off 5 6
+finish
