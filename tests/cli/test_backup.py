@@ -7,6 +7,7 @@ import hashlib
 import io
 import json
 import os
+import shutil
 import tarfile
 import threading
 import tracemalloc
@@ -372,3 +373,42 @@ def test_an_archive_that_swells_takes_no_memory(
     assert says in capsys.readouterr().err
     assert peak_bytes < 8_000_000
     assert list(new.place.iterdir()) == []
+
+
+def test_without_room_nothing_is_touched(
+    old: House,
+    new: House,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Judged before anything is written, and not called a damaged backup."""
+    archive = tmp_path / "a.tar.gz"
+    assert old.run("backup", str(archive)) == 0
+    usage = shutil.disk_usage(tmp_path)
+    monkeypatch.setattr(
+        "controller.commissioning.backup.shutil.disk_usage",
+        lambda _: usage._replace(free=1_000_000),
+    )
+
+    assert new.run("restore", str(archive)) == 78
+
+    assert "1 MB free" in capsys.readouterr().err
+    assert list(new.place.iterdir()) == []
+    assert not new.config.exists()
+
+
+def test_a_restore_says_what_where_and_up_to_when(
+    old: House, new: House, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """And how to see it."""
+    archive = tmp_path / "a.tar.gz"
+    assert old.run("backup", str(archive)) == 0
+    capsys.readouterr()
+
+    assert new.run("restore", str(archive)) == 0
+
+    out = capsys.readouterr().out
+    last = (BEGINS + 499 * timedelta(minutes=1)).astimezone()
+    assert f"the records up to {last:%Y-%m-%d %H:%M} to {new.place / RECORDS}" in out
+    assert f"coldpin report {new.config}" in out

@@ -14,6 +14,7 @@ import fcntl
 import hashlib
 import json
 import os
+import sqlite3
 import sys
 import tomllib
 from collections.abc import Iterable, Sequence
@@ -90,6 +91,9 @@ def main(arguments: Sequence[str] | None = None, run: Runner = run_program) -> i
             return _install(machine, _wanted(asked), run, asked)
     except InstallationError as error:
         _say(f"\nStopped: {error}")
+        return EX_UNAVAILABLE
+    except (OSError, sqlite3.Error) as error:  # a full or broken medium, most of all
+        _say(f"\nStopped: {error}. Mend that and run this again: it goes on where it stopped.")
         return EX_UNAVAILABLE
 
 
@@ -340,13 +344,21 @@ def _say_what_next(machine: Machine) -> None:
             "  sudo coldpin first-run loft\n"
             "  sudo systemctl enable --now coldpin@loft coldpin-lookout@loft"
         )
-        return
     for name in machine.instances:
         unit = f"coldpin@{name}"
         if f"{unit}.service" in machine.active:
-            _say(f"{name}: running again, {STATES / name} as it was.")
+            _say(f"{name}: running, {STATES / name} as it was.")
         else:
             _say(f"{name}: not running. sudo systemctl enable --now {unit} coldpin-lookout@{name}")
+    _say_what_lacks(machine)
+
+
+def _say_what_lacks(machine: Machine) -> None:
+    if not machine.gpio_chips:
+        _say(
+            "No GPIO chip here (/dev/gpiochip*): relays on pins cannot be switched, "
+            'and the service of a configuration with driver = "gpio" ends with status 69.'
+        )
     if not machine.has_one_wire:
         _say("The probes' bus is not there yet: it takes the boot lines above, and a reboot.")
 

@@ -55,7 +55,7 @@ class Upgrade:
             for unit in self._machine.active:
                 self._say(f"    restarting {unit}, and waiting until it is ready")
                 self._started_again(unit)
-        except InstallationError as error:
+        except (InstallationError, OSError) as error:  # OSError: a full medium, most of all
             if self._machine.version is None:
                 raise
             self._go_back(copies, former)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import sqlite3
 import subprocess
 import sys
@@ -12,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from controller.commissioning.installation import command
 from controller.commissioning.installation import upgrade as module
 from controller.commissioning.installation.actions import (
     Command,
@@ -22,7 +24,7 @@ from controller.commissioning.installation.actions import (
     Step,
     Write,
 )
-from controller.commissioning.installation.command import _build_of, main
+from controller.commissioning.installation.command import _build_of, _say_what_next, main
 from controller.commissioning.installation.machine import Machine, Result, problems_of
 from controller.commissioning.installation.steps import (
     Wanted,
@@ -329,3 +331,49 @@ def test_going_back_to_the_first_release_gives_it_its_requests_again(
         Upgrade(MACHINE, run, lambda _: None).do([])
 
     assert former.read_text(encoding="utf-8") == "pack changes"
+
+
+def test_a_medium_that_fills_up_in_the_middle_goes_back_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An error of the system is as bad as one of a command."""
+    monkeypatch.setattr(module, "STATES", tmp_path)
+    for name in ("CURRENT", "ON_PATH", "UNITS"):
+        monkeypatch.setattr(module, name, tmp_path / name)
+    runner = Recorder()
+    full = Write(path=tmp_path / "file" / "below-a-file", text="x")
+    (tmp_path / "file").touch()
+
+    with pytest.raises(InstallationError, match="Went back to coldpin"):
+        Upgrade(MACHINE, runner, lambda _: None).do([Step(title="writes", actions=[full])])
+
+    assert "systemctl restart coldpin@loft.service" in runner.ran
+
+
+def test_what_a_machine_lacks_is_said_at_the_end(capsys: pytest.CaptureFixture[str]) -> None:
+    """It is no reason to refuse: a chamber may be described before the wires are there."""
+    _say_what_next(replace(MACHINE, gpio_chips=(), has_one_wire=False, instances=()))
+
+    out = capsys.readouterr().out
+    assert "No GPIO chip here" in out
+    assert "probes' bus is not there" in out
+
+
+def test_an_error_of_the_system_is_no_traceback(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A full card while packages are unpacked."""
+
+    def full(*_: object, **__: object) -> int:
+        raise OSError(28, "No space left on device", "/opt/coldpin/x")
+
+    monkeypatch.setattr(command, "_install", full)
+    monkeypatch.setattr(command, "_alone", lambda **_: contextlib.nullcontext())
+    monkeypatch.setattr(command, "read_machine", lambda _: MACHINE)
+    monkeypatch.setattr(command, "problems_of", lambda _: [])
+
+    assert main([], run=Recorder()) == 69
+
+    out = capsys.readouterr().out
+    assert "No space left on device: '/opt/coldpin/x'" in out
+    assert "run this again" in out
