@@ -325,8 +325,12 @@ def test_no_data_is_sent_again_until_somebody_marks_it_as_seen() -> None:
         boot_id="b",
         asked_boot_ms=0,
     )
+    before = replace(seen, asked_utc_ms=round((NOW - MINUTE).timestamp() * 1000))
     snapshots = [
-        replace(snapshot(NOW + i * MINUTE, silent=True), requests=(seen,) if i >= 70 else ())
+        replace(
+            snapshot(NOW + i * MINUTE, silent=True),
+            requests=(before, seen) if i >= 70 else (before,),
+        )
         for i in range(180)
     ]
 
