@@ -145,7 +145,7 @@ def first_look(found: Sketch) -> FirstLook:
 
 
 def _cost(kwh: float, price: float) -> str:
-    return f"{kwh:.1f} kWh a day, {kwh * price:.2f} in money"
+    return f"{kwh:.1f} kWh a day: {kwh * price:.2f} at your price"
 
 
 def _facts(found: Consultation) -> list[tuple[str, str]]:
