@@ -42,7 +42,7 @@ def readings_of(status: Status, unit: str) -> list[tuple[str, str]]:
         status: How it is.
         unit: ``C`` or ``F``.
     """
-    rows = [("Air, band", _band(status, unit))]
+    rows: list[tuple[str, str]] = []
     for name, probe in status.probes.fitted():
         place = PLACES.get(name, name).removesuffix(" probe")
         words = (
@@ -53,7 +53,8 @@ def readings_of(status: Status, unit: str) -> list[tuple[str, str]]:
         if probe.id is not None:
             words += f" ({probe.id})"
         rows.append((place[:1].upper() + place[1:], words))
-    rows[0], rows[1:2] = rows[1] if len(rows) > 1 else rows[0], [rows[0]]
+        if name == "air":
+            rows.append(("Air, band", _band(status, unit)))
     on = {True: "on", False: "off"}
     rows += [
         ("Pump, fan", f"pump {on[status.pump]}, fan {on[status.fan]}"),
