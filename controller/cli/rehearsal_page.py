@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import timedelta
 
 from controller.domain.alarm_guide import alarm_title
+from controller.domain.measures import degree_hours_text
 from controller.pictures import words
 from controller.pictures.chamber_chart import ChamberHistory, chamber_chart
 from controller.pictures.chart import Chart
@@ -52,8 +53,8 @@ def rehearsal_page(
         lead=about,
         facts=(
             ("in its band", f"{tally.in_band_share:.1%} of the time"),
-            ("above cut-in", f"{tally.degree_hours_above:.2f} K·h"),
-            ("below cut-out", f"{tally.degree_hours_below:.2f} K·h"),
+            ("above cut-in", degree_hours_text(tally.degree_hours_above, settings.display.unit)),
+            ("below cut-out", degree_hours_text(tally.degree_hours_below, settings.display.unit)),
             ("starts", str(tally.starts)),
             ("shortest run", words.duration(tally.shortest_run_s)),
             ("shortest rest", words.duration(tally.shortest_rest_s)),

@@ -20,6 +20,7 @@ from controller.cli.instances import CONFIG
 from controller.cli.rehearsal_comparison import comparison_document, print_comparison
 from controller.cli.rehearsal_weather import MonthDay, Season, print_season, season_of
 from controller.domain.alarm_guide import alarm_title
+from controller.domain.measures import degree_hours_text
 from controller.domain.reading_rows import COLUMNS, cell
 from controller.pictures import words
 from controller.rehearsal.comparison import Outcome, outcome_of
@@ -290,14 +291,15 @@ def _print_for_people(
         )
         return f"{least} to {most}, mean {mean}"
 
+    allowed = "0.9 °F" if unit == "F" else "half a kelvin"
     rows = [
         ("air", spread(tally.air_c.document(tally.lasted_s))),
-        ("in its band", f"{tally.in_band_share:.1%} of the time (half a kelvin allowed)"),
+        ("in its band", f"{tally.in_band_share:.1%} of the time ({allowed} allowed)"),
         (
             "out of it",
             (
-                f"{tally.degree_hours_above:.2f} K·h above cut-in, "
-                f"{tally.degree_hours_below:.2f} K·h below cut-out"
+                f"{degree_hours_text(tally.degree_hours_above, unit, decimals=2)} above cut-in, "
+                f"{degree_hours_text(tally.degree_hours_below, unit, decimals=2)} below cut-out"
             ),
         ),
         ("reservoir", spread(tally.reservoir_c.document(tally.lasted_s))),

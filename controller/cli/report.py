@@ -16,6 +16,7 @@ from controller.cli.instances import CONFIG
 from controller.cli.instants import instant
 from controller.domain.alarm_guide import alarm_title
 from controller.domain.first_run import FIRST_RUN_CODEC
+from controller.domain.measures import degree_hours_text
 from controller.domain.places import records_path, state_directory
 from controller.domain.requests import LoggedSwap
 from controller.errors import RecordError
@@ -112,8 +113,9 @@ def _rows(report: Report, unit: str) -> list[tuple[str, str]]:
                 name,
                 (
                     f"{figures.in_band_share:.1%} of {words.duration(figures.known_s)} in its "
-                    f"band, mean {words.temperature(mean, unit)}, {figures.above_k_h:.2f} K·h "
-                    f"above, {figures.below_k_h:.2f} K·h below"
+                    f"band, mean {words.temperature(mean, unit)}, "
+                    f"{degree_hours_text(figures.above_k_h, unit, decimals=2)} "
+                    f"above, {degree_hours_text(figures.below_k_h, unit, decimals=2)} below"
                 ),
             )
         )

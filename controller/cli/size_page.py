@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from controller.domain.measures import degree_hours_text
 from controller.pictures.html import standalone_page
 from controller.planning.changes import Change
 from controller.planning.hot_days_chart import hot_days_chart
@@ -32,7 +33,13 @@ def size_page(settings: Settings, judgement: Judgement, changes: tuple[Change, .
         else (
             ("packs", supply_sentence(judgement)),
             ("in band", f"{days.in_band_share:.1%} of the hot days"),
-            ("above cut-in", f"{days.degree_hours_above:.1f} K·h in {days.days:g} days"),
+            (
+                "above cut-in",
+                (
+                    f"{degree_hours_text(days.degree_hours_above, settings.display.unit)} "
+                    f"in {days.days:g} days"
+                ),
+            ),
             ("pump running", f"{days.duty:.0%} of the time"),
         ),
         charts=[] if days is None else [hot_days_chart(settings, rows, "The hot days.")],

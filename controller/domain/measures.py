@@ -123,6 +123,7 @@ def difference_text(kelvin: float, unit: str) -> str:
     return f"{_rounded(1.8 * kelvin)} °F" if unit == "F" else f"{_rounded(kelvin)} K"
 
 
-def degree_hours_text(kelvin_hours: float, unit: str) -> str:
+def degree_hours_text(kelvin_hours: float, unit: str, *, decimals: int = 1) -> str:
     """Return degree-hours, such as "2.4 K·h" or "4.3 °F·h"."""
-    return f"{1.8 * kelvin_hours:.1f} °F·h" if unit == "F" else f"{kelvin_hours:.1f} K·h"
+    value, name = (1.8 * kelvin_hours, "°F·h") if unit == "F" else (kelvin_hours, "K·h")
+    return f"{value:.{decimals}f} {name}"
