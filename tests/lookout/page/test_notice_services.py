@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -9,12 +10,14 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
+from controller.lookout.notices import due
+from controller.lookout.notices.alarms_due import ALARMS_PART
 from controller.lookout.notices.services import Service, ServiceHealth
 from controller.lookout.page.access import Access, new_secret
 from controller.lookout.page.app import PageContext, cookie_names, page_app
 from controller.lookout.page.notice_services import service_rows
 from controller.records.snapshot import take_snapshot
-from tests.lookout.houses import put_status, settings_with, status
+from tests.lookout.houses import alarm, put_status, settings_with, status
 
 NOW = datetime(2026, 7, 14, 14, 0, tzinfo=UTC)
 
@@ -127,3 +130,21 @@ def test_without_notices_there_is_no_section(tmp_path: Path) -> None:
 
     assert "notices-title" not in visit.client.get("/").text
     assert visit.client.post("/test-message", data={"token": visit.token}).status_code == 404
+
+
+def test_every_link_of_a_notice_leads_to_a_part_of_the_page(tmp_path: Path) -> None:
+    """Tapped at night, it must not end at the top of something else."""
+    place = tmp_path
+    notices = FakeNotices()
+    visit = Visit(place, notices)
+    put_status(place, status(alarms=[alarm("air_high")]))
+    page = visit.client.get("/").text
+    sources = Path(due.__file__).parent.glob("*.py")
+    parts = {
+        part
+        for source in sources
+        for part in re.findall(r'link\("([a-z-]+)"\)', source.read_text(encoding="utf-8"))
+    } | {ALARMS_PART}
+
+    assert parts == {"headline", "change-title", "notices-title", "alarms-title"}
+    assert all(f'id="{part}"' in page for part in parts)
