@@ -92,10 +92,12 @@ def _no_data(
         if not repeats or _is_acknowledged(snapshot, since_s):
             return history, []
     headline = headline_of(snapshot, rules.limits, now)
-    body = " ".join(each for each in (headline.words, headline.action, headline.more) if each)
+    parts = [headline.words, headline.action, headline.more]
+    if sent_s is not None:
+        parts.append("Where that is meant, coldpin ack ends these reminders.")
     notice = Notice(
         title=rules.title,
-        body=body,
+        body=" ".join(part for part in parts if part),
         urgent=True,
         about=NO_DATA,
         crop=True,

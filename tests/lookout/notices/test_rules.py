@@ -334,7 +334,10 @@ def test_no_data_is_sent_again_until_somebody_marks_it_as_seen() -> None:
         for i in range(180)
     ]
 
-    assert minutes(told(snapshots, REPEATING)) == [3, 33, 63]
+    sent = told(snapshots, REPEATING)
+
+    assert minutes(sent) == [3, 33, 63]
+    assert ["coldpin ack ends" in notice.body for _, notice in sent] == [False, True, True]
 
 
 @pytest.mark.parametrize(
