@@ -42,7 +42,7 @@ _EDGE_C = 1.0 / 32.0
 class _Step:
     """One step of the chamber and what each probe does along it, probes in their order."""
 
-    __slots__ = ("air", "begins", "ends", "first_c", "lags", "last_c", "reservoir")
+    __slots__ = ("air", "begins", "bends_c", "ends", "first_c", "lags", "last_c", "reservoir")
 
     def __init__(
         self,
@@ -61,6 +61,7 @@ class _Step:
         self.lags = lags
         self.first_c = first_c
         self.last_c: list[float] = []
+        self.bends_c: list[float] = []
         self.end_at(ends)
 
     def end_at(self, instant: float) -> None:
@@ -68,6 +69,7 @@ class _Step:
         self.ends = instant
         at_s = instant - self.begins
         self.last_c = [lag.at(at_s) for lag in self.lags]
+        self.bends_c = [lag.bend_c(at_s) for lag in self.lags]
 
 
 class _Gate(NamedTuple):
@@ -141,6 +143,7 @@ class PlantProbes:
         self._tick_s = tick_s or every_s
         self._number = -1
         self._owed: list[int] = []
+        self._passed: Mapping[str, Sieve] | None = None
         self._kept_s = max(KEPT_S, KEPT_READINGS * every_s)
         self._drive = Drive(*running(), lights_at(now), self.flow)
         self._rung = 0
@@ -178,18 +181,19 @@ class PlantProbes:
         self._take_drive()
         self._last_tick = now
         number = self._number_at(now)
-        if number <= self._number and not self._owed:
+        due = number > self._number
+        if not (due or self._owed or self._passed):
             return []
         self._reach(now)
+        newest = self._samples(number, now, dead=self.dead) if due else []
+        if self._passed is not None:
+            self._resume_sieves(self._passed, newest)
         samples = []
-        if self._owed:
-            for owed in self._owed:  # from before anything changed at this tick
-                samples += self._samples(owed, self._instant_of(owed), dead=_NONE_DEAD)
-            self._owed = []
-        if number > self._number:
-            self._number = number
-            samples += self._samples(number, now, dead=self.dead)
-        return samples
+        for owed in self._owed:  # from before anything changed at this tick
+            samples += self._samples(owed, self._instant_of(owed), dead=_NONE_DEAD)
+        self._owed = []
+        self._number = max(self._number, number)
+        return samples + newest
 
     def move_on(self, now: float) -> None:
         """End the chamber's step at *now*, before something else about it changes."""
@@ -282,7 +286,7 @@ class PlantProbes:
                 probe = gate.probe
                 first_c, last_c = step.first_c[probe], step.last_c[probe]
                 least_c, most_c = (first_c, last_c) if first_c < last_c else (last_c, first_c)
-                bend_c = step.lags[probe].bend_c(dt_s)
+                bend_c = step.bends_c[probe]
                 if most_c - least_c + 2.0 * bend_c > gate.fastest_k_s * dt_s > 0.0:
                     # the sieve might hold a sample back: it sees them all
                     passed = math.floor((step.begins - origin) / tick_s + 1e-6)
@@ -328,21 +332,44 @@ class PlantProbes:
         first = self._number + 1
         if before < first:
             return
-        median_of = max(sieve.rules.median_of for sieve in sieves.values())
-        # the last of them is taken for itself: at the tick, a probe may have died
-        owed_from = max(first, before - median_of + 1)
-        if owed_from > first:
-            owed_from = before
-            older = range(max(first, before - max(1, median_of - 1)), before)
-            for probe, name in enumerate(self._names):
-                instants = [self._instant_of(number) for number in older]
-                values_mc = [
-                    self._shown_mc(probe, number, self._follow_c(probe, at))
-                    for number, at in zip(older, instants, strict=True)
-                ]
-                sieves[name].resume(values_mc, instants[-1])
-        self._owed = list(range(owed_from, before + 1))
         self._number = before
+        if before - first < max(1, *(sieve.rules.median_of - 1 for sieve in sieves.values())):
+            self._owed = list(range(first, before + 1))
+        else:
+            self._passed = sieves
+
+    def _resume_sieves(self, sieves: Mapping[str, Sieve], newest: list[tuple[str, Sample]]) -> None:
+        """Let the sieves go on behind the readings that were passed over.
+
+        The median that the next sample makes must be whole. Where none is due or one will be
+        refused, that sample is the last of those passed over.
+
+        Args:
+            sieves: What judges the samples, by the name of the probe.
+            newest: The samples that are due now.
+        """
+        self._passed = None
+        last = self._number
+        if not newest or any(
+            sample.value_mc is None or not rules.lowest_mc <= sample.value_mc <= rules.highest_mc
+            for name, sample in newest
+            for rules in (sieves[name].rules,)
+        ):
+            self._owed = [last]
+            last -= 1
+        for probe, name in enumerate(self._names):
+            sieve = sieves[name]
+            first = last + 1 - max(1, sieve.rules.median_of - 1)
+            values_mc = [self._shown_at(probe, number) for number in range(first, last + 1)]
+            sieve.resume(values_mc, self._instant_of(last))
+
+    def forget_passed(self) -> None:
+        """Let what has been passed over be no reading of anybody: the power is cut."""
+        self._owed, self._passed = [], None
+
+    def _shown_at(self, probe: int, number: int) -> int:
+        """Return a reading by its number, from the steps that are kept [m°C]."""
+        return self._shown_mc(probe, number, self._follow_c(probe, self._instant_of(number)))
 
     def _number_at(self, now: float) -> int:
         """Return the number of the newest reading that is due."""

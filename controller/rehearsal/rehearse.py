@@ -329,6 +329,7 @@ class Rehearsal:
         settings = self.settings
         for output in self._outputs.values():
             output.switch(on=False)
+        self.probes.forget_passed()
         self._swap_due = None
         if self._plain:
             return PlainSwitch(
