@@ -1,0 +1,110 @@
+"""A rehearsal in plain Python beside the same modules compiled by mypyc; prints figures.
+
+Run as ``python -m tests.benchmarks.compiled FOLDER [--days 6]``, with a C compiler and Python's
+headers at hand. A copy of the package is compiled in FOLDER, and the installed one stays as it is;
+a command that is started in FOLDER (``python -m controller rehearse …``) uses the compiled one.
+There is no second implementation: the C comes from the typed modules themselves, and the two runs
+must give the same switches and temperatures to the last digit.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+COMPILED = {
+    "core": "alarms conditions decide expectations flow law memory phases recent rules state"
+    " stopwatch transitions window",
+    "domain": "temperatures",
+    "probes": "protocol sieve",
+    "rehearsal": "clock noise plant_probes plants surroundings tally",
+    "thermal": "bath mean_matrix moist_air plant probe state step_tables",
+}
+"""Modules in which a rehearsal spends its time, all without a third party."""
+MEASURE = """
+import hashlib, json, sys, time
+from controller.core import decide
+from controller.rehearsal.rehearse import Rehearsal
+from controller.settings.load import read_settings
+from controller.settings.scenario_file import read_scenario
+from controller.settings.shipped import shipped_config
+settings = read_settings(shipped_config("larkmoor-laptop.toml"))
+scenario = read_scenario(shipped_config("scenarios") / "calm-day.toml")
+Rehearsal(settings, scenario, days=0.5).run()
+days = float(sys.argv[1])
+made = Rehearsal(settings, scenario, days=days, keep_switches=True)
+began = time.process_time()
+made.run()
+lasted_s = time.process_time() - began
+tally = made.tally
+ran = repr((tally.switches, tally.air_c, tally.reservoir_c, tally.alarms))
+digest = hashlib.sha256(ran.encode()).hexdigest()
+print(json.dumps([decide.__file__, days / lasted_s, digest]))
+"""
+
+
+def main() -> None:
+    """Compile, run both, print."""
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("folder", type=Path, help="an empty folder, or one that is not there yet")
+    options.add_argument("--days", type=float, default=6.0)
+    chosen = options.parse_args()
+    folder: Path = chosen.folder.absolute()
+    if folder.exists() and any(folder.iterdir()):
+        raise SystemExit(f"{folder} is not empty; name a folder that is")
+    compile_into(folder)
+    plain_file, plain, plain_run = measured(ROOT, chosen.days)
+    compiled_file, compiled, compiled_run = measured(folder, chosen.days)
+    if plain_run != compiled_run:
+        raise SystemExit(f"{plain_file} and {compiled_file} gave different runs")
+    if compiled_file.endswith(".py"):
+        raise SystemExit(f"{compiled_file} was used, not a compiled one")
+    print(f"plain Python  {plain:5.1f} days/s of CPU time")
+    print(f"compiled      {compiled:5.1f} days/s, {compiled / plain:.2f} times, the same run")
+
+
+def compile_into(folder: Path) -> None:
+    """Copy the package to a folder and compile it there.
+
+    Raises:
+        SystemExit: There is no compiler, or it does not take a module.
+    """
+    ignore = shutil.ignore_patterns("__pycache__")
+    for name in ("controller", "config"):
+        shutil.copytree(ROOT / name, folder / name, ignore=ignore)
+    modules = [
+        f"controller/{room}/{name}.py" for room, names in COMPILED.items() for name in names.split()
+    ]
+    done = subprocess.run(
+        [sys.executable, "-m", "mypyc", *modules],
+        cwd=folder,
+        env={"MYPYC_OPT_LEVEL": "2", **os.environ},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    if done.returncode:
+        raise SystemExit((done.stdout + done.stderr)[-2000:])
+
+
+def measured(folder: Path, days: float) -> tuple[str, float, str]:
+    """Return what the package in a folder is, its days a second, and a digest of the run."""
+    done = subprocess.run(
+        [sys.executable, "-c", MEASURE, str(days)],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    file, speed, digest = json.loads(done.stdout)
+    return str(file), float(speed), str(digest)
+
+
+if __name__ == "__main__":
+    main()
