@@ -58,9 +58,14 @@ class Upgrade:
         except (InstallationError, OSError) as error:  # OSError: a full medium, most of all
             if self._machine.version is None:
                 raise
-            self._go_back(copies, former)
+            down = self._go_back(copies, former)
+            state = (
+                f"but {', '.join(down)} did not come back: switch its loads' supply off"
+                if down
+                else "which runs as before"
+            )
             raise InstallationError(
-                f"{error}\nWent back to coldpin {self._machine.version}, which runs as before."
+                f"{error}\nWent back to coldpin {self._machine.version}, {state}."
             ) from None
         for copy in copies:
             copy.unlink(missing_ok=True)
@@ -103,7 +108,8 @@ class Upgrade:
             if unit.startswith("coldpin@")
         ]
 
-    def _go_back(self, copies: Iterable[Path], former: Iterable[Path]) -> None:
+    def _go_back(self, copies: Iterable[Path], former: Iterable[Path]) -> list[str]:
+        """Put everything back, start what ran, and return the units that did not come up."""
         for unit in self._machine.active:
             self._run(["systemctl", "stop", unit])
         for path, target in self._links.items():
@@ -121,20 +127,23 @@ class Upgrade:
             if moved.is_file() and not path.exists():
                 moved.rename(path)
         self._run(["systemctl", "daemon-reload"])
+        down = []
         for unit in self._machine.active:
             result = self._run(["systemctl", "restart", unit])
             if result.status != 0:
-                self._say(
-                    f"{unit} did not come back either; its loads are off:\n{_indented(result)}"
-                )
+                down.append(unit)
+                self._say(f"{unit} did not come back either:\n{_indented(result)}")
+        return down
 
 
 def _copy_of(records: Path) -> Path:
     return records.with_name(f"{records.name}.before-upgrade")
 
 
-def _version_of(database: Path) -> int:
-    with closing(sqlite3.connect(f"file:{database}?mode=ro", uri=True)) as file:
+def _version_of(database: Path, *, nobody_writes: bool = False) -> int:
+    # without a writer no side files are made, which would be root's
+    how = "immutable=1" if nobody_writes else "mode=ro"
+    with closing(sqlite3.connect(f"file:{database}?{how}", uri=True)) as file:
         version: int = file.execute("PRAGMA user_version").fetchone()[0]
     return version
 
@@ -143,7 +152,7 @@ def _put_back(copy: Path) -> None:
     """Put the copied records back where the new version has converted them; else keep the newer."""
     records = copy.with_name(RECORDS)
     try:
-        converted = _version_of(records) != _version_of(copy)
+        converted = _version_of(records) != _version_of(copy, nobody_writes=True)
     except sqlite3.Error:
         converted = True
     if not converted:

@@ -350,6 +350,40 @@ def test_a_medium_that_fills_up_in_the_middle_goes_back_too(
     assert "systemctl restart coldpin@loft.service" in runner.ran
 
 
+def test_what_does_not_come_back_is_not_called_running(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Neither version starts: the loads' supply is the last resort."""
+    monkeypatch.setattr(module, "STATES", tmp_path)
+    for name in ("CURRENT", "ON_PATH", "UNITS"):
+        monkeypatch.setattr(module, name, tmp_path / name)
+
+    def run(argv: Sequence[str]) -> Result:
+        return Result(status=int(list(argv[:2]) == ["systemctl", "restart"]))
+
+    with pytest.raises(InstallationError, match="did not come back: switch its loads' supply off"):
+        Upgrade(MACHINE, run, lambda _: None).do([])
+
+
+def test_going_back_leaves_no_file_of_its_own(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The records' copy is in WAL mode: opening it must not make files beside it."""
+    monkeypatch.setattr(module, "STATES", tmp_path)
+    for name in ("CURRENT", "ON_PATH", "UNITS"):
+        monkeypatch.setattr(module, name, tmp_path / name)
+    (tmp_path / "loft").mkdir()
+    with closing(sqlite3.connect(tmp_path / "loft/records.sqlite")) as file, file:
+        file.execute("PRAGMA journal_mode = WAL")
+        file.execute("CREATE TABLE kept (row INTEGER)")
+
+    with pytest.raises(InstallationError, match="Went back"):
+        Upgrade(MACHINE, Recorder("systemctl restart coldpin@loft.service"), lambda _: None).do([])
+
+    names = {path.name for path in (tmp_path / "loft").iterdir()}
+    assert not [name for name in names if "before-upgrade" in name]
+
+
 def test_what_a_machine_lacks_is_said_at_the_end(capsys: pytest.CaptureFixture[str]) -> None:
     """It is no reason to refuse: a chamber may be described before the wires are there."""
     _say_what_next(replace(MACHINE, gpio_chips=(), has_one_wire=False, instances=()))
