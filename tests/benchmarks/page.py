@@ -86,7 +86,7 @@ def fill(path: Path, days: int) -> None:
             give_back(file)
     for swap in range(2 * DETAIL_DAYS):
         at = datetime.fromtimestamp((now_ms - (swap + 0.4) * DAY_MS / 2) / 1000, UTC)
-        log_past_swap(path.with_name(REQUESTS), at=at, packs=4, who="benchmark")
+        log_past_swap(path.parent / REQUESTS, at=at, packs=4, who="benchmark")
 
 
 def reading(minute: int) -> tuple[int, ...]:

@@ -174,6 +174,6 @@ def test_a_time_without_records_says_so(tmp_path: Path) -> None:
 
 def sentence(path: Path, window: Window, unit: str) -> str:
     _, words = history_of(
-        path, path.with_name(REQUESTS), snapshot=snapshot(), window=window, unit=unit, zone=UTC
+        path, path.parent / REQUESTS, snapshot=snapshot(), window=window, unit=unit, zone=UTC
     )
     return words
