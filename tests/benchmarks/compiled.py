@@ -23,10 +23,12 @@ COMPILED = {
     " stopwatch transitions window",
     "domain": "temperatures",
     "probes": "protocol sieve",
-    "rehearsal": "clock noise plant_probes plants surroundings tally",
-    "thermal": "bath mean_matrix moist_air plant probe state step_tables",
+    "rehearsal": "clock grower noise plant_probes plants rehearse surroundings tally trouble",
+    "service": "loop output_bank",
+    "thermal": "bath coil coil_table envelope exchanger mean_matrix moist_air plant probe state"
+    " step_tables",
 }
-"""Modules in which a rehearsal spends its time, all without a third party."""
+"""Modules in which a rehearsal spends its time, with what the loop needs of the service."""
 MEASURE = """
 import hashlib, json, sys, time
 from controller.core import decide
