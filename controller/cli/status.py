@@ -129,7 +129,9 @@ def _print_for_people(
         reservoir_freezing_c=settings.reservoir_freezing_c,
         unit=settings.unit,
     )
-    now = snapshot.taken_utc.astimezone()
+    # the chamber's zone, as its service wrote it; this machine's may be set to nonsense
+    zone = UTC if snapshot.status is None else snapshot.status.as_of.tzinfo
+    now = snapshot.taken_utc.astimezone(zone)
     headline = headline_of(snapshot, limits, now)
     change = next_change(snapshot.forecast, snapshot.last_swap, now)
     status = snapshot.status

@@ -144,7 +144,7 @@ def test_a_peak_of_a_minute_is_in_every_picture(tmp_path: Path, minutes: int, ev
 
     air = [point.air_c for point in history.points if point.air_c is not None]
     assert (min(air), max(air)) == (16.0, 19.0)
-    assert words.startswith("Air 16.00 °C to 19.00 °C, reservoir 4.00 °C to 4.00 °C, pump on ")
+    assert words.startswith("Air 16.0 °C to 19.0 °C, reservoir 4.0 °C to 4.0 °C, pump on ")
     assert len(history.points) <= 2 * INTERVALS + 2 or minutes == 600
     assert history.bands_c == [((NOW - 90 * DAY).timestamp(), 15.5, 17.0)]
 
@@ -152,8 +152,8 @@ def test_a_peak_of_a_minute_is_in_every_picture(tmp_path: Path, minutes: int, ev
 @pytest.mark.parametrize(
     ("unit", "words"),
     [
-        ("C", "Air 16.00 °C to 19.00 °C, reservoir 4.00 °C to 4.00 °C, pump on 0% of the time."),
-        ("F", "Air 60.80 °F to 66.20 °F, reservoir 39.20 °F to 39.20 °F, pump on 0% of the time."),
+        ("C", "Air 16.0 °C to 19.0 °C, reservoir 4.0 °C to 4.0 °C, pump on 0% of the time."),
+        ("F", "Air 60.8 °F to 66.2 °F, reservoir 39.2 °F to 39.2 °F, pump on 0% of the time."),
     ],
 )
 def test_the_sentence_beside_the_picture(tmp_path: Path, unit: str, words: str) -> None:
