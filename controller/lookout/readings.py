@@ -30,9 +30,19 @@ def last_change_words(swap: LoggedSwap | None, now: datetime) -> str:
     """
     if swap is None:
         return "No pack change is logged yet."
+    return f"Last pack change: {change_words(swap, now)}."
+
+
+def change_words(swap: LoggedSwap, now: datetime) -> str:
+    """Return a pack change in a few words, without a full stop.
+
+    Args:
+        swap: As it was logged.
+        now: Now, in the zone to speak in.
+    """
     by = f", logged by {swap.who}" if swap.who else ""
     packs = "1 pack" if swap.packs == 1 else f"{swap.packs} packs"
-    return f"Last pack change: {packs}, {moment(swap.at, now)}{by}."
+    return f"{packs}, {moment(swap.at, now)}{by}"
 
 
 def readings_of(status: Status, unit: str) -> list[tuple[str, str]]:

@@ -44,6 +44,8 @@ class Context:
     now: datetime
     """In the chamber's zone."""
     last_swap: LoggedSwap | None = None
+    logged: tuple[LoggedSwap, ...] = ()
+    """Pack changes that can be corrected."""
     requests: tuple[Request, ...] = ()
     """What people asked for within the last day."""
     who: str = ""
@@ -66,6 +68,8 @@ class Action:
     """What speaks against it; empty: nothing."""
     instead_of: int | None = None
     """Number of a logged change that this one takes the place of."""
+    same_as: int | None = None
+    """Number of a change that somebody else has just logged, and that may be the same one."""
 
 
 def action_of(what: str, form: Mapping[str, str], context: Context) -> Action:
@@ -151,9 +155,14 @@ def _swap(form: Mapping[str, str], context: Context) -> Action:
     through = form.get("through", "unknown")
     if through not in {"yes", "no", "unknown"}:
         raise ValueError(f"through: found {through[:40]!r}, allowed: yes, no, unknown")
-    at = _instant(form.get("at", ""), now)
-    words = {"yes": ", frozen through", "no": ", not frozen through", "unknown": ""}[through]
     instead_of = _instead_of(form)
+    wrong = next((each for each in context.logged if each.request == instead_of), None)
+    if wrong is not None and not form.get("at", ""):
+        at = wrong.at.astimezone(now.tzinfo)  # only the number of packs was wrong
+    else:
+        at = _instant(form.get("at", ""), now)
+    words = {"yes": ", frozen through", "no": ", not frozen through", "unknown": ""}[through]
+    same_words = "" if instead_of else _same_change(at, context)
     when = "now" if abs(now - at) < timedelta(minutes=1) else moment(at, now, far=False)
     return Action(
         what="swap",
@@ -168,11 +177,12 @@ def _swap(form: Mapping[str, str], context: Context) -> Action:
         fields={
             "packs": str(packs),
             "through": through,
-            "at": at.isoformat(timespec="seconds"),
+            "at": "" if wrong is not None and at == wrong.at else at.isoformat(timespec="seconds"),
             **({"instead_of": str(instead_of)} if instead_of else {}),
         },
-        warning="" if instead_of else _same_change(at, context),
+        warning=same_words,
         instead_of=instead_of,
+        same_as=context.last_swap.request if same_words and context.last_swap else None,
     )
 
 
@@ -208,8 +218,8 @@ def _same_change(at: datetime, context: Context) -> str:
         return ""
     logged = moment(last.at.astimezone(context.now.tzinfo), context.now, far=False)
     return (
-        f"{last.who or 'Somebody'} logged {_packs(last.packs)} at {logged}. If that was the same "
-        "change, go back and correct it instead: logged twice, it counts twice."
+        f"{last.who or 'Somebody'} logged {_packs(last.packs)} at {logged}. Was that the same "
+        "change? Logged twice, it counts twice."
     )
 
 

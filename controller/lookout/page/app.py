@@ -27,7 +27,7 @@ from starlette.responses import Response as Answer
 from starlette.routing import BaseRoute, Route
 
 from controller.domain.places import records_path
-from controller.domain.requests import LogSwap
+from controller.domain.requests import LoggedSwap, LogSwap
 from controller.history.figure_data import Span
 from controller.lookout.broker.other_chambers import Retained
 from controller.lookout.chamber_rows import rows_of
@@ -48,14 +48,17 @@ from controller.lookout.page.guard import MOST_BODY, Guard, names_of
 from controller.lookout.page.notice_services import Notices, TestMessage, service_rows
 from controller.lookout.page.picture import Pictures, View, neighbours, view_of
 from controller.lookout.page.recent_events import recent_events, since_last_visit
+from controller.lookout.readings import change_words
 from controller.pictures.html import chart_style
 from controller.pictures.words import moment
-from controller.records.requests import REQUESTS, ask_now, correct_swap, request_of
+from controller.records.requests import REQUESTS, ask_now, correct_swap, request_of, swaps
 from controller.records.snapshot import Snapshot
 from controller.records.status_file import RUNTIME
 from controller.settings.foresight_of import freezer_packs_per_day
 from controller.settings.load import Settings
 
+MOST_CHANGES = 10
+"""Pack changes that can be corrected or taken back on the page."""
 MOST_KEYS = 1000
 """Keys of forms that are remembered, so that a form that is sent twice acts once."""
 _log = structlog.get_logger("coldpin.page")
@@ -171,6 +174,7 @@ class _Page:
             packs=settings.plant_spec().packs.in_reservoir,
             most_packs=most_packs(settings),
             correct=request.query_params.get("correct", ""),
+            changes=self._changes(local),
             services=service_rows(context.notices, local),
             token=token or "",
             who=context.access.who(session),
@@ -210,6 +214,20 @@ class _Page:
             ),
             "answer": self._answer(request, local),
         }  # fmt: skip
+
+    def _changes(self, now: datetime) -> list[tuple[int, str]]:
+        """Return number and words of the pack changes that were logged last, newest first."""
+        return [
+            (swap.request, change_words(swap, now))
+            for swap in reversed(self._logged())
+            if swap.request
+        ]
+
+    def _logged(self) -> tuple[LoggedSwap, ...]:
+        try:
+            return tuple(sorted(swaps(self._requests), key=lambda swap: swap.at)[-MOST_CHANGES:])
+        except OSError:
+            return ()
 
     def _front(self, snapshot: Snapshot) -> Front:
         return front_of(snapshot, self._context.settings, self._zone)
@@ -355,6 +373,7 @@ class _Page:
             settings=self._context.settings,
             now=datetime.now(UTC).astimezone(self._zone),
             last_swap=snapshot.last_swap,
+            logged=self._logged(),
             requests=snapshot.requests,
             who=self._context.access.who(session),
         )

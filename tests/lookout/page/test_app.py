@@ -246,10 +246,12 @@ def test_a_change_can_be_corrected(hand: Hand) -> None:
     token = hand.enter()
     number = logged(hand, token).partition("=")[2]
 
+    (before,) = swaps(hand.place / REQUESTS)
+
     logged(hand, token, packs="3", instead_of=number)
 
     (swap,) = swaps(hand.place / REQUESTS)
-    assert swap.packs == 3
+    assert (swap.packs, swap.at) == (3, before.at), "only the number of packs was wrong"
 
 
 def test_a_form_that_is_sent_twice_acts_once(hand: Hand) -> None:
@@ -292,8 +294,23 @@ def test_a_change_that_another_just_logged_is_pointed_out(hand: Hand) -> None:
     hand.enter(who="Tove")
 
     question = plain(hand.client.get("/do/swap?packs=4").text)
+    (swap,) = swaps(hand.place / REQUESTS)
 
     assert "Ann logged 4 packs at " in question
+    assert f'<button autofocus name="instead_of" value="{swap.request}">' in question
+    assert "Another change: log it too" in question
+
+
+def test_logged_changes_can_be_corrected_or_taken_back_however_old(hand: Hand) -> None:
+    """Not the last one only."""
+    token = hand.enter()
+    numbers = [logged(hand, token, packs=str(packs)).partition("=")[2] for packs in (2, 3)]
+
+    text = hand.client.get("/").text
+
+    for number in numbers:
+        assert f'<a href="/?correct={number}#log">Correct</a>' in text
+        assert f'<a href="/do/undo?id={number}">Take back</a>' in text
 
 
 def test_a_home_screen_knows_the_chamber(hand: Hand) -> None:
