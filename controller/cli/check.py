@@ -14,7 +14,7 @@ from controller.cli.configurations import configurations
 from controller.cli.expectation import print_cycles, shown_hours
 from controller.cli.instances import Instance, only_instance
 from controller.commissioning.host import host_findings
-from controller.domain.places import STATES, named_state_directory, records_path
+from controller.domain.places import named_state_directory, records_path
 from controller.domain.supply import SupplyKind
 from controller.errors import PhysicsError, SettingsError
 from controller.outputs.header import PIN_OF_LINE, line_number
@@ -97,19 +97,6 @@ def _of_the_host(config: Path, plan: Plan) -> Iterator[str]:
         place = config.parent
     records = records_path(plan.settings.records.path, place)
     yield from host_findings(plan.loads, records)
-    other = owner_of(records)
-    if other is not None and other != config.stem:
-        yield (
-            f"records.path: {records} lies in the folder of the chamber {other}, and this file is "
-            f"{config.name}; leave the key out, and the records go into this chamber's own folder"
-        )
-
-
-def owner_of(path: Path) -> str | None:
-    """Return the chamber in whose state folder a file would lie; None: in nobody's."""
-    if not path.is_relative_to(STATES) or path.parent == STATES:
-        return None
-    return path.relative_to(STATES).parts[0]
 
 
 def warnings_of(plan: Plan) -> Iterator[str]:

@@ -69,7 +69,8 @@ def _foreign_records(config: Path, records: models.Records | None) -> list[str]:
     if owner is None:
         return []
     problem = (
-        f'records.path: found "{named}", the folder of the chamber {owner}, while this file is for '
+        f'records.path: found "{named}", allowed: no other chamber\'s folder; this is '
+        f"the folder of the chamber {owner}, while this file is for "
         f"{config.stem}; leave the key out, and the records are kept in {STATES / config.stem}"
     )
     return [problem]

@@ -59,14 +59,15 @@ def test_a_stage_that_the_species_does_not_know_is_named(
     assert not any("knows no stage" in each for each in warnings_with("1", "1", file, capsys))
 
 
-def test_records_in_the_folder_of_another_chamber_are_warned_of(
+def test_records_in_the_folder_of_another_chamber_are_refused(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """An example that was copied keeps the folder of the chamber it came from."""
     path = '[records]\npath = "/var/lib/coldpin/shed/records.sqlite"\n\n[site]'
+    other, own = tmp_path / "loft.toml", tmp_path / "shed.toml"
+    for file in (other, own):
+        file.write_text(CONFIG.replace("[site]", path), encoding="utf-8")
 
-    other = warnings_with("[site]", path, tmp_path / "loft.toml", capsys)
-    own = warnings_with("[site]", path, tmp_path / "shed.toml", capsys)
-
-    assert any("folder of the chamber shed" in each for each in other)
-    assert not any("folder of the chamber" in each for each in own)
+    assert status_of(["check", str(other)]) == 78
+    assert "the folder of the chamber shed" in capsys.readouterr().err
+    assert status_of(["check", str(own)]) == 0

@@ -306,8 +306,8 @@ def test_a_lock_cannot_be_tidied_away(here: Bench) -> None:
     """Every file of the state directory is deleted: a second process still may not start."""
     here.start()
     here.until_message("READY=1")
-    for path in here.state.iterdir():
-        path.unlink()
+    for path in sorted(here.state.rglob("*"), reverse=True):
+        path.rmdir() if path.is_dir() else path.unlink(missing_ok=True)
 
     second = here.command("run", str(here.config))
 
@@ -365,8 +365,8 @@ def test_a_fault_of_the_program_is_70(here: Bench) -> None:
     """Not 1, which for `status` means that an alarm stands."""
     (here.folder / "site" / "sitecustomize.py").write_text(
         "import controller.cli.status as s\n"
-        "def broken(config):\n    raise ZeroDivisionError('no such thing')\n"
-        "s.status_of = broken\n",
+        "def broken(*_):\n    raise ZeroDivisionError('no such thing')\n"
+        "s.report_of = broken\n",
         encoding="utf-8",
     )
 

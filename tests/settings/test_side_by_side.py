@@ -11,7 +11,10 @@ from click.testing import CliRunner
 from controller.cli.main import EX_CONFIG, EX_USAGE, coldpin, status_of
 from controller.settings.shipped import shipped_config
 
-SHED = shipped_config("skerrow-pi.toml").read_text(encoding="utf-8")
+SHED = (
+    shipped_config("skerrow-pi.toml").read_text(encoding="utf-8")
+    + '\n[records]\npath = "/var/lib/coldpin/shed/records.sqlite"\n'
+)
 OWN = (
     ('name = "shed cupboard"', 'name = "barn cupboard"'),
     ("pin = 5\n", "pin = 7\n"),
