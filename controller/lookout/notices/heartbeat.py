@@ -127,6 +127,8 @@ class Heartbeat:
             if not self._failing:
                 code = f" {error.code}" if isinstance(error, urllib.error.HTTPError) else ""
                 _log.warning("heartbeat_failed", error=f"{type(error).__name__}{code}")
+            if isinstance(error, urllib.error.HTTPError):
+                error.close()  # the refusal carries the open connection with it
             self._failing = True
         else:
             if self._failing:
