@@ -12,6 +12,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable
+from http.client import HTTPException
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -34,6 +35,7 @@ Get = Callable[[str], None]
 
 Raises:
     OSError: It cannot be had.
+    HTTPException: What answers does not speak HTTP.
 """
 
 
@@ -66,6 +68,7 @@ def get(address: str) -> None:
 
     Raises:
         OSError: It cannot be had.
+        HTTPException: What answers does not speak HTTP.
     """
     opener = urllib.request.build_opener(_NoRedirects())
     with opener.open(address, timeout=TIMEOUT_S):
@@ -123,7 +126,7 @@ class Heartbeat:
             return False
         try:
             self._get(self._address)
-        except (OSError, ValueError) as error:
+        except (OSError, ValueError, HTTPException) as error:
             if not self._failing:
                 code = f" {error.code}" if isinstance(error, urllib.error.HTTPError) else ""
                 _log.warning("heartbeat_failed", error=f"{type(error).__name__}{code}")

@@ -27,6 +27,9 @@ def elsewhere() -> Iterator[tuple[str, list[str]]]:
     class Handler(http.server.BaseHTTPRequestHandler):
         def do_GET(self) -> None:
             asked.append(self.path)
+            if self.path == "/no-http":
+                self.wfile.write(b"220 mail.x.test ready\r\n")
+                return
             self.send_response({"/away": 302, "/broken": 500}.get(self.path, 200))
             self.send_header("Location", "/stolen")
             self.end_headers()
@@ -71,7 +74,7 @@ def test_it_asks_by_itself_from_its_beginning(elsewhere: tuple[str, list[str]]) 
     assert asked == [f"/{SECRET}"]
 
 
-@pytest.mark.parametrize("path", ["/away", "/broken"])
+@pytest.mark.parametrize("path", ["/away", "/broken", "/no-http"])
 def test_what_is_refused_is_logged_once_without_the_address(
     elsewhere: tuple[str, list[str]], path: str
 ) -> None:
