@@ -12,14 +12,13 @@ from controller.cli import people
 from controller.cli.configurations import configurations
 from controller.cli.instances import Instance
 from controller.domain import places
-from controller.domain.places import state_directory
+from controller.domain.places import RUNTIME, state_directory
 from controller.errors import SettingsError
 from controller.lookout.broker.connection import broker_of
 from controller.lookout.broker.other_chambers import ask_broker
 from controller.lookout.chamber_rows import rows_of
 from controller.lookout.chambers import Chamber, chamber_at, chamber_of, chambers_of_broker
 from controller.lookout.pack_budget import Budget, budget_of, budget_words
-from controller.records.status_file import RUNTIME
 from controller.settings.foresight_of import freezer_packs_per_day
 from controller.settings.load import Settings, read_settings
 

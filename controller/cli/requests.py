@@ -14,7 +14,7 @@ from controller.cli.instances import CONFIG, config_and_rest, only_instance
 from controller.cli.instants import instant
 from controller.cli.rights import as_owner_of
 from controller.domain.alarms import AlarmName
-from controller.domain.places import state_directory, why_not_allowed
+from controller.domain.places import runtime_directory, state_directory, why_not_allowed
 from controller.domain.requests import (
     LONGEST_PAUSE_S,
     SWAP_AHEAD,
@@ -35,7 +35,7 @@ from controller.errors import ControllerError, NoAnswerError, RecordError, Setti
 from controller.records.boot import boot_id, boottime
 from controller.records.requests import REQUESTS, answer_to, ask_now, correct_swap, swaps
 from controller.records.requests_place import in_use, why_unseen
-from controller.records.status_file import STATUS, is_silent, read_status, runtime_directory
+from controller.records.status_file import STATUS, is_silent, read_status
 from controller.settings.load import read_settings
 
 PATIENCE_TICKS = 3

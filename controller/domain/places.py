@@ -9,6 +9,8 @@ CONFIGURATIONS = Path("/etc/coldpin")
 """Each chamber's configuration is NAME.toml in here."""
 STATES = Path("/var/lib/coldpin")
 """What a chamber's service keeps is in the folder NAME in here."""
+RUNTIME = Path("/run/coldpin")
+"""Where systemd puts the runtime directories of the instances."""
 STATE_MODE = 0o2750
 """Of that folder: the group reads, and what is made in it is the group's."""
 REQUESTS_FOLDER = "requests"
@@ -61,6 +63,19 @@ def named_state_directory(config: Path) -> Path:
         except RuntimeError as error:
             raise OSError(f"no home directory: {error}; set STATE_DIRECTORY") from error
     return Path(home) / "coldpin" / config.stem
+
+
+def runtime_directory(state: Path) -> Path:
+    """Return where the status file of an instance lies.
+
+    Args:
+        state: The instance's state directory, used where there is no runtime directory.
+    """
+    given = os.environ.get("RUNTIME_DIRECTORY", "").split(":")[0]
+    if given:
+        return Path(given)
+    under_systemd = RUNTIME / state.name
+    return under_systemd if under_systemd.is_dir() else state
 
 
 def records_path(named: str | None, place: Path) -> Path:

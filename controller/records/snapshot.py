@@ -8,11 +8,12 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from controller.domain.forecast import PublishedForecast
+from controller.domain.places import runtime_directory
 from controller.domain.requests import LoggedSwap, Request
 from controller.domain.status import Status
 from controller.records.boot import boot_id, boottime
 from controller.records.requests import REQUESTS, asked_since, last_swap
-from controller.records.status_file import STATUS, is_silent, read_status, runtime_directory
+from controller.records.status_file import STATUS, is_silent, read_status
 
 RECENT = timedelta(days=1)
 """How far back what people asked for is of interest: who paused it, who has seen an alarm."""

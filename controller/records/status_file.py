@@ -6,7 +6,6 @@ judged on the boot-time clock, so that a wall clock that jumps makes nothing loo
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -26,8 +25,6 @@ from controller.domain.status import (
 from controller.domain.temperatures import Reading, Seen
 
 STATUS = "status.json"
-RUNTIME = Path("/run/coldpin")
-"""Where systemd puts the runtime directories of the instances."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,19 +36,6 @@ class Clocks:
     local: datetime
     boot_id: str | None
     boottime_s: float
-
-
-def runtime_directory(state: Path) -> Path:
-    """Return where the status file of an instance lies.
-
-    Args:
-        state: The instance's state directory, used where there is no runtime directory.
-    """
-    given = os.environ.get("RUNTIME_DIRECTORY", "").split(":")[0]
-    if given:
-        return Path(given)
-    under_systemd = RUNTIME / state.name
-    return under_systemd if under_systemd.is_dir() else state
 
 
 def status_of(

@@ -7,7 +7,7 @@ import os
 import stat
 from pathlib import Path
 
-from controller.records.status_file import runtime_directory
+from controller.domain.places import runtime_directory
 
 SHARED_MEMORY = Path("/dev/shm")  # noqa: S108 - the folder below is ours alone, or not used
 """In memory on every Linux, also without a service manager, and writable in the unit's sandbox."""

@@ -3,6 +3,7 @@
 The configuration on disk may have been edited, or broken, since the service opened its outputs;
 after a crash it is the opened lines that must go off, not the ones that the file names now.
 It is kept on the medium and in memory: a medium that cannot be written must not hide a relay.
+`coldpin off` loads this module while a load may be on, so it imports no log and no writer.
 """
 
 from __future__ import annotations
@@ -13,16 +14,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import structlog
-
 from controller.domain.json_text import json_text
 from controller.records.durable import replace_file
-from controller.service.boot_memory import boot_memory
-from controller.service.newest_writer import NewestWriter
 
 KEPT_WIRING = "kept-wiring.json"
-
-_log = structlog.get_logger("coldpin")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,40 +27,6 @@ class KeptLoad:
     name: str
     driver: str
     options: dict[str, Any]
-
-
-class WiringStore:
-    """Keeps which loads may be on, without waiting for the medium."""
-
-    def __init__(self, place: Path) -> None:
-        """Begin to keep.
-
-        Args:
-            place: The state directory.
-        """
-        self._memory = boot_memory(place)
-        self._same_place = self._memory == place
-        self._writer = NewestWriter[tuple[KeptLoad, ...]](
-            "kept-wiring", lambda loads: write_kept_wiring(place, loads)
-        )
-
-    def keep(self, loads: Iterable[KeptLoad]) -> None:
-        """Keep these in the place of the last ones."""
-        kept = tuple(loads)
-        if not self._same_place:
-            try:
-                write_kept_wiring(self._memory, kept)
-            except OSError as error:
-                _log.error("kept_wiring_not_in_memory", error=str(error))
-        self._writer.give(kept)
-
-    def wait_written(self, within_s: float) -> bool:
-        """Wait for the medium, for so long at most [s]; return whether it has the wiring."""
-        return self._writer.wait_written(within_s)
-
-    def close(self) -> None:
-        """End."""
-        self._writer.close()
 
 
 def write_kept_wiring(place: Path, loads: Iterable[KeptLoad]) -> None:

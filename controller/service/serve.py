@@ -27,7 +27,7 @@ from controller.service.chamber import (
     reloaded_chamber,
 )
 from controller.service.journal import Journals, LogJournal
-from controller.service.kept_wiring import KeptLoad, WiringStore
+from controller.service.kept_wiring import KeptLoad
 from controller.service.level_input import LevelInput
 from controller.service.locks import LineLocks, lock_instance
 from controller.service.notify import Notifier
@@ -40,6 +40,7 @@ from controller.service.status_publisher import StatusPublisher, status_line
 from controller.service.timer_store import TimerStore
 from controller.service.told_once import ToldOnce
 from controller.service.wiring import Plan, open_outputs, plan_of
+from controller.service.wiring_store import WiringStore
 
 OPEN_TRIES = 5
 OPEN_AGAIN_AFTER_S = 1.0

@@ -9,13 +9,13 @@ from dataclasses import replace
 from pathlib import Path
 
 from controller.core.state import Decision, Inputs
+from controller.domain.places import runtime_directory
 from controller.domain.status import LoopFigures, Status
 from controller.records.boot import boottime
 from controller.records.release import release
 from controller.records.status_file import (
     STATUS,
     Clocks,
-    runtime_directory,
     status_of,
     write_status,
 )

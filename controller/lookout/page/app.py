@@ -26,7 +26,7 @@ from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, R
 from starlette.responses import Response as Answer
 from starlette.routing import BaseRoute, Route
 
-from controller.domain.places import records_path
+from controller.domain.places import RUNTIME, records_path
 from controller.domain.requests import LoggedSwap, LogSwap
 from controller.history.figure_data import Span
 from controller.lookout.broker.other_chambers import Retained
@@ -53,7 +53,6 @@ from controller.pictures.html import chart_style
 from controller.pictures.words import moment
 from controller.records.requests import REQUESTS, ask_now, correct_swap, request_of, swaps
 from controller.records.snapshot import Snapshot
-from controller.records.status_file import RUNTIME
 from controller.settings.foresight_of import freezer_packs_per_day
 from controller.settings.load import Settings
 

@@ -1,0 +1,43 @@
+"""``coldpin off``: how little happens before the loads are off."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+from controller.service.kept_wiring import KeptLoad, write_kept_wiring
+from controller.settings.shipped import shipped_config
+
+CONFIG = shipped_config("larkmoor-laptop.toml")
+PUMP = KeptLoad(name="pump", driver="dry", options={})
+# the configuration is asked for once everything that the service had opened is off
+LOADED_UNTIL_OFF = """
+import sys
+from controller.cli import main, off
+
+def named_in(config):
+    print("\\n".join(name for name, module in sys.modules.items() if module is not None))
+    return ()
+
+off._named_in = named_in
+main.status_of(["off", sys.argv[1]])
+"""
+HEAVY = {
+    "asyncio", "controller.core", "controller.records.schema", "controller.settings", "logging",
+    "pydantic", "rich", "sqlite3", "structlog",
+}  # fmt: skip
+
+
+def test_loads_are_off_before_anything_heavy_is_imported(tmp_path: Path) -> None:
+    """Each import is time for which a pump runs on; on the slowest board they take seconds."""
+    write_kept_wiring(tmp_path, [PUMP])
+    ran = subprocess.run(
+        [sys.executable, "-c", LOADED_UNTIL_OFF, str(CONFIG)],
+        env={**os.environ, "STATE_DIRECTORY": str(tmp_path)},
+        capture_output=True, text=True, check=True, timeout=60,
+    )  # fmt: skip
+
+    assert "pump: off" in ran.stdout
+    assert set(ran.stdout.split()) & HEAVY == set()
