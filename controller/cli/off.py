@@ -45,11 +45,13 @@ def off(config: Path) -> int:
     For when the service has ended: what it last opened, and what CONFIG names where that differs.
     """
     places = _places_of(config)
-    kept: dict[str, KeptLoad] = {}
+    kept: set[str] = set()
+    outcomes: list[_Outcome] = []
     for place in places:
         for load in read_kept_wiring(place):
-            kept.setdefault(repr(load), load)
-    outcomes = [_put_off(load) for load in kept.values()]
+            if repr(load) not in kept:
+                kept.add(repr(load))
+                outcomes.append(_put_off(load))
     named: list[KeptLoad] = []
     unreadable: list[str] = []
     try:
@@ -63,12 +65,15 @@ def off(config: Path) -> int:
 
 
 def _places_of(config: Path) -> list[Path]:
-    """Return every folder where the wiring may be kept; none of them is created."""
+    """Return every folder where the wiring may be kept; none of them is created.
+
+    Memory comes before the medium: a card that is failing may hold up whoever reads from it.
+    """
     found: list[Path] = []
     sources: tuple[Callable[[], Path], ...] = (
-        lambda: named_state_directory(config),
         lambda: boot_memory(named_state_directory(config), create=False),
         lambda: memory_of_configuration(config, create=False),
+        lambda: named_state_directory(config),
     )
     for source in sources:
         try:

@@ -1,4 +1,4 @@
-"""``coldpin off``: how little happens before the loads are off."""
+"""``coldpin off``: how little happens before the loads are off, and in which order."""
 
 from __future__ import annotations
 
@@ -7,11 +7,16 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+from click.testing import CliRunner
+
+from controller.cli import off as command
 from controller.service.kept_wiring import KeptLoad, write_kept_wiring
 from controller.settings.shipped import shipped_config
 
 CONFIG = shipped_config("larkmoor-laptop.toml")
 PUMP = KeptLoad(name="pump", driver="dry", options={})
+FAN = KeptLoad(name="fan", driver="dry", options={})
 # the configuration is asked for once everything that the service had opened is off
 LOADED_UNTIL_OFF = """
 import sys
@@ -41,3 +46,27 @@ def test_loads_are_off_before_anything_heavy_is_imported(tmp_path: Path) -> None
 
     assert "pump: off" in ran.stdout
     assert set(ran.stdout.split()) & HEAVY == set()
+
+
+def test_what_memory_names_is_off_before_the_medium_is_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A card that is failing may hold up whoever reads from it."""
+    memory, medium = tmp_path / "memory", tmp_path / "medium"
+    for place, load in ((memory, PUMP), (medium, FAN)):
+        place.mkdir()
+        write_kept_wiring(place, [load])
+    monkeypatch.setenv("RUNTIME_DIRECTORY", str(memory))
+    monkeypatch.setenv("STATE_DIRECTORY", str(medium))
+    done: list[str] = []
+    read, put_off = command.read_kept_wiring, command._put_off
+    monkeypatch.setattr(
+        command, "read_kept_wiring", lambda place: (done.append(place.name), read(place))[1]
+    )
+    monkeypatch.setattr(
+        command, "_put_off", lambda load: (done.append(f"{load.name} off"), put_off(load))[1]
+    )
+
+    CliRunner().invoke(command.off, [str(CONFIG)])
+
+    assert done[:4] == ["memory", "pump off", "medium", "fan off"]
