@@ -169,9 +169,9 @@ def _wanted(console: Console, result: Consultation, better: tuple[Change, ...]) 
         console.print("Not even all of them together make it work; see what stops it, above.")
         return ()
     console.print("Together these make it work:")
-    for number, words_of_it in enumerate(mend.words, start=1):
-        console.print(f"{number}. {words_of_it}")
-    return mend.keys if _yes("Plan with them?") else ()
+    for number, each in enumerate(mend.applied, start=1):
+        console.print(f"{number}. {each.what}")
+    return tuple(each.key for each in mend.applied) if _yes("Plan with them?") else ()
 
 
 def _readable_together(console: Console, answers: Answers) -> Answers:
@@ -244,7 +244,7 @@ def _document(file: Path, result: Consultation, better: tuple[Change, ...]) -> d
         "supply": supply_sentence(judgement),
         "fails_at": None if fails_at is None else fails_at.isoformat(),
         "packs_per_day": round(judgement.supply.packs_per_day, 2),
-        "applied": list(result.applied),
+        "applied": [each.what for each in result.applied],
         "cheapest_mend": None if mend is None else mend.what,
         "changes": [
             {

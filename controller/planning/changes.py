@@ -62,6 +62,14 @@ class Change:
     """Whether the build holds with it, by the short rehearsal."""
 
 
+@dataclass(frozen=True, slots=True)
+class Applied:
+    """One change that was made to a build."""
+
+    key: str
+    what: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Idea:
     key: str
@@ -94,8 +102,8 @@ def best_changes(judgement: Judgement) -> tuple[Change, ...]:
     return tuple(sorted(useful, key=lambda change: -change.gain)[:MOST_LISTED])
 
 
-def with_changes(build: Build, keys: Iterable[str]) -> tuple[Build, tuple[str, ...]]:
-    """Return a build with changes made to it, and what they are, in words.
+def with_changes(build: Build, keys: Iterable[str]) -> tuple[Build, tuple[Applied, ...]]:
+    """Return a build with changes made to it, and those that were made.
 
     Args:
         build: As it is.
@@ -105,13 +113,13 @@ def with_changes(build: Build, keys: Iterable[str]) -> tuple[Build, tuple[str, .
     Raises:
         PhysicsError: A figure outside the range of the formulas.
     """
-    words: list[str] = []
+    applied: list[Applied] = []
     for key in keys:
         idea = next((each for each in _ideas_for(build) if each.key == key), None)
         if idea is not None and not idea.build.always_awake:
             build = idea.build
-            words.append(idea.what)
-    return build, tuple(words)
+            applied.append(Applied(idea.key, idea.what))
+    return build, tuple(applied)
 
 
 def _may_help(idea: _Idea, judgement: Judgement) -> bool:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from controller.domain import measures
 from controller.planning.answers import LINE_MARK, Answers, Origin, answers_text, texts_of
+from controller.planning.changes import Applied
 from controller.planning.points import STAGES, Points, air_high_c, low_limit_c
 from controller.settings.species import Species
 from controller.thermal.specs import PlantSpec
@@ -27,8 +28,8 @@ class Draft:
     answers: Answers
     plant: PlantSpec
     """With the changes that were applied."""
-    applied: tuple[str, ...]
-    """What those changes are, in words."""
+    applied: tuple[Applied, ...]
+    """Those changes."""
     species: Species
     points: Mapping[str, Points]
     """By stage."""
@@ -194,7 +195,7 @@ def _equipment(draft: Draft) -> Iterator[str]:
     yield ""
     if draft.applied:
         yield "# Changed from your answers:"
-        yield from (f"# - {each}" for each in draft.applied)
+        yield from (f"# - {each.what}" for each in draft.applied)
 
     def said(*keys: str) -> str:
         return ", ".join(answers.of[key].text for key in keys if key in answers.of)

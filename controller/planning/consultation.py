@@ -11,7 +11,7 @@ from pathlib import Path
 from controller.errors import SettingsError
 from controller.planning.answers import Answers
 from controller.planning.build import Build
-from controller.planning.changes import Change, Effort, with_changes
+from controller.planning.changes import Applied, Change, Effort, with_changes
 from controller.planning.configuration import Draft, configuration_text
 from controller.planning.equipment import equipment_of
 from controller.planning.points import STAGES, points_of, points_of_proposal
@@ -43,8 +43,8 @@ class Consultation:
     judgement: Judgement
     rows: tuple[TraceRow, ...]
     """The hot days behind the verdict, a row a minute, the settling day first."""
-    applied: tuple[str, ...]
-    """The changes that were applied, in words."""
+    applied: tuple[Applied, ...]
+    """The changes that were applied; those of the answers that do not apply are not among them."""
 
     @property
     def fails_at(self) -> datetime | None:

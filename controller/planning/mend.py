@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from controller.planning.build import Build
-from controller.planning.changes import with_changes
+from controller.planning.changes import Applied, with_changes
 from controller.planning.verdict import Judgement, Verdict, in_band, too_often
 
 ORDER = (
@@ -36,8 +36,7 @@ MEND_DAYS = 3.0
 class Mend:
     """Changes that together make a build hold, by the short rehearsal."""
 
-    keys: tuple[str, ...]
-    words: tuple[str, ...]
+    applied: tuple[Applied, ...]
 
 
 def mend_together(judgement: Judgement) -> Mend | None:
@@ -66,7 +65,7 @@ def mend_together(judgement: Judgement) -> Mend | None:
         idle = len(with_changes(build, without)[1]) == len(with_changes(build, keys)[1])
         if idle or (key in MAY_BE_LEFT_OUT and _holds(build, without)):
             keys = without
-    return Mend(tuple(keys), with_changes(build, keys)[1])
+    return Mend(with_changes(build, keys)[1])
 
 
 def _holds(build: Build, keys: Sequence[str]) -> bool:

@@ -149,6 +149,15 @@ def test_an_applied_change_changes_the_figures_and_is_named() -> None:
     assert '#: changes = ["foam", "no such change"]' in text
 
 
+def test_an_applied_change_keeps_its_own_key_where_another_does_not_apply() -> None:
+    """So that Undo takes back the change in whose line it stands."""
+    answers = complete(texts_of(answers_of("tent-and-bottles")), ("no such change", "foam"))
+
+    applied = draft_of(answers).applied
+
+    assert [(each.key, "foam board" in each.what) for each in applied] == [("foam", True)]
+
+
 def test_answers_together_must_be_possible() -> None:
     found = complete({"packs_in_water": "9", "packs": "4", "day": "20 C", "night": "25 C",
                       "sleeps": "22:00", "wakes": "22:00"})  # fmt: skip

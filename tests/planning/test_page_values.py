@@ -140,8 +140,7 @@ def test_the_fewest_changes_that_hold_are_found(monkeypatch: pytest.MonkeyPatch)
     )
 
     assert found is not None
-    assert found.keys == ("foam", "second-core")
-    assert len(found.words) == 2
+    assert [each.key for each in found.applied] == ["foam", "second-core"]
 
 
 def test_no_combination_is_said_as_such(monkeypatch: pytest.MonkeyPatch) -> None:

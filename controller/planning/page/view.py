@@ -10,7 +10,7 @@ from markupsafe import Markup
 from controller.domain import measures
 from controller.pictures.chart import draw
 from controller.planning.answers import Answers, Origin
-from controller.planning.changes import Change
+from controller.planning.changes import Applied, Change
 from controller.planning.consultation import Consultation, Sketch, cheapest_mend
 from controller.planning.equipment import cautions_of
 from controller.planning.hot_days_chart import hot_days_chart
@@ -85,8 +85,7 @@ class Result:
     facts: tuple[tuple[str, str], ...]
     chart: Markup
     cautions: tuple[str, ...]
-    applied: tuple[tuple[str, str], ...]
-    """Key and words of each change that was applied."""
+    applied: tuple[Applied, ...]
     shopping: tuple[tuple[str, str], ...]
     cost: tuple[tuple[str, str], ...]
     assumptions: str
@@ -112,8 +111,12 @@ def result_of(found: Consultation, price: float) -> Result:
         facts=tuple(_facts(found)),
         chart=Markup(draw(chart)),  # noqa: S704 - draw escapes its texts
         cautions=tuple(cautions_of(found.answers)),
-        applied=tuple(zip(found.answers.changes, found.applied, strict=False)),
-        shopping=tuple(shopping_list(found.answers, judgement.build.plant, found.answers.changes)),
+        applied=found.applied,
+        shopping=tuple(
+            shopping_list(
+                found.answers, judgement.build.plant, tuple(each.key for each in found.applied)
+            )
+        ),
         cost=(
             ("Pump, fans, computer", _cost(cost.circulation_kwh, price)),
             ("Freezing the packs", _cost(cost.ice_kwh, price)),
