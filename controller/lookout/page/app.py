@@ -5,6 +5,7 @@ Every number is in the first answer, before any script runs; a script only keeps
 
 from __future__ import annotations
 
+import asyncio
 import re
 import secrets
 from collections import OrderedDict
@@ -134,6 +135,7 @@ class _Page:
         self._records = records_path(settings.records.path, context.place)
         self._requests = context.place / REQUESTS
         self._sent: OrderedDict[str, int] = OrderedDict()
+        self._acting = asyncio.Lock()
         self._pictures = Pictures(settings, self._records, self._requests)
         self.test_message = TestMessage(
             context.notices,
@@ -341,6 +343,10 @@ class _Page:
         access, session = self._context.access, self._session(request)
         if not access.may_act(session, form.get("token", "")):
             raise HTTPException(403, "this form is not from a page that you signed in to; go back")
+        async with self._acting:  # a second press waits until the first one is written
+            return await self._acted(request, form)
+
+    async def _acted(self, request: WebRequest, form: dict[str, str]) -> Answer:
         key = form.get("key", "")
         if key and key in self._sent:  # the button was pressed twice
             return RedirectResponse(f"/?done={self._sent[key]}", 303)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import re
 import threading
 from collections.abc import Callable
@@ -9,6 +10,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import httpx2
 import pytest
 from starlette.testclient import TestClient
 
@@ -262,6 +264,38 @@ def test_a_form_that_is_sent_twice_acts_once(hand: Hand) -> None:
     second = logged(hand, token, key="once")
 
     assert first == second
+    assert len(swaps(hand.place / REQUESTS)) == 1
+
+
+def test_a_second_press_while_the_first_is_written_acts_once(
+    hand: Hand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A card takes its time, and a thumb does not wait for it."""
+    token, written = hand.enter(), threading.Event()
+
+    def slow(*arguments: Any, **named: Any) -> int:
+        assert written.wait(10)
+        return ask_now(*arguments, **named)
+
+    monkeypatch.setattr("controller.lookout.page.app.ask_now", slow)
+
+    async def pressed_twice() -> list[httpx2.Response]:
+        async with httpx2.AsyncClient(
+            transport=httpx2.ASGITransport(hand.app),
+            base_url=OURS,
+            cookies=dict(hand.client.cookies),
+        ) as client:
+            form = {"token": token, "key": "once", "packs": "4"}
+            presses = [asyncio.ensure_future(client.post("/do/swap", data=form)) for _ in range(2)]
+            for _ in range(1000):  # both come as far as they can
+                await asyncio.sleep(0)
+            written.set()
+            return await asyncio.gather(*presses)
+
+    first, second = asyncio.run(pressed_twice())
+
+    assert first.status_code == 303
+    assert first.headers["location"] == second.headers["location"]
     assert len(swaps(hand.place / REQUESTS)) == 1
 
 
