@@ -119,8 +119,7 @@ def _rows(report: Report, unit: str) -> list[tuple[str, str]]:
                 ),
             )
         )
-    duty = report.pump_s / report.recorded_s if report.recorded_s else 0.0
-    rows.append(("pump", f"{report.starts} starts, {duty:.1%} of the time"))
+    rows.append(("pump", _pump_words(report)))
     if report.starts_by_day:
         most = max(report.starts_by_day.items(), key=lambda day: day[1])
         rows.append(("most starts", f"{most[1]} on {most[0]}"))
@@ -163,6 +162,15 @@ def _rows(report: Report, unit: str) -> list[tuple[str, str]]:
         )
     )
     return rows
+
+
+def _pump_words(report: Report) -> str:
+    """Return how often and how long the pump ran, as far as that was recorded."""
+    if report.duty is None:
+        return "not recorded"
+    unknown_s = report.recorded_s - report.switches_known_s
+    missing = f"; not recorded for {words.duration(unknown_s)}" if unknown_s >= 1.0 else ""
+    return f"{report.starts} starts, {report.duty:.1%} of the time{missing}"
 
 
 def _print_for_people(report: Report, settings: Settings) -> None:
@@ -250,7 +258,8 @@ def _document(report: Report, zone: tzinfo | None) -> dict[str, Any]:
         },
         "starts": report.starts,
         "starts_by_day": report.starts_by_day,
-        "duty": round(report.pump_s / report.recorded_s, 4) if report.recorded_s else None,
+        "switches_known_s": round(report.switches_known_s, 1),
+        "duty": None if report.duty is None else round(report.duty, 4),
         "duty_by_hour": [
             None if share is None else round(share, 4) for share in report.duty_by_hour
         ],

@@ -108,9 +108,15 @@ def _words_of(columns: Sequence[Column], unit: str) -> str:
         if known:
             low, high = min(low for low, _ in known), max(high for _, high in known)
             parts.append(f"{name} {temperature(low, unit)} to {temperature(high, unit)}")
-    lasted_s = sum(column.known_s for column in columns)
-    on_s = sum(column.pump_share * column.known_s for column in columns)
-    parts.append(f"pump on {on_s / lasted_s if lasted_s else 0.0:.0%} of the time")
+    shares = [
+        (column.pump_share, column.known_s) for column in columns if column.pump_share is not None
+    ]
+    if shares:
+        lasted_s = sum(known_s for _, known_s in shares)
+        on_s = sum(share * known_s for share, known_s in shares)
+        parts.append(f"pump on {on_s / lasted_s if lasted_s else 0.0:.0%} of the time")
+    else:
+        parts.append("pump not recorded")
     words = ", ".join(parts)
     return f"{words[0].upper()}{words[1:]}."
 
@@ -240,13 +246,14 @@ def _point(row: RecordedReading, air_mc: int | None, shift_s: float) -> Point:
         None if value is None else value / 1000
         for value in (air_mc, row.reservoir_mc, row.room_mc, row.coil_outlet_mc)
     )
+    pump = row.pump if row.pump_share is None else row.pump_share
     return Point(
         at_s=row.at.timestamp() + shift_s,
         air_c=air,
         reservoir_c=reservoir,
         room_c=room,
         coil_outlet_c=outlet,
-        pump=row.pump if row.pump_share is None else row.pump_share,
+        pump=pump if row.switches_known else None,
     )
 
 

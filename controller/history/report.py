@@ -54,6 +54,8 @@ class Report:
     stages: dict[str, StageFigures] = field(default_factory=dict)
     recorded_s: float = 0.0
     air_lost_s: float = 0.0
+    switches_known_s: float = 0.0
+    """Of the recorded time, that of which it was recorded whether pump and fan ran."""
     pump_s: float = 0.0
     starts: int = 0
     starts_by_day: dict[str, int] = field(default_factory=dict)
@@ -73,6 +75,11 @@ class Report:
     refused: dict[str, dict[str, int]] = field(default_factory=dict)
     """Readings refused, by probe and reason."""
     gaps: list[tuple[datetime, datetime]] = field(default_factory=list)
+
+    @property
+    def duty(self) -> float | None:
+        """Share of the time with the pump on, of that of which it is known; None: of none."""
+        return self.pump_s / self.switches_known_s if self.switches_known_s else None
 
     @property
     def alarms_per_day(self) -> float:
@@ -177,13 +184,15 @@ def _times(
     def close(reading: RecordedReading, lasted: timedelta) -> datetime:
         lasted_s = lasted.total_seconds()
         held.move_to(reading.at)
-        share = float(reading.pump) if reading.pump_share is None else reading.pump_share
         report.recorded_s += lasted_s
-        report.pump_s += share * lasted_s
-        hour = hours[reading.at.astimezone(zone).hour]
-        hour[0] += share * lasted_s
-        hour[1] += lasted_s
         _air(report, reading.air_mc, lasted_s, held)
+        if reading.switches_known:
+            share = float(reading.pump) if reading.pump_share is None else reading.pump_share
+            report.switches_known_s += lasted_s
+            report.pump_s += share * lasted_s
+            hour = hours[reading.at.astimezone(zone).hour]
+            hour[0] += share * lasted_s
+            hour[1] += lasted_s
         return reading.at + lasted
 
     for reading in readings:
@@ -193,7 +202,9 @@ def _times(
             report.gaps.append((ended, reading.at))
             runs.forget()
         ended = reading.at
-        if reading.starts is not None:
+        if not reading.switches_known:
+            runs.forget()
+        elif reading.starts is not None:
             runs.forget()
             _started(report, reading.at, reading.starts, zone)
         elif runs.see(reading.at, reading.pump):

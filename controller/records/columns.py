@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from controller.records.reader import THINNED_MS, ahead_of_runs, fetched
+from controller.records.reader import THINNED_MS, ahead_of_runs, fetched, imported_runs
 
 Extent = tuple[int, int] | None
 """Lowest and highest [m°C]; None where the probe was lost all the time or is not fitted."""
@@ -31,9 +31,9 @@ class Column:
     coil_outlet_mc: Extent
     known_s: float
     """How long of it is known [s]."""
-    pump_share: float
-    """Share of the recorded time with the pump on, 0 to 1."""
-    fan_share: float
+    pump_share: float | None
+    """Share of the recorded time with the pump on, 0 to 1; None where that was not recorded."""
+    fan_share: float | None
 
 
 def read_columns(path: Path, *, since: datetime, until: datetime, columns: int) -> list[Column]:
@@ -54,7 +54,9 @@ def read_columns(path: Path, *, since: datetime, until: datetime, columns: int) 
         raise ValueError(f"{columns} columns of {until_ms - since_ms} ms; both must be above 0")
     width_ms = -(-(until_ms - since_ms) // columns)
     found = []
+    imported = imported_runs(path)
     for run, ahead_ms in ahead_of_runs(path):
+        known = imported.get(run, True)
         from_ms, to_ms = since_ms - ahead_ms, until_ms - ahead_ms
         for query in (_OF_THINNED, _OF_READINGS):
             try:
@@ -77,8 +79,8 @@ def read_columns(path: Path, *, since: datetime, until: datetime, columns: int) 
                         room_mc=room,
                         coil_outlet_mc=outlet,
                         known_s=row[10] / 1000,
-                        pump_share=row[11],
-                        fan_share=row[12],
+                        pump_share=row[11] if known else None,
+                        fan_share=row[12] if known else None,
                     )
                 )
     return found

@@ -59,7 +59,7 @@ def read_readings(
     """
     since_ms = -(2**62) if since is None else round(since.timestamp() * 1000)
     until_ms = 2**62 if until is None else round(until.timestamp() * 1000)
-    imported = _imports(path)
+    imported = imported_runs(path)
     own: list[Iterator[RecordedReading]] = []
     others: list[Iterator[RecordedReading]] = []
     for run, ahead_ms in ahead_of_runs(path):
@@ -97,7 +97,7 @@ def _of_run(
         after = rows[-1][1], rows[-1][0]
 
 
-def _imports(path: Path) -> dict[int, bool]:
+def imported_runs(path: Path) -> dict[int, bool]:
     """Return the imported runs, each with whether it was recorded when pump and fan ran."""
     try:
         rows = fetched(path, "SELECT run, switches_known FROM imports", ())

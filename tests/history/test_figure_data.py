@@ -172,6 +172,26 @@ def test_a_time_without_records_says_so(tmp_path: Path) -> None:
     assert sentence(tmp_path / "none", Window(since=NOW - DAY, until=NOW), "C") == nothing
 
 
+@pytest.mark.parametrize("span", [Span.DAY, Span.YEAR])
+def test_a_pump_that_was_not_recorded_is_not_shown_as_off(tmp_path: Path, span: Span) -> None:
+    """In a picture of single readings and in one of columns."""
+    path = tmp_path / RECORDS
+    rows = [
+        reading_at(NOW - length, (16.0, 4.0, None, None), pump=None, fan=None)
+        for length in (span.length - timedelta(hours=1), timedelta(hours=2), timedelta(hours=1))
+    ]
+    add_history(path, rows, name="one", chamber="c")
+    window = Window(since=NOW - span.length, until=NOW)
+
+    history, words = history_of(
+        path, path.parent / REQUESTS, snapshot=snapshot(), window=window, unit="C", zone=UTC
+    )
+
+    assert window.is_long is (span is Span.YEAR)
+    assert {point.pump for point in history.points} == {None}
+    assert words == "Air 16.0 °C to 16.0 °C, reservoir 4.0 °C to 4.0 °C, pump not recorded."
+
+
 def sentence(path: Path, window: Window, unit: str) -> str:
     _, words = history_of(
         path, path.parent / REQUESTS, snapshot=snapshot(), window=window, unit=unit, zone=UTC

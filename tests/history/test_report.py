@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from controller.cli.main import status_of
+from controller.cli.report import _pump_words
 from controller.domain.events import RecordedEvent
 from controller.domain.requests import LoggedSwap
 from controller.history.alarm_figures import Stood, alarm_figures
@@ -144,6 +145,27 @@ def test_rows_of_five_minutes_count_by_their_shares() -> None:
     report = made([thinned], minutes=7.5)
 
     assert (report.starts, report.pump_s) == (2, pytest.approx(120.0))
+
+
+def test_a_pump_that_was_not_recorded_is_in_no_figure_of_the_pump() -> None:
+    """An imported history without switches is not one of a pump that rested; its air counts."""
+    unknown = [
+        reading_at(BEGINS + at * MINUTE, (16.0, 4.0, None, None), pump=None, fan=None)
+        for at in range(4, 8)
+    ]
+    before, after = rows((0, 16.0, True), (2, 16.0, False)), rows((8, 16.0, True), (9, 16.0, False))
+
+    report = made([*before, *unknown, *after])
+    assert (report.recorded_s, report.switches_known_s) == (600.0, 360.0)
+    assert report.stages["cropping"].known_s == 600.0
+    assert report.duty == pytest.approx(180.0 / 360.0)
+    assert report.duty_by_hour[12] == pytest.approx(0.5)
+    assert (report.starts, report.shortest_rest_s) == (0, None)
+
+    assert made(unknown).duty is None
+    assert made(unknown).duty_by_hour == [None] * 24
+    assert _pump_words(made(unknown)) == "not recorded"
+    assert _pump_words(report) == "0 starts, 50.0% of the time; not recorded for 4 min"
 
 
 def test_alarms_stand_from_raise_to_clear() -> None:
