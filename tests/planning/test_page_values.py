@@ -9,6 +9,7 @@ import pytest
 
 from controller.planning import mend
 from controller.planning.answers import UNKNOWN, complete
+from controller.planning.changes import Change, Effort
 from controller.planning.configuration import configuration_text
 from controller.planning.consultation import (
     OUT_FOR_S,
@@ -20,7 +21,7 @@ from controller.planning.consultation import (
     settings_of,
 )
 from controller.planning.equipment import equipment_of
-from controller.planning.page.view import controls_of, waking
+from controller.planning.page.view import changes_of, controls_of, waking
 from controller.planning.running_cost import running_cost
 from controller.planning.shopping import shopping_list
 from controller.planning.verdict import Judgement, Verdict
@@ -160,3 +161,44 @@ def test_controls_show_what_was_answered_not_known_and_not_understood() -> None:
     assert every["blocks"].problem
     assert "freezer_volume" not in every
     assert not every["name"].may_be_unknown
+
+
+@pytest.mark.parametrize(
+    ("verdict", "lead", "sentence"),
+    [
+        (Verdict.HOLDS, "Each of these brings something.", "foam: 25% less ice"),
+        (
+            Verdict.SHORT,
+            "Cheapest that makes it work: foam (an afternoon of work).",
+            "foam: 6 h a day more in band, and it works",
+        ),
+    ],
+)
+def test_what_a_change_brings_depends_on_the_build_and_not_on_the_changes(
+    verdict: Verdict, lead: str, sentence: str
+) -> None:
+    """A build that does not hold, with each single change enough, is not one that holds."""
+    change = Change(
+        key="foam",
+        what="foam",
+        effort=Effort.WORK,
+        before=1.0,
+        after=0.5,
+        unit="W/K",
+        gain=0.25,
+        holds=True,
+    )
+
+    shown = changes_of((change,), verdict)
+
+    assert shown.lead == lead
+    assert [each.sentence for each in shown.changes] == [sentence]
+
+
+def test_without_changes_the_page_names_none_that_would_harm() -> None:
+    """A cooler place is no advice for a room that is too cold already."""
+    leads = {verdict: changes_of((), verdict).lead for verdict in Verdict}
+
+    assert "cooler place" in leads[Verdict.CANNOT]
+    assert "cooler" not in leads[Verdict.NEEDS_HEAT]
+    assert leads[Verdict.HOLDS].startswith("It works")

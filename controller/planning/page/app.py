@@ -26,9 +26,15 @@ from starlette.routing import Route
 from controller.errors import PhysicsError, SettingsError
 from controller.pictures.html import chart_style
 from controller.planning.answers import UNKNOWN, Answers, complete, texts_of
-from controller.planning.changes import Change, best_changes
+from controller.planning.changes import best_changes
 from controller.planning.consultation import Consultation, OutdatedError, consult, sketch
-from controller.planning.page.view import changes_of, controls_of, first_look, result_of
+from controller.planning.page.view import (
+    BetterList,
+    changes_of,
+    controls_of,
+    first_look,
+    result_of,
+)
 from controller.planning.questions import every_question
 
 MOST_REMEMBERED = 24
@@ -49,7 +55,7 @@ class Planner:
     """Writes a file as a whole."""
     start_changes: tuple[str, ...] = ()
     _results: OrderedDict[str, Consultation] = field(default_factory=OrderedDict)
-    _changes: OrderedDict[str, tuple[Change, ...]] = field(default_factory=OrderedDict)
+    _changes: OrderedDict[str, BetterList] = field(default_factory=OrderedDict)
     _work: threading.Lock = field(default_factory=threading.Lock)
     _newest: int = 0
 
@@ -79,7 +85,7 @@ class Planner:
             self._results.move_to_end(key)
             return self._results[key]
 
-    def changes(self, answers: Answers, *, number: int | None = None) -> tuple[Change, ...]:
+    def changes(self, answers: Answers, *, number: int | None = None) -> BetterList:
         """Return what to change first.
 
         Raises:
@@ -92,7 +98,8 @@ class Planner:
             if number is not None and number < self._newest:
                 raise OutdatedError
             if key not in self._changes:
-                self._changes[key] = best_changes(result.judgement)
+                judgement = result.judgement
+                self._changes[key] = changes_of(best_changes(judgement), judgement.verdict)
                 _forget(self._changes)
             return self._changes[key]
 
@@ -165,7 +172,7 @@ class Pages:
         try:
             result = result_of(planner.consultation(asked.answers), asked.price)
             if "better" in request.query_params:
-                better = changes_of(planner.changes(asked.answers))
+                better = planner.changes(asked.answers)
         except (SettingsError, PhysicsError) as error:
             trouble = str(error)
         return self._html(
@@ -227,7 +234,7 @@ class Pages:
 
     def _better(self, asked: Asked) -> Response:
         found = self.planner.changes(asked.answers, number=asked.number)
-        return self._html("better.html", better=changes_of(found))
+        return self._html("better.html", better=found)
 
     def _html(self, template: str, **values: object) -> Response:
         return HTMLResponse(self.templates.get_template(template).render(values))

@@ -229,25 +229,32 @@ class Better:
 class BetterList:
     """What to change first."""
 
-    holds: bool
     lead: str
     changes: tuple[Better, ...]
 
 
-def changes_of(changes: tuple[Change, ...]) -> BetterList:
-    """Return the changes as the page offers them."""
-    holds_already = bool(changes) and changes[0].holds and all(each.holds for each in changes)
+def changes_of(changes: tuple[Change, ...], verdict: Verdict) -> BetterList:
+    """Return the changes as the page offers them.
+
+    Args:
+        changes: What to change first.
+        verdict: On the build without them.
+    """
+    holds_already = verdict is Verdict.HOLDS
     mend = cheapest_mend(changes)
-    if not changes:
+    if verdict is Verdict.NEEDS_HEAT:
+        lead = "Nothing to change in the cooling: the chamber needs a warmer room, or a heater."
+    elif not changes and holds_already:
+        lead = "It works; no single change saves much ice."
+    elif not changes:
         lead = "No single change brings much. Try a better insulated chamber or a cooler place."
-    elif holds_already and mend is not None:
+    elif holds_already:
         lead = "Each of these brings something."
     elif mend is not None:
         lead = f"Cheapest that makes it work: {mend.what} ({mend.effort})."
     else:
         lead = "No single change is enough; these bring most."
     return BetterList(
-        holds=holds_already,
         lead=lead,
         changes=tuple(
             Better(
