@@ -46,6 +46,7 @@ def judge_flow(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> tuple[
     if not isinstance(outlet, Seen):
         if flow.proved_mc is None:
             return _judge_unproved(cooling, air.value_mc, inputs, now, law)
+        flow = _not_watched(flow, now)
         if beyond_doubt(cooling, inputs, rule):
             return flow, Verdict.OPEN
         return flow, Verdict.DOUBTED if answer_expected(inputs, rule) else Verdict.OPEN
@@ -90,6 +91,12 @@ def _proved(flow: Flow, air_mc: int) -> Flow:
         return flow
     proved_mc = air_mc if flow.proved_mc is None else flow.proved_mc
     return replace(flow, proved_mc=proved_mc, air_peak_mc=None, unanswered=RESET)
+
+
+def _not_watched(flow: Flow, now: float) -> Flow:
+    """Stop the waiting of a proved run, which counts only while the outlet is known."""
+    waiting = flow.unanswered.timed(None, now)
+    return flow if waiting is flow.unanswered else replace(flow, unanswered=waiting)
 
 
 def answer_expected(inputs: Inputs, rule: FlowProof) -> bool | None:

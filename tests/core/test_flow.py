@@ -32,6 +32,11 @@ def inputs(
     return made if room_c is None else replace(made, room=reading(room_c))
 
 
+def lost_outlet(air_c: float) -> Inputs:
+    """Return inputs whose coil outlet is fitted and lost."""
+    return replace(make_inputs(air_c, 4.0), coil_outlet=reading(None))
+
+
 def flow(**fields: object) -> Cooling:
     """Return a running pump with this knowledge of its flow."""
     return replace(RUNNING, flow=replace(RUNNING.flow, **fields))  # type: ignore[arg-type]
@@ -119,6 +124,21 @@ PROVED = Flow(proved_mc=17_000)
             Verdict.OPEN, id="watched-the-answer-must-keep-coming",
         ),
         pytest.param(
+            flow(proved_mc=17_000, unanswered=WAITING), lost_outlet(17.9), NOW,
+            Flow(air_peak_mc=18_000, proved_mc=17_000, unanswered=Stopwatch(30.0)), Verdict.OPEN,
+            id="a-lost-outlet-stops-the-waiting-of-a-proved-run",
+        ),
+        pytest.param(
+            flow(proved_mc=17_000, unanswered=Stopwatch(30.0)), lost_outlet(17.9), LATE,
+            Flow(air_peak_mc=18_000, proved_mc=17_000, unanswered=Stopwatch(30.0)), Verdict.OPEN,
+            id="and-counts-nothing-while-it-is-lost",
+        ),
+        pytest.param(
+            flow(proved_mc=17_000, unanswered=Stopwatch(30.0)), inputs(18.0, outlet_c=18.0), LATE,
+            Flow(air_peak_mc=18_000, proved_mc=17_000, unanswered=Stopwatch(30.0, LATE)),
+            Verdict.OPEN, id="watched-again-it-goes-on",
+        ),
+        pytest.param(
             RUNNING, inputs(18.0, 14.0), NOW,
             Flow(air_peak_mc=18_000, unanswered=Stopwatch(0.0, NOW)), Verdict.OPEN,
             id="reservoir-colder-by-just-enough",
@@ -160,6 +180,20 @@ def test_a_decision_finds_an_answer_waits_or_doubts(
 ) -> None:
     """Every field, at the very thresholds."""
     assert judge_flow(cooling, given, now, LAW) == (after, verdict)
+
+
+def test_a_lost_coil_outlet_fails_no_run_by_its_absence() -> None:
+    """What the outlet did meanwhile is not known: after it is back the rest of the time is left."""
+    law = make_law(run_on_s=60, flow_after_s=600, prime_s=10)
+    warm, lost = inputs(17.5, outlet_c=17.5), lost_outlet(17.5)
+    steps = [(20.0, inputs(17.5, outlet_c=16.0)), (900.0, warm), (930.0, lost), (1530.0, warm)]
+    state, _ = decide(begin(0.0, last_stop=-10_000.0), inputs(18.0, outlet_c=18.0), 0.0, law)
+    for at, given in [*steps, (2099.0, warm)]:
+        state, decision = decide(state, given, at, law)
+        assert decision.pump, at
+    state, decision = decide(state, warm, 2100.0, law)
+
+    assert (decision.pump, decision.reason) == (False, Reason.FLOW_WAIT)
 
 
 def test_a_stop_forgets_what_belonged_to_the_run() -> None:
