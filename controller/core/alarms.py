@@ -114,7 +114,9 @@ def _step(alarm: AlarmState, side: Side, situation: Situation) -> _Step:
     """Return an alarm after one decision."""
     now, inputs, name = situation.now, situation.inputs, alarm.name
     if side is Side.NOT_FITTED:
-        return _ended(alarm, Evidence.UNKNOWN) if alarm.standing else _Step(alarm)
+        if alarm.standing:
+            return _ended(alarm, Evidence.UNKNOWN)
+        return _Step(replace(alarm, pending=RESET))  # what is fitted later has its whole delay
     asks = side is (Side.CLEAR if alarm.standing else Side.RAISE)
     seen_to = alarm.acknowledged or name in inputs.asked.acknowledge
     if asks and alarm.standing and seen_to and name in ENDED_BY_ACKNOWLEDGING:

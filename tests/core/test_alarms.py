@@ -98,6 +98,24 @@ def test_lost_probe_is_named_and_others_stay_silent() -> None:
     ]
 
 
+@pytest.mark.parametrize(
+    ("bad", "name", "about"),
+    [
+        (make_inputs(16.0, room=reading(None)), "probe_lost", "room"),
+        (make_inputs(16.0, level=False), "reservoir_empty", ""),
+    ],
+    ids=["probe", "level-switch"],
+)
+def test_what_is_fitted_again_has_its_whole_delay(bad: Inputs, name: str, about: str) -> None:
+    """A delay that ran while the configuration dropped the probe or switch does not run on."""
+    unfitted = make_inputs(16.0)
+
+    steps = [(0.0, bad), (50.0, bad), (51.0, unfitted), (500.0, unfitted), (501.0, bad)]
+
+    assert history(LAW, [*steps, (560.0, bad)]) == []
+    assert history(LAW, [*steps, (561.0, bad)]) == [(561.0, "alarm_raised", name, about)]
+
+
 def test_long_run_is_raised_while_the_pump_runs_and_clears_after() -> None:
     """The alarm tells of a plant at its limit; it does not stop the cooling."""
     law = make_law(raise_s=0, clear_s=0, longest_run_s=7200)
