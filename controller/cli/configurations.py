@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from controller.cli.instances import configurations_in
+from controller.domain.places import configurations_in
 from controller.errors import SettingsError
 
 

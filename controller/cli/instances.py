@@ -31,7 +31,7 @@ class Instance(click.ParamType):  # type: ignore[type-arg]
 
 
 def _unknown(value: str) -> str:
-    known = [each.stem for each in configurations_in(places.CONFIGURATIONS)]
+    known = [each.stem for each in places.configurations_in(places.CONFIGURATIONS)]
     close = get_close_matches(value, known, n=1)
     hint = f' Did you mean "{close[0]}"?' if close else ""
     names = f"the chambers are {', '.join(known)}" if known else "there is none"
@@ -47,7 +47,7 @@ def only_instance() -> Path:
     Raises:
         click.UsageError: There is none, or more than one.
     """
-    found = configurations_in(places.CONFIGURATIONS)
+    found = places.configurations_in(places.CONFIGURATIONS)
     if len(found) == 1:
         return found[0]
     if not found:
@@ -56,18 +56,6 @@ def only_instance() -> Path:
         )
     names = ", ".join(path.stem for path in found)
     raise click.UsageError(f"name a chamber: there are {len(found)} on this machine: {names}")
-
-
-def configurations_in(folder: Path) -> list[Path]:
-    """Return the configurations of chambers in a folder, in the order of their names."""
-    return [path for path in sorted(folder.glob("*.toml")) if "[chamber]" in _text(path)]
-
-
-def _text(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8", errors="replace")
-    except OSError:
-        return "[chamber]"  # whoever reads it says why it cannot be read
 
 
 CONFIG = click.argument(

@@ -21,6 +21,21 @@ RECORDS = "records.sqlite"
 SECRET_FILE = "lookout-secret.json"  # noqa: S105 - a file name
 
 
+def configurations_in(folder: Path) -> list[Path]:
+    """Return the configurations of chambers in a folder, in the order of their names.
+
+    Other files lie there too: relay modules, figures of a fit.
+    """
+    return [path for path in sorted(folder.glob("*.toml")) if "[chamber]" in _text(path)]
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8", errors="replace")
+    except OSError:
+        return "[chamber]"  # whoever reads it says why it cannot be read
+
+
 def state_directory(config: Path) -> Path:
     """Return the folder for what the instance keeps, created if need be.
 

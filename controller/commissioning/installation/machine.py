@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from controller.domain.places import CONFIGURATIONS
+from controller.domain.places import CONFIGURATIONS, configurations_in
 
 PROGRAMS = Path("/opt/coldpin")
 """Where the program lives: outside home folders, which its service cannot see."""
@@ -149,11 +149,10 @@ def read_machine(run: Runner = run_program, root: Path = Path("/")) -> Machine:
         has_one_wire=at(ONE_WIRE_BUS).is_dir(),
         boot_settings=boot.read_text(encoding="utf-8") if boot.is_file() else None,
         watchdog=run(["systemctl", "show", "-P", "RuntimeWatchdogUSec"]).output.strip() or "0",
-        instances=tuple(sorted(path.stem for path in at(CONFIGURATIONS).glob("*.toml")
-                               if path.name != "relay-modules.toml")),
+        instances=tuple(path.stem for path in configurations_in(at(CONFIGURATIONS))),
         active=_active_units(run),
         version=_installed_version(run, programs),
-    )  # fmt: skip
+    )
 
 
 def _person() -> str | None:

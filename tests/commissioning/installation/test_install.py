@@ -25,7 +25,7 @@ from controller.commissioning.installation.actions import (
     Write,
 )
 from controller.commissioning.installation.command import _build_of, _say_what_next, main
-from controller.commissioning.installation.machine import Machine, Result, problems_of
+from controller.commissioning.installation.machine import Machine, Result, problems_of, read_machine
 from controller.commissioning.installation.steps import (
     Wanted,
     boot_step,
@@ -88,6 +88,20 @@ def test_what_stands_against_an_installation_is_said_with_what_to_do(
 def test_a_good_machine_has_no_problems() -> None:
     """Or nobody could install."""
     assert problems_of(MACHINE) == []
+
+
+def test_only_configurations_of_chambers_are_instances(tmp_path: Path) -> None:
+    """`coldpin fit` writes its figures beside them; no service is made, judged or ended for it."""
+    folder = tmp_path / "etc/coldpin"
+    folder.mkdir(parents=True)
+    for name, text in (
+        ("loft", '[chamber]\nname = "Loft"\n'),
+        ("loft-fit", "[plant.chamber]\nwall_u_w_m2k = 0.8\n"),
+        ("relay-modules", "[modules]\n"),
+    ):
+        (folder / f"{name}.toml").write_text(text, encoding="utf-8")
+
+    assert read_machine(Recorder(), tmp_path).instances == ("loft",)
 
 
 def test_the_installer_needs_nothing_but_python() -> None:
