@@ -76,9 +76,10 @@ def main(arguments: Sequence[str] | None = None, run: Runner = run_program) -> i
     asked = _parsed(arguments)
     machine = read_machine(run)
     _say(f"This machine: {machine.model or machine.processor}, {machine.release}")
-    problems = problems_of(machine)
+    problems = problems_of(machine, removal=asked.uninstall)
     if problems:
-        _say("coldpin cannot be installed here as it stands, and nothing was changed:")
+        done = "removed" if asked.uninstall else "installed"
+        _say(f"coldpin cannot be {done} here as it stands, and nothing was changed:")
         for problem in problems:
             _say(f"  {problem}")
         if not asked.dry_run:

@@ -186,11 +186,18 @@ def _installed_version(run: Runner, programs: Path) -> str | None:
     return None
 
 
-def problems_of(machine: Machine) -> list[str]:
-    """Return what stands against an installation here, each with what to do."""
+def problems_of(machine: Machine, *, removal: bool = False) -> list[str]:
+    """Return what stands against an installation or a removal here, each with what to do.
+
+    Args:
+        machine: What it has.
+        removal: Whether coldpin is to be removed, which takes no room and no newer system.
+    """
     problems = []
     if not machine.is_root:
         problems.append("not root: run it again with sudo in front")
+    if removal:
+        return problems
     if machine.systemd is None:
         problems.append("no systemd here: coldpin's service needs it")
     elif machine.systemd < OLDEST_SYSTEMD:

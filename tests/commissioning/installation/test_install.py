@@ -85,6 +85,15 @@ def test_what_stands_against_an_installation_is_said_with_what_to_do(
     assert words in problem
 
 
+def test_a_full_card_does_not_stop_a_removal() -> None:
+    """Room, packages and a newer system are what an installation takes."""
+    old = replace(MACHINE, free_mb=0, systemd=247, processor="riscv64", python=(3, 9))
+
+    assert problems_of(old, removal=True) == []
+    (problem,) = problems_of(replace(old, is_root=False), removal=True)
+    assert "sudo" in problem
+
+
 def test_a_good_machine_has_no_problems() -> None:
     """Or nobody could install."""
     assert problems_of(MACHINE) == []
@@ -418,7 +427,7 @@ def test_an_error_of_the_system_is_no_traceback(
     monkeypatch.setattr(command, "_install", full)
     monkeypatch.setattr(command, "_alone", lambda **_: contextlib.nullcontext())
     monkeypatch.setattr(command, "read_machine", lambda _: MACHINE)
-    monkeypatch.setattr(command, "problems_of", lambda _: [])
+    monkeypatch.setattr(command, "problems_of", lambda *_, **__: [])
 
     assert main([], run=Recorder()) == 69
 
