@@ -9,10 +9,10 @@ from controller.domain.daytime import hour_of
 from controller.probes.protocol import SampleSource
 from controller.rehearsal.plant_probes import PlantProbes
 from controller.rehearsal.plants import build_chamber
-from controller.rehearsal.room import room_c
 from controller.service.output_bank import OutputBank
 from controller.settings.foresight_of import lights_to_plan_by
 from controller.settings.load import Settings
+from controller.thermal.load import daily_room_c
 
 
 def open_live_chamber(settings: Settings, outputs: OutputBank) -> SampleSource:
@@ -20,13 +20,16 @@ def open_live_chamber(settings: Settings, outputs: OutputBank) -> SampleSource:
     zone = settings.site.zone()
     room = settings.plant_spec().room
 
+    def hour_now() -> float:
+        return hour_of(datetime.now(zone).time())
+
     def room_now(_instant: float) -> float:
-        return room_c(room, datetime.now(zone))
+        return daily_room_c(room, hour_now())
 
     lights = lights_to_plan_by(settings)
 
     def lights_now(_instant: float) -> bool:
-        return lights.on(hour_of(datetime.now(zone).time()))
+        return lights.on(hour_now())
 
     return PlantProbes(
         build_chamber(settings, room_now(0.0)),

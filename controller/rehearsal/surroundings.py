@@ -14,9 +14,9 @@ from controller.core.law import Band
 from controller.domain.daytime import hour_of
 from controller.foresight.lights import Lights
 from controller.rehearsal.clock import SimulatedClock
-from controller.rehearsal.room import room_at_hour
 from controller.rehearsal.room_file import RoomSeries
 from controller.settings.law_of import BandSchedule
+from controller.thermal.load import daily_room_c
 from controller.thermal.specs import RoomSpec
 
 HOUR_S = 3600.0
@@ -75,7 +75,7 @@ class Surroundings:
             shift_k = self._warmer_by_k[day]
         if self._series is not None:
             return self._series.at(self._since_midnight_s + since_s) + shift_k
-        return room_at_hour(self._room, self.hour(instant), shift_k)
+        return daily_room_c(self._room, self.hour(instant)) + shift_k
 
     def room_ratio(self, instant: float) -> float | None:
         """Return the humidity ratio of the room's air [kg/kg]; None: the plant's own humidity."""

@@ -233,8 +233,8 @@ def daily_room_c(room: RoomSpec, hour: float) -> float:
         room: The room.
         hour: Local hour of the day [h]; any number, the day repeats.
     """
-    swing = 0.5 * (1.0 + day_cosine(hour))
-    return room.night_c + (room.day_c - room.night_c) * swing
+    swing_k = (room.day_c - room.night_c) / 2
+    return (room.day_c + room.night_c) / 2 + swing_k * day_cosine(hour)
 
 
 def _room_ratio(eq: Equations, conditions: Conditions) -> float:

@@ -8,8 +8,10 @@ import pytest
 
 from controller.domain.daytime import WARMEST_HOUR, day_cosine, hour_of, within
 from controller.foresight.room_side import sized_room
-from controller.rehearsal.room import room_c
+from controller.rehearsal.clock import SimulatedClock
+from controller.rehearsal.surroundings import Surroundings
 from controller.settings.foresight_of import sized_of
+from controller.settings.law_of import schedule_of
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
 from controller.thermal.load import daily_room_c
@@ -45,13 +47,18 @@ def test_the_room_is_warmest_at_one_hour_for_size_rehearsal_and_forecast() -> No
     """They had 16.0, 16.5 and 17.0: the same chamber was three different ones."""
     settings = read_settings(shipped_config("larkmoor-laptop.toml"))
     room = settings.plant_spec().room
-    sized = sized_of(settings, settings.stages[settings.chamber.stage])
+    stage = settings.stages[settings.chamber.stage]
+    sized = sized_of(settings, stage)
+    clock = SimulatedClock(datetime(2026, 7, 14, tzinfo=UTC))
+    rehearsed = Surroundings(
+        clock, room=room, series=None, warmer_by_k=(), lights=None, schedule=schedule_of(stage)
+    )
 
     for minutes in range(0, 24 * 60, 7):
         local = datetime(2026, 7, 14, *divmod(minutes, 60), tzinfo=UTC)
         hour = hour_of(local.time())
         expected = daily_room_c(room, hour)
-        assert room_c(room, local) == pytest.approx(expected, abs=1e-9)
+        assert rehearsed.room_c(clock.origin + 60.0 * minutes) == pytest.approx(expected, abs=1e-9)
         assert sized_room(sized).usual_c(hour) == pytest.approx(expected, abs=1e-6)
 
 
