@@ -11,7 +11,7 @@ import structlog
 from controller.domain.json_text import json_text
 from controller.domain.places import records_path
 from controller.errors import BusyError, SettingsError
-from controller.lookout.broker.publisher import teller_of
+from controller.lookout.broker.publisher import publisher_of
 from controller.lookout.chambers import PAGE
 from controller.lookout.forecasting import RecordsForecaster, guarded
 from controller.lookout.metrics import ProbeSuccesses, metrics_route
@@ -24,7 +24,7 @@ from controller.lookout.page.app import PageContext, page_app
 from controller.lookout.page.recent_events import recent_events
 from controller.lookout.page_address import url_of
 from controller.lookout.server import server_of
-from controller.lookout.watch import Watch, in_a_thread
+from controller.lookout.watch import Watch, run_in_thread
 from controller.records.boot import boot_id
 from controller.records.durable import replace_file
 from controller.records.requests import REQUESTS, report_swap_due
@@ -129,8 +129,8 @@ def run_lookout(config: Path, place: Path) -> None:
         place: The instance's state directory.
 
     Raises:
-        SettingsError: The configuration cannot be used, or the page would be open to the house
-            without a secret.
+        SettingsError: The configuration cannot be used, or the page would be open to the network
+            without a password.
         BusyError: The address cannot be listened at.
     """
     settings = read_settings(config)
@@ -147,7 +147,7 @@ def run_lookout(config: Path, place: Path) -> None:
         raise SettingsError(str(config), (problem,))
     forecaster = RecordsForecaster(settings, place, folder=config.parent)
     sender = sender_of(settings, config.parent, place)
-    broker = teller_of(settings, config, place)
+    broker = publisher_of(settings, config, place)
     heartbeat = heartbeat_of(settings, config.parent)
     listeners = [each for each in (sender, broker, heartbeat) if each is not None]
     successes = ProbeSuccesses()
@@ -155,7 +155,7 @@ def run_lookout(config: Path, place: Path) -> None:
         place,
         forecast=guarded(forecaster.forecast, lambda text: _log.warning("forecast", note=text)),
         listeners=[SwapDueReporter(place, settings), successes, *listeners],
-        aside=in_a_thread,
+        runner=run_in_thread,
     )
     app = page_app(
         PageContext(

@@ -1,4 +1,4 @@
-"""Looks at the chamber every few seconds, forecasts every few minutes, and tells who listens."""
+"""Takes a snapshot every few seconds, forecasts every few minutes, and passes them to listeners."""
 
 from __future__ import annotations
 
@@ -7,37 +7,34 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
-import structlog
-
 from controller.domain.forecast import PublishedForecast
+from controller.lookout.problem_log import ProblemLog
+from controller.lookout.worker import Worker
 from controller.records.forecast_file import FRESH_FOR, write_forecast
 from controller.records.snapshot import Snapshot, take_snapshot
 
-LOOK_EVERY_S = 5.0
+SNAPSHOT_EVERY_S = 5.0
 FORECAST_EVERY_S = 300.0
 SLOW_AFTER_S = 600.0
-"""A forecast that takes longer than this is spoken of."""
-_MOST_TOLD = 50
-
-_log = structlog.get_logger("coldpin.lookout")
+"""A forecast that takes longer than this is logged."""
 
 Listener = Callable[[Snapshot], object]
 MakeForecast = Callable[[datetime], PublishedForecast | None]
-Aside = Callable[[Callable[[], None]], object]
-"""Has something done, at once or beside what goes on."""
+Runner = Callable[[Callable[[], None]], object]
+"""Runs a piece of work, at once or in a thread."""
 
 
-def at_once(work: Callable[[], None]) -> None:
-    """Do it here and now."""
+def run_at_once(work: Callable[[], None]) -> None:
+    """Run it, and return when it is done."""
     work()
 
 
-def in_a_thread(work: Callable[[], None]) -> None:
-    """Do it beside what goes on; it ends with the process."""
+def run_in_thread(work: Callable[[], None]) -> None:
+    """Run it in a thread that ends with the process."""
     threading.Thread(target=work, name="forecast", daemon=True).start()
 
 
-class Watch:
+class Watch(Worker):
     """The newest snapshot and the newest forecast, and a thread that renews them."""
 
     def __init__(
@@ -46,29 +43,28 @@ class Watch:
         *,
         forecast: MakeForecast,
         listeners: Sequence[Listener] = (),
-        aside: Aside = at_once,
+        runner: Runner = run_at_once,
     ) -> None:
-        """Take a first look; nothing runs until `begin`.
+        """Prepare; nothing runs until `begin`.
 
         Args:
             place: The instance's state directory.
             forecast: Makes a forecast, None where there is none.
             listeners: Are given every snapshot.
-            aside: Where forecasts are made; one at a time, and looking waits for none.
+            runner: Runs the making of a forecast; one at a time, and no snapshot waits for it.
         """
+        super().__init__("watch")
         self._place = place
         self._make_forecast = forecast
         self._listeners = tuple(listeners)
         self._forecast: PublishedForecast | None = None
-        self._aside = aside
+        self._runner = runner
         self._made_at: datetime | None = None
         """When the newest forecast was begun."""
         self._begun_at: datetime | None = None
         """When one was begun last."""
         self._busy = False
-        self._told: set[str] = set()
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._work, name="watch", daemon=True)
+        self._problems = ProblemLog("coldpin.lookout")
 
     def now(self, at: datetime | None = None) -> Snapshot:
         """Return how the chamber is now, with the newest forecast while that is fresh."""
@@ -78,24 +74,24 @@ class Watch:
         return take_snapshot(self._place, taken_utc=at, forecast=self._forecast if fresh else None)
 
     def step(self, at: datetime) -> Snapshot:
-        """Look once, forecast where it is time to, and tell the listeners.
+        """Take a snapshot, have a forecast made where it is time to, and call the listeners.
 
-        A listener that fails is named once and does not keep the others from being told.
+        A listener that fails is logged once and does not keep the snapshot from the others.
         """
         begun_at = self._begun_at
         away_s = float("inf") if begun_at is None else (at - begun_at).total_seconds()
         if self._busy:
             if away_s > SLOW_AFTER_S:
-                self._tell("forecast_slow", f"not made within {SLOW_AFTER_S / 60:.0f} min")
+                self._report("forecast_slow", f"not made within {SLOW_AFTER_S / 60:.0f} min")
         elif not 0 <= away_s < FORECAST_EVERY_S or self._is_of_old_packs(at):
             self._begun_at, self._busy = at, True
-            self._aside(lambda: self._renew(at))
+            self._runner(lambda: self._renew(at))
         snapshot = self.now(at)
         for listener in self._listeners:
             try:
                 listener(snapshot)
-            except Exception as error:  # noqa: BLE001 - whatever it is, the others must hear
-                self._tell("listener_failed", f"{type(error).__name__}: {error}")
+            except Exception as error:  # noqa: BLE001 - whatever it is, the others get theirs
+                self._report("listener_failed", f"{type(error).__name__}: {error}")
         return snapshot
 
     def _is_of_old_packs(self, at: datetime) -> bool:
@@ -109,41 +105,25 @@ class Watch:
         try:
             made = self._make_forecast(at)
         except Exception as error:  # noqa: BLE001 - no forecast is worth the watch
-            self._tell("forecast_failed", f"{type(error).__name__}: {error}")
+            self._report("forecast_failed", f"{type(error).__name__}: {error}")
         self._forecast, self._made_at = made, at
         self._keep_forecast()
         self._busy = False
 
-    def begin(self) -> None:
-        """Go on looking in a thread of its own."""
-        self._thread.start()
-
-    def close(self) -> None:
-        """Stop looking."""
-        self._stop.set()
-        if self._thread.is_alive():
-            self._thread.join(2.0)
-
     def _keep_forecast(self) -> None:
-        """Leave the newest forecast where a command finds it without making one of its own."""
+        """Write the newest forecast where a command reads it instead of making one of its own."""
         try:
             write_forecast(self._place, self._forecast)
         except OSError as error:
-            self._tell("forecast_not_kept", str(error))
+            self._report("forecast_not_kept", str(error))
 
     def _work(self) -> None:
         while not self._stop.is_set():
             try:
                 self.step(datetime.now(UTC))
-            except Exception as error:  # noqa: BLE001 - the next look may succeed
-                self._tell("look_failed", f"{type(error).__name__}: {error}")
-            self._stop.wait(LOOK_EVERY_S)
+            except Exception as error:  # noqa: BLE001 - the next snapshot may succeed
+                self._report("look_failed", f"{type(error).__name__}: {error}")
+            self._stop.wait(SNAPSHOT_EVERY_S)
 
-    def _tell(self, event: str, text: str) -> None:
-        """Log what is wrong, once."""
-        if text in self._told:
-            return
-        if len(self._told) >= _MOST_TOLD:
-            self._told.clear()
-        self._told.add(text)
-        _log.warning(event, error=text)
+    def _report(self, event: str, error: str) -> None:
+        self._problems.report(error, event, error=error)

@@ -34,7 +34,7 @@ from starlette.routing import Route
 from controller.cli.logs import set_up_logs
 from controller.domain.places import RECORDS
 from controller.errors import ControllerError, SettingsError
-from controller.lookout.broker.publisher import MqttTeller, teller_of
+from controller.lookout.broker.publisher import MqttPublisher, publisher_of
 from controller.lookout.metrics import metrics_text
 from controller.records.boot import boot_id, boottime
 from controller.records.snapshot import Snapshot
@@ -84,9 +84,9 @@ class _Member:
         self._fleet = fleet
         self._began_s = time.monotonic()
         self._minutes = 0
-        told = teller_of(self.settings, config.with_name(f"{self.name}.toml"), self.place)
-        assert told is not None
-        self._mqtt: MqttTeller = told
+        made = publisher_of(self.settings, config.with_name(f"{self.name}.toml"), self.place)
+        assert made is not None
+        self._mqtt: MqttPublisher = made
         self._writer = RecordsWriter(
             self.place / RECORDS,
             chamber=self.settings.chamber.name,

@@ -19,7 +19,7 @@ from starlette.testclient import TestClient
 
 from controller.domain.requests import Kind, Resume
 from controller.errors import ControllerError
-from controller.lookout.broker.incoming_requests import MessageDesk
+from controller.lookout.broker.incoming_requests import IncomingRequests
 from controller.lookout.broker.other_chambers import Retained, receive
 from controller.lookout.chambers import chambers_of_broker
 from controller.lookout.headline import headline_of
@@ -232,8 +232,8 @@ def message(data: bytes) -> None:
     """Something that came over a broker."""
     place = folder() / "messages"
     place.mkdir(exist_ok=True)
-    desk = MessageDesk(place / REQUESTS, settings_with(place), kept=place / "asked.json")
-    asked = desk.take(data, kept=False, now=datetime.now(UTC) + timedelta())
+    incoming = IncomingRequests(place / REQUESTS, settings_with(place), kept=place / "asked.json")
+    asked = incoming.take(data, kept=False, now=datetime.now(UTC) + timedelta())
     assert asked is None or asked.why
     others: dict[str, Retained] = {}
     for topic in ("coldpin/x/m/state", "coldpin/x/m/forecast", "coldpin/x/m/present"):

@@ -125,7 +125,7 @@ def test_a_slow_forecast_holds_nobody_up(tmp_path: Path) -> None:
     begun: list[Callable[[], None]] = []
     heard: list[Snapshot] = []
     made = forecast(NOW + timedelta(hours=3))
-    watch = Watch(tmp_path, forecast=lambda _: made, listeners=[heard.append], aside=begun.append)
+    watch = Watch(tmp_path, forecast=lambda _: made, listeners=[heard.append], runner=begun.append)
 
     with structlog.testing.capture_logs() as logs:
         watch.step(NOW)

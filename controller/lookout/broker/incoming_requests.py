@@ -39,7 +39,7 @@ class Asked:
     why: str
 
 
-class MessageDesk:
+class IncomingRequests:
     """Accepts messages that ask for something, each once, also over a restart."""
 
     def __init__(self, requests: Path, settings: Settings, *, kept: Path) -> None:

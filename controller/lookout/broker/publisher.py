@@ -1,15 +1,14 @@
-"""Tells a broker how the chamber is (MQTT 5, OASIS standard), in a thread of its own.
+"""Publishes to a broker how the chamber is (MQTT 5, OASIS standard), in a thread of its own.
 
 State, forecast and alarms are retained: whoever comes later has them at once. Events go with QoS 1
 from a place kept on disk, so that none is lost while the broker is away, and each carries an id by
-which one that comes twice can be told. What goes wrong is logged once, and tried again after pauses
-that grow and are never the same.
+which one that comes twice can be recognised. What goes wrong is logged once, and tried again after
+pauses that grow and are never the same.
 """
 
 from __future__ import annotations
 
 import random
-import threading
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime, tzinfo
@@ -35,8 +34,10 @@ from controller.lookout.broker.documents import (
     topic_of,
 )
 from controller.lookout.broker.identity import Identity, identity_of
-from controller.lookout.broker.incoming_requests import MessageDesk
+from controller.lookout.broker.incoming_requests import IncomingRequests
 from controller.lookout.broker.other_chambers import OF_OTHERS, Retained, receive
+from controller.lookout.problem_log import ProblemLog
+from controller.lookout.worker import Worker
 from controller.records.event_feed import EventFeed
 from controller.records.requests import REQUESTS
 from controller.records.snapshot import Snapshot
@@ -57,13 +58,14 @@ FEED_EVERY_S = 2.0
 MOST_UNDER_WAY = 50
 _TURN_S = 0.5
 
-_log = structlog.get_logger("coldpin.mqtt")
+_LOGGER = "coldpin.mqtt"
+_log = structlog.get_logger(_LOGGER)
 
 
-def teller_of(
+def publisher_of(
     settings: Settings, config: Path, place: Path, *, identity: Identity | None = None
-) -> MqttTeller | None:
-    """Return what tells the broker, None where none is named.
+) -> MqttPublisher | None:
+    """Return what publishes to the broker, None where none is named.
 
     Args:
         settings: The configuration.
@@ -83,12 +85,12 @@ def teller_of(
         problem = "mqtt.host: needs a package; pip install 'coldpin[mqtt]'"
         raise SettingsError(str(config), (problem,)) from None
     identity = identity or identity_of(settings, config.stem)
-    return MqttTeller(
+    return MqttPublisher(
         broker,
         identity=identity,
         messages=Messages(identity, chamber=settings.chamber.name, zone=settings.site.zone()),
         feed=EventFeed(records_path(settings.records.path, place), place / PLACE),
-        desk=MessageDesk(place / REQUESTS, settings, kept=place / ASKED)
+        incoming=IncomingRequests(place / REQUESTS, settings, kept=place / ASKED)
         if broker.commands
         else None,
         zone=settings.site.zone(),
@@ -106,8 +108,8 @@ def pause_after(failures: int, *, share: float) -> float:
     return longest_s * (0.5 + 0.5 * share)
 
 
-class MqttTeller:
-    """Is given every snapshot, and tells the broker what is new in it."""
+class MqttPublisher(Worker):
+    """Is given every snapshot, and publishes what is new in it."""
 
     def __init__(
         self,
@@ -116,7 +118,7 @@ class MqttTeller:
         identity: Identity,
         messages: Messages,
         feed: EventFeed,
-        desk: MessageDesk | None,
+        incoming: IncomingRequests | None,
         zone: tzinfo | None,
         draw: Callable[[], float] = random.random,
     ) -> None:
@@ -127,15 +129,16 @@ class MqttTeller:
             identity: Who publishes.
             messages: Makes the documents.
             feed: The events.
-            desk: Takes what is asked for; None: nothing is.
+            incoming: Accepts requests by message; None: none are accepted.
             zone: The chamber's zone.
             draw: Gives a share of 0 to 1 for the pauses.
         """
+        super().__init__("mqtt")
         self._broker = broker
         self._identity = identity
         self._messages = messages
         self._feed = feed
-        self._desk = desk
+        self._incoming = incoming
         self._zone = zone
         self._draw = draw
         self._latest: Snapshot | None = None
@@ -149,9 +152,7 @@ class MqttTeller:
         self._short_lived = 0
         self._taken_over = False
         self._wrong = ""
-        self._problem: str | None = None
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._work, name="mqtt", daemon=True)
+        self._problems = ProblemLog(_LOGGER)
 
     def __call__(self, snapshot: Snapshot) -> None:
         """Take the newest snapshot; never waits."""
@@ -160,16 +161,6 @@ class MqttTeller:
     def others(self) -> dict[str, Retained]:
         """Return what the broker keeps of every chamber, by "instance/machine"."""
         return dict(self._others)
-
-    def begin(self) -> None:
-        """Go on telling in a thread of its own."""
-        self._thread.start()
-
-    def close(self, timeout_s: float = 3.0) -> None:
-        """Say goodbye and stop."""
-        self._stop.set()
-        if self._thread.is_alive():
-            self._thread.join(timeout_s)
 
     def _work(self) -> None:
         failures = 0
@@ -187,7 +178,7 @@ class MqttTeller:
             failures = 1 if steady else failures + 1
             self._short_lived = self._short_lived + 1 if was_up and not steady else 0
             self._taken_over &= not steady
-            self._say(self._wrong or self._lost())
+            self._report(self._wrong or self._lost())
             self._stop.wait(pause_after(failures, share=self._draw()))
 
     @property
@@ -196,7 +187,7 @@ class MqttTeller:
         return self._taken_over or self._short_lived >= SHORT_LIVED
 
     def _lost(self) -> str:
-        """Say how the connection ended, with a hint where somebody else seems to end it."""
+        """Return how the connection ended, with a hint where another client seems to end it."""
         if self._seems_doubled:
             return (
                 "the broker ends this connection again and again: another client may use the name "
@@ -210,7 +201,7 @@ class MqttTeller:
         self._taken_over |= reason.value == TAKEN_OVER
 
     def _session(self) -> None:
-        """Connect, and tell until the connection ends."""
+        """Connect, and publish until the connection ends."""
         self._wrong = ""
         client = self._connected_client()
         try:
@@ -218,9 +209,9 @@ class MqttTeller:
                 if client.loop(timeout=_TURN_S) != 0:
                     return
                 if self._up:
-                    self._tell(client)
+                    self._publish_new(client)
             if self._up:
-                self._goodbye(client)
+                self._publish_absence(client)
         finally:
             self._keep_place()
             client.disconnect()
@@ -248,32 +239,31 @@ class MqttTeller:
             self._wrong = f"the broker refused: {reason}"
             return
         self._up = True
-        if self._problem is not None and not self._seems_doubled:
+        if not self._seems_doubled and self._problems.end():
             _log.info("mqtt_again", host=self._broker.host)
-            self._problem = None
         self._published.clear()
         self._state_at_s = self._fed_at_s = 0.0
         self._under_way.clear()
         self._sent_row = None
         self._publish(client, PRESENT, self._messages.present(datetime.now(UTC), present=True))
-        if self._desk is not None:
+        if self._incoming is not None:
             client.subscribe(self._topic(ASK), qos=1)
         if self._broker.all_chambers:
             client.subscribe(
                 [(topic_of(self._broker.topic, "+", "+", each), 0) for each in OF_OTHERS]
             )
 
-    def _tell(self, client: Client) -> None:
+    def _publish_new(self, client: Client) -> None:
         """Publish what is new."""
         snapshot = self._latest
         if snapshot is not None:
-            self._tell_state(client, snapshot)
+            self._publish_changed(client, snapshot)
         if time.monotonic() - self._fed_at_s >= FEED_EVERY_S:
             self._fed_at_s = time.monotonic()
             self._feed_events(client)
             self._keep_place()
 
-    def _tell_state(self, client: Client, snapshot: Snapshot) -> None:
+    def _publish_changed(self, client: Client, snapshot: Snapshot) -> None:
         status = None if snapshot.silent else snapshot.status
         changes = None if status is None else _changes(status)
         due = time.monotonic() - self._state_at_s >= self._broker.every_s
@@ -295,7 +285,7 @@ class MqttTeller:
         try:
             events = self._feed.next(after=self._sent_row, most=room)
         except OSError as error:
-            self._say(f"events cannot be read: {error}")
+            self._report(f"events cannot be read: {error}")
             return
         for event in events:
             document = self._messages.event(event, datetime.now(UTC))
@@ -316,19 +306,19 @@ class MqttTeller:
         try:
             self._feed.passed_on(waiting - 1)
         except OSError as error:
-            self._say(f"the place among the events cannot be kept: {error}")
+            self._report(f"the place among the events cannot be kept: {error}")
 
     def _on_message(self, client: Client, _data: Any, message: Any) -> None:
         if message.topic != self._topic(ASK):
             receive(self._others, message.topic, message.payload)
             return
-        if self._desk is None:
+        if self._incoming is None:
             return
         now = datetime.now(UTC).astimezone(self._zone)
         try:
-            asked = self._desk.take(message.payload, kept=bool(message.retain), now=now)
+            asked = self._incoming.take(message.payload, kept=bool(message.retain), now=now)
         except OSError as error:
-            self._say(f"a request cannot be written: {error}")
+            self._report(f"a request cannot be written: {error}")
             return
         if asked is None:
             return
@@ -339,8 +329,8 @@ class MqttTeller:
     def _publish(self, client: Client, what: str, document: bytes) -> None:
         client.publish(self._topic(what), document, qos=1, retain=self._identity.is_retained)
 
-    def _goodbye(self, client: Client) -> None:
-        """Say that nobody tells any more, as the last will would."""
+    def _publish_absence(self, client: Client) -> None:
+        """Publish that the lookout is gone, as the last will would."""
         document = self._messages.present(datetime.now(UTC), present=False)
         retained = self._identity.is_retained
         sent = client.publish(self._topic(PRESENT), document, qos=1, retain=retained)
@@ -352,11 +342,8 @@ class MqttTeller:
         own = self._identity
         return topic_of(own.prefix(self._broker.topic), own.instance, own.machine, what)
 
-    def _say(self, problem: str) -> None:
-        """Log what is wrong, once until it is over."""
-        if problem != self._problem:
-            self._problem = problem
-            _log.warning("mqtt", host=self._broker.host, problem=problem)
+    def _report(self, problem: str) -> None:
+        self._problems.report(problem, "mqtt", host=self._broker.host, problem=problem)
 
 
 def _changes(status: Status) -> tuple[object, ...]:

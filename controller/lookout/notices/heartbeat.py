@@ -7,7 +7,6 @@ house: an address is asked for, and nothing is told but that.
 
 from __future__ import annotations
 
-import threading
 import time
 import urllib.error
 import urllib.request
@@ -20,6 +19,8 @@ import structlog
 
 from controller.errors import SettingsError
 from controller.lookout.private_file import read_private
+from controller.lookout.problem_log import ProblemLog
+from controller.lookout.worker import Worker
 from controller.records.snapshot import Snapshot
 
 TIMEOUT_S = 20.0
@@ -28,7 +29,8 @@ ALIVE_FOR_S = 60.0
 look like a chamber that is well."""
 AGAIN_S = 5.0
 """How often it is looked whether the control process is alive again [s]."""
-_log = structlog.get_logger("coldpin.heartbeat")
+_LOGGER = "coldpin.heartbeat"
+_log = structlog.get_logger(_LOGGER)
 
 Get = Callable[[str], None]
 """Asks for an address.
@@ -75,7 +77,7 @@ def get(address: str) -> None:
         pass
 
 
-class Heartbeat:
+class Heartbeat(Worker):
     """Asks for the address every so often, as long as the control process is alive."""
 
     def __init__(
@@ -94,28 +96,17 @@ class Heartbeat:
             get: Asks for it.
             clock: Gives seconds that nobody sets.
         """
+        super().__init__("heartbeat")
         self._address = address
         self._every_s = every_s
         self._get = get
         self._clock = clock
         self._alive_until_s = float("-inf")
-        self._stop = threading.Event()
-        self._failing = False
-        self._thread = threading.Thread(target=self._work, name="heartbeat", daemon=True)
+        self._problems = ProblemLog(_LOGGER)
 
     def __call__(self, snapshot: Snapshot) -> None:
         """Take note of whether the control process is alive."""
         self._alive_until_s = self._clock() + ALIVE_FOR_S if not snapshot.silent else float("-inf")
-
-    def begin(self) -> None:
-        """Begin to ask."""
-        self._thread.start()
-
-    def close(self) -> None:
-        """Stop asking."""
-        self._stop.set()
-        if self._thread.is_alive():
-            self._thread.join(2.0)
 
     def beat(self) -> bool:
         """Ask once where the control process is alive; return whether it is, and was asked for.
@@ -127,16 +118,14 @@ class Heartbeat:
         try:
             self._get(self._address)
         except (OSError, ValueError, HTTPException) as error:
-            if not self._failing:
-                code = f" {error.code}" if isinstance(error, urllib.error.HTTPError) else ""
-                _log.warning("heartbeat_failed", error=f"{type(error).__name__}{code}")
+            cause = type(error).__name__
             if isinstance(error, urllib.error.HTTPError):
+                cause = f"{cause} {error.code}"
                 error.close()  # the refusal carries the open connection with it
-            self._failing = True
+            self._problems.report("heartbeat_failed", "heartbeat_failed", error=cause)
         else:
-            if self._failing:
+            if self._problems.end():
                 _log.info("heartbeat_again")
-            self._failing = False
         return True
 
     def _work(self) -> None:

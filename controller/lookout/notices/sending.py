@@ -32,6 +32,7 @@ from controller.lookout.notices.queue import (
 )
 from controller.lookout.notices.rules import Rules
 from controller.lookout.notices.services import Service, ServiceHealth, delivered
+from controller.lookout.worker import Worker
 from controller.pictures.words import duration
 from controller.records.boot import boottime
 from controller.records.snapshot import Snapshot
@@ -59,7 +60,7 @@ class _State:
     reported: bool = False
 
 
-class Sender:
+class Sender(Worker):
     """Decides with every snapshot what is to be sent, and sends it in a thread of its own."""
 
     def __init__(
@@ -84,6 +85,7 @@ class Sender:
             since_boot: Gives the boot-time clock [s].
             events_since: Gives what happened, for the notice after an outage.
         """
+        super().__init__("notices")
         self._file = KeptFile(place / NOTICES)
         self._rules = rules
         self._services = tuple(services)
@@ -96,9 +98,7 @@ class Sender:
         self._outage = OutageWatch(self._kept.seen, events_since)
         self._lock = threading.Lock()
         self._wake = threading.Event()
-        self._stop = threading.Event()
         self._states = {number: _State() for number in self._numbers}
-        self._thread = threading.Thread(target=self._work, name="notices", daemon=True)
 
     def __call__(self, snapshot: Snapshot) -> None:
         """Decide what a snapshot calls for; never waits for a service."""
@@ -117,16 +117,15 @@ class Sender:
             self._wake.set()
 
     def begin(self) -> None:
-        """Begin to send."""
-        self._thread.start()
+        """Begin to send, first what has waited since before the start."""
+        super().begin()
         self._wake.set()
 
     def close(self) -> None:
         """Stop sending; what waits is kept."""
         self._stop.set()
         self._wake.set()
-        if self._thread.is_alive():
-            self._thread.join(2.0)
+        super().close()
 
     def health(self) -> list[ServiceHealth]:
         """Return how each service does."""

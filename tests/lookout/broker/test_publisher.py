@@ -27,8 +27,8 @@ from controller.lookout.broker import publisher as mqtt
 from controller.lookout.broker.connection import broker_of
 from controller.lookout.broker.documents import TOPICS, schema_of
 from controller.lookout.broker.identity import Identity, Mode, identity_of, machine_name
-from controller.lookout.broker.incoming_requests import MessageDesk
-from controller.lookout.broker.publisher import MqttTeller, pause_after, teller_of
+from controller.lookout.broker.incoming_requests import IncomingRequests
+from controller.lookout.broker.publisher import MqttPublisher, pause_after, publisher_of
 from controller.records.requests import REQUESTS, ask_now, swaps, unanswered
 from controller.records.schema import migrate
 from controller.records.snapshot import Snapshot, take_snapshot
@@ -90,8 +90,10 @@ class Shed:
                 )
             file.commit()
 
-    def teller(self) -> MqttTeller:
-        made = teller_of(self.settings, self.place / "c.toml", self.place, identity=self.identity)
+    def publisher(self) -> MqttPublisher:
+        made = publisher_of(
+            self.settings, self.place / "c.toml", self.place, identity=self.identity
+        )
         assert made is not None
         return made
 
@@ -100,21 +102,21 @@ class Shed:
 
 
 @pytest.fixture
-def begun() -> Iterator[Callable[[MqttTeller], MqttTeller]]:
+def begun() -> Iterator[Callable[[MqttPublisher], MqttPublisher]]:
     """Begins what tells, and ends it after the test."""
-    tellers: list[MqttTeller] = []
+    publishers: list[MqttPublisher] = []
 
-    def begin(teller: MqttTeller) -> MqttTeller:
-        tellers.append(teller)
-        teller.begin()
-        return teller
+    def begin(publisher: MqttPublisher) -> MqttPublisher:
+        publishers.append(publisher)
+        publisher.begin()
+        return publisher
 
     yield begin
-    for each in tellers:
+    for each in publishers:
         each.close()
 
 
-Begin = Callable[[MqttTeller], MqttTeller]
+Begin = Callable[[MqttPublisher], MqttPublisher]
 FORECAST = PublishedForecast(
     as_of=datetime(2026, 7, 14, 14, tzinfo=UTC),
     swap_due=datetime(2026, 7, 14, 20, tzinfo=UTC),
@@ -146,7 +148,7 @@ def test_who_comes_later_has_everything_at_once(
     """State, alarms, forecast and presence are retained, and hold to their schemas."""
     shed = Shed(tmp_path, broker.port)
     put_status(tmp_path, status(alarms=[alarm("air_high")]))
-    begun(shed.teller())(shed.look(FORECAST))
+    begun(shed.publisher())(shed.look(FORECAST))
     early = Listener(broker.port)
     until(lambda: bool(early.of("forecast")), "the forecast is told")
     late = Listener(broker.port)
@@ -170,7 +172,7 @@ def test_a_silent_control_process_leaves_no_old_numbers(
     """The state says so; readings and alarms are unknown, not the last ones."""
     shed = Shed(tmp_path, broker.port)
     put_status(tmp_path, status(boottime_s=1.0))
-    begun(shed.teller())(shed.look())
+    begun(shed.publisher())(shed.look())
     listener = Listener(broker.port)
     until(lambda: bool(listener.of("alarms")), "the alarms are told")
 
@@ -184,17 +186,17 @@ def test_a_silent_control_process_leaves_no_old_numbers(
 def test_a_killed_lookout_is_told_of_by_the_broker(tmp_path: Path, broker: RealBroker) -> None:
     """The last will, where nobody could say goodbye; and goodbye where one could."""
     shed = Shed(tmp_path, broker.port)
-    teller = shed.teller()
+    publisher = shed.publisher()
     listener = Listener(broker.port)
-    client = teller._connected_client()
-    until(lambda: client.loop(0.05) == 0 and teller._up, "connected")
+    client = publisher._connected_client()
+    until(lambda: client.loop(0.05) == 0 and publisher._up, "connected")
     until(lambda: client.loop(0.05) == 0 and bool(listener.of("present")), "told of")
     sock = client.socket()
     assert sock is not None
     sock.shutdown(socket.SHUT_RDWR)  # no goodbye goes out
     until(lambda: len(listener.of("present")) == 2, "the will is told")
 
-    again = shed.teller()
+    again = shed.publisher()
     again.begin()
     again(shed.look())
     until(lambda: len(listener.of("present")) == 3, "back")
@@ -211,10 +213,10 @@ def test_events_outlive_a_broker_that_is_away(
     """What happened while it was gone comes afterwards: every id, in order, none lost."""
     shed = Shed(tmp_path, broker.port)
     heard_again = threading.Event()
-    teller = shed.teller()
+    publisher = shed.publisher()
     # a listener keeps no place of its own: it must be there before anything is told again
-    teller._draw = lambda: float(not heard_again.wait(20.0))
-    begun(teller)(shed.look())
+    publisher._draw = lambda: float(not heard_again.wait(20.0))
+    begun(publisher)(shed.look())
     listener = Listener(broker.port)
     until((tmp_path / mqtt.PLACE).exists, "a place is kept")
     shed.happen("first")
@@ -240,12 +242,12 @@ def test_a_restart_goes_on_where_the_last_one_stopped(tmp_path: Path, broker: Re
     shed.happen("long-ago")
     listener = Listener(broker.port)
     for name in ("one", "two"):
-        teller = shed.teller()
-        teller.begin()
+        publisher = shed.publisher()
+        publisher.begin()
         until((tmp_path / mqtt.PLACE).exists, "a place is kept")
         shed.happen(name)
         until(lambda n=name: n in {e["name"] for e in listener.of("events")}, name)  # type: ignore[misc]
-        teller.close()
+        publisher.close()
         shed.happen(f"after-{name}")
 
     assert [each["name"] for each in listener.of("events")] == ["one", "after-one", "two"]
@@ -256,16 +258,16 @@ def test_a_new_database_is_told_from_its_beginning(tmp_path: Path, broker: RealB
     """Where the old one was set aside its numbers begin anew, and nothing is passed over."""
     shed = Shed(tmp_path, broker.port)
     listener = Listener(broker.port)
-    teller = shed.teller()
-    teller.begin()
+    publisher = shed.publisher()
+    publisher.begin()
     until((tmp_path / mqtt.PLACE).exists, "a place is kept")
     shed.happen("old-1", "old-2", "old-3")
     until(lambda: len(listener.of("events")) == 3, "the old ones")
-    teller.close()
+    publisher.close()
     (tmp_path / "records.sqlite").unlink()
     shed.run = shed._begin_records("boot-b")
     shed.happen("new-1")
-    again = shed.teller()
+    again = shed.publisher()
     again.begin()
     until(lambda: len(listener.of("events")) == 4, "the new one")
     again.close()
@@ -288,7 +290,7 @@ def test_nothing_can_be_asked_for_unless_it_was_allowed(
 ) -> None:
     """Commands are off by default."""
     shed = Shed(tmp_path, broker.port)
-    begun(shed.teller())(shed.look())
+    begun(shed.publisher())(shed.look())
     listener = Listener(broker.port)
     until(lambda: bool(listener.of("present")), "there")
     asked(listener, {"id": "1", "what": "reset"})
@@ -305,7 +307,7 @@ def test_what_is_asked_for_goes_the_way_of_the_page(
 ) -> None:
     """The same requests with the same checks; an id is done once, whatever comes is answered."""
     shed = Shed(tmp_path, broker.port, "commands = true")
-    begun(shed.teller())(shed.look())
+    begun(shed.publisher())(shed.look())
     listener = Listener(broker.port)
     until(lambda: bool(listener.of("present")), "there")
     swap = {"id": "s1", "what": "swap", "fields": {"packs": "4", "through": "yes"}, "who": "Tove"}
@@ -345,15 +347,15 @@ def test_a_copy_on_another_machine_pushes_nobody_off(tmp_path: Path, broker: Rea
         (tmp_path / name).mkdir()
         sheds.append(Shed(tmp_path / name, broker.port))
     sheds[1].identity = Identity(instance="c", machine="cafecafe", mode=Mode.LIVE)
-    tellers = [shed.teller() for shed in sheds]
+    publishers = [shed.publisher() for shed in sheds]
     listener = Listener(broker.port)
     with capture_logs() as logs:
-        for teller, shed in zip(tellers, sheds, strict=True):
-            teller.begin()
-            teller(shed.look())
+        for publisher, shed in zip(publishers, sheds, strict=True):
+            publisher.begin()
+            publisher(shed.look())
         until(lambda: len({d["machine"] for d in listener.of("state")}) == 2, "both publish")
-        for teller in tellers:
-            teller.close()
+        for publisher in publishers:
+            publisher.close()
 
     assert [log for log in logs if log["event"] == "mqtt"] == []
     until(
@@ -366,7 +368,7 @@ def test_a_copy_on_another_machine_pushes_nobody_off(tmp_path: Path, broker: Rea
 def test_a_client_of_the_same_name_is_named_once(tmp_path: Path, broker: RealBroker) -> None:
     """The broker gives the reason of a take-over, and the log says what it may be: one line."""
     shed = Shed(tmp_path, broker.port)
-    first, second = shed.teller(), shed.teller()
+    first, second = shed.publisher(), shed.publisher()
     with capture_logs() as logs:
         for each in (first, second):
             each.begin()
@@ -388,11 +390,11 @@ def test_values_that_are_not_real_have_a_prefix_of_their_own(
     shed = Shed(tmp_path, broker.port, mode=mode)
     live = Listener(broker.port)
     listener = Listener(broker.port, f"coldpin-{mode.value}/#")
-    teller = begun(shed.teller())
-    teller(shed.look(FORECAST))
+    publisher = begun(shed.publisher())
+    publisher(shed.look(FORECAST))
     until(lambda: bool(listener.of("forecast")), "the forecast")
     late = Listener(broker.port, "#")
-    teller(shed.look(None))
+    publisher(shed.look(None))
     until(lambda: len(late.of("forecast")) == 1, "something new")
 
     documents = [json.loads(payload) for _, payload, _ in listener.heard]
@@ -442,8 +444,8 @@ def test_a_cloned_card_is_another_machine(tmp_path: Path) -> None:
 
 
 @pytest.fixture
-def desk(tmp_path: Path) -> MessageDesk:
-    return MessageDesk(
+def incoming(tmp_path: Path) -> IncomingRequests:
+    return IncomingRequests(
         tmp_path / REQUESTS, settings_with(tmp_path), kept=tmp_path / "mqtt-asked.json"
     )
 
@@ -469,10 +471,10 @@ def message(**changes: object) -> bytes:
     ],
 )
 def test_text_that_cannot_stand_anywhere_is_refused(
-    desk: MessageDesk, changes: dict[str, object]
+    incoming: IncomingRequests, changes: dict[str, object]
 ) -> None:
     """Half a surrogate pair ended the session; a newline or an escape goes into no log."""
-    answer = desk.take(message(**changes), kept=False, now=NOW)
+    answer = incoming.take(message(**changes), kept=False, now=NOW)
 
     assert answer is not None
     assert not answer.accepted
@@ -483,7 +485,7 @@ def test_text_that_cannot_stand_anywhere_is_refused(
 def test_a_session_outlives_every_text(tmp_path: Path, broker: RealBroker, begun: Begin) -> None:
     """Whatever is sent, the connection stays, and the next message is answered."""
     shed = Shed(tmp_path, broker.port, "commands = true")
-    begun(shed.teller())(shed.look())
+    begun(shed.publisher())(shed.look())
     listener = Listener(broker.port)
     until(lambda: bool(listener.of("present")), "there")
     for who in ("\ud800", "x\ny", "\x1b"):
@@ -497,13 +499,13 @@ def test_a_session_outlives_every_text(tmp_path: Path, broker: RealBroker, begun
 
 
 def test_a_change_that_is_corrected_by_message_counts_once(
-    tmp_path: Path, desk: MessageDesk
+    tmp_path: Path, incoming: IncomingRequests
 ) -> None:
     """As on the page: the record keeps both, and the new one takes the place of the old."""
     wrong = ask_now(tmp_path / REQUESTS, LogSwap(packs=2, at=NOW), who="Ann")
     fields = {"packs": "3", "instead_of": str(wrong)}
 
-    answer = desk.take(message(what="swap", fields=fields), kept=False, now=NOW)
+    answer = incoming.take(message(what="swap", fields=fields), kept=False, now=NOW)
 
     assert answer is not None
     assert answer.accepted
@@ -512,20 +514,22 @@ def test_a_change_that_is_corrected_by_message_counts_once(
 
 @pytest.mark.parametrize("fields", [{"packs": "500"}, {"packs": "2", "at": "2027-07-14T14:00"}])
 def test_a_change_that_cannot_be_is_refused_by_message_too(
-    tmp_path: Path, desk: MessageDesk, fields: dict[str, str]
+    tmp_path: Path, incoming: IncomingRequests, fields: dict[str, str]
 ) -> None:
     """More packs than there are, or next year's."""
-    answer = desk.take(message(what="swap", fields=fields), kept=False, now=NOW)
+    answer = incoming.take(message(what="swap", fields=fields), kept=False, now=NOW)
 
     assert answer is not None
     assert not answer.accepted
     assert swaps(tmp_path / REQUESTS) == []
 
 
-def test_an_id_is_done_once_also_after_a_restart(tmp_path: Path, desk: MessageDesk) -> None:
+def test_an_id_is_done_once_also_after_a_restart(
+    tmp_path: Path, incoming: IncomingRequests
+) -> None:
     """The attack: the same message paused the chamber again after the lookout's restart."""
-    first = desk.take(message(), kept=False, now=NOW)
-    again = MessageDesk(
+    first = incoming.take(message(), kept=False, now=NOW)
+    again = IncomingRequests(
         tmp_path / REQUESTS, settings_with(tmp_path), kept=tmp_path / "mqtt-asked.json"
     )
 
@@ -540,9 +544,9 @@ def test_ids_that_cannot_be_read_stop_nothing(tmp_path: Path, content: str) -> N
     """A damaged file is a line in the log."""
     kept = tmp_path / "mqtt-asked.json"
     kept.write_text(content, encoding="utf-8")
-    desk = MessageDesk(tmp_path / REQUESTS, settings_with(tmp_path), kept=kept)
+    incoming = IncomingRequests(tmp_path / REQUESTS, settings_with(tmp_path), kept=kept)
 
-    answer = desk.take(message(), kept=False, now=NOW)
+    answer = incoming.take(message(), kept=False, now=NOW)
 
     assert answer is not None
     assert answer.accepted
@@ -562,19 +566,19 @@ def test_ids_that_cannot_be_read_stop_nothing(tmp_path: Path, content: str) -> N
         (1784037600, False),
     ],
 )
-def test_a_message_has_an_age(desk: MessageDesk, sent: object, accepted: bool) -> None:
+def test_a_message_has_an_age(incoming: IncomingRequests, sent: object, accepted: bool) -> None:
     """One from a queue of a publisher that was off-line for hours is not done any more."""
-    answer = desk.take(message(sent=sent), kept=False, now=NOW)
+    answer = incoming.take(message(sent=sent), kept=False, now=NOW)
 
     assert answer is not None
     assert answer.accepted is accepted
     assert accepted or "allowed" in answer.why
 
 
-def test_a_flood_is_bounded(tmp_path: Path, desk: MessageDesk) -> None:
+def test_a_flood_is_bounded(tmp_path: Path, incoming: IncomingRequests) -> None:
     """Thirty requests a minute are accepted; each is forced to the card."""
-    answers = [desk.take(message(id=str(number)), kept=False, now=NOW) for number in range(100)]
-    later = desk.take(
+    answers = [incoming.take(message(id=str(number)), kept=False, now=NOW) for number in range(100)]
+    later = incoming.take(
         message(id="later", sent=(NOW + timedelta(minutes=1)).isoformat()),
         kept=False,
         now=NOW + timedelta(minutes=1),
@@ -591,10 +595,10 @@ def test_what_is_no_number_is_null_and_ends_no_connection(
     """NaN is no JSON: it is published as not known, and the next document as it is."""
     shed = Shed(tmp_path, broker.port)
     listener = Listener(broker.port)
-    teller = begun(shed.teller())
-    teller(shed.look(replace(FORECAST, reserve_kj=math.nan)))
+    publisher = begun(shed.publisher())
+    publisher(shed.look(replace(FORECAST, reserve_kj=math.nan)))
     until(lambda: len(listener.of("forecast")) == 1, "the one without a number")
-    teller(shed.look(FORECAST))
+    publisher(shed.look(FORECAST))
     until(lambda: len(listener.of("forecast")) == 2, "a good one")
 
     shown = [each["forecast"]["reserve_kj"] for each in listener.of("forecast")]
@@ -608,7 +612,7 @@ def test_ten_megabytes_never_reach_the_lookout(
 ) -> None:
     """The broker keeps what is larger than was agreed to itself; the connection stays."""
     shed = Shed(tmp_path, broker.port, "commands = true")
-    begun(shed.teller())(shed.look())
+    begun(shed.publisher())(shed.look())
     listener = Listener(broker.port, "coldpin/c/0123abcd/answer")
     watcher = Listener(broker.port, "coldpin/c/0123abcd/present")
     until(lambda: bool(watcher.of("present")), "there")
@@ -631,7 +635,7 @@ def test_a_request_that_the_broker_kept_is_refused(
         "coldpin/c/0123abcd/ask", json.dumps({"id": "old", "what": "reset"}), qos=1, retain=True
     ).wait_for_publish(10)
     shed = Shed(tmp_path, broker.port, "commands = true")
-    begun(shed.teller())(shed.look())
+    begun(shed.publisher())(shed.look())
     until(lambda: bool(listener.of("answer")), "an answer")
 
     assert listener.of("answer")[0]["accepted"] is False
@@ -659,10 +663,10 @@ def test_a_refused_password_is_said_once_and_never_shown(tmp_path: Path, begun: 
     secret.chmod(0o600)
     shed = Shed(tmp_path, broker.port, 'user = "shed"\npassword_file = "secret"')
     tries: list[float] = []
-    teller = shed.teller()
-    teller._draw = lambda: tries.append(0.0) or 0.0  # type: ignore[func-returns-value]
+    publisher = shed.publisher()
+    publisher._draw = lambda: tries.append(0.0) or 0.0  # type: ignore[func-returns-value]
     with capture_logs() as logs:
-        begun(teller)(shed.look())
+        begun(publisher)(shed.look())
         until(lambda: len(tries) >= 4, "several tries")
     told = [log for log in logs if log["event"] == "mqtt"]
     assert len(told) == 1
@@ -670,7 +674,7 @@ def test_a_refused_password_is_said_once_and_never_shown(tmp_path: Path, begun: 
     assert "secret" not in json.dumps(logs)
 
     secret.write_text("right\n", encoding="utf-8")
-    again = shed.teller()
+    again = shed.publisher()
     begun(again)(shed.look())
     listener = Listener(broker.port, user="shed", password="right")
     until(lambda: bool(listener.of("state")), "told with the right password")
@@ -728,7 +732,7 @@ def test_a_broker_must_prove_itself_over_tls(tmp_path: Path, begun: Begin) -> No
         tmp_path,
         f"allow_anonymous true\ncertfile {tmp_path}/ours.pem\nkeyfile {tmp_path}/ours.key",
     )
-    wrong = Shed(tmp_path, broker.port, 'tls = true\nca_file = "other-ca.pem"').teller()
+    wrong = Shed(tmp_path, broker.port, 'tls = true\nca_file = "other-ca.pem"').publisher()
     tries: list[float] = []
     wrong._draw = lambda: tries.append(0.0) or 0.0  # type: ignore[func-returns-value]
     with capture_logs() as logs:
@@ -740,9 +744,9 @@ def test_a_broker_must_prove_itself_over_tls(tmp_path: Path, begun: Begin) -> No
     assert "certificate" in told[0]["problem"].lower()
 
     right = Shed(tmp_path, broker.port, 'tls = true\nca_file = "ours-ca.pem"')
-    teller = begun(right.teller())
-    teller(right.look())
-    until(lambda: teller._up, "connected over TLS")
+    publisher = begun(right.publisher())
+    publisher(right.look())
+    until(lambda: publisher._up, "connected over TLS")
     broker.stop()
 
 
@@ -763,7 +767,7 @@ def test_a_connection_that_drops_all_the_time_is_said_once(tmp_path: Path, begun
     threading.Thread(target=hang_up, daemon=True).start()
     shed = Shed(tmp_path, server.getsockname()[1])
     with capture_logs() as logs:
-        begun(shed.teller())(shed.look())
+        begun(shed.publisher())(shed.look())
         until(lambda: len(dropped) >= 4, "several connections")
     server.close()
 
