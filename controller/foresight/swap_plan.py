@@ -44,7 +44,7 @@ SHORT_K_H = 0.5
 MOST_SETS_LACKING = 2
 """More packs than these sets are no longer counted."""
 TOO_WARM_K = 0.3
-"""Air this far above cut-in is said to be too warm [K]."""
+"""Air this far above cut-in counts as too warm [K]."""
 HOTTER_K, HOTTER_WITHIN_S = 3.0, 12 * 3600.0
 """How much hotter than forecast the days may come, and how fast; common practice, no source."""
 _HOUR_S = 3600.0
@@ -115,7 +115,8 @@ def plan_swaps(
     asked = _Asked(forecast, situation, _freezer(logged, habits), habits, hour_at)
     # packs that lie frozen while the air is too warm are cold that nobody used in time: what a
     # plan loses is judged by a day that comes hotter than it looks now
-    hotter = replace(situation, room=_Hotter(situation.room.wave, situation.room.off_k))
+    room = situation.room
+    hotter = replace(situation, room=_Hotter(room.wave, room.off_k, room.weather_k))
     hot = replace(asked, situation=hotter)
     best, least = POLICIES[0], _cost(_planned(hot, POLICIES[0]))
     if least.too_warm_k_h > SHORT_K_H:

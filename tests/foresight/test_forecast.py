@@ -260,6 +260,33 @@ def test_a_shortage_says_how_many_packs_would_hold_the_band() -> None:
         assert (other.too_warm_k_h <= SHORT_K_H) is holds
 
 
+@pytest.mark.parametrize("warmer_k", [3.0, 6.0])
+def test_the_plan_is_chosen_for_the_weather_that_is_forecast(warmer_k: float) -> None:
+    """A house that the weather warms is planned for like one that is as warm by itself."""
+    of, habits = told(6), grower(sets=3, refreeze_h=14)
+    forecast, _ = plan_of(of, habits)
+    situation = forecast.situation
+    assert situation is not None
+    room = situation.room
+    mean_c, *waves = room.wave
+    weather = replace(room, weather_k=lambda ahead_s: warmer_k if ahead_s > 0.0 else 0.0)
+    usual = replace(room, wave=[mean_c + room.off_k + warmer_k, *waves], off_k=0.0)
+    assert usual.ahead_c(15.0, 7200.0) == pytest.approx(weather.ahead_c(15.0, 7200.0))
+
+    by_weather, by_usual = (
+        plan_swaps(
+            replace(forecast, situation=replace(situation, room=each)),
+            logs(of, forecast.as_of_s),
+            habits,
+            hour_at=hour_at,
+        )
+        for each in (weather, usual)
+    )
+
+    assert [swap.at_s for swap in by_weather.swaps] == [swap.at_s for swap in by_usual.swaps]
+    assert by_weather.too_warm_k_h == pytest.approx(by_usual.too_warm_k_h)
+
+
 def test_where_packs_suffice_nothing_is_short() -> None:
     """No shortage, and next to no degree-hours."""
     _, plan = plan_of(told(6), grower(sets=6, refreeze_h=10))
