@@ -33,7 +33,7 @@ from controller.domain.requests import (
 from controller.domain.units import parse_duration
 from controller.errors import ControllerError, NoAnswerError, RecordError, SettingsError
 from controller.records.boot import boot_id, boottime
-from controller.records.requests import REQUESTS, answer_to, ask_now, correct_swap, swaps
+from controller.records.requests import REQUESTS, answer_to, ask_now, swaps
 from controller.records.requests_place import in_use, why_unseen
 from controller.records.status_file import STATUS, is_silent, read_status
 from controller.settings.load import read_settings
@@ -204,11 +204,10 @@ def _request(
     path = place / REQUESTS
     try:
         with as_owner_of(place):
-            if instead_of is not None and isinstance(payload, LogSwap):
-                number = correct_swap(path, instead_of.request, payload, who=who_asks())
+            wrong = None if instead_of is None else instead_of.request
+            number = ask_now(path, payload, who=who_asks(), instead_of=wrong)
+            if instead_of is not None:
                 done = f"Corrected: {_of(instead_of)}."
-            else:
-                number = ask_now(path, payload, who=who_asks())
             if (why := why_unseen(path, place)) is not None:
                 raise SettingsError(str(config), (why,))
             if done:

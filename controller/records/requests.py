@@ -81,20 +81,27 @@ def ask(
         return _inserted(file, payload, who=who, utc_ms=utc_ms, boot_id=boot_id, boot_ms=boot_ms)
 
 
-def ask_now(path: Path, payload: Payload, *, who: str) -> int:
-    """Write a request with the clocks as they are now, and return its number.
+def ask_now(path: Path, payload: Payload, *, who: str, instead_of: int | None = None) -> int:
+    """Write a request, asked now; return its number.
+
+    Args:
+        path: The requests file; created if need be.
+        payload: What is asked for.
+        who: Who asks.
+        instead_of: Number of a logged swap that this one takes the place of: that one is taken back
+            in the same transaction. None: of none.
 
     Raises:
         OSError: The file cannot be written.
     """
-    return ask(
-        path,
-        payload,
-        who=who,
-        utc_ms=_utc_ms(),
-        boot_id=boot_id() or "",
-        boot_ms=round(boottime() * 1000),
-    )
+    utc_ms, boot, boot_ms = _utc_ms(), boot_id() or "", round(boottime() * 1000)
+    payloads = (payload,) if instead_of is None else (Withdraw(request=instead_of), payload)
+    with _opened(path) as file:
+        numbers = [
+            _inserted(file, each, who=who, utc_ms=utc_ms, boot_id=boot, boot_ms=boot_ms)
+            for each in payloads
+        ]
+    return numbers[-1]
 
 
 def report_swap_due(path: Path, *, due: bool, for_s: float) -> None:
@@ -302,26 +309,6 @@ def asked_since(path: Path, since: datetime) -> list[Request]:
             (round(since.timestamp() * 1000), Kind.FORECAST.value),
         ).fetchall()
     return [request for row in rows for request in _request(row)]
-
-
-def correct_swap(path: Path, wrong: int, right: LogSwap, *, who: str) -> int:
-    """Log a swap in the place of another; both are written, or neither. Return its number.
-
-    Args:
-        path: The requests file.
-        wrong: Number of the request that logged the other one.
-        right: What was really done.
-        who: Who corrects it.
-
-    Raises:
-        OSError: The file cannot be written.
-    """
-    utc_ms, boot, boot_ms = _utc_ms(), boot_id() or "", round(boottime() * 1000)
-    with _opened(path) as file:
-        number = 0
-        for payload in (Withdraw(request=wrong), right):
-            number = _inserted(file, payload, who=who, utc_ms=utc_ms, boot_id=boot, boot_ms=boot_ms)
-    return number
 
 
 def request_of(path: Path, number: int) -> Request | None:

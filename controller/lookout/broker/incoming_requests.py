@@ -13,11 +13,10 @@ import structlog
 
 from controller.domain.codec import UnreadableError
 from controller.domain.json_text import json_text
-from controller.domain.requests import LogSwap
 from controller.lookout.broker.documents import ASK_CODEC, AskDocument
 from controller.lookout.page.actions import Context, action_of
 from controller.records.durable import replace_file
-from controller.records.requests import ask_now, correct_swap
+from controller.records.requests import ask_now, swaps
 from controller.settings.load import Settings
 
 LARGEST_BYTES = 16_384
@@ -65,7 +64,7 @@ class IncomingRequests:
             now: Now, in the chamber's zone.
 
         Raises:
-            OSError: The requests file or the file of ids cannot be written; nothing was asked.
+            OSError: The requests file or the file of ids cannot be used; nothing was asked.
         """
         try:
             message = _message(payload)
@@ -75,7 +74,12 @@ class IncomingRequests:
             return None
         try:
             self._judge(message, kept=kept, now=now)
-            context = Context(settings=self._settings, now=now, who=message.who)
+            context = Context(
+                settings=self._settings,
+                now=now,
+                logged=tuple(swaps(self._requests)),
+                who=message.who,
+            )
             action = action_of(message.what, message.fields, context)
         except ValueError as error:
             return Asked(id=message.id, accepted=False, why=str(error))
@@ -83,11 +87,12 @@ class IncomingRequests:
         replace_file(self._kept, json_text([*self._known, message.id][-MOST_KNOWN:]))
         self._known.append(message.id)
         self._accepted_at.append(now)
-        who, wanted = f"{message.who}, by message", action.payload
-        if action.instead_of is not None and isinstance(wanted, LogSwap):
-            correct_swap(self._requests, action.instead_of, wanted, who=who)
-        else:
-            ask_now(self._requests, wanted, who=who)
+        ask_now(
+            self._requests,
+            action.payload,
+            who=f"{message.who}, by message",
+            instead_of=action.instead_of,
+        )
         return Asked(id=message.id, accepted=True, why=action.question)
 
     def _judge(self, message: AskDocument, *, kept: bool, now: datetime) -> None:

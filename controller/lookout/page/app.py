@@ -28,7 +28,7 @@ from starlette.responses import Response as Answer
 from starlette.routing import BaseRoute, Route
 
 from controller.domain.places import RUNTIME, records_path
-from controller.domain.requests import LoggedSwap, LogSwap
+from controller.domain.requests import LoggedSwap
 from controller.history.figure_data import Span
 from controller.lookout.broker.other_chambers import Retained
 from controller.lookout.chamber_rows import rows_of
@@ -52,7 +52,7 @@ from controller.lookout.page.recent_events import recent_events, since_last_visi
 from controller.lookout.readings import change_words
 from controller.pictures.html import chart_style
 from controller.pictures.words import moment
-from controller.records.requests import REQUESTS, ask_now, correct_swap, request_of, swaps
+from controller.records.requests import REQUESTS, ask_now, request_of, swaps
 from controller.records.snapshot import Snapshot
 from controller.settings.foresight_of import freezer_packs_per_day
 from controller.settings.load import Settings
@@ -355,7 +355,13 @@ class _Page:
         if already:
             raise HTTPException(409, already)
         try:
-            number = await run_in_threadpool(self._asked, action, context.who or "page")
+            number = await run_in_threadpool(
+                ask_now,
+                self._requests,
+                action.payload,
+                who=context.who or "page",
+                instead_of=action.instead_of,
+            )
         except OSError as error:
             _log.error("request_not_written", error=str(error))
             raise HTTPException(503, "the request cannot be written; nothing was done") from None
@@ -364,12 +370,6 @@ class _Page:
             while len(self._sent) > MOST_KEYS:
                 self._sent.popitem(last=False)
         return RedirectResponse(f"/?done={number}", 303)
-
-    def _asked(self, action: Action, who: str) -> int:
-        payload = action.payload
-        if action.instead_of is not None and isinstance(payload, LogSwap):
-            return correct_swap(self._requests, action.instead_of, payload, who=who)
-        return ask_now(self._requests, payload, who=who)
 
     def _action(self, request: WebRequest, form: dict[str, str]) -> tuple[Action, Context]:
         snapshot = self._context.snapshot()
