@@ -61,6 +61,7 @@ class PendingRequests:
         set_stage: Callable[[str], str],
         set_swap_due: Callable[[bool, float], object],
         every_s: float,
+        paused_until_boot_s: float = 0.0,
         utc: Callable[[], float] = time.time,
     ) -> None:
         """Begin to read requests.
@@ -73,6 +74,8 @@ class PendingRequests:
             set_swap_due: Is given whether packs are due and until when on the boot-time clock [s],
                 called in the loop's thread.
             every_s: How often the file is read [s].
+            paused_until_boot_s: End of a pause that a restart has not ended, on the boot-time
+                clock [s].
             utc: Gives the wall clock [s since 1970].
         """
         self._path = path
@@ -86,8 +89,8 @@ class PendingRequests:
         self._answers: deque[tuple[int, str]] = deque()
         self._taken: set[int] = set()
         self._last_pause = -1
-        self._paused_until_boot_s = 0.0
-        """Until when the pauses that were taken last, on the boot-time clock [s]."""
+        self._paused_until_boot_s = paused_until_boot_s
+        """End of the longest pause in force, on the boot-time clock [s]."""
         self._stop = threading.Event()
         self._first = True
         self.fault: str | None = None

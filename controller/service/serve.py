@@ -162,6 +162,7 @@ class _Process:
             settle(place)
         except OSError as error:
             _log.warning("requests_not_moved", error=str(error))
+        paused_until = state.cooling.paused_until
         self._requests = PendingRequests(
             place / REQUESTS,
             boot_id=self._boot,
@@ -169,6 +170,7 @@ class _Process:
             set_stage=self._set_stage,
             set_swap_due=self._swap_due.take,
             every_s=min(1.0, settings.timing.tick),
+            paused_until_boot_s=0.0 if paused_until is None else paused_until + boottime() - now,
         )
         _log.info(
             "started",

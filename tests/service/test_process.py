@@ -340,6 +340,26 @@ def test_log_without_a_reader_does_not_stop_control(here: Bench) -> None:
     assert here.tape("pump")[-1] == "close off"
 
 
+def test_a_shorter_pause_after_a_restart_ends_no_longer_one(here: Bench) -> None:
+    """The pause outlives the process, and so does what it means for the next one asked for."""
+    here.rest_long_ago()
+    here.tree.set(AIR, 18.0)
+    here.start()
+    here.until(lambda: here.is_on("fan"))
+    here.command("pause", str(here.config), "--for", "40 min")
+    here.until(lambda: not here.is_on("pump"))
+    here.signal(signal.SIGTERM)
+    here.ended()
+    here.start()
+    here.until((here.folder / "run" / "status.json").exists)
+
+    shorter = here.command("pause", str(here.config), "--for", "10 min")
+
+    assert "a longer pause was running already" in shorter.stdout
+    shown = here.command("status", str(here.config), "--json")
+    assert json.loads(shown.stdout)["status"]["timers_left"]["pause_s"] > 2000
+
+
 def test_people_ask_and_are_answered_while_it_runs_and_after(here: Bench) -> None:
     """Pause, resume, stage and swap from a shell; status says how it is, by its exit status too."""
     here.rest_long_ago()
