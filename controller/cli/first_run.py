@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import math
 import time
 from collections.abc import Callable, Iterator, Mapping
@@ -127,7 +126,7 @@ def first_run(config: Path, anew: bool, as_json: bool) -> int:
             if steps[-1].outcome == ASKED:
                 person.told(_until_the_restart(config))
                 return EX_TEMPFAIL
-            run = _ended(plan, config, person, steps)
+            run = _ended(plan, progress.config_sha256, person, steps)
             keep_first_run(records_path(plan.settings.records.path, place), run)
             progress.end()
         except ControllerError:
@@ -160,11 +159,11 @@ def _all_kept(
     return steps
 
 
-def _ended(plan: Plan, config: Path, person: Person, steps: list[CheckedStep]) -> FirstRun:
+def _ended(plan: Plan, sha256: str, person: Person, steps: list[CheckedStep]) -> FirstRun:
     who = person.ask("your name, to sign with or to keep beside what failed").strip()
     return FirstRun(
         chamber=plan.settings.chamber.name,
-        config_sha256=hashlib.sha256(config.read_bytes()).hexdigest(),
+        config_sha256=sha256,
         steps=tuple(steps),
         at=datetime.now().astimezone().replace(microsecond=0),
         who=who or "nobody",

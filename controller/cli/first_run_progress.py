@@ -48,6 +48,11 @@ class Progress:
                 self._run = replace(self._run, steps=kept.steps)
 
     @property
+    def config_sha256(self) -> str:
+        """Sum of the configuration as it was when this call began."""
+        return self._run.config_sha256
+
+    @property
     def steps(self) -> dict[str, CheckedStep]:
         """What was answered, by the names of the steps."""
         return {step.name: step for step in self._run.steps}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import sqlite3
 from contextlib import closing
@@ -228,6 +229,29 @@ def test_a_changed_configuration_begins_anew(quick: Path, tmp_path: Path) -> Non
 
     assert same == {"relay of pump": step}
     assert late == changed == {}
+
+
+def test_the_configuration_that_was_tested_is_the_one_that_is_signed(
+    quick: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever writes the measured prime time into it on the way signs what was checked before."""
+    edited = tmp_path / "edited.toml"
+    edited.write_bytes(CONFIG.read_bytes())
+
+    def stepped(*_: object, **__: object) -> CheckedStep:
+        edited.write_text("# edited\n", encoding="utf-8")
+        return CheckedStep(name="prime", outcome=DONE)
+
+    monkeypatch.setattr("controller.cli.first_run.prime_step", stepped)
+    CliRunner().invoke(
+        coldpin,
+        ["first-run", str(edited)],
+        input="\n".join([*RELAYS, "no time", "yes", "yes", "Tove"]) + "\n",
+    )
+
+    kept = last_first_run(quick / RECORDS)
+    assert kept is not None
+    assert kept.config_sha256 == hashlib.sha256(CONFIG.read_bytes()).hexdigest()
 
 
 def test_a_load_that_ran_at_power_up_cannot_be_signed(
