@@ -239,13 +239,7 @@ def newest(path: Path, kind: Kind) -> Request | None:
     Raises:
         OSError: The file cannot be read.
     """
-    if not in_use(path).exists():
-        return None
-    with _opened(path) as file:
-        row = file.execute(
-            f"{_SELECT} WHERE kind = ? ORDER BY id DESC LIMIT 1", (kind.value,)
-        ).fetchone()
-    return next(_request(row), None) if row else None
+    return next(iter(_read(path, "WHERE kind = ? ORDER BY id DESC LIMIT 1", kind.value)), None)
 
 
 def swaps(path: Path) -> list[LoggedSwap]:
@@ -256,13 +250,7 @@ def swaps(path: Path) -> list[LoggedSwap]:
     Raises:
         OSError: The file cannot be read.
     """
-    if not in_use(path).exists():
-        return []
-    with _opened(path) as file:
-        rows = file.execute(
-            f"{_SELECT} WHERE kind IN (?, ?) ORDER BY id", (Kind.SWAP.value, Kind.WITHDRAW.value)
-        ).fetchall()
-    requests = [request for row in rows for request in _request(row)]
+    requests = _read(path, "WHERE kind IN (?, ?) ORDER BY id", Kind.SWAP.value, Kind.WITHDRAW.value)
     withdrawn = {
         request.payload.request for request in requests if isinstance(request.payload, Withdraw)
     }
@@ -301,14 +289,12 @@ def asked_since(path: Path, since: datetime) -> list[Request]:
     Raises:
         OSError: The file cannot be read.
     """
-    if not in_use(path).exists():
-        return []
-    with _opened(path) as file:
-        rows = file.execute(
-            f"{_SELECT} WHERE asked_utc_ms >= ? AND kind <> ? AND boot_id <> '' ORDER BY id",
-            (round(since.timestamp() * 1000), Kind.FORECAST.value),
-        ).fetchall()
-    return [request for row in rows for request in _request(row)]
+    return _read(
+        path,
+        "WHERE asked_utc_ms >= ? AND kind <> ? AND boot_id <> '' ORDER BY id",
+        round(since.timestamp() * 1000),
+        Kind.FORECAST.value,
+    )
 
 
 def request_of(path: Path, number: int) -> Request | None:
@@ -317,11 +303,7 @@ def request_of(path: Path, number: int) -> Request | None:
     Raises:
         OSError: The file cannot be read.
     """
-    if not in_use(path).exists():
-        return None
-    with _opened(path) as file:
-        row = file.execute(f"{_SELECT} WHERE id = ?", (number,)).fetchone()
-    return next(_request(row), None) if row else None
+    return next(iter(_read(path, "WHERE id = ?", number)), None)
 
 
 def answer_to(path: Path, number: int) -> str | None:
@@ -349,11 +331,23 @@ _INSERT_UNKNOWN = (
 )
 
 
-def _request(row: tuple[Any, ...]) -> Iterator[Request]:
-    """Yield the request of a row; one that cannot be understood yields nothing."""
-    request = _request_or_why(row)
-    if isinstance(request, Request):
-        yield request
+def _read(path: Path, which: str, *values: int | str) -> list[Request]:
+    """Return the requests that can be understood; none where there is no file yet.
+
+    Args:
+        path: The requests file.
+        which: The rest of the statement after `_SELECT`.
+        values: For its question marks.
+
+    Raises:
+        OSError: The file cannot be read.
+    """
+    if not in_use(path).exists():
+        return []
+    with _opened(path) as file:
+        rows = file.execute(f"{_SELECT} {which}", values).fetchall()
+    requests = (_request_or_why(row) for row in rows)
+    return [request for request in requests if isinstance(request, Request)]
 
 
 def _request_or_why(row: tuple[Any, ...]) -> Request | UnreadableRequest:
