@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from controller.records.reader import THINNED_MS, ahead_of_runs, fetched, imported_runs
+from controller.records.reader import THINNED_MS, ahead_of_runs, fetched_if_kept, imported_runs
 
 Extent = tuple[int, int] | None
 """Lowest and highest [m°C]; None where the probe was lost all the time or is not fitted."""
@@ -59,13 +59,7 @@ def read_columns(path: Path, *, since: datetime, until: datetime, columns: int) 
         known = imported.get(run, True)
         from_ms, to_ms = since_ms - ahead_ms, until_ms - ahead_ms
         for query in (_OF_THINNED, _OF_READINGS):
-            try:
-                rows = fetched(path, query, (from_ms, width_ms, run, from_ms, to_ms))
-            except OSError as error:
-                if "no such table" in str(error):  # written by a release that did not thin
-                    continue
-                raise
-            for row in rows:
+            for row in fetched_if_kept(path, query, (from_ms, width_ms, run, from_ms, to_ms)):
                 extents = zip(row[2:10:2], row[3:10:2], strict=True)
                 air, reservoir, room, outlet = (
                     None if low is None or high is None else (low, high) for low, high in extents

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from controller.domain.first_run import FIRST_RUN_CODEC, FirstRun
 from controller.domain.json_text import json_text
-from controller.records.reader import fetched
+from controller.records.reader import fetched_if_kept
 from controller.records.schema import migrate
 
 _LAST = "SELECT at_utc_ms, who, signed, document FROM first_runs ORDER BY id DESC LIMIT 1"
@@ -56,12 +56,7 @@ def last_first_run(path: Path) -> FirstRun | None:
     """
     if not path.is_file():
         return None
-    try:
-        rows = fetched(path, _LAST, ())
-    except OSError as error:
-        if "no such table" in str(error):  # written by a release that knew none
-            return None
-        raise
+    rows = fetched_if_kept(path, _LAST, ())
     if not rows:
         return None
     at_ms, who, signed, text = rows[0]

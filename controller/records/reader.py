@@ -99,12 +99,7 @@ def _of_run(
 
 def imported_runs(path: Path) -> dict[int, bool]:
     """Return the imported runs, each with whether it was recorded when pump and fan ran."""
-    try:
-        rows = fetched(path, "SELECT run, switches_known FROM imports", ())
-    except OSError as error:
-        if "no such table" in str(error):  # written by a release that did not note it
-            return {}
-        raise
+    rows = fetched_if_kept(path, "SELECT run, switches_known FROM imports", ())
     return {run: bool(known) for run, known in rows}
 
 
@@ -114,12 +109,7 @@ def _thinned(
     """Yield the rows of five minutes of a run; they are older than its detail."""
     after = since_ms - ahead_ms - 1
     while True:
-        try:
-            rows = fetched(path, _THINNED, (run, after, until_ms - ahead_ms, PAGE))
-        except OSError as error:
-            if "no such table" in str(error):  # written by a release that did not thin
-                return
-            raise
+        rows = fetched_if_kept(path, _THINNED, (run, after, until_ms - ahead_ms, PAGE))
         for row in rows:
             yield RecordedReading(
                 at=datetime.fromtimestamp((row[0] + ahead_ms + THINNED_MS // 2) / 1000, UTC),
@@ -147,17 +137,14 @@ def first_reading_at(path: Path, *, since: datetime) -> datetime | None:
         OSError: The file is not there or not readable as records.
     """
     since_ms = round(since.timestamp() * 1000)
-    found: list[int] = []
-    for run, ahead_ms in ahead_of_runs(path):
-        for query in (_FIRST_THINNED, _FIRST_READING):
-            try:
-                rows = fetched(path, query, (run, since_ms - ahead_ms))
-            except OSError as error:
-                if "no such table" in str(error):  # written by a release that did not thin
-                    continue
-                raise
-            found += [at_ms + ahead_ms for (at_ms,) in rows if at_ms is not None]
-    return datetime.fromtimestamp(min(found) / 1000, UTC) if found else None
+    firsts_ms = [
+        at_ms + ahead_ms
+        for run, ahead_ms in ahead_of_runs(path)
+        for query in (_FIRST_THINNED, _FIRST_READING)
+        for (at_ms,) in fetched_if_kept(path, query, (run, since_ms - ahead_ms))
+        if at_ms is not None
+    ]
+    return datetime.fromtimestamp(min(firsts_ms) / 1000, UTC) if firsts_ms else None
 
 
 def last_reading_at(path: Path) -> datetime | None:
@@ -166,13 +153,13 @@ def last_reading_at(path: Path) -> datetime | None:
     Raises:
         OSError: The file is not there or not readable as records.
     """
-    found = [
+    lasts_ms = [
         at_ms + ahead_ms
         for run, ahead_ms in ahead_of_runs(path)
         for (at_ms,) in fetched(path, _LAST_READING, (run,))
         if at_ms is not None
     ]
-    return datetime.fromtimestamp(max(found) / 1000, UTC) if found else None
+    return datetime.fromtimestamp(max(lasts_ms) / 1000, UTC) if lasts_ms else None
 
 
 def read_events(
@@ -273,6 +260,20 @@ def fetched(path: Path, query: str, values: tuple[int | str, ...]) -> list[tuple
             return file.execute(query, values).fetchall()
     except sqlite3.Error as error:
         raise OSError(f"{path}: {error}") from error
+
+
+def fetched_if_kept(path: Path, query: str, values: tuple[int | str, ...]) -> list[tuple[Any, ...]]:
+    """Return the rows of a query; none where an earlier release made the file without its table.
+
+    Raises:
+        OSError: The file is not there or not readable as records.
+    """
+    try:
+        return fetched(path, query, values)
+    except OSError as error:
+        if "no such table" in str(error):
+            return []
+        raise
 
 
 def _connected(path: Path) -> sqlite3.Connection:
