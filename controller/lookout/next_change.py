@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from controller.domain.forecast import WITHIN_H, PublishedForecast
-from controller.domain.requests import LoggedSwap
+from controller.domain.requests import SWAP_AHEAD, LoggedSwap
 from controller.pictures.words import duration, moment
 
 JUST_LOGGED = timedelta(minutes=15)
@@ -93,7 +93,7 @@ def is_of_old_packs(
     """
     if last_swap is None or now - last_swap.logged_at > JUST_LOGGED:
         return False
-    return forecast.as_of < last_swap.logged_at and last_swap.at <= now + timedelta(minutes=5)
+    return forecast.as_of < last_swap.logged_at and last_swap.at <= now + SWAP_AHEAD
 
 
 def _packs(count: int) -> str:

@@ -1,7 +1,7 @@
 """Notices that packs are due: by the early bound, one for each lead and set of packs.
 
-While people sleep they are kept back, unless the cold would run out before morning; then it is said
-in the evening already.
+While people sleep they are kept back, unless the cold would run out before morning; then they are
+sent in the evening already.
 """
 
 from __future__ import annotations
@@ -39,7 +39,8 @@ def lead_due(
     if not rules.leads_s or forecast is None or forecast.early is None:
         return history, []
     swap = snapshot.last_swap
-    if swap is not None and forecast.as_of < swap.at <= now + SWAP_AHEAD:
+    counts = swap is not None and swap.at <= now + SWAP_AHEAD
+    if swap is not None and counts and forecast.as_of < max(swap.at, swap.logged_at):
         return history, []  # the forecast is of the packs that were just taken out
     early = forecast.early.astimezone(now.tzinfo)
     set_s = 0.0 if forecast.swapped_at is None else forecast.swapped_at.timestamp()

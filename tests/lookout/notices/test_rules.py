@@ -241,6 +241,16 @@ def test_a_forecast_of_packs_that_were_just_taken_out_tells_nothing() -> None:
     assert len(told([mistaken])) == 1
 
 
+def test_a_change_that_was_logged_late_ends_the_old_forecast_too() -> None:
+    """Packs in at two to, forecast made at the hour, logged after it: it is of the old packs."""
+    late = LoggedSwap(at=NOW - 2 * MINUTE, packs=4, logged_at=NOW + MINUTE, frozen_through=None)
+    old = snapshot(NOW + MINUTE, forecast=forecast(NOW + 20 * MINUTE))
+    known_before = replace(late, logged_at=NOW - MINUTE)
+
+    assert told([replace(old, last_swap=late)]) == []
+    assert len(told([replace(old, last_swap=known_before)])) == 1
+
+
 def test_only_chosen_alarms_are_told() -> None:
     """The others stand on the page."""
     rules = replace(RULES, alarms=frozenset({"air_high"}))
