@@ -15,7 +15,7 @@ from controller.errors import ScenarioError
 from controller.rehearsal.plants import Account
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
 from controller.rehearsal.room_file import RoomSeries
-from controller.rehearsal.tally import Alarm
+from controller.rehearsal.tally import HOUR_S, Alarm, Excess, Spread
 from controller.settings.law_of import BandSchedule
 from controller.settings.load import Settings
 from controller.settings.scenario_file import GrowerScript, ScenarioFile
@@ -23,10 +23,7 @@ from controller.thermal.probe import Course
 from controller.thermal.specs import PlantSpec
 
 HOURS = 24
-HOUR_S = 3600.0
 DAY_S = 86_400.0
-BAND_SLACK_K = 0.5
-"""As in `tally`: air this much beyond a switching point still counts as in band."""
 ALWAYS_THERE = GrowerScript(wakes=time(0), sleeps=time(0))
 """Awake day and night, with no habit: changes packs when the water is spent."""
 
@@ -202,8 +199,7 @@ class _Counter:
         self._at_s = 0.0
         self._lasted_s = self._out_s = self._over_s = 0.0
         self._above_ks = self._below_ks = 0.0
-        self._air_ks = self._reservoir_ks = 0.0
-        self._reservoir_c = (float("inf"), float("-inf"))
+        self._air_c, self._reservoir_c = Spread(), Spread()
         self._pump = False
         self._pump_since_s: float | None = None
         self._before: Account | None = None
@@ -212,33 +208,25 @@ class _Counter:
         """Take what the plant had done when the counted days began."""
         self._before = account
 
-    def passed(self, air: Course, reservoir: Course, *, pump: bool, band: Band) -> None:
+    def passed(
+        self, air: Course, reservoir: Course, excess: Excess, *, pump: bool, band: Band
+    ) -> None:
         """Count a step of the plant."""
         dt_s = air.dt_s
         begins_s = self._at_s
         self._at_s += dt_s
-        cut_in_c, cut_out_c = band.cut_in_mc / 1000, band.cut_out_mc / 1000
         if self._sets:
-            self._follow(self._sets[-1], reservoir.after_c, cut_in_c - self._margin_k)
+            useful_c = band.cut_in_mc / 1000 - self._margin_k
+            self._follow(self._sets[-1], reservoir.after_c, useful_c)
         if begins_s < self._from_s:
             return
         self._lasted_s += dt_s
-        self._air_ks += air.mean_c * dt_s
-        self._reservoir_ks += reservoir.mean_c * dt_s
-        least_c, greatest_c = reservoir.extremes_c()
-        self._reservoir_c = (
-            min(self._reservoir_c[0], least_c),
-            max(self._reservoir_c[1], greatest_c),
-        )
-        least_c, greatest_c = air.extremes_c()
-        if greatest_c > cut_in_c:
-            self._above_ks += air.above_ks(cut_in_c)
-            self._out_s += air.beyond_s(cut_in_c + BAND_SLACK_K)
-            self._over_s += air.beyond_s(cut_in_c + 1.0)
-        if least_c < cut_out_c:
-            below = air.mirrored()
-            self._below_ks += below.above_ks(-cut_out_c)
-            self._out_s += below.beyond_s(BAND_SLACK_K - cut_out_c)
+        self._reservoir_c.take(reservoir)
+        least_c, greatest_c = self._air_c.take(air)
+        self._above_ks += excess.above_ks
+        self._below_ks += excess.below_ks
+        self._out_s += excess.warm_s + excess.cold_s
+        self._over_s += excess.over_1k_s
         hour = self._hours[int(begins_s % DAY_S // HOUR_S)]
         hour.lasted_s += dt_s
         hour.pump_s += dt_s if pump else 0.0
@@ -252,9 +240,7 @@ class _Counter:
             one.warm_s = self._at_s
 
     def switched(self, at_s: float, *, pump: bool) -> None:
-        """Take note of what the pump does from an instant on [s since the start]."""
-        if pump is self._pump:
-            return
+        """Take note that the pump starts or stops."""
         if at_s > self._from_s:
             hour = self._hours[int(at_s % DAY_S // HOUR_S)]
             hour.starts += pump
@@ -286,12 +272,12 @@ class _Counter:
             degree_hours_above=self._above_ks / HOUR_S,
             degree_hours_below=self._below_ks / HOUR_S,
             hours_over_1k=self._over_s / HOUR_S,
-            air_min_c=min(hour.least_c for hour in hours),
-            air_mean_c=self._air_ks / lasted_s,
-            air_max_c=max(hour.greatest_c for hour in hours),
-            reservoir_min_c=self._reservoir_c[0],
-            reservoir_mean_c=self._reservoir_ks / lasted_s,
-            reservoir_max_c=self._reservoir_c[1],
+            air_min_c=self._air_c.least,
+            air_mean_c=self._air_c.total / lasted_s,
+            air_max_c=self._air_c.greatest,
+            reservoir_min_c=self._reservoir_c.least,
+            reservoir_mean_c=self._reservoir_c.total / lasted_s,
+            reservoir_max_c=self._reservoir_c.greatest,
             packs_used=sum(each.packs for each in counted),
             sets=tuple(map(self._pack_set, counted)),
             ice_melted_kg=_less(account.ice_melted_kg, before.ice_melted_kg),

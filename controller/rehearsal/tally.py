@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 from controller.core.law import Band
 from controller.core.state import Decision, EventKind, Inputs
@@ -65,17 +65,62 @@ class HalfHour:
     pump_s: float = 0.0
 
 
+class Excess(NamedTuple):
+    """How far, and for how long, the air of one step is outside its band."""
+
+    above_ks: float = 0.0
+    """Above cut-in [K·s]."""
+    below_ks: float = 0.0
+    """Below cut-out [K·s]."""
+    warm_s: float = 0.0
+    """Time more than `BAND_SLACK_K` above cut-in [s]."""
+    cold_s: float = 0.0
+    """Time more than `BAND_SLACK_K` below cut-out [s]."""
+    over_1k_s: float = 0.0
+    """Time more than 1 K above cut-in [s]."""
+
+
+_NO_EXCESS = Excess()
+
+
+def excess_of(air: Course, band: Band, *, least_c: float, greatest_c: float) -> Excess:
+    """Return how far a step of the air is outside its band.
+
+    Args:
+        air: The step.
+        band: The switching points in force over it.
+        least_c: Lowest temperature of the step [°C].
+        greatest_c: Highest temperature of the step [°C].
+    """
+    cut_in_c, cut_out_c = band.cut_in_mc / 1000, band.cut_out_mc / 1000
+    excess = _NO_EXCESS
+    if greatest_c > cut_in_c:
+        excess = Excess(
+            above_ks=air.above_ks(cut_in_c),
+            warm_s=air.beyond_s(cut_in_c + BAND_SLACK_K),
+            over_1k_s=air.beyond_s(cut_in_c + 1.0),
+        )
+    if least_c < cut_out_c:
+        below = air.mirrored()
+        excess = excess._replace(
+            below_ks=below.above_ks(-cut_out_c), cold_s=below.beyond_s(BAND_SLACK_K - cut_out_c)
+        )
+    return excess
+
+
 class Observer(Protocol):
-    """Follows a rehearsal beside the tally; instants are seconds since the start."""
+    """Follows a rehearsal together with the tally; instants are seconds since the start."""
 
     def begins(self, account: Account) -> None:
         """Take what the plant had done by the instant from which the observer counts."""
 
-    def passed(self, air: Course, reservoir: Course, *, pump: bool, band: Band) -> None:
+    def passed(
+        self, air: Course, reservoir: Course, excess: Excess, *, pump: bool, band: Band
+    ) -> None:
         """Take a step of the plant: true air and reservoir over the same seconds."""
 
     def switched(self, at_s: float, *, pump: bool) -> None:
-        """Take note of a switch of pump or fan."""
+        """Take note that the pump starts or stops."""
 
     def swapped(self, at_s: float, *, packs: int, frozen_share: float) -> None:
         """Take note of packs put in."""
@@ -149,11 +194,12 @@ class Tally:
 
     def passed(self, air: Course, reservoir: Course, *, pump: bool, band: Band) -> None:
         """Count a step of the plant by the true courses of air and reservoir."""
-        if self.observer is not None:
-            self.observer.passed(air, reservoir, pump=pump, band=band)
         dt_s = air.dt_s
         least_c, greatest_c = self.air_c.take(air)
         self.reservoir_c.take(reservoir)
+        excess = excess_of(air, band, least_c=least_c, greatest_c=greatest_c)
+        if self.observer is not None:
+            self.observer.passed(air, reservoir, excess, pump=pump, band=band)
         self.lasted_s += dt_s
         self._left_s -= dt_s
         if self._left_s < 0:
@@ -161,20 +207,13 @@ class Tally:
             self.half_hours.append(HalfHour())
         half_hour = self.half_hours[-1]
         half_hour.lasted_s += dt_s
+        half_hour.above_s += excess.warm_s
+        half_hour.below_s += excess.cold_s
         if pump:
             half_hour.pump_s += dt_s
-        cut_in_c, cut_out_c = band.cut_in_mc / 1000, band.cut_out_mc / 1000
-        if greatest_c > cut_in_c:
-            self.degree_hours_above += air.above_ks(cut_in_c) / HOUR_S
-            if greatest_c > cut_in_c + BAND_SLACK_K:
-                half_hour.above_s += air.beyond_s(cut_in_c + BAND_SLACK_K)
-            if greatest_c > cut_in_c + 1.0:
-                self.over_1k_s += air.beyond_s(cut_in_c + 1.0)
-        if least_c < cut_out_c:
-            below = air.mirrored()
-            self.degree_hours_below += below.above_ks(-cut_out_c) / HOUR_S
-            if least_c < cut_out_c - BAND_SLACK_K:
-                half_hour.below_s += below.beyond_s(BAND_SLACK_K - cut_out_c)
+        self.degree_hours_above += excess.above_ks / HOUR_S
+        self.degree_hours_below += excess.below_ks / HOUR_S
+        self.over_1k_s += excess.over_1k_s
 
     def standing(self) -> frozenset[str]:
         """Return the names of the alarms that stand."""
