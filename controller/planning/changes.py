@@ -17,7 +17,7 @@ from controller.planning.verdict import (
     Verdict,
     freezer_rated_kg,
     in_band,
-    larger_coil,
+    scaled_coil,
 )
 from controller.rehearsal.hot_days import HotDays
 from controller.thermal.specs import FreezerSpec
@@ -80,7 +80,7 @@ class _Idea:
     unit: str
     build: Build
     widens: Limit | None = None
-    """What it widens; None: it lessens the heat."""
+    """What limit it moves; None: it lessens the heat."""
 
 
 def best_changes(judgement: Judgement) -> tuple[Change, ...]:
@@ -240,17 +240,22 @@ def _less_heat(build: Build) -> Iterator[_Idea]:
     )
 
 
+def _scaled_core(build: Build, times: float) -> Build:
+    """Return the build with so many times the core and its fans, on the same pump."""
+    plant = build.plant
+    scaled = scaled_coil(build, times)
+    return scaled.with_plant(
+        replace(
+            scaled.plant,
+            chamber=replace(plant.chamber, fans_w=times * plant.chamber.fans_w),
+            coil=replace(scaled.plant.coil, water_kg_s=plant.coil.water_kg_s),
+        )
+    )
+
+
 def _more_cold(build: Build) -> Iterator[_Idea]:
     plant = build.plant
     packs, coil, freezer = plant.packs, plant.coil, plant.freezer
-    larger = larger_coil(build, 2.0)
-    larger = larger.with_plant(
-        replace(
-            larger.plant,
-            chamber=replace(plant.chamber, fans_w=2.0 * plant.chamber.fans_w),
-            coil=replace(larger.plant.coil, water_kg_s=coil.water_kg_s),
-        )
-    )
     yield _Idea(
         key="second-core",
         what="a second core with its fan beside the first, or one of twice the face",
@@ -258,8 +263,18 @@ def _more_cold(build: Build) -> Iterator[_Idea]:
         before=coil.ua_air_w_k,
         after=2.0 * coil.ua_air_w_k,
         unit="W/K",
-        build=larger,
+        build=_scaled_core(build, 2.0),
         widens=Limit.COIL,
+    )
+    yield _Idea(
+        key="smaller-core",
+        what="a core of half the face, with half the air through it",
+        effort=Effort.SMALL,
+        before=coil.ua_air_w_k,
+        after=0.5 * coil.ua_air_w_k,
+        unit="W/K",
+        build=_scaled_core(build, 0.5),
+        widens=Limit.OVERSHOOT,
     )
     one_set = max(1, packs.in_reservoir)
     yield _Idea(

@@ -14,8 +14,9 @@ from controller.planning.design_hour import (
     design_hour,
     warmest_hour,
 )
-from controller.rehearsal.hot_days import HotDays
+from controller.rehearsal.hot_days import HOURS, HotDays
 from controller.rehearsal.rehearse import TraceRow
+from controller.rehearsal.tally import BAND_SLACK_K
 from controller.settings.load import Settings
 from controller.thermal.freezing import freezer_kg_per_day, refreeze_h
 from controller.thermal.load import steady_hour
@@ -49,6 +50,7 @@ class Limit(StrEnum):
     """What limits a build."""
 
     COIL = "coil"
+    OVERSHOOT = "overshoot"
     FREEZER = "freezer"
     SET = "set"
     FACES = "faces"
@@ -65,6 +67,8 @@ TIGHTEST = {
 """The tightest point of a build that holds, as a phrase."""
 RUNS_OUT = {
     Limit.COIL: "the coil takes too little heat at the hottest hour",
+    Limit.OVERSHOOT: "each run of the pump cools the air too far: the coil is too strong for so "
+    "little heat",
     Limit.FREEZER: "the freezer does not freeze the packs fast enough",
     Limit.SET: "a set of packs is too small to last",
     Limit.FACES: "the packs are too thick to give their cold in time",
@@ -154,6 +158,8 @@ def judge(
         verdict = Verdict.SHORT if too_often(days) else Verdict.HOLDS
     elif _needs_heat(build, days):
         verdict = Verdict.NEEDS_HEAT
+    elif _too_cold(days):
+        verdict = Verdict.CANNOT
     else:
         ample = _packs_without_end(build).coarse_days()
         verdict = Verdict.SHORT if in_band(ample) else Verdict.CANNOT
@@ -193,12 +199,23 @@ def too_warm_k_h(days: HotDays | None) -> float:
     return math.inf if days is None else days.degree_hours_above / days.days
 
 
+def _too_cold(days: HotDays) -> bool:
+    """Return whether days that do not hold fail by cold air: the warm air alone is too little."""
+    enough_k_h = (1.0 - HOLDS_SHARE) * HOURS * BAND_SLACK_K
+    return too_warm_k_h(days) < enough_k_h and days.degree_hours_below > days.degree_hours_above
+
+
 def _needs_heat(build: Build, days: HotDays) -> bool:
     """Return whether the air is too cold because the room is, not because the coil overshoots."""
     if days.degree_hours_below / days.days < COLD_SPELL_K_H:
         return False
     if days.degree_hours_below < days.degree_hours_above:
         return False
+    return _room_too_cold(build)
+
+
+def _room_too_cold(build: Build) -> bool:
+    """Return whether the air falls below cut-out in the coldest hour without any cooling."""
     settings, spec = build.settings, build.plant
     stage = settings.stages[settings.chamber.stage]
     coldest = conditions_at(
@@ -261,7 +278,7 @@ def _thinner(build: Build) -> Build:
     )
 
 
-def larger_coil(build: Build, times: float = 3.0) -> Build:
+def scaled_coil(build: Build, times: float) -> Build:
     """Return the build with a coil of so many times the area and flow."""
     coil = build.plant.coil
     return build.with_plant(
@@ -286,15 +303,19 @@ def _limit(
         return Limit.NEVER_FROZEN, None
     if verdict is Verdict.NEEDS_HEAT:
         return Limit.ROOM, None
-    if verdict is Verdict.CANNOT or days is None:
+    if days is None:
         return Limit.COIL, None
+    if verdict is Verdict.CANNOT:
+        if not _too_cold(days):
+            return Limit.COIL, None
+        return (Limit.ROOM if _room_too_cold(build) else Limit.OVERSHOOT), None
     if verdict is Verdict.HOLDS:
         return _tightest(days, supply)
     removed = {
         Limit.FREEZER: _ample_freezer(build),
         Limit.SET: _larger_set(build),
         Limit.FACES: _thinner(build),
-        Limit.COIL: larger_coil(build),
+        Limit.COIL: scaled_coil(build, 3.0),
         Limit.NIGHT: replace(build, always_awake=True),
     }
     if in_band(days):  # held, but only by changing packs all day

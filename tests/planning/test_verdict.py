@@ -63,6 +63,22 @@ KNOWN = [
         {Limit.ROOM},
         id="a-cold-cellar",
     ),
+    pytest.param(
+        {
+            "chamber": {
+                "volume_m3": 0.08,
+                "wall_area_m2": 1.2,
+                "wall": "foam-board-25",
+                "wall_u_w_m2k": None,
+                "crop_kg": 3.0,
+                "lights_w": 2.0,
+            },
+            "coil": {"ua_air_w_k": 60.0, "ua_water_w_k": 180.0, "air_kg_s": 0.075},
+        },
+        Verdict.CANNOT,
+        {Limit.OVERSHOOT},
+        id="a-small-box-with-too-strong-a-coil",
+    ),
 ]
 
 
@@ -182,6 +198,26 @@ def test_more_coil_is_not_advised_where_packs_run_short() -> None:
 
     assert not any("core" in what for what in listed)
     assert len(set(listed)) == len(listed)
+
+
+def test_a_coil_that_is_too_strong_is_not_made_stronger() -> None:
+    """The first advice for a small box with a large core is a smaller one."""
+    small = {
+        "volume_m3": 0.08,
+        "wall_area_m2": 1.2,
+        "wall": "foam-board-25",
+        "wall_u_w_m2k": None,
+        "crop_kg": 3.0,
+        "lights_w": 2.0,
+    }
+    strong = {"ua_air_w_k": 20.0, "ua_water_w_k": 60.0, "air_kg_s": 0.025}
+    judgement = judge(SETTINGS, plant=build(chamber=small, coil=strong))
+    changes = best_changes(judgement)
+
+    assert judgement.limit is Limit.OVERSHOOT
+    assert changes[0].key == "smaller-core"
+    assert changes[0].after < changes[0].before
+    assert "second-core" not in {change.key for change in changes}
 
 
 def test_a_room_that_is_too_cold_gets_no_advice_on_cooling() -> None:
