@@ -32,6 +32,7 @@ from controller.domain.requests import (
 )
 from controller.domain.units import parse_duration
 from controller.errors import ControllerError, NoAnswerError, RecordError, SettingsError
+from controller.pictures.words import pack_count
 from controller.records.boot import boot_id, boottime
 from controller.records.requests import REQUESTS, answer_to, ask_now, swaps
 from controller.records.requests_place import in_use, why_unseen
@@ -121,9 +122,8 @@ def _last_logged(config: Path) -> LoggedSwap:
 
 
 def _of(swap: LoggedSwap) -> str:
-    packs = "1 pack" if swap.packs == 1 else f"{swap.packs} packs"
     by = f", logged by {swap.who}" if swap.who else ""
-    return f"{packs} at {swap.at.astimezone():%Y-%m-%d %H:%M}{by}"
+    return f"{pack_count(swap.packs)} at {swap.at.astimezone():%Y-%m-%d %H:%M}{by}"
 
 
 @click.command()

@@ -159,6 +159,11 @@ class Answer:
     at_utc_ms: int
     """Wall clock [ms since 1970, UTC]."""
 
+    @property
+    def is_refusal(self) -> bool:
+        """Whether it says that the request was not done."""
+        return self.text.startswith((REFUSED_BEGINS, "cannot", "too late", "no stage"))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Request:

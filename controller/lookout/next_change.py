@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 
 from controller.domain.forecast import WITHIN_H, PublishedForecast
 from controller.domain.requests import SWAP_AHEAD, LoggedSwap
-from controller.pictures.words import duration, moment
+from controller.pictures.words import duration, moment, pack_count
 
 JUST_LOGGED = timedelta(minutes=15)
 """A change that was logged after the forecast was made, and no longer ago than this, is being
@@ -96,15 +96,11 @@ def is_of_old_packs(
     return forecast.as_of < last_swap.logged_at and last_swap.at <= now + SWAP_AHEAD
 
 
-def _packs(count: int) -> str:
-    return "1 pack" if count == 1 else f"{count} packs"
-
-
 def _do(forecast: PublishedForecast, now: datetime) -> str:
     early = forecast.early
     if forecast.plan:
         planned = forecast.plan[0]
-        packs = _packs(planned.packs)
+        packs = pack_count(planned.packs)
         if planned.at <= now:
             return f"Change {packs} now."
         at = _day_and_hour(planned.at, now)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
 from controller.lookout.chambers import Chamber
+from controller.pictures.words import pack_count
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,13 +81,15 @@ def budget_words(budget: Budget, *, zone: tzinfo | None) -> str:
     """
     if not budget.wanted:
         return f"No swap is planned within {budget.hours:.0f} hours."
-    packs = f"{budget.wanted} packs are planned within {budget.hours:.0f} hours"
+    are = "is" if budget.wanted == 1 else "are"
+    packs = f"{pack_count(budget.wanted)} {are} planned within {budget.hours:.0f} hours"
     if budget.keeps_up:
         return f"{packs}; the freezer, which has {budget.frozen:.0f} until then, keeps up."
     name, at, missing = budget.without[0]
     total = sum(short for _, _, short in budget.without)
+    lacking = f"{total} is" if total == 1 else f"{total} are"
     return (
-        f"{packs}; the freezer cannot keep up: {total} are missing, the first {missing} for {name} "
+        f"{packs}; the freezer cannot keep up: {lacking} missing, the first {missing} for {name} "
         f"at {at.astimezone(zone):%a %H:%M}. More packs frozen elsewhere would help, or a warmer "
         "band for one chamber."
     )

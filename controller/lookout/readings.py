@@ -7,7 +7,7 @@ from datetime import datetime
 from controller.domain.alarm_guide import PLACES
 from controller.domain.requests import LoggedSwap
 from controller.domain.status import Status
-from controller.pictures.words import duration, moment, temperature
+from controller.pictures.words import duration, moment, pack_count, temperature
 
 PHASES = {
     "rest": "Resting",
@@ -41,8 +41,7 @@ def change_words(swap: LoggedSwap, now: datetime) -> str:
         now: Now, in the zone to speak in.
     """
     by = f", logged by {swap.who}" if swap.who else ""
-    packs = "1 pack" if swap.packs == 1 else f"{swap.packs} packs"
-    return f"{packs}, {moment(swap.at, now)}{by}"
+    return f"{pack_count(swap.packs)}, {moment(swap.at, now)}{by}"
 
 
 def readings_of(status: Status, unit: str) -> list[tuple[str, str]]:

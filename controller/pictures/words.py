@@ -43,13 +43,18 @@ def shortage(short: PackShortage, now: datetime, unit: str = "C") -> str:
     )
     if short.packs is None:
         return f"Far too few packs: {warm}. Find a cooler place, or frozen packs from elsewhere."
-    packs = "1 pack" if short.packs == 1 else f"{short.packs} packs"
+    packs = pack_count(short.packs)
     do = (
         f"Freeze {short.packs} more now."
         if short.freeze_now
         else f"What goes into the freezer now comes too late: get {packs} frozen elsewhere."
     )
     return f"Short by {packs}: {warm}. {do}"
+
+
+def pack_count(count: int) -> str:
+    """Return a number of packs with its noun."""
+    return "1 pack" if count == 1 else f"{count} packs"
 
 
 def moment(at: datetime, now: datetime, *, far: bool = True) -> str:

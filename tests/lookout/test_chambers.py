@@ -97,6 +97,17 @@ def test_one_freezer_serves_what_it_can_and_says_what_it_cannot() -> None:
     assert "3 are missing, the first 3 for shelf at Wed 04:00" in words
 
 
+def test_one_pack_is_a_singular() -> None:
+    """Where it is planned, and where it is missing."""
+    one = [chamber("shelf", plan=(planned(2, 1),))]
+
+    keeps = budget_words(budget_of(one, packs_per_day=12.0, now=NOW), zone=UTC)
+    lacks = budget_words(budget_of(one, packs_per_day=0.5, now=NOW), zone=UTC)
+
+    assert keeps.startswith("1 pack is planned within 24 hours;")
+    assert "1 is missing, the first 1 for shelf" in lacks
+
+
 def test_a_freezer_that_keeps_up_is_said_too() -> None:
     """And no plan is no trouble."""
     keeps = budget_of([chamber("shelf", plan=(planned(2, 8),))], packs_per_day=12.0, now=NOW)

@@ -39,8 +39,11 @@ def lead_due(
     if not rules.leads_s or forecast is None or forecast.early is None:
         return history, []
     swap = snapshot.last_swap
-    counts = swap is not None and swap.at <= now + SWAP_AHEAD
-    if swap is not None and counts and forecast.as_of < max(swap.at, swap.logged_at):
+    if (
+        swap is not None
+        and swap.at <= now + SWAP_AHEAD
+        and forecast.as_of < max(swap.at, swap.logged_at)
+    ):
         return history, []  # the forecast is of the packs that were just taken out
     early = forecast.early.astimezone(now.tzinfo)
     set_s = 0.0 if forecast.swapped_at is None else forecast.swapped_at.timestamp()

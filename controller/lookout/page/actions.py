@@ -13,7 +13,6 @@ from controller.domain.alarm_guide import alarm_title
 from controller.domain.alarms import AlarmName
 from controller.domain.requests import (
     PAUSED_LONGER,
-    REFUSED_BEGINS,
     SWAP_AHEAD,
     Acknowledge,
     FrozenThrough,
@@ -27,7 +26,7 @@ from controller.domain.requests import (
     SetStage,
     Withdraw,
 )
-from controller.pictures.words import duration, moment
+from controller.pictures.words import duration, moment, pack_count
 from controller.settings.load import Settings
 
 PAUSES_MIN = (5, 15, 30, 60)
@@ -163,16 +162,14 @@ def _swap(form: Mapping[str, str], context: Context) -> Action:
         at = _instant(form.get("at", ""), now)
     words = {"yes": ", frozen through", "no": ", not frozen through", "unknown": ""}[through]
     same_words = "" if instead_of else _same_change(at, context)
+    begins = "Correct the change to" if instead_of else "Log the change of"
     when = "now" if abs(now - at) < timedelta(minutes=1) else moment(at, now, far=False)
     return Action(
         what="swap",
         payload=LogSwap(
             packs=packs, at=at.replace(microsecond=0), frozen_through=FrozenThrough(through)
         ),
-        question=(
-            f"{'Correct the change to' if instead_of else 'Log the change of'} {_packs(packs)}, "
-            f"{when}{words}?"
-        ),
+        question=f"{begins} {pack_count(packs)}, {when}{words}?",
         button="Log pack change",
         fields={
             "packs": str(packs),
@@ -218,7 +215,7 @@ def _same_change(at: datetime, context: Context) -> str:
         return ""
     logged = moment(last.at.astimezone(context.now.tzinfo), context.now, far=False)
     return (
-        f"{last.who or 'Somebody'} logged {_packs(last.packs)} at {logged}. Was that the same "
+        f"{last.who or 'Somebody'} logged {pack_count(last.packs)} at {logged}. Was that the same "
         "change? Logged twice, it counts twice."
     )
 
@@ -227,7 +224,7 @@ def _undo(form: Mapping[str, str], context: Context) -> Action:
     number = _number(form, "id", allowed=range(1, 10**6))
     last = context.last_swap
     known = last is not None and last.request == number
-    words = f"the change of {_packs(last.packs)}" if known and last else "this pack change"
+    words = f"the change of {pack_count(last.packs)}" if known and last else "this pack change"
     return Action(
         what="undo",
         payload=Withdraw(request=number),
@@ -255,11 +252,11 @@ def answer_words(request: Request, now: datetime) -> str:
     """
     if request.answer is None:
         return "Waiting for coldpin to take it…"
-    if request.answer.text.startswith((REFUSED_BEGINS, "cannot", "too late", "no stage")):
+    if request.answer.is_refusal:
         return f"Not done: {request.answer.text}."
     match request.payload:
         case LogSwap(packs=packs, at=at):
-            return f"Logged: {_packs(packs)} at {moment(at, now, far=False)}."
+            return f"Logged: {pack_count(packs)} at {moment(at, now, far=False)}."
         case Pause() if request.answer.text.endswith(PAUSED_LONGER):
             return "Paused already, for longer than that: pump and fan stay off until it ends."
         case Pause(for_s=for_s):
@@ -294,10 +291,6 @@ def done_by_another(action: Action, requests: tuple[Request, ...], now: datetime
         if type(each.payload) is type(action.payload) and each.answer is not None:
             return f"That was done already, by {each.who} at {moment(at, now, far=False)}."
     return ""
-
-
-def _packs(count: int) -> str:
-    return "1 pack" if count == 1 else f"{count} packs"
 
 
 def _number(form: Mapping[str, str], name: str, *, allowed: range | tuple[int, ...]) -> int:

@@ -22,7 +22,7 @@ from controller.domain.requests import (
     SetStage,
     Withdraw,
 )
-from controller.pictures.words import duration, moment
+from controller.pictures.words import duration, moment, pack_count
 from controller.records.reader import read_events
 from controller.records.requests import asked_since
 
@@ -36,7 +36,7 @@ _COOKIE = re.compile(r"(\d{1,10})\.(\d{1,10})", re.ASCII)
 
 
 def since_last_visit(cookie: str | None, now: datetime) -> tuple[datetime | None, str]:
-    """Return since when to tell what happened, and what the browser is to remember of this visit.
+    """Return since when to show what happened, and what the browser is to remember of this visit.
 
     Whoever turns from the day's picture to the week's, or logs a pack change, is still at the same
     visit: what happened before it stays to be read.
@@ -97,8 +97,7 @@ def _of_request(request: Request) -> str:
     words = f"{request.who} {_done(request)}"
     if answer is None:
         return f"{words} (not answered yet)"
-    refused = answer.text.startswith(("refused", "cannot", "too late", "no stage"))
-    return f"{words} (not done: {answer.text})" if refused else words
+    return f"{words} (not done: {answer.text})" if answer.is_refusal else words
 
 
 def _done(request: Request) -> str:
@@ -109,7 +108,7 @@ def _done(request: Request) -> str:
                 FrozenThrough.NO: ", not frozen through",
                 FrozenThrough.UNKNOWN: "",
             }[through]
-            return f"logged a change of {packs} {'pack' if packs == 1 else 'packs'}{more}"
+            return f"logged a change of {pack_count(packs)}{more}"
         case Withdraw():
             return "took a pack change back"
         case SetStage(name=name):
