@@ -145,6 +145,12 @@ class LineLocks:
             raise
         self._locks |= fresh
 
+    def keep_only(self, loads: Iterable[WiredLoad]) -> None:
+        """Let go of every line that none of these loads uses."""
+        used = {name for load in loads for name in _lines_of(load)}
+        for name in self._locks.keys() - used:
+            self._locks.pop(name).close()
+
     def close(self) -> None:
         """Let go of all."""
         for lock in self._locks.values():

@@ -332,11 +332,17 @@ class _Process:
         self._records.use_probes(_monotonic(), probe_ids(chamber.settings))
         if stage_changed:
             self._records.tell(_monotonic(), STAGE, chamber.stage)
-        self._wiring.keep(_kept(chamber.plan))
+        self._keep_wiring_in_force()
         _log.info("config_reloaded", stage=chamber.stage)
 
+    def _keep_wiring_in_force(self) -> None:
+        """End what a reload has kept and claimed for loads that are not wired in the end."""
+        plan = self._chamber.plan
+        self._wiring.keep(_kept(plan))
+        self._lines.keep_only(plan.loads)
+
     def _kept_as_it_was(self, *problems: str) -> None:
-        self._wiring.keep(_kept(self._chamber.plan))
+        self._keep_wiring_in_force()
         for problem in problems:
             _log.error("config_kept_as_it_was", problem=problem)
 

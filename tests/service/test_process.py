@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import signal
 import sqlite3
@@ -310,6 +311,29 @@ def test_signal_that_is_wired_later_is_taken_at_a_reload(here: Bench) -> None:
     here.signal(signal.SIGTERM)
     here.ended()
     assert here.tape("signal") == ["open off", "on", "close off"]
+
+
+def test_signal_that_a_reload_drops_is_off_and_its_line_is_free(here: Bench) -> None:
+    """Another program may use the line from then on; pump and fan keep theirs."""
+    with_signal(here)
+    here.start()
+    here.until_message("READY=1")
+    assert _locked_lines(here) == 3
+
+    here.write_config()
+    here.signal(signal.SIGHUP)
+
+    here.until(lambda: _locked_lines(here) == 2)
+    assert here.tape("signal") == ["open off", "close off"]
+
+
+def _locked_lines(here: Bench) -> int:
+    assert here.process is not None
+    locked = 0
+    for each in Path(f"/proc/{here.process.pid}/fd").iterdir():
+        with contextlib.suppress(FileNotFoundError):  # a file that was open for a moment
+            locked += "coldpin-line-" in str(each.readlink())
+    return locked
 
 
 def test_signal_on_mains_without_a_relay_module_is_refused(here: Bench) -> None:
