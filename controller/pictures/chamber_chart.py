@@ -4,7 +4,7 @@ A normal cycle swings through the band many times an hour, so the air is drawn a
 had in each interval, with its mean as a line: a cycle does not paint over the band that it should
 be compared with.
 
-Colours are those of Okabe and Ito, *Color universal design* (2008), made to be told apart by people
+Colours are those of Okabe and Ito, *Color universal design* (2008), made to be distinguished
 with any kind of colour vision; lines differ in their dashes too, for print.
 """
 
@@ -26,6 +26,7 @@ from controller.pictures.chart import (
     Steps,
     Value,
 )
+from controller.pictures.words import degrees
 
 INTERVALS = 60
 """Into how many parts the time is divided: of a day, longer than a cycle."""
@@ -127,8 +128,8 @@ def chamber_chart(history: ChamberHistory, label: str) -> Chart:
     parts = _in_parts(history)
     unit = f"°{history.unit}"
     bands = [
-        (max(since_s, history.since_s), _shown(low, unit), _shown(high, unit))
-        for since_s, low, high in history.bands_c
+        (max(since_s, history.since_s), degrees(low_c, history.unit), degrees(high_c, history.unit))
+        for since_s, low_c, high_c in history.bands_c
     ]
     air: list[Layer] = [Steps(style="band", since=bands, name="band")] if bands else []
     air += [
@@ -198,7 +199,6 @@ def _in_parts(history: ChamberHistory) -> _Parts:
     parts = _Parts(since_s=history.since_s, width_s=width_s)
     names = (*SERIES, "pump")
     parts.of = {name: [_Interval() for _ in range(INTERVALS)] for name in names}
-    fahrenheit = history.unit == "F"
     points = history.points
     for number, point in enumerate(points):
         next_s = points[number + 1].at_s if number + 1 < len(points) else history.until_s
@@ -207,7 +207,7 @@ def _in_parts(history: ChamberHistory) -> _Parts:
         if begin_s >= history.until_s or end_s <= history.since_s:
             continue
         values = [
-            (name, value * 1.8 + 32.0 if fahrenheit and name != "pump" else value)
+            (name, value if name == "pump" else degrees(value, history.unit))
             for name, value in (
                 ("air", point.air_c),
                 ("reservoir", point.reservoir_c),
@@ -227,7 +227,3 @@ def _in_parts(history: ChamberHistory) -> _Parts:
             for name, value in values:
                 parts.of[name][part].take(value, max(lasted_s, 1e-3))
     return parts
-
-
-def _shown(value_c: float, unit: str) -> float:
-    return value_c * 1.8 + 32.0 if unit == "°F" else value_c

@@ -1,4 +1,4 @@
-"""The picture of forecasts: how many hours the cold was said to last, as time went on."""
+"""The picture of forecasts: how many hours the cold was expected to last, as time went on."""
 
 from __future__ import annotations
 

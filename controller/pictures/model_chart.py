@@ -1,4 +1,4 @@
-"""The picture of a model beside a record: what was measured, and what the model makes of it."""
+"""The picture of a model against a record: what was measured, and what the model makes of it."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import tzinfo
 
 from controller.pictures.chart import Chart, Line, Panel, Value
+from controller.pictures.words import degrees
 
 MOST_POINTS = 1500
 
@@ -61,4 +62,4 @@ def model_chart(compared: Sequence[Compared], *, unit: str, zone: tzinfo | None)
 
 
 def _shown(value_c: Value, unit: str) -> Value:
-    return value_c * 1.8 + 32.0 if value_c is not None and unit == "F" else value_c
+    return None if value_c is None else degrees(value_c, unit)

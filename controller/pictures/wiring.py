@@ -1,7 +1,7 @@
 """A wiring diagram as an SVG document: the Pi's pins, the relay channels, the loads and supplies.
 
-Drawn for people who have never wired a relay, for print as much as for a screen: what a line is
-stands beside it in words, and a mains load stands behind a fence with its own words.
+Drawn for people who have never wired a relay, for print as much as for a screen: each line
+has a label, and a mains load is drawn behind a fence with labels of its own.
 """
 
 from __future__ import annotations
