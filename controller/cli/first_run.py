@@ -15,9 +15,8 @@ import click
 from controller.cli import people
 from controller.cli.first_run_progress import ASKED, Progress
 from controller.cli.instances import CONFIG
-from controller.cli.relays import try_load
-from controller.cli.rights import as_owner_of
-from controller.commissioning.guard import Energised, LoadGuard, signals_end_off, unguarded
+from controller.cli.relays import loads_in_hand, try_load
+from controller.commissioning.guard import Energised, unguarded
 from controller.domain.first_run import (
     DONE,
     FAILED,
@@ -35,7 +34,6 @@ from controller.probes.sieve import Sieve
 from controller.records.boot import boot_id
 from controller.records.first_runs import keep_first_run
 from controller.rehearsal.live import open_live_chamber
-from controller.service.locks import LineLocks, lock_instance
 from controller.service.output_bank import OutputBank
 from controller.service.sources import open_source, sieves_of
 from controller.service.wiring import Plan, WiredLoad, open_outputs, plan_of
@@ -103,26 +101,13 @@ def first_run(config: Path, anew: bool, as_json: bool) -> int:
         sleep=time.sleep,
         clock=time.monotonic,
     )
-    with (
-        as_owner_of(place),
-        signals_end_off(),
-        lock_instance(place),
-        contextlib.closing(LineLocks()) as lines,
-    ):
-        lines.claim(plan.loads)
-        guard = LoadGuard(
-            config,
-            place,
-            rest_s=plan.settings.timing.anti_short_cycle,
-            told=person.told,
-            sleep=person.sleep,
-        )
+    with loads_in_hand(plan, config, place, told=person.told, sleep=person.sleep) as energised:
         now = datetime.now().astimezone().replace(microsecond=0)
         progress = Progress(place, config, chamber=plan.settings.chamber.name, now=now)
         if anew:
             progress.end()
         try:
-            steps = _all_kept(plan, config, person, progress, guard.energised)
+            steps = _all_kept(plan, config, person, progress, energised)
             if steps[-1].outcome == ASKED:
                 person.told(_until_the_restart(config))
                 return EX_TEMPFAIL

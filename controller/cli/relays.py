@@ -18,9 +18,10 @@ from controller.outputs.mains_rule import is_mains
 from controller.outputs.protocol import Output
 from controller.outputs.registry import find_driver
 from controller.service.locks import LineLocks, lock_instance
-from controller.service.wiring import WiredLoad, plan_of
+from controller.service.wiring import Plan, WiredLoad, plan_of
 
 ON_S = 3.0
+STAND_CLEAR = "Keep hands, cables and water apart. Have a way to cut the supply in reach."
 
 
 class RelayCheckError(ControllerError):
@@ -37,6 +38,41 @@ def relays(config: Path) -> None:
     """
     plan = plan_of(config)
     place = state_directory(config)
+    with loads_in_hand(plan, config, place, told=click.echo) as energised:
+        click.echo(STAND_CLEAR)
+        wrong = [
+            f"{load.name}: {trouble}"
+            for load in plan.loads
+            for trouble in (try_load(load, ask=ask_person, sleep=time.sleep, energised=energised),)
+            if trouble is not None
+        ]
+    if wrong:
+        raise RelayCheckError("\n".join(wrong))
+    click.echo("Every load did what it should. All are off.")
+
+
+@contextlib.contextmanager
+def loads_in_hand(
+    plan: Plan,
+    config: Path,
+    place: Path,
+    *,
+    told: Callable[[str], object],
+    sleep: Callable[[float], object] = time.sleep,
+) -> Iterator[Energised]:
+    """Claim a stopped chamber and its lines for a tool, and yield what guards each load in it.
+
+    Args:
+        plan: The configuration.
+        config: Its file.
+        place: The state directory.
+        told: Is given what the person waits for.
+        sleep: Waits for a number of seconds.
+
+    Raises:
+        BusyError: The service runs, or another process drives one of the lines.
+        StoppedBySignalError: A signal ended the tool; every load is off.
+    """
     with (
         as_owner_of(place),
         signals_end_off(),
@@ -44,19 +80,8 @@ def relays(config: Path) -> None:
         contextlib.closing(LineLocks()) as lines,
     ):
         lines.claim(plan.loads)
-        guard = LoadGuard(
-            config, place, rest_s=plan.settings.timing.anti_short_cycle, told=click.echo
-        )
-        click.echo("Keep hands, cables and water apart. Have a way to cut the supply in reach.")
-        wrong = [
-            f"{load.name}: {trouble}"
-            for load in plan.loads
-            for trouble in (try_load(load, ask=_ask, sleep=time.sleep, energised=guard.energised),)
-            if trouble is not None
-        ]
-    if wrong:
-        raise RelayCheckError("\n".join(wrong))
-    click.echo("Every load did what it should. All are off.")
+        rest_s = plan.settings.timing.anti_short_cycle
+        yield LoadGuard(config, place, rest_s=rest_s, told=told, sleep=sleep).energised
 
 
 def try_load(
@@ -108,7 +133,8 @@ def _opened(load: WiredLoad) -> Iterator[Output]:
         output.close()
 
 
-def _ask(question: str) -> str:
+def ask_person(question: str) -> str:
+    """Put a question on the terminal and return what the person types."""
     answer: str = click.prompt(question, prompt_suffix=" ")
     return answer
 

@@ -12,7 +12,7 @@ import click
 
 from controller.cli.new_file import read_content, write_whole
 from controller.cli.probes import WARMING_S, read_all, warmed
-from controller.cli.relays import try_load
+from controller.cli.relays import STAND_CLEAR, ask_person, try_load
 from controller.commissioning.guard import LoadGuard, signals_end_off
 from controller.commissioning.wiring_in import Bench, pins_in, probes_in, try_relays
 from controller.domain.places import state_directory
@@ -79,9 +79,9 @@ def wire(file: Path) -> None:
             wired = next(each for each in plan.loads if each.name == load)
             with contextlib.closing(LineLocks()) as lines:
                 lines.claim(plan.loads)
-                return try_load(wired, ask=_ask, sleep=time.sleep, energised=guard.energised)
+                return try_load(wired, ask=ask_person, sleep=time.sleep, energised=guard.energised)
 
-        click.echo("Keep hands, cables and water apart. Have a way to cut the supply in reach.")
+        click.echo(STAND_CLEAR)
         loads = tomllib.loads(text)["loads"]
         pins = {load: int(loads[load]["pin"]) for load in ("pump", "fan")}
         _, right = try_relays(text, pins, bool(loads["pump"]["active_low"]), bench(try_one))
@@ -94,11 +94,6 @@ def wire(file: Path) -> None:
 
 def _untried(_load: str) -> str | None:
     return None
-
-
-def _ask(question: str) -> str:
-    answer: str = click.prompt(question, prompt_suffix=" ")
-    return answer
 
 
 def _write(file: Path, text: str) -> None:
