@@ -48,7 +48,7 @@ logging.getLogger("uvicorn.error").info("Started server process [%d]", 7)
 try:
     raise ValueError("first line\\nsecond line")
 except ValueError:
-    logging.getLogger("some.library").exception("it failed")
+    logging.getLogger("a.dependency").exception("it failed")
 lines.flush()
 """
 
