@@ -44,7 +44,9 @@ def chambers(
     paths = configurations(configs or (places.CONFIGURATIONS,))
     first = read_settings(paths[0])
     now = datetime.now(UTC)
-    found = _told(first, paths[0]) if broker else [_here(path, now) for path in paths]
+    found = (
+        _from_broker(first, paths[0]) if broker else [_on_this_machine(path, now) for path in paths]
+    )
     per_day = packs_per_day or freezer_packs_per_day(first)
     budgets = (
         []
@@ -75,7 +77,7 @@ def chambers(
         console.print(budget_words(each, zone=zone))
 
 
-def _here(config: Path, now: datetime) -> Chamber:
+def _on_this_machine(config: Path, now: datetime) -> Chamber:
     settings = read_settings(config)
     found = chamber_at(state_directory(config), run=RUNTIME, now=now)
     if found is None or not found.name:
@@ -85,7 +87,7 @@ def _here(config: Path, now: datetime) -> Chamber:
     return found
 
 
-def _told(settings: Settings, config: Path) -> list[Chamber]:
+def _from_broker(settings: Settings, config: Path) -> list[Chamber]:
     broker = broker_of(settings, config.parent)
     if broker is None:
         raise SettingsError(str(config), ("mqtt.host: found nothing, allowed: a broker's name",))

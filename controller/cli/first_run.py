@@ -44,7 +44,7 @@ LOOK_S = 1.0
 READINGS_WITHIN_S = 90.0
 PRIME_WITHIN_S = 600.0
 OUTLET_FALL_K, AIR_FALL_K = 1.0, 0.3
-"""What tells that cold water has come: a fall at the coil's outlet, or of the air [K]."""
+"""The fall at the coil's outlet, or of the air, that shows that cold water has come [K]."""
 PLAUSIBLE_C = {
     "air": (0.0, 40.0),
     "reservoir": (-5.0, 40.0),
@@ -64,7 +64,7 @@ class Person:
     """Who does it: answers questions, and time passes."""
 
     ask: Callable[[str], str]
-    told: Callable[[str], object]
+    say: Callable[[str], object]
     sleep: Callable[[float], object]
     clock: Callable[[], float]
 
@@ -97,11 +97,11 @@ def first_run(config: Path, anew: bool, as_json: bool) -> int:
     place = state_directory(config)
     person = Person(
         ask=lambda question: str(click.prompt(question, prompt_suffix=" ", err=True)),
-        told=lambda text: click.echo(text, err=True),
+        say=lambda text: click.echo(text, err=True),
         sleep=time.sleep,
         clock=time.monotonic,
     )
-    with loads_in_hand(plan, config, place, told=person.told, sleep=person.sleep) as energised:
+    with loads_in_hand(plan, config, place, say=person.say, sleep=person.sleep) as energised:
         now = datetime.now().astimezone().replace(microsecond=0)
         progress = Progress(place, config, chamber=plan.settings.chamber.name, now=now)
         if anew:
@@ -109,7 +109,7 @@ def first_run(config: Path, anew: bool, as_json: bool) -> int:
         try:
             steps = _all_kept(plan, config, person, progress, energised)
             if steps[-1].outcome == ASKED:
-                person.told(_until_the_restart(config))
+                person.say(_until_the_restart(config))
                 return EX_TEMPFAIL
             run = _ended(plan, progress.config_sha256, person, steps)
             keep_first_run(records_path(plan.settings.records.path, place), run)
@@ -200,11 +200,11 @@ def all_steps(
         step = before.get(name)
         if step is None or step.outcome not in {DONE, SKIPPED}:
             return None
-        person.told(f"  {name}: {step.outcome}, as answered before")
+        person.say(f"  {name}: {step.outcome}, as answered before")
         return step
 
     for line in CAUTIONS:
-        person.told(f"- {line}")
+        person.say(f"- {line}")
     for load in plan.loads:
         name = f"relay of {load.name}"
         yield kept(name) or _relay_step(load, name, person, energised)
@@ -216,7 +216,7 @@ def all_steps(
             sieves = sieves_of(plan.settings)
             yield probes or probes_step(source, sieves, person)
             if prime is None and any(is_mains(load.load.supply) for load in plan.loads):
-                person.told("The next step runs pump and fan for some minutes; one is mains.")
+                person.say("The next step runs pump and fan for some minutes; one is mains.")
             yield prime or prime_step(source, sieves, outputs, person, energised=energised)
         else:
             yield probes
@@ -233,7 +233,7 @@ def all_steps(
 
 def _relay_step(load: WiredLoad, name: str, person: Person, energised: Energised) -> CheckedStep:
     trouble = try_load(
-        load, ask=person.ask, sleep=person.sleep, told=person.told, energised=energised
+        load, ask=person.ask, sleep=person.sleep, say=person.say, energised=energised
     )
     outcome = DONE if trouble is None else FAILED
     return CheckedStep(name=name, outcome=outcome, note=trouble or "")
@@ -266,7 +266,7 @@ def probes_step(source: SampleSource, sieves: dict[str, Sieve], person: Person) 
     if lost:
         return CheckedStep(name="probes", outcome=FAILED, note=f"no reading: {', '.join(lost)}")
     for name, value_c in found.items():
-        person.told(f"  {name.replace('_', ' '):12} {value_c:.2f} °C")
+        person.say(f"  {name.replace('_', ' '):12} {value_c:.2f} °C")
     wild = [
         name
         for name, value_c in found.items()
@@ -321,7 +321,7 @@ def prime_step(
     note = f"cold at {place.replace('_', ' ')} after {took_s:.0f} s"
     if proposed_s is not None:
         note += f'; [timing] prime = "{proposed_s} s"'
-    person.told(f"  {note}")
+    person.say(f"  {note}")
     return CheckedStep(name="prime", outcome=DONE, note=note)
 
 

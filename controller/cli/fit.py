@@ -108,13 +108,13 @@ def fit(
 
 
 class FitProgress:
-    """Says what is being fitted, and how long it takes where that is more than a minute."""
+    """Shows what is being fitted, and how long it takes where that is more than a minute."""
 
     def __init__(self, clock: Callable[[], float]) -> None:
         self._clock = clock
         self._began_s = clock()
         self._figures = 0
-        self._said_s = self._began_s
+        self._shown_s = self._began_s
 
     def __call__(self, figures: int, number: int) -> None:
         """Take note of a round."""
@@ -122,15 +122,15 @@ class FitProgress:
         if figures != self._figures:
             self._figures = figures
             self._say(f"Fitting {figures} figures.", now_s)
-        elif number == SECOND_ROUND and (now_s - self._said_s) * USUAL_ROUNDS > LONG_S:
-            minutes = math.ceil((now_s - self._said_s) * USUAL_ROUNDS / 60.0)
+        elif number == SECOND_ROUND and (now_s - self._shown_s) * USUAL_ROUNDS > LONG_S:
+            minutes = math.ceil((now_s - self._shown_s) * USUAL_ROUNDS / 60.0)
             self._say(f"This takes about {minutes} minutes on this machine.", now_s)
-        elif now_s - self._said_s > LONG_S:
+        elif now_s - self._shown_s > LONG_S:
             self._say(f"Round {number}, after {(now_s - self._began_s) / 60.0:.0f} minutes.", now_s)
 
     def _say(self, text: str, now_s: float) -> None:
         click.echo(text, err=True)
-        self._said_s = now_s
+        self._shown_s = now_s
 
 
 def _text(result: Fit, config: Path) -> str:

@@ -55,7 +55,7 @@ def icepoint(probe_id: str, root: Path, minutes: float, as_json: bool) -> None:
     found = watch_bath(
         lambda: probe.read(time.monotonic),
         longest_s=minutes * 60,
-        told=(lambda _: None) if as_json else console.print,
+        say=(lambda _: None) if as_json else console.print,
         sleep=time.sleep,
     )
     if as_json:
@@ -82,7 +82,7 @@ def watch_bath(
     read: Callable[[], Sample],
     *,
     longest_s: float,
-    told: Callable[[str], object],
+    say: Callable[[str], object],
     sleep: Callable[[float], object],
 ) -> IcePoint:
     """Read until the bath is steady.
@@ -90,7 +90,7 @@ def watch_bath(
     Args:
         read: Reads the probe once.
         longest_s: How long to wait [s].
-        told: Is told how it stands, when that changes.
+        say: Is given the state of the check, when it changes.
         sleep: Waits for a number of seconds.
 
     Raises:
@@ -117,11 +117,11 @@ def watch_bath(
         now_c = "no reading" if sample.value_mc is None else f"{sample.value_mc / 1000:.2f} °C"
         line = f"{now_c}: {_without_figures(found)}"
         if line != said:
-            told(f"{now_c}, {found.reason}")
+            say(f"{now_c}, {found.reason}")
             said = line
         sleep(EVERY_S)
 
 
 def _without_figures(found: NotYet) -> str:
-    """Return what must change before the person is told again."""
+    """Return what must change before the person is shown it again."""
     return "".join(letter for letter in found.reason if not letter.isdigit())

@@ -30,7 +30,7 @@ def lookout(config: Path, new_password: bool) -> None:
 
     Reads what the control process records and passes requests on to it; controls nothing itself.
     """
-    settings = read_settings(config)  # what is wrong with it is said before anything is made
+    settings = read_settings(config)  # refuses a broken one before anything is made
     place = state_directory(config)
     if new_password:
         _make_password(config, settings, place)

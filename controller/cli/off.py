@@ -2,7 +2,7 @@
 
 It is quick on purpose: from a crash to the end of this command a pump may be running. What the
 service last opened is kept in a small file, and putting that off needs no configuration. Every load
-is put off before a word is said, each for itself and for a limited time.
+is put off before anything is printed, each for itself and for a limited time.
 """
 
 from __future__ import annotations

@@ -68,8 +68,8 @@ def probes(root: Path, as_json: bool, tell_apart: bool) -> None:
     else:
         table = people.table("id", "reads")
         for probe_id, sample in read.items():
-            told = sample.fault.value if sample.fault else words.temperature(sample.value_mc)
-            table.add_row(probe_id, told)
+            reading = sample.fault.value if sample.fault else words.temperature(sample.value_mc)
+            table.add_row(probe_id, reading)
         console.print(table)
     if found.ghosts:
         console.print(

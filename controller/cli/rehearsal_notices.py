@@ -21,7 +21,7 @@ _NO_PLAN = SwapPlan(swaps=(), short=False)
 
 
 class RehearsedNotices:
-    """Tells the person of a scenario what the lookout would, and lets them sleep as it would."""
+    """Notifies the person of a scenario as the lookout would, and lets them sleep as it would."""
 
     def __init__(self, settings: Settings, script: GrowerScript) -> None:
         """Begin with nothing sent.
@@ -38,7 +38,7 @@ class RehearsedNotices:
         self._written: tuple[Forecast, PublishedForecast] | None = None
 
     def __call__(self, look: Look) -> Sequence[Word]:
-        """Return what people are told at this moment."""
+        """Return what people are notified of at this moment."""
         snapshot = Snapshot(
             taken_utc=look.now,
             status=look.status,

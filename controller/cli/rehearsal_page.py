@@ -30,7 +30,7 @@ def rehearsal_page(
     """
     settings, tally = rehearsal.settings, rehearsal.tally
     began_s = rehearsal.started.timestamp()
-    told = [(float(each["t_s"]), str(each["text"])) for each in rehearsal.hearing.notices]
+    notices = [(float(each["t_s"]), str(each["text"])) for each in rehearsal.hearing.notices]
     pack_changes = [
         (began_s + swap["t_s"], f"{swap['packs']:.0f} packs") for swap in rehearsal.swaps
     ]
@@ -44,7 +44,7 @@ def rehearsal_page(
             (began_s + alarm.raised_t_s, alarm_title(alarm.name, alarm.about))
             for alarm in tally.alarms
         ],
-        notices=[(began_s + at_s, text) for at_s, text in told],
+        notices=[(began_s + at_s, text) for at_s, text in notices],
         unit=settings.display.unit,
         zone=settings.site.zone(),
     )
@@ -65,7 +65,9 @@ def rehearsal_page(
             chamber_chart(history, f"{settings.chamber.name} through {scenario}."),
             *_forecasts(rehearsal, pack_changes),
         ],
-        tables=[("What was told", ("when", "what"), _told(rehearsal, told))] if told else [],
+        tables=[("Notices sent", ("when", "what"), _notice_rows(rehearsal, notices))]
+        if notices
+        else [],
     )
 
 
@@ -90,7 +92,9 @@ def _forecasts(rehearsal: Rehearsal, pack_changes: Sequence[tuple[float, str]]) 
     return [forecast_chart(forecasts, pack_changes, zone=rehearsal.settings.site.zone())]
 
 
-def _told(rehearsal: Rehearsal, told: Sequence[tuple[float, str]]) -> list[tuple[str, str]]:
+def _notice_rows(
+    rehearsal: Rehearsal, notices: Sequence[tuple[float, str]]
+) -> list[tuple[str, str]]:
     started = rehearsal.started
     # a space that does not break, so that the hour stays beside its day
-    return [(f"{started + timedelta(seconds=t_s):%a\u00a0%H:%M}", text) for t_s, text in told]
+    return [(f"{started + timedelta(seconds=t_s):%a\u00a0%H:%M}", text) for t_s, text in notices]

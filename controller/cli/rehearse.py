@@ -316,8 +316,8 @@ def _print_for_people(
     if account.ice_melted_kg is not None and account.heat_removed_kj is not None:
         kwh = account.heat_removed_kj / 3600
         rows.append(("cold", f"{account.ice_melted_kg:.1f} kg of ice melted, {kwh:.2f} kWh taken"))
-    for key, told in rows:
-        table.add_row(key, told)
+    for row in rows:
+        table.add_row(*row)
     console.print(table)
     if season is not None:
         counts = Counter(alarm.name for alarm in tally.alarms)

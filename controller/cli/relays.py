@@ -38,7 +38,7 @@ def relays(config: Path) -> None:
     """
     plan = plan_of(config)
     place = state_directory(config)
-    with loads_in_hand(plan, config, place, told=click.echo) as energised:
+    with loads_in_hand(plan, config, place, say=click.echo) as energised:
         click.echo(STAND_CLEAR)
         wrong = [
             f"{load.name}: {trouble}"
@@ -57,7 +57,7 @@ def loads_in_hand(
     config: Path,
     place: Path,
     *,
-    told: Callable[[str], object],
+    say: Callable[[str], object],
     sleep: Callable[[float], object] = time.sleep,
 ) -> Iterator[Energised]:
     """Claim a stopped chamber and its lines for a tool, and yield what guards each load in it.
@@ -66,7 +66,7 @@ def loads_in_hand(
         plan: The configuration.
         config: Its file.
         place: The state directory.
-        told: Is given what the person waits for.
+        say: Is given what the person waits for.
         sleep: Waits for a number of seconds.
 
     Raises:
@@ -81,7 +81,7 @@ def loads_in_hand(
     ):
         lines.claim(plan.loads)
         rest_s = plan.settings.timing.anti_short_cycle
-        yield LoadGuard(config, place, rest_s=rest_s, told=told, sleep=sleep).energised
+        yield LoadGuard(config, place, rest_s=rest_s, say=say, sleep=sleep).energised
 
 
 def try_load(
@@ -89,7 +89,7 @@ def try_load(
     *,
     ask: Callable[[str], str],
     sleep: Callable[[float], object],
-    told: Callable[[str], object] = click.echo,
+    say: Callable[[str], object] = click.echo,
     energised: Energised = unguarded,
 ) -> str | None:
     """Try one load and return what is wrong with it, None when nothing is.
@@ -98,12 +98,12 @@ def try_load(
         load: The load.
         ask: Puts a question to the person and returns the answer.
         sleep: Waits for a number of seconds.
-        told: Is told what happens.
+        say: Is given what happens.
         energised: Guards the time in which the load is on; `LoadGuard.energised`.
     """
-    told(f"\n{load.name}: {load.wiring}, {load.load.supply}; {load.why_allowed}")
+    say(f"\n{load.name}: {load.wiring}, {load.load.supply}; {load.why_allowed}")
     if is_mains(load.load.supply):
-        told("This is mains. The work belongs to a licensed electrician; stand clear.")
+        say("This is mains. The work belongs to a licensed electrician; stand clear.")
         if ask(f'type "{load.name}" to switch it on for {ON_S:g} s').strip() != load.name:
             return "not tried: its name was not typed"
     with _opened(load) as output:
@@ -113,7 +113,7 @@ def try_load(
                 "is wired to the resting side"
             )
         with energised(load.name, ON_S):
-            told(f"on for {ON_S:g} s ...")
+            say(f"on for {ON_S:g} s ...")
             try:
                 output.switch(True)
                 sleep(ON_S)

@@ -148,8 +148,8 @@ def _rows(report: Report, unit: str) -> list[tuple[str, str]]:
     lost = ", ".join(f"{name} {count} times" for name, count in report.probes_lost.items())
     rows.append(("probes lost", lost or "never"))
     for name, faults in report.refused.items():
-        told = "; ".join(f"{count} × {fault}" for fault, count in faults.items())
-        rows.append((f"refused, {name}", told))
+        counts = "; ".join(f"{count} × {fault}" for fault, count in faults.items())
+        rows.append((f"refused, {name}", counts))
     rows.append(("trips", str(report.trips)))
     rows.append(("alarms", _alarm_rate_words(report)))
     rows.append(

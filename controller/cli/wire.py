@@ -51,7 +51,7 @@ def wire(file: Path) -> None:
         return Bench(
             ask=lambda question, usual: str(click.prompt(question, default=usual)),
             confirm=lambda question: click.confirm(question, default=True),
-            told=click.echo,
+            say=click.echo,
             warmed=lambda left: warmed(
                 lambda: read_all(root, left), longest_s=WARMING_S, sleep=time.sleep
             ),
@@ -74,7 +74,7 @@ def wire(file: Path) -> None:
         def try_one(load: str) -> str | None:
             plan = plan_of(file)
             guard = LoadGuard(
-                file, place, rest_s=plan.settings.timing.anti_short_cycle, told=click.echo
+                file, place, rest_s=plan.settings.timing.anti_short_cycle, say=click.echo
             )
             wired = next(each for each in plan.loads if each.name == load)
             with contextlib.closing(LineLocks()) as lines:

@@ -1,1 +1,1 @@
-"""Probes told apart, the ice point, relays, the first run."""
+"""Which probe is which, the ice point, relays, the first run."""

@@ -75,7 +75,7 @@ class LoadGuard:
         place: Path,
         *,
         rest_s: float,
-        told: Callable[[str], object],
+        say: Callable[[str], object],
         sleep: Callable[[float], object] = time.sleep,
     ) -> None:
         """Prepare; nothing is switched.
@@ -84,13 +84,13 @@ class LoadGuard:
             config: The configuration, for the last resort.
             place: The state directory, locked by this process.
             rest_s: Rest of the pump between two runs [s].
-            told: Is given what the person waits for.
+            say: Is given what the person waits for.
             sleep: Waits for a number of seconds.
         """
         self._config = config
         self._place = place
         self._rest_s = rest_s
-        self._told = told
+        self._say = say
         self._sleep = sleep
 
     @contextlib.contextmanager
@@ -114,7 +114,7 @@ class LoadGuard:
         cooling = timers.begun(time.monotonic()).cooling
         left_s = self._rest_s - (time.monotonic() - cooling.pump_since)
         if ran_before and left_s > 0:
-            self._told(f"The pump rests {left_s:.0f} s more before it may start.")
+            self._say(f"The pump rests {left_s:.0f} s more before it may start.")
             self._sleep(left_s)
         now = time.monotonic()
         running: Cooling = replace(cooling, pump=True, pump_since=now)

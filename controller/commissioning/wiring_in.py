@@ -28,7 +28,7 @@ class Bench:
     ask: Callable[[str, str], str]
     """Question and usual answer; returns what the person answers."""
     confirm: Callable[[str], bool]
-    told: Callable[[str], object]
+    say: Callable[[str], object]
     warmed: Callable[[tuple[str, ...]], str]
     """Waits until one of these probes warms, and returns its id."""
     write: Callable[[str], object]
@@ -38,7 +38,7 @@ class Bench:
 
 
 def probes_in(text: str, ids: tuple[str, ...], bench: Bench) -> str:
-    """Return the configuration with the probes that a person told apart by warming them.
+    """Return the configuration with the probes that a person identified by warming them.
 
     Args:
         text: The configuration.
@@ -56,9 +56,9 @@ def probes_in(text: str, ids: tuple[str, ...], bench: Bench) -> str:
             continue
         probe_id = left[0]
         if len(left) > 1:
-            bench.told(f"Hold the {_words(place)} probe in your hand until it is recognised ...")
+            bench.say(f"Hold the {_words(place)} probe in your hand until it is recognised ...")
             probe_id = bench.warmed(tuple(left))
-        bench.told(f"{_words(place)}: {probe_id}")
+        bench.say(f"{_words(place)}: {probe_id}")
         left.remove(probe_id)
         text = with_keys(text, f"probes.{place}", {"kind": "one-wire", "id": probe_id})
     return text
@@ -78,7 +78,7 @@ def pins_in(text: str, bench: Bench) -> str:
             if line in PIN_OF_LINE and line not in pins.values():
                 pins[load] = line
             else:
-                bench.told("Allowed: a GPIO number such as 5, one for each load.")
+                bench.say("Allowed: a GPIO number such as 5, one for each load.")
     low = bench.confirm("Do the relays pull in on a low input (most boards with lamps do)?")
     for load, line in pins.items():
         text = _wired(text, load, line, active_low=low)
@@ -106,7 +106,7 @@ def try_relays(text: str, lines: Mapping[str, int], low: bool, bench: Bench) -> 
         if not wrong:
             return text, True
         for load, trouble in wrong.items():
-            bench.told(f"{load}: {trouble}")
+            bench.say(f"{load}: {trouble}")
         inverted = [load for load in wrong if wrong[load].startswith(ON_WHILE_OFF)]
         if inverted:
             if not bench.confirm(f"Turn active_low round for {' and '.join(inverted)}?"):

@@ -152,9 +152,9 @@ def test_a_running_instance_and_what_is_there_are_left_alone(
     with lock_instance(old.place):
         assert old.run("restore", archive, "--replace") == 75
 
-    told = capsys.readouterr().err
-    assert "--replace" in told
-    assert "already controls this chamber" in told
+    printed = capsys.readouterr().err
+    assert "--replace" in printed
+    assert "already controls this chamber" in printed
     assert (old.place / RECORDS).read_bytes() == before
 
 

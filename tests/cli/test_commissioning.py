@@ -34,16 +34,16 @@ def falling_to(rest_mc: int, *, start_mc: int = 18_000) -> Iterator[Sample]:
 
 
 def test_bath_is_waited_for_and_its_offset_proposed() -> None:
-    """The fall is waited out; what changes is told, the same thing is not told twice."""
-    samples, told = falling_to(250), []
+    """The fall is waited out; what changes is shown, the same thing is not shown twice."""
+    samples, lines = falling_to(250), []
 
     found = watch_bath(
-        lambda: next(samples), longest_s=1200, told=told.append, sleep=lambda _: None
+        lambda: next(samples), longest_s=1200, say=lines.append, sleep=lambda _: None
     )
 
     assert isinstance(found, IcePoint)
     assert found.offset_mk == pytest.approx(-250, abs=found.uncertainty_mk)
-    assert len(told) < 60
+    assert len(lines) < 60
 
 
 @pytest.mark.parametrize(
@@ -62,7 +62,7 @@ def test_bath_that_will_never_do_ends_with_the_reason(
 ) -> None:
     """Nobody waits for ever in front of a bowl of tap water."""
     with pytest.raises(ProbeError, match=match):
-        watch_bath(lambda: next(samples), longest_s=600, told=str, sleep=lambda _: None)
+        watch_bath(lambda: next(samples), longest_s=600, say=str, sleep=lambda _: None)
 
 
 def test_probe_that_is_warmed_in_the_hand_is_found() -> None:

@@ -56,7 +56,7 @@ def test_export_is_read_back_row_by_row(tmp_path: Path, monkeypatch: pytest.Monk
 
 
 @pytest.mark.parametrize(
-    ("target", "told"),
+    ("target", "message"),
     [("out.csv", "no records are kept here yet"), ("/nowhere/at/all.csv", "cannot")],
     ids=["no-records", "no-folder"],
 )
@@ -65,7 +65,7 @@ def test_export_that_cannot_be_says_why(
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
     target: str,
-    told: str,
+    message: str,
 ) -> None:
     """One plain message and exit 69."""
     monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))

@@ -47,7 +47,7 @@ class Stage:
         self.settings = read_settings(CONFIG)
         self.now = 1000.0
         self.answers = list(answers)
-        self.told: list[str] = []
+        self.shown: list[str] = []
         self.loads = {"pump": DryOutput(), "fan": DryOutput()}
         self.outputs = OutputBank(self.loads)
         self.source = PlantProbes(
@@ -64,7 +64,7 @@ class Stage:
         self.sieves = sieves_of(self.settings)
         self.person = Person(
             ask=lambda _: self.answers.pop(0),
-            told=self.told.append,
+            say=self.shown.append,
             sleep=self._sleep,
             clock=lambda: self.now,
         )
@@ -81,7 +81,7 @@ def test_probes_are_waited_for_and_shown() -> None:
 
     assert step.outcome == DONE
     assert "air 1" in step.note
-    assert any("reservoir" in line for line in stage.told)
+    assert any("reservoir" in line for line in stage.shown)
 
 
 def test_a_probe_that_does_not_answer_fails_without_a_question() -> None:
@@ -123,7 +123,7 @@ def test_a_dry_reservoir_is_left_out_with_the_reason() -> None:
     step = prime_step(stage.source, stage.sieves, stage.outputs, stage.person)
 
     assert (step.outcome, step.note) == (SKIPPED, "no water yet")
-    assert stage.told == []
+    assert stage.shown == []
 
 
 @pytest.fixture

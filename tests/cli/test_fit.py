@@ -90,9 +90,9 @@ def test_a_record_that_tells_nothing_is_refused(
 
     assert status_of(["fit", str(config), "--until", UNTIL]) == EX_UNAVAILABLE
 
-    told = capsys.readouterr().err
-    assert "12 h of readings" in told
-    assert "24 h or more" in told
+    printed = capsys.readouterr().err
+    assert "12 h of readings" in printed
+    assert "24 h or more" in printed
     assert not config.with_name("shelf-fit.toml").exists()
 
 

@@ -31,32 +31,32 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
-def told(*words: str) -> tuple[int, str]:
+def chosen(*words: str) -> tuple[int, str]:
     ran = CliRunner().invoke(shown, words)
     return ran.exit_code, " ".join(ran.output.split())
 
 
 def test_a_name_is_the_chamber_in_the_folder(folder: Path) -> None:
     """`coldpin status loft`."""
-    assert told("loft") == (0, str(folder / "loft.toml"))
+    assert chosen("loft") == (0, str(folder / "loft.toml"))
 
 
 def test_a_path_is_taken_as_it_is(folder: Path) -> None:
     """Whether or not there is such a file: whoever reads it says so."""
-    assert told("none.toml") == (0, "none.toml")
-    assert told("./loft") == (0, "loft")
+    assert chosen("none.toml") == (0, "none.toml")
+    assert chosen("./loft") == (0, "loft")
 
 
 def test_the_only_chamber_needs_no_name(folder: Path) -> None:
     """Other files in the folder are no chambers."""
-    assert told() == (0, str(folder / "loft.toml"))
+    assert chosen() == (0, str(folder / "loft.toml"))
 
 
 def test_of_two_chambers_one_must_be_named(folder: Path) -> None:
     """And both are named."""
     (folder / "attic.toml").write_text(TEXT, encoding="utf-8")
 
-    status, words = told()
+    status, words = chosen()
 
     assert status == 2
     assert "name a chamber: there are 2 on this machine: attic, loft" in words
@@ -66,12 +66,12 @@ def test_without_a_chamber_one_must_be_named(folder: Path) -> None:
     """On a laptop, mostly."""
     (folder / "loft.toml").unlink()
 
-    assert "name a configuration: there is none in" in told()[1]
+    assert "name a configuration: there is none in" in chosen()[1]
 
 
 def test_a_misspelt_name_is_refused_with_the_nearest(folder: Path) -> None:
     """And with those there are."""
-    status, words = told("lotf")
+    status, words = chosen("lotf")
 
     assert status == 2
     assert 'found no chamber "lotf"' in words

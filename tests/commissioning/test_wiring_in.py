@@ -1,4 +1,4 @@
-"""Probes told apart and relays put right, into a file that keeps its other lines."""
+"""Probes identified and relays put right, into a file that keeps its other lines."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def bench_of(
     return Bench(
         ask=lambda _, usual: next(typed, usual),
         confirm=confirms,
-        told=lambda _: None,
+        say=lambda _: None,
         warmed=lambda left: next(each for each in warming if each in left),
         write=write,
         try_load=try_load,

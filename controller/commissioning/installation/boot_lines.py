@@ -1,4 +1,4 @@
-"""What the boot settings of a Raspberry Pi must say for a chamber, and what they say now.
+"""What the boot settings of a Raspberry Pi must hold for a chamber, and what they lack.
 
 Source: Raspberry Pi documentation, config.txt (``dtoverlay=w1-gpio``, ``gpio=``), and Raspberry
 Pi's white paper "GPIO Usage on Raspberry Pi Devices" (``strict_gpiod``).
@@ -10,7 +10,7 @@ import tomllib
 from dataclasses import dataclass
 
 PROBE_PIN = 4
-"""Where the 1-Wire overlay puts the bus unless it is told otherwise."""
+"""Where the 1-Wire overlay puts the bus unless it is configured otherwise."""
 HEADING = "# coldpin: probes' bus, and loads off from boot on"
 
 
@@ -30,8 +30,8 @@ class Pin:
 def pins_of(configuration: str) -> list[Pin]:
     """Return the lines of a configuration's loads that hang on the Pi itself, each once.
 
-    A configuration that is no TOML, or says nothing that can be understood, has none: `coldpin
-    check` is who judges it.
+    A configuration that is no TOML, or has no loads that can be understood, has none: `coldpin
+    check` judges it.
     """
     try:
         loads = tomllib.loads(configuration).get("loads", {})

@@ -224,7 +224,7 @@ def person_step(machine: Machine) -> Step:
 
 
 def boot_step(machine: Machine, wanted: Wanted, configurations: list[str]) -> Step:
-    """Return the step about the boot settings: proposed, and written only when told to."""
+    """Return the step about the boot settings: proposed, and written only when asked for."""
     if machine.boot_settings is None:
         return Step(
             title=f"No {BOOT_SETTINGS} here: probes' bus and pin levels at boot are yours to see to"

@@ -73,8 +73,8 @@ class Upgrade:
     def _started_again(self, unit: str) -> None:
         result = self._run(["systemctl", "restart", unit])
         if result.status != 0:
-            told = self._run(["journalctl", "-u", unit, "-n", "8", "-o", "cat", "--no-pager"])
-            raise InstallationError(f"{unit} did not come up ready:\n{_indented(told)}")
+            journal = self._run(["journalctl", "-u", unit, "-n", "8", "-o", "cat", "--no-pager"])
+            raise InstallationError(f"{unit} did not come up ready:\n{_indented(journal)}")
 
     def _copied_records(self) -> list[Path]:
         """Copy the records of every chamber that runs, whole while it writes."""
