@@ -35,16 +35,31 @@ those of an open door. Own choice."""
 class Consultation:
     """What came of the answers."""
 
-    answers: Answers
-    text: str
-    """The commented configuration."""
+    draft: Draft
     settings: Settings
-    """What that configuration says."""
+    """What the configuration of the draft says."""
     judgement: Judgement
     rows: tuple[TraceRow, ...]
     """The hot days behind the verdict, a row a minute, the settling day first."""
-    applied: tuple[Applied, ...]
-    """The changes that were applied; those of the answers that do not apply are not among them."""
+
+    @property
+    def answers(self) -> Answers:
+        """The answers, changes that do not apply included."""
+        return self.draft.answers
+
+    @property
+    def applied(self) -> tuple[Applied, ...]:
+        """The changes that were applied."""
+        return self.draft.applied
+
+    @property
+    def text(self) -> str:
+        """The commented configuration."""
+        return configuration_text(self.draft)
+
+    def for_answers(self, answers: Answers) -> Consultation:
+        """Return the same for answers of the same texts, of which others are assumed."""
+        return replace(self, draft=replace(self.draft, answers=answers))
 
     @property
     def fails_at(self) -> datetime | None:
@@ -96,8 +111,7 @@ def consult(answers: Answers, *, is_outdated: Callable[[], bool] = _never) -> Co
         PhysicsError: A figure outside the range of the formulas.
     """
     draft = draft_of(answers)
-    text = configuration_text(draft)
-    settings = settings_of(text)
+    settings = settings_of(configuration_text(draft))
     rows: list[TraceRow] = []
 
     def take(row: TraceRow) -> None:
@@ -107,12 +121,10 @@ def consult(answers: Answers, *, is_outdated: Callable[[], bool] = _never) -> Co
 
     judgement = judge(settings, trace=take)
     return Consultation(
-        answers=answers,
-        text=text,
+        draft=draft,
         settings=settings,
         judgement=judgement,
         rows=tuple(rows),
-        applied=draft.applied,
     )
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, time, timedelta
+from pathlib import Path
 from typing import Any, cast
 
 import pytest
 
+from controller.cli.new_file import replace_content
 from controller.planning import mend
-from controller.planning.answers import UNKNOWN, complete
+from controller.planning.answers import UNKNOWN, Answers, complete
 from controller.planning.changes import Change, Effort
 from controller.planning.configuration import configuration_text
 from controller.planning.consultation import (
@@ -21,6 +23,7 @@ from controller.planning.consultation import (
     settings_of,
 )
 from controller.planning.equipment import equipment_of
+from controller.planning.page import app
 from controller.planning.page.view import changes_of, controls_of, waking
 from controller.planning.running_cost import running_cost
 from controller.planning.shopping import shopping_list
@@ -202,3 +205,25 @@ def test_without_changes_the_page_names_none_that_would_harm() -> None:
     assert "cooler place" in leads[Verdict.CANNOT]
     assert "cooler" not in leads[Verdict.NEEDS_HEAT]
     assert leads[Verdict.HOLDS].startswith("It works")
+
+
+def consultation_of(answers: Answers) -> Consultation:
+    """Return a consultation that was not rehearsed."""
+    draft = draft_of(answers)
+    settings = settings_of(configuration_text(draft))
+    return Consultation(draft=draft, settings=settings, judgement=judgement(), rows=())
+
+
+def test_a_remembered_result_is_saved_with_the_answers_that_were_asked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """20 W that were assumed and 20 W that were given are one rehearsal and two files."""
+    planner = app.Planner(file=tmp_path / "box.toml", start={}, write=replace_content)
+    monkeypatch.setattr(app, "consult", lambda answers, **_: consultation_of(answers))
+
+    assumed = planner.consultation(complete({"lights": UNKNOWN}))
+    monkeypatch.delattr(app, "consult")
+    given = planner.consultation(complete({"lights": "20 W"}))
+
+    assert "lights_w = 20  # while they are on (assumed: not known)" in assumed.text
+    assert "lights_w = 20  # while they are on\n" in given.text

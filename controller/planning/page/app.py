@@ -83,7 +83,7 @@ class Planner:
                 self._results[key] = consult(answers, is_outdated=is_outdated)
                 _forget(self._results)
             self._results.move_to_end(key)
-            return self._results[key]
+            return self._results[key].for_answers(answers)
 
     def changes(self, answers: Answers, *, number: int | None = None) -> BetterList:
         """Return what to change first.
