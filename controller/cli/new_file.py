@@ -23,17 +23,29 @@ def read_content(path: Path) -> str:
         raise InputFileError(str(path), (f"cannot be read: {why}",)) from None
 
 
-def write_whole(file: Path, text: str) -> None:
+def replace_content(file: Path, text: str) -> None:
     """Write a file as a whole, or leave what is there.
+
+    Raises:
+        OSError: It cannot be written.
+    """
+    fresh = file.with_name(f".{file.name}.part")
+    try:
+        fresh.write_text(text, encoding="utf-8")
+        fresh.replace(file)
+    except OSError:
+        with contextlib.suppress(OSError):
+            fresh.unlink()
+        raise
+
+
+def write_whole(file: Path, text: str) -> None:
+    """Write a file as `replace_content` does, for a command that ends where it cannot.
 
     Raises:
         click.UsageError: It cannot be written.
     """
-    beside = file.with_name(f".{file.name}.part")
     try:
-        beside.write_text(text, encoding="utf-8")
-        beside.replace(file)
+        replace_content(file, text)
     except OSError as error:
-        with contextlib.suppress(OSError):
-            beside.unlink()
         raise click.UsageError(f"cannot write {file}: {error.strerror}") from None

@@ -8,7 +8,7 @@ import click
 
 from controller.cli.extras import need
 from controller.cli.new import DEFAULT_FILE
-from controller.cli.new_file import read_content, write_whole
+from controller.cli.new_file import read_content, replace_content
 from controller.errors import InputFileError
 from controller.planning.answers import complete, keeps_answers, read_answers
 
@@ -42,7 +42,7 @@ def plan(config: Path, port: int, browser: bool) -> None:
         address=ADDRESS,
         port=port,
         browser=browser,
-        write=write_whole,
+        write=replace_content,
     )
 
 

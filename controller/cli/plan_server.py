@@ -38,7 +38,7 @@ def serve_plan(
         address: Where it listens.
         port: At which port; 0: any that is free.
         browser: Whether to open it in a browser.
-        write: Writes a file as a whole.
+        write: Writes a file as a whole; raises OSError where it cannot.
 
     Raises:
         BusyError: Something else listens at that port.

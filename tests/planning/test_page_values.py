@@ -9,6 +9,7 @@ from typing import Any, cast
 import pytest
 
 from controller.cli.new_file import replace_content
+from controller.errors import PhysicsError
 from controller.planning import mend
 from controller.planning.answers import UNKNOWN, Answers, complete
 from controller.planning.changes import Change, Effort
@@ -212,6 +213,24 @@ def consultation_of(answers: Answers) -> Consultation:
     draft = draft_of(answers)
     settings = settings_of(configuration_text(draft))
     return Consultation(draft=draft, settings=settings, judgement=judgement(), rows=())
+
+
+def test_what_cannot_be_saved_is_reported_with_its_reason(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By the writer that `coldpin plan` gives the page: a folder that is missing is no crash."""
+    asked = app.Asked(complete({}), 0.3, 0, "name=box")
+    planner = app.Planner(file=tmp_path / "gone" / "box.toml", start={}, write=replace_content)
+    monkeypatch.setattr(app, "consult", lambda answers, **_: consultation_of(answers))
+
+    assert app._save(planner, asked, replace=False).headers["location"].endswith("refused=disk")
+
+    def refuse(*_: object, **__: object) -> Consultation:
+        raise PhysicsError("too warm")
+
+    monkeypatch.setattr(app, "consult", refuse)
+    other = app.Asked(complete({"blocks": "3 kg"}), 0.3, 0, "name=box")
+    assert app._save(planner, other, replace=False).headers["location"].endswith("refused=chamber")
 
 
 def test_a_remembered_result_is_saved_with_the_answers_that_were_asked(

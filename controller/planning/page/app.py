@@ -52,7 +52,7 @@ class Planner:
     start: Mapping[str, str]
     """Answers that the page begins with."""
     write: Callable[[Path, str], None]
-    """Writes a file as a whole."""
+    """Writes a file as a whole; raises OSError where it cannot."""
     start_changes: tuple[str, ...] = ()
     _results: OrderedDict[str, Consultation] = field(default_factory=OrderedDict)
     _changes: OrderedDict[str, BetterList] = field(default_factory=OrderedDict)
@@ -270,8 +270,12 @@ def _save(planner: Planner, asked: Asked, *, replace: bool) -> Response:
     if planner.file.exists() and not replace:
         return RedirectResponse(f"/?{asked.query}&refused=exists", 303)
     try:
-        planner.write(planner.file, planner.consultation(asked.answers).text)
-    except (OSError, SettingsError, PhysicsError):
+        text = planner.consultation(asked.answers).text
+    except (SettingsError, PhysicsError):
+        return RedirectResponse(f"/?{asked.query}&refused=chamber", 303)
+    try:
+        planner.write(planner.file, text)
+    except OSError:
         return RedirectResponse(f"/?{asked.query}&refused=disk", 303)
     return RedirectResponse(f"/?{asked.query}&saved=1", 303)
 
