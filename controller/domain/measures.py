@@ -11,7 +11,7 @@ import re
 from collections.abc import Mapping
 
 _NUMBER = r"\d+(?:\.\d+)?|\.\d+"
-_QUANTITY = re.compile(rf"\s*({_NUMBER})\s*([^\d\s.][^\d]*?)?\s*")
+_QUANTITY = re.compile(rf"\s*({_NUMBER})\s*([^\d\s.].*?)?\s*")
 _BETWEEN = re.compile(r"\s*(?:x|×|\*|\bby\b)\s*", re.IGNORECASE)
 
 LENGTHS_M: Mapping[str, float] = {
@@ -31,7 +31,13 @@ WEIGHTS_KG: Mapping[str, float] = {
 }  # fmt: skip
 AREAS_M2: Mapping[str, float] = {"m2": 1.0, "m²": 1.0, "ft2": 0.09290304, "ft²": 0.09290304}
 POWERS_W: Mapping[str, float] = {"w": 1.0, "kw": 1000.0}
-FLOWS_L_H: Mapping[str, float] = {"l/h": 1.0, "lph": 1.0, "gph": 3.785412, "gal/h": 3.785412}
+FLOWS_L_H: Mapping[str, float] = {
+    "l/h": 1.0, "lph": 1.0, "gph": 3.785412, "gal/h": 3.785412,
+    "l/min": 60.0, "gpm": 227.1247, "gal/min": 227.1247,
+}  # fmt: skip
+AIR_FLOWS_M3_H: Mapping[str, float] = {
+    "m3/h": 1.0, "m³/h": 1.0, "cfm": 1.699011, "ft3/min": 1.699011, "ft³/min": 1.699011,
+}  # fmt: skip
 """Each unit in ours. Exact by definition (US customary measures, NIST Handbook 44), rounded."""
 
 

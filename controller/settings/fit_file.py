@@ -15,6 +15,7 @@ from pydantic import Field, ValidationError
 
 from controller.errors import SettingsError
 from controller.settings.models import Table
+from controller.settings.plant_texts import RATED_MEANINGS, coil_from_rating
 from controller.settings.problems import problem_lines
 from controller.settings.simulation import PlantTables
 from controller.settings.toml_file import Purpose, read_toml
@@ -40,6 +41,15 @@ class FittedFigure:
     key: str
     value: float
     note: str
+
+
+def _without_rating(given: dict[str, Any]) -> dict[str, Any]:
+    """Return [plant.coil] with its rating turned into the figures that it stands for."""
+    try:
+        worked_out = coil_from_rating(given)
+    except ValueError:
+        return given  # said where the configuration is judged
+    return {key: value for key, value in worked_out.items() if key not in RATED_MEANINGS}
 
 
 def put_fit_in(document: dict[str, Any], folder: Path) -> tuple[dict[str, Any], list[str]]:
@@ -73,6 +83,8 @@ def put_fit_in(document: dict[str, Any], folder: Path) -> tuple[dict[str, Any], 
         given = plant.get(part, {})
         if not isinstance(given, dict):
             continue  # said where the configuration is judged
+        if "ua_air_w_k" in figures:
+            given = _without_rating(given)  # what a label said has been measured now
         merged[part] = {**given, **figures}
         if "wall_u_w_m2k" in figures:
             merged[part].pop("wall", None)  # the table's value has been measured now

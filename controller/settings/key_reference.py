@@ -178,7 +178,10 @@ def _values(model: type[BaseModel], name: str, field: FieldInfo) -> str:
         return str(limits[name]) if reader is None else f"{limits[name]}, or {reader[1]}"
     if (model.__name__, name) in _NAMED:
         return " or ".join(f'"{each}"' for each in _NAMED[model.__name__, name])
-    return _in_words(field.annotation, field.metadata)
+    values, reader = _in_words(field.annotation, field.metadata), None
+    if part is not None and field.annotation is not str:
+        reader = reader_of(name)
+    return values if reader is None else f"{values}, or {reader[1]}"
 
 
 def _in_words(annotation: Any, metadata: list[Any]) -> str:
@@ -238,7 +241,9 @@ def _bounds(metadata: list[Any]) -> str:
             continue
     if lowest is None:
         return "" if highest is None else f"up to {highest}"
-    return f"{lowest} or more" if highest is None else f"{lowest} to {highest}"
+    if highest is None:
+        return lowest if lowest.startswith("above") else f"{lowest} or more"
+    return f"{lowest} to {highest}"
 
 
 def _default(field: FieldInfo) -> str | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import fields
 from typing import Annotated, Any, Literal, get_type_hints
 
@@ -17,7 +18,13 @@ from controller.domain.units import (
     between,
 )
 from controller.settings.models import Table
-from controller.settings.plant_texts import SIZE_MEANING, as_figure, chamber_from_texts
+from controller.settings.plant_texts import (
+    RATED_MEANINGS,
+    SIZE_MEANING,
+    as_figure,
+    chamber_from_texts,
+    coil_from_rating,
+)
 from controller.thermal.specs import (
     ChamberSpec,
     CoilSpec,
@@ -66,6 +73,11 @@ class Simulation(Table):
     """first-order: from a switch to the first change of the air."""
 
 
+_FROM_TEXTS: dict[Any, Callable[[Any], Any]] = {
+    ChamberSpec: chamber_from_texts,
+    CoilSpec: coil_from_rating,
+}
+"""What turns keys that the physics does not know into its figures."""
 _made_model: Any = create_model  # its types know nothing of fields that come from a mapping
 
 
@@ -85,8 +97,8 @@ def _table_of(part: type[Any], **more: tuple[Any, Any]) -> Any:
         return table
 
     validators: dict[str, Any] = {"build": model_validator(mode="after")(build)}
-    if part is ChamberSpec:
-        validators["texts"] = model_validator(mode="before")(chamber_from_texts)
+    if part in _FROM_TEXTS:
+        validators["texts"] = model_validator(mode="before")(_FROM_TEXTS[part])
     return _made_model(
         f"{part.__name__}Table",
         __base__=Table,
@@ -119,8 +131,13 @@ PLANT_PARTS = {
 _MORE_KEYS: dict[str, dict[str, tuple[Any, Any]]] = {
     "room": {"csv": (str | None, None)},
     "chamber": {"size": (str | None, None)},
+    "coil": {
+        key: (Annotated[float | None, Field(gt=0), BeforeValidator(as_figure(key))], None)
+        for key in RATED_MEANINGS
+    },
 }
 MEANINGS = {
+    **RATED_MEANINGS,
     "size": SIZE_MEANING,
     "csv": "CSV of the room as it was, columns time and room_c, in the place of day_c and night_c. "
     "Relative to the configuration.",
