@@ -18,8 +18,8 @@ from controller.cli.main import EX_USAGE, coldpin, status_of
 from controller.errors import PhysicsError
 from controller.settings.key_reference import EXAMPLES, Key, KeyTable, key_tables
 from controller.settings.load import Settings
-from controller.settings.problems import tables_in
 from controller.settings.plant_texts import RATED_MEANINGS
+from controller.settings.problems import tables_in
 from controller.settings.simulation import PLANT_PARTS
 
 ROOT = Path(__file__).parents[2]
