@@ -94,4 +94,4 @@ def air_side_at(air_w_k: float, *, rated_kg_s: float, air_kg_s: float) -> float:
     """
     if not (0.0 < rated_kg_s < math.inf and 0.0 < air_kg_s < math.inf):
         raise PhysicsError(f"air of {rated_kg_s} and {air_kg_s} kg/s: both must be above 0")
-    return air_w_k * (air_kg_s / rated_kg_s) ** AIR_EXPONENT
+    return float(air_w_k * (air_kg_s / rated_kg_s) ** AIR_EXPONENT)
