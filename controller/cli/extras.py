@@ -2,38 +2,26 @@
 
 from __future__ import annotations
 
-from importlib.util import find_spec
+import re
+from importlib import metadata
 
 from controller.errors import MissingPackageError
 
-PACKAGES = {
-    "lookout": (
-        "apprise",
-        "jinja2",
-        "multipart",
-        "prometheus_client",
-        "starlette",
-        "uvicorn",
-    ),
-    "mqtt": ("paho",),
-    "fit": ("numpy", "scipy"),
-}
-"""What each extra of `pyproject.toml` brings, by the names under which it is imported."""
-SPARED = {"lookout": ("segno",)}
-"""What an extra brings too, and its commands do without where it is not there."""
+SPARED = frozenset({"segno"})
+"""What an extra brings, and its commands do without where it is not there."""
 
 
 def need(extra: str, *, what: str) -> None:
     """Go on only where the packages of an extra are installed; none of them is loaded.
 
     Args:
-        extra: A name from `PACKAGES`.
+        extra: Its name in `pyproject.toml`.
         what: The command or option that needs it, as the person typed it.
 
     Raises:
         MissingPackageError: A package is not there; says which, and how to get it.
     """
-    missing = [name for name in PACKAGES[extra] if not _is_there(name)]
+    missing = [name for name in packages_of(extra) if not _is_there(name)]
     if missing:
         one = len(missing) == 1
         raise MissingPackageError(
@@ -43,8 +31,20 @@ def need(extra: str, *, what: str) -> None:
         )
 
 
+def packages_of(extra: str) -> tuple[str, ...]:
+    """Return the packages without which the commands of an extra do not work.
+
+    Args:
+        extra: Its name in `pyproject.toml`; what is installed keeps that list.
+    """
+    wanted = re.compile(rf"(?P<name>[\w.-]+)[^;]*; extra == ['\"]{re.escape(extra)}['\"]")
+    found = [wanted.fullmatch(line) for line in metadata.requires("coldpin") or ()]
+    return tuple(each["name"] for each in found if each and each["name"] not in SPARED)
+
+
 def _is_there(name: str) -> bool:
     try:
-        return find_spec(name) is not None
-    except ValueError:  # its import was made to fail on purpose
+        metadata.distribution(name)
+    except metadata.PackageNotFoundError:
         return False
+    return True

@@ -45,7 +45,7 @@ from controller.lookout.page.actions import (
     most_packs,
 )
 from controller.lookout.page.front import Front, front_of
-from controller.lookout.page.guard import MOST_BODY, Guard, names_of
+from controller.lookout.page.guard import Guard, names_of
 from controller.lookout.page.notice_services import Notices, TestMessage, service_rows
 from controller.lookout.page.picture import Pictures, View, neighbours, view_of
 from controller.lookout.page.recent_events import recent_events, since_last_visit
@@ -464,18 +464,10 @@ async def _form(request: WebRequest) -> dict[str, str]:
     """Return the fields of a form, each once.
 
     Raises:
-        HTTPException: It is too long, or no form.
+        HTTPException: It is no form.
     """
-    length = request.headers.get("content-length", "")
-    if length.isdigit() and int(length) > MOST_BODY:
-        raise HTTPException(413, f"allowed: up to {MOST_BODY} bytes")
-    body = b""
-    async for part in request.stream():
-        body += part
-        if len(body) > MOST_BODY:
-            raise HTTPException(413, f"allowed: up to {MOST_BODY} bytes")
     try:
-        fields = parse_qs(body.decode(), max_num_fields=20)
+        fields = parse_qs((await request.body()).decode(), max_num_fields=20)
     except ValueError:
         raise HTTPException(400, "this is not a form") from None
     return {name: values[0] for name, values in fields.items()}

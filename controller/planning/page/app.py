@@ -20,7 +20,7 @@ from markupsafe import Markup
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from controller.errors import PhysicsError, SettingsError
@@ -39,7 +39,6 @@ from controller.planning.questions import every_question
 
 MOST_REMEMBERED = 24
 """Results that are kept, so that going back to a setting is at once."""
-MOST_BODY = 8192
 DEFAULT_PRICE = 0.30
 _TYPES = {"css": "text/css", "js": "text/javascript"}
 
@@ -203,12 +202,7 @@ class Pages:
 
     async def save(self, request: Request) -> Response:
         """Write the configuration, and lead back to the page."""
-        body = b""
-        async for part in request.stream():
-            body += part
-            if len(body) > MOST_BODY:
-                return PlainTextResponse("allowed: a shorter form", 413)
-        form = parse_qs(body.decode("utf-8", "replace"))
+        form = parse_qs((await request.body()).decode("utf-8", "replace"))
         asked = asked_of(form, self.planner)
         return await run_in_threadpool(_save, self.planner, asked, replace="replace" in form)
 
@@ -241,7 +235,7 @@ class Pages:
 
 
 def app_of(planner: Planner) -> Starlette:
-    """Return the application."""
+    """Return the application; a `Guard` before it bounds the length of what is sent."""
     pages = Pages(
         planner,
         Environment(
