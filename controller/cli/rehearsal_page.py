@@ -52,7 +52,7 @@ def rehearsal_page(
         title=f"{settings.chamber.name}, {scenario}: a rehearsal",
         lead=about,
         facts=(
-            ("in its band", f"{tally.in_band_share:.1%} of the time"),
+            ("in band", f"{tally.in_band_share:.1%} of the time"),
             ("above cut-in", degree_hours_text(tally.degree_hours_above, settings.display.unit)),
             ("below cut-out", degree_hours_text(tally.degree_hours_below, settings.display.unit)),
             ("starts", str(tally.starts)),

@@ -294,9 +294,9 @@ def _print_for_people(
     allowed = "0.9 °F" if unit == "F" else "half a kelvin"
     rows = [
         ("air", spread(tally.air_c.document(tally.lasted_s))),
-        ("in its band", f"{tally.in_band_share:.1%} of the time ({allowed} allowed)"),
+        ("in band", f"{tally.in_band_share:.1%} of the time ({allowed} allowed)"),
         (
-            "out of it",
+            "out of band",
             (
                 f"{degree_hours_text(tally.degree_hours_above, unit, decimals=2)} above cut-in, "
                 f"{degree_hours_text(tally.degree_hours_below, unit, decimals=2)} below cut-out"
@@ -315,7 +315,9 @@ def _print_for_people(
     ]
     if account.ice_melted_kg is not None and account.heat_removed_kj is not None:
         kwh = account.heat_removed_kj / 3600
-        rows.append(("cold", f"{account.ice_melted_kg:.1f} kg of ice melted, {kwh:.2f} kWh taken"))
+        rows.append(
+            ("cold", f"{account.ice_melted_kg:.1f} kg of ice melted, {kwh:.2f} kWh of heat removed")
+        )
     for row in rows:
         table.add_row(*row)
     console.print(table)
@@ -347,7 +349,7 @@ def _print_days(console: Console, half_hours: list[HalfHour]) -> None:
         label = f"day {day // HALF_HOURS_A_DAY + 1}"
         console.print(f"{label:>7} air  {air}", soft_wrap=True)
         console.print(f"{'':>7} pump {pump}", soft_wrap=True)
-    console.print(f"{'':>12} half an hour a mark: · in band, ^ above, v below")
+    console.print(f"{'':>12} one mark per half hour: · in band, ^ above, v below")
 
 
 def _air_mark(half_hour: HalfHour) -> str:

@@ -62,7 +62,7 @@ class Beside:
         status = status_of(
             loop.state, loop.inputs, loop.law,
             Clocks(now=clock.monotonic(), local=now, boot_id="b", boottime_s=clock.monotonic()),
-            chamber="soak", stage="cropping", tick_s=TICK_S,
+            chamber="soak", stage="fruiting", tick_s=TICK_S,
         )  # fmt: skip
         snapshot = Snapshot(
             taken_utc=now, status=status, age_s=0.0, silent=False, last_swap=None, forecast=forecast

@@ -113,7 +113,7 @@ def tick_cost() -> None:
         journal=_Silent(),
         state=begin(clock.monotonic()),
     )
-    band = BandInForce(schedule_of(settings.stages["cropping"]), clock)
+    band = BandInForce(schedule_of(settings.stages["fruiting"]), clock)
     costs_us = []
     for turn in range(20_000):
         clock.move_to(clock.origin + 5.0 * turn)

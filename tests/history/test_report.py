@@ -51,7 +51,7 @@ def made(
         since=BEGINS,
         until=BEGINS + minutes * MINUTE,
         zone=UTC,
-        stage="cropping",
+        stage="fruiting",
         band_mc=(15_000, 17_000),
     )
 
@@ -62,7 +62,7 @@ def test_figures_by_hand() -> None:
         rows((0, 16.0, False), (3, 20.0, True), (5, 13.0, True), (8, 16.5, False)), minutes=10.0
     )
 
-    figures = report.stages["cropping"]
+    figures = report.stages["fruiting"]
     assert figures.known_s == 600.0
     assert figures.in_band_share == pytest.approx(0.5)
     assert figures.above_k_h == pytest.approx(3.0 * 2 / 60)
@@ -82,7 +82,7 @@ def test_stage_and_band_change_where_they_did() -> None:
         event(7, "band", "nonsense"),
     )
 
-    assert report.stages["cropping"].known_s == 240.0
+    assert report.stages["fruiting"].known_s == 240.0
     assert report.stages["pinning"].known_s == 360.0
     assert report.stages["pinning"].in_band_s == 240.0
 
@@ -117,7 +117,7 @@ def test_a_day_of_25_hours_is_one_day() -> None:
         since=midnight,
         until=midnight + 25 * 60 * MINUTE,
         zone=ZoneInfo("Europe/Berlin"),
-        stage="cropping",
+        stage="fruiting",
         band_mc=(15_000, 17_000),
     )
 
@@ -157,7 +157,7 @@ def test_a_pump_that_was_not_recorded_is_in_no_figure_of_the_pump() -> None:
 
     report = made([*before, *unknown, *after])
     assert (report.recorded_s, report.switches_known_s) == (600.0, 360.0)
-    assert report.stages["cropping"].known_s == 600.0
+    assert report.stages["fruiting"].known_s == 600.0
     assert report.duty == pytest.approx(180.0 / 360.0)
     assert report.duty_by_hour[12] == pytest.approx(0.5)
     assert (report.starts, report.shortest_rest_s) == (0, None)
@@ -226,7 +226,7 @@ def test_a_rehearsal_recorded_says_what_the_rehearsal_says(
     assert reported["packs"] == rehearsed["packs_used"]
     assert reported["starts"] == pytest.approx(rehearsed["starts"], abs=3)
     assert reported["duty"] == pytest.approx(rehearsed["duty"], abs=0.01)
-    figures = reported["stages"]["cropping"]
+    figures = reported["stages"]["fruiting"]
     assert figures["mean_c"] == pytest.approx(rehearsed["air_c"]["mean"], abs=0.1)
     assert page.read_text(encoding="utf-8").startswith("<!doctype html>")
 

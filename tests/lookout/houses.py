@@ -40,7 +40,7 @@ def status(**changes: Any) -> Status:
         boottime_s=boottime(),
         tick_s=5.0,
         chamber="hall shelf",
-        stage="cropping",
+        stage="fruiting",
         phase="rest",
         reason="no call",
         pump=False,

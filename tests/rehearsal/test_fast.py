@@ -189,7 +189,7 @@ def test_most_ticks_of_an_ordinary_day_are_passed_over() -> None:
     """Fewer than one in fifteen is turned, and the day is the same."""
     drawn = Drawn(0)
     drawn.settings, drawn.plant, drawn.law = SETTINGS, SETTINGS.plant_spec(), law_of(SETTINGS)
-    drawn.schedule = schedule_of(SETTINGS.stages["cropping"])
+    drawn.schedule = schedule_of(SETTINGS.stages["fruiting"])
     drawn.scenario = drawn.scenario.model_copy(update={"faults": (), "days": 1.0})
 
     slow, slow_turned = drawn.run(fast=False)

@@ -106,7 +106,7 @@ def test_the_teller_looks_once_a_minute_at_what_the_lookout_would_see() -> None:
     made = rehearsal_of(teller, hours=2)
 
     assert 118 <= len(looks) <= 121
-    assert looks[0].status.stage == "cropping"
+    assert looks[0].status.stage == "fruiting"
     assert looks[0].status.alarms == ()
     assert looks[0].last_swap is None
     ((notice,), (swap,)) = (made.hearing.notices, made.swaps)

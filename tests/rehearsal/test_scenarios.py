@@ -120,12 +120,12 @@ def test_points_in_fahrenheit_come_out_exactly_and_a_day_never_short_cycles(
 ) -> None:
     """Cut in at 65 °F, out at 62 °F, a room of 75 to 80 °F. Common practice, no source."""
     text = CONFIG.read_text(encoding="utf-8")
-    text = re.sub(r"\[stages.cropping.night\].*?\n\n", "", text, flags=re.DOTALL)
+    text = re.sub(r"\[stages.fruiting.night\].*?\n\n", "", text, flags=re.DOTALL)
     text = text.replace('cut_in = "17 C"\ncut_out = "15.5 C"', 'cut_in = "65 F"\ncut_out = "62 F"')
     text = text.replace("day_c = 26.0\nnight_c = 21.5", "day_c = 26.667\nnight_c = 23.889")
     config = tmp_path / "fahrenheit.toml"
     config.write_text(text, encoding="utf-8")
-    stage = read_settings(config).stages["cropping"]
+    stage = read_settings(config).stages["fruiting"]
 
     document = rehearsed("calm-day", days=1, config=config)
 

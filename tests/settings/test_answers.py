@@ -82,7 +82,7 @@ def test_example_passes_check(
         pytest.param({"[limits]": "[limit]"}, ["limit:", "limits:"], id="misspelt-table"),
         pytest.param(
             {'cut_in = "17 C"': "cut_in = 17"},
-            ["stages.cropping.cut_in: found 17", "with its unit"],
+            ["stages.fruiting.cut_in: found 17", "with its unit"],
             id="bare-number",
         ),
         pytest.param(
@@ -92,7 +92,7 @@ def test_example_passes_check(
         ),
         pytest.param(
             {'cut_in = "17 C"': 'cut_in = "14.5 C"'},
-            ["stages.cropping.cut_out", "below stages.cropping.cut_in"],
+            ["stages.fruiting.cut_out", "below stages.fruiting.cut_in"],
             id="cut-out-above-cut-in",
         ),
         pytest.param(
@@ -138,8 +138,8 @@ def test_example_passes_check(
             id="one-probe-for-two-places",
         ),
         pytest.param(
-            {'stage = "cropping"': 'stage = "fruiting"'},
-            ['chamber.stage: found "fruiting"', "cropping, pinning"],
+            {'stage = "fruiting"': 'stage = "resting"'},
+            ['chamber.stage: found "resting"', "fruiting, pinning"],
             id="stage-that-is-not-there",
         ),
         pytest.param(

@@ -67,8 +67,8 @@ def test_no_gap_between_pinning_and_fruiting_that_a_cooler_cannot_cross() -> Non
 
 @pytest.mark.parametrize(
     ("species", "warned"),
-    [("king-oyster", []), ("enoki", ["cropping.cut_in"]), ("golden-oyster",
-     ["cropping.cut_out", "pinning.cut_out", "plant.chamber.rh: 88 % is drier"])],
+    [("king-oyster", []), ("enoki", ["fruiting.cut_in"]), ("golden-oyster",
+     ["fruiting.cut_out", "pinning.cut_out", "plant.chamber.rh: 88 % is drier"])],
     ids=["agrees", "too-warm", "too-cold-and-dry"],
 )  # fmt: skip
 def test_check_warns_where_stage_and_species_do_not_agree(
@@ -97,18 +97,18 @@ def test_unknown_species_is_refused_with_the_nearest(
     assert 'did you mean "king-oyster"' in capsys.readouterr().err
 
 
-def test_fruiting_is_the_same_as_cropping(
+def test_cropping_is_the_same_as_fruiting(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """A grower's word for the stage does not switch the check off."""
-    text = CONFIG.replace('"king-oyster"', '"enoki"').replace("stages.cropping", "stages.fruiting")
+    """The books' word for the stage does not switch the check off."""
+    text = CONFIG.replace('"king-oyster"', '"enoki"').replace("stages.fruiting", "stages.cropping")
     config = tmp_path / "chamber.toml"
-    config.write_text(text.replace('stage = "cropping"', 'stage = "fruiting"'), encoding="utf-8")
+    config.write_text(text.replace('stage = "fruiting"', 'stage = "cropping"'), encoding="utf-8")
 
     assert status_of(["check", str(config), "--json"]) == 0
 
     warnings = json.loads(capsys.readouterr().out)["warnings"]
-    assert any("stages.fruiting.cut_in" in warning for warning in warnings)
+    assert any("stages.cropping.cut_in" in warning for warning in warnings)
 
 
 def test_a_band_that_another_source_gives_is_said_with_it(
@@ -123,6 +123,6 @@ def test_a_band_that_another_source_gives_is_said_with_it(
     (warning,) = [
         each
         for each in json.loads(capsys.readouterr().out)["warnings"]
-        if "stages.cropping.cut_in" in each
+        if "stages.fruiting.cut_in" in each
     ]
     assert "but within that of topicfoods.com" in warning

@@ -388,7 +388,7 @@ def test_a_swap_is_noted_after_it_was_confirmed(hand: Hand) -> None:
 @pytest.mark.parametrize(
     ("what", "form", "payload"),
     [
-        ("stage", {"name": "pinning"}, SetStage(name="pinning", instead_of="cropping")),
+        ("stage", {"name": "pinning"}, SetStage(name="pinning", instead_of="fruiting")),
         ("pause", {"minutes": "15"}, Pause(for_s=900.0)),
         ("resume", {}, Resume()),
         ("ack", {"alarm": "air_high"}, Acknowledge(alarm="air_high")),
@@ -414,7 +414,7 @@ def test_what_can_be_done(hand: Hand, what: str, form: dict[str, str], payload: 
         ("swap", {"packs": "4", "at": "2020-01-01T00:00"}, "within the last two days"),
         ("swap", {"packs": "4", "at": "soon"}, "a date with a time"),
         ("swap", {"packs": "4", "through": "perhaps"}, "yes, no, unknown"),
-        ("stage", {"name": "<script>"}, "cropping, pinning"),
+        ("stage", {"name": "<script>"}, "fruiting, pinning"),
         ("pause", {"minutes": "9999"}, "5, 15, 30, 60"),
         ("ack", {"alarm": "no_such"}, "which is no alarm"),
         ("explode", {}, "cannot be done from here"),
@@ -715,7 +715,7 @@ def test_what_a_stranger_asks_for_is_not_looked_at(tmp_path: Path) -> None:
     answer = hand.client.get("/do/stage?name=x")
 
     assert answer.status_code == 401
-    assert "cropping" not in answer.text
+    assert "pinning" not in answer.text
 
 
 def test_silence_leaves_no_number_looking_fresh(tmp_path: Path) -> None:
