@@ -67,6 +67,8 @@ class HotDays:
     days: float
     in_band_share: float
     """Share of time with cut-out - 0.5 K <= air <= cut-in + 0.5 K."""
+    in_band_by_day: tuple[float, ...]
+    """The same for each counted day; the last one may be a part of a day."""
     degree_hours_above: float
     """Above cut-in [K·h]."""
     degree_hours_below: float
@@ -199,6 +201,8 @@ class _Counter:
         self._at_s = 0.0
         self._lasted_s = self._out_s = self._over_s = 0.0
         self._above_ks = self._below_ks = 0.0
+        self._day_ends_s = from_s + DAY_S
+        self._out_by_day: list[tuple[float, float]] = []  # lasted and out of band until midnight
         self._air_c, self._reservoir_c = Spread(), Spread()
         self._pump = False
         self._pump_since_s: float | None = None
@@ -220,6 +224,9 @@ class _Counter:
             self._follow(self._sets[-1], reservoir.after_c, useful_c)
         if begins_s < self._from_s:
             return
+        if begins_s >= self._day_ends_s:
+            self._out_by_day.append((self._lasted_s, self._out_s))
+            self._day_ends_s += DAY_S
         self._lasted_s += dt_s
         self._reservoir_c.take(reservoir)
         least_c, greatest_c = self._air_c.take(air)
@@ -269,6 +276,7 @@ class _Counter:
         return HotDays(
             days=lasted_s / DAY_S,
             in_band_share=1.0 - self._out_s / lasted_s,
+            in_band_by_day=self._by_day(),
             degree_hours_above=self._above_ks / HOUR_S,
             degree_hours_below=self._below_ks / HOUR_S,
             hours_over_1k=self._over_s / HOUR_S,
@@ -301,6 +309,15 @@ class _Counter:
                 sorted({alarm.name for alarm in alarms if alarm.raised_t_s >= self._from_s})
             ),
         )
+
+    def _by_day(self) -> tuple[float, ...]:
+        ends = [*self._out_by_day, (self._lasted_s, self._out_s)]
+        shares, before = [], (0.0, 0.0)
+        for lasted_s, out_s in ends:
+            if lasted_s > before[0]:
+                shares.append(1.0 - (out_s - before[1]) / (lasted_s - before[0]))
+            before = lasted_s, out_s
+        return tuple(shares)
 
     def _pack_set(self, one: _Set) -> PackSet:
         return PackSet(
