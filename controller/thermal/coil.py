@@ -45,11 +45,6 @@ class CoilDuty:
         """Heat out of the air by condensing [kW]."""
         return self.total_kw - self.sensible_kw
 
-    @property
-    def sensible_share(self) -> float:
-        """Sensible over total heat; 1 when no heat flows."""
-        return self.sensible_kw / self.total_kw if self.total_kw else 1.0
-
 
 class Coil:
     """One coil at one air flow, water flow and pressure.
@@ -282,66 +277,3 @@ class Coil:
             entry_c=air_c, border_c=border_air_c(border_water_c), ratio=ratio, water_c=water_c,
             border_water_c=border_water_c, share=share, cp=cp,
         )  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ProcessLine:
-    """The straight line of air over a coil: where it meets saturation, how much goes past.
-
-    The first two are None when the line misses the saturation curve: no single surface
-    temperature would do what the coil does.
-    """
-
-    apparatus_dew_point_c: float | None
-    bypass: float | None
-    sensible_share: float
-
-
-def process_line(*, air_c: float, ratio: float, out_c: float, out_ratio: float) -> ProcessLine:
-    """Return what air state in and out say about a coil.
-
-    Worked number: 25 °C 50 % to 12.8 °C 85 % meets saturation at 9.1 °C with a bypass of 0.232.
-
-    Args:
-        air_c: Air in [°C].
-        ratio: Its humidity ratio [kg/kg].
-        out_c: Air out [°C], below ``air_c``.
-        out_ratio: Its humidity ratio [kg/kg].
-
-    Raises:
-        PhysicsError: The air is not cooled.
-    """
-    if not out_c < air_c:
-        raise PhysicsError(f"a cooling line must fall: air {air_c} °C in, {out_c} °C out")
-    total = moist_air.enthalpy_kj_kg(air_c=air_c, ratio=ratio) - moist_air.enthalpy_kj_kg(
-        air_c=out_c, ratio=out_ratio
-    )
-    sensible = moist_air.specific_heat_kj_kgk(out_ratio) * (air_c - out_c)
-    dew_c = apparatus_dew_point_c(air_c=air_c, ratio=ratio, out_c=out_c, out_ratio=out_ratio)
-    return ProcessLine(
-        apparatus_dew_point_c=dew_c,
-        bypass=None if dew_c is None else (out_c - dew_c) / (air_c - dew_c),
-        sensible_share=sensible / total,
-    )
-
-
-def apparatus_dew_point_c(
-    *, air_c: float, ratio: float, out_c: float, out_ratio: float
-) -> float | None:
-    """Return where the line from in through out meets the saturation curve first [°C], or None.
-
-    The search goes down from the outlet in steps of 0.05 K to -40 °C; a line that only grazes the
-    curve between two steps counts as missing it.
-    """
-    slope = (ratio - out_ratio) / (air_c - out_c)
-
-    def above_line(at_c: float) -> float:
-        return moist_air.saturated_ratio(at_c) - (out_ratio + slope * (at_c - out_c))
-
-    high_c = out_c
-    while high_c > -40.0:
-        low_c = high_c - 0.05
-        if above_line(low_c) <= 0.0:
-            return bracketed_root(lambda at_c: -above_line(at_c), low=low_c, high=high_c)
-        high_c = low_c
-    return None

@@ -20,16 +20,6 @@ def _checked(ntu: float, ratio: float) -> None:
         )
 
 
-def counterflow(*, ntu: float, ratio: float) -> float:
-    """Return the effectiveness of a counterflow exchanger [-].
-
-    Raises:
-        PhysicsError: A negative ``ntu`` or a ``ratio`` outside 0 to 1.
-    """
-    _checked(ntu, ratio)
-    return fall(ntu, ratio)
-
-
 def counterflow_ntu(*, effectiveness: float, ratio: float) -> float:
     """Return the transfer units of a counterflow exchanger with this effectiveness [-].
 
@@ -40,16 +30,6 @@ def counterflow_ntu(*, effectiveness: float, ratio: float) -> float:
         raise PhysicsError(f"effectiveness {effectiveness} must lie between 0 and 1")
     _checked(0.0, ratio)
     return units_of_fall(effectiveness, ratio)
-
-
-def parallel_flow(*, ntu: float, ratio: float) -> float:
-    """Return the effectiveness of a parallel-flow exchanger [-].
-
-    Raises:
-        PhysicsError: A negative ``ntu`` or a ``ratio`` outside 0 to 1.
-    """
-    _checked(ntu, ratio)
-    return -math.expm1(-ntu * (1.0 + ratio)) / (1.0 + ratio)
 
 
 def crossflow_unmixed(*, ntu: float, ratio: float) -> float:
@@ -80,56 +60,6 @@ def crossflow_unmixed(*, ntu: float, ratio: float) -> float:
         if order > cold and term < 1e-13 * total:
             return min(1.0, total / cold)
         total += term
-
-
-def crossflow_unmixed_approximate(*, ntu: float, ratio: float) -> float:
-    """Return the usual closed approximation of `crossflow_unmixed` (Incropera eq. 11.32) [-].
-
-    Within 0.9 % of the exact value for a ratio up to 0.25; up to 4 % off near ratio 1.
-
-    Raises:
-        PhysicsError: A negative ``ntu`` or a ``ratio`` outside 0 to 1.
-    """
-    _checked(ntu, ratio)
-    if ratio < 1e-9 or ntu < 1e-9:
-        return -math.expm1(-ntu)
-    return -math.expm1(ntu**0.22 / ratio * math.expm1(-ratio * ntu**0.78))
-
-
-def crossflow_larger_mixed(*, ntu: float, ratio: float) -> float:
-    """Return the effectiveness of a cross-flow exchanger with the larger stream mixed [-].
-
-    Raises:
-        PhysicsError: A negative ``ntu`` or a ``ratio`` outside 0 to 1.
-    """
-    _checked(ntu, ratio)
-    if ratio < 1e-9:
-        return -math.expm1(-ntu)
-    return -math.expm1(ratio * math.expm1(-ntu)) / ratio
-
-
-def crossflow_smaller_mixed(*, ntu: float, ratio: float) -> float:
-    """Return the effectiveness of a cross-flow exchanger with the smaller stream mixed [-].
-
-    Raises:
-        PhysicsError: A negative ``ntu`` or a ``ratio`` outside 0 to 1.
-    """
-    _checked(ntu, ratio)
-    if ratio < 1e-9:
-        return -math.expm1(-ntu)
-    return -math.expm1(math.expm1(-ratio * ntu) / ratio)
-
-
-def one_shell_two_tubes(*, ntu: float, ratio: float) -> float:
-    """Return the effectiveness of one shell pass and two tube passes [-].
-
-    Raises:
-        PhysicsError: A negative ``ntu`` or a ``ratio`` outside 0 to 1.
-    """
-    _checked(ntu, ratio)
-    root = math.sqrt(1.0 + ratio**2)
-    passed = math.exp(-ntu * root)
-    return 2.0 / (1.0 + ratio + root * (1.0 + passed) / (1.0 - passed)) if ntu > 0.0 else 0.0
 
 
 def fall(units: float, rate: float) -> float:

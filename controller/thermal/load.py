@@ -20,7 +20,6 @@ from controller.thermal.moist_air import (
     CP_VAPOUR_KJ_KGK,
     VAPOUR_AT_ZERO_KJ_KG,
 )
-from controller.thermal.packs import Fill, pack_kj_kg
 from controller.thermal.specs import PlantSpec, RoomSpec
 
 
@@ -102,11 +101,6 @@ class SteadyHour:
         return self.duty <= 1.0
 
 
-def plant_coil(spec: PlantSpec) -> Coil:
-    """Return the coil of a plant at full flow."""
-    return Equations(spec).coil_at(1.0)
-
-
 def coil_capacity(spec: PlantSpec, *, air_c: float, air_rh: float, reservoir_c: float) -> CoilDuty:
     """Return what the plant's coil takes while it runs, at this reservoir temperature.
 
@@ -183,20 +177,6 @@ def warmest_reservoir_c(spec: PlantSpec, conditions: Conditions) -> float | None
     return low_c
 
 
-def usable_kj_kg(fill: Fill, *, in_c: float, out_c: float) -> float:
-    """Return the heat a pack takes up between going in frozen and coming out melted [kJ/kg].
-
-    Plain water from -18 to 8 °C: 403.5 kJ/kg.
-
-    Raises:
-        PhysicsError: A temperature out of range, or *out_c* below the plateau.
-    """
-    if out_c < fill.plateau_c:
-        raise PhysicsError(f"a pack that melts at {fill.plateau_c} °C is not spent at {out_c} °C")
-    melted = pack_kj_kg(fill, frozen_share=0.0, pack_c=out_c)
-    return melted - pack_kj_kg(fill, frozen_share=1.0, pack_c=in_c)
-
-
 def ice_kg_per_day(load_w: float, *, kj_kg: float) -> float:
     """Return the pack fill melted a day by a steady load [kg/day]; 0 for no load or less.
 
@@ -208,22 +188,6 @@ def ice_kg_per_day(load_w: float, *, kj_kg: float) -> float:
     if not (math.isfinite(load_w) and 0.0 < kj_kg < math.inf):
         raise PhysicsError(f"{load_w} W on packs of {kj_kg} kJ/kg: the latter must be above 0")
     return max(0.0, load_w) * 86.4 / kj_kg
-
-
-def hold_h(*, packs_kg: float, kj_kg: float, load_w: float) -> float:
-    """Return how long packs carry a steady load [h]; infinite when there is none.
-
-    4 kg of water from -18 °C (370 kJ/kg) under 32.35 W: 12.71 h.
-
-    Raises:
-        PhysicsError: A negative mass, or heat per kilogram not above 0.
-    """
-    if not (0.0 <= packs_kg < math.inf and 0.0 < kj_kg < math.inf and math.isfinite(load_w)):
-        raise PhysicsError(
-            f"{packs_kg} kg of packs at {kj_kg} kJ/kg under {load_w} W: the mass must be 0 or"
-            " more, the heat above 0"
-        )
-    return packs_kg * kj_kg / load_w / 3.6 if load_w > 0.0 else math.inf
 
 
 def daily_room_c(room: RoomSpec, hour: float) -> float:

@@ -202,11 +202,6 @@ def enthalpy_kj_kg(*, air_c: float, ratio: float) -> float:
     return CP_DRY_AIR_KJ_KGK * air_c + ratio * (VAPOUR_AT_ZERO_KJ_KG + CP_VAPOUR_KJ_KGK * air_c)
 
 
-def air_c_of_enthalpy(*, kj_kg: float, ratio: float) -> float:
-    """Return the temperature [°C] of air with this enthalpy and humidity ratio (eq. 30 solved)."""
-    return (kj_kg - ratio * VAPOUR_AT_ZERO_KJ_KG) / (CP_DRY_AIR_KJ_KGK + ratio * CP_VAPOUR_KJ_KGK)
-
-
 def specific_heat_kj_kgk(ratio: float) -> float:
     """Return the specific heat of moist air per kilogram of dry air [kJ/(kg·K)]."""
     return CP_DRY_AIR_KJ_KGK + CP_VAPOUR_KJ_KGK * ratio
@@ -283,44 +278,3 @@ def saturated_air_c(kj_kg: float, pressure_pa: float = STANDARD_PRESSURE_PA) -> 
         if not LOWEST_C < guess_c < 80.0:
             break
     raise PhysicsError(f"no saturated air has an enthalpy of {kj_kg} kJ/kg at {pressure_pa} Pa")
-
-
-def wet_bulb_c(*, air_c: float, ratio: float, pressure_pa: float = STANDARD_PRESSURE_PA) -> float:
-    """Return the thermodynamic wet-bulb temperature [°C].
-
-    Args:
-        air_c: Dry-bulb temperature [°C].
-        ratio: Humidity ratio [kg/kg], not above saturation.
-        pressure_pa: Barometric pressure [Pa].
-
-    Raises:
-        PhysicsError: The air is above saturation or out of range.
-
-    Source:
-        ASHRAE Fundamentals 2017 ch. 1 eq. 33 (35 over ice), solved by bisection.
-    """
-    _finite("humidity ratio", ratio, 0.0, 10.0, "kg/kg")
-    if ratio > saturated_ratio(air_c, pressure_pa) * (1.0 + 1e-9):
-        raise PhysicsError(f"humidity ratio {ratio} kg/kg is above saturation at {air_c} °C")
-    low_c, high_c = max(LOWEST_C, air_c - 60.0), air_c
-    thawed_c = TRIPLE_POINT_C + 1e-9
-    if air_c > thawed_c and _ratio_of_wet_bulb(air_c, thawed_c, pressure_pa) <= ratio:
-        low_c = thawed_c  # near 0 °C a wick has two answers, wet and iced; take the wet one
-    while high_c - low_c > 1e-10:
-        middle_c = 0.5 * (low_c + high_c)
-        if _ratio_of_wet_bulb(air_c, middle_c, pressure_pa) > ratio:
-            high_c = middle_c
-        else:
-            low_c = middle_c
-    return 0.5 * (low_c + high_c)
-
-
-def _ratio_of_wet_bulb(air_c: float, bulb_c: float, pressure_pa: float) -> float:
-    saturated = saturated_ratio(bulb_c, pressure_pa)
-    if bulb_c > TRIPLE_POINT_C:
-        return ((2501.0 - 2.326 * bulb_c) * saturated - CP_DRY_AIR_KJ_KGK * (air_c - bulb_c)) / (
-            2501.0 + 1.86 * air_c - 4.186 * bulb_c
-        )
-    return ((2830.0 - 0.24 * bulb_c) * saturated - CP_DRY_AIR_KJ_KGK * (air_c - bulb_c)) / (
-        2830.0 + 1.86 * air_c - 2.1 * bulb_c
-    )

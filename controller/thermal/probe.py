@@ -181,35 +181,3 @@ def stepped_c(probe_c: float, *, step_k: float = PROBE_STEP_K) -> float:
     if not (math.isfinite(probe_c) and 0.0 < step_k < math.inf):
         raise PhysicsError(f"probe at {probe_c} °C in steps of {step_k} K: both must be finite")
     return math.floor(probe_c / step_k + 0.5) * step_k
-
-
-def bead_tau_s(
-    *, diameter_m: float, density_kg_m3: float, specific_heat_j_kgk: float, film_w_m2k: float
-) -> float:
-    """Return the time constant of a round bead in a fluid [s].
-
-    rho·c·V/(h·A), with V/A = d/6. 4 mm, 8000 kg/m³, 420 J/(kg·K), 60 W/(m²·K): 37.3 s.
-
-    Raises:
-        PhysicsError: A figure is not above 0.
-    """
-    figures = (diameter_m, density_kg_m3, specific_heat_j_kgk, film_w_m2k)
-    if not all(0.0 < figure < math.inf for figure in figures):
-        raise PhysicsError(f"bead {figures}: every figure must be above 0")
-    return density_kg_m3 * specific_heat_j_kgk * diameter_m / (6.0 * film_w_m2k)
-
-
-def wire_tau_s(
-    *, diameter_m: float, density_kg_m3: float, specific_heat_j_kgk: float, film_w_m2k: float
-) -> float:
-    """Return the time constant of a long round wire or sheath in a fluid [s]; V/A = d/4.
-
-    Raises:
-        PhysicsError: A figure is not above 0.
-    """
-    return 1.5 * bead_tau_s(
-        diameter_m=diameter_m,
-        density_kg_m3=density_kg_m3,
-        specific_heat_j_kgk=specific_heat_j_kgk,
-        film_w_m2k=film_w_m2k,
-    )

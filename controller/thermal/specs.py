@@ -7,7 +7,6 @@ a share (0.9), thickness is in millimetres, everything else carries its unit in 
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 from typing import ClassVar, Literal, NamedTuple, Protocol
 
@@ -415,13 +414,3 @@ class PlantSpec:
     room: RoomSpec = field(default_factory=RoomSpec)
     site: SiteSpec = field(default_factory=SiteSpec)
     fine: FineSpec = field(default_factory=FineSpec)
-
-
-def finite(where: str, value: float) -> None:
-    """Refuse a value that is not a finite number.
-
-    Raises:
-        PhysicsError: NaN or infinite.
-    """
-    if not math.isfinite(value):
-        raise PhysicsError(f"{where} is {value}; give a finite number")

@@ -77,11 +77,6 @@ class PlantState(NamedTuple):
         return self.coil_kj
 
     @property
-    def heat_into_water_kj(self) -> float:
-        """Heat that came into reservoir and packs so far, swaps not counted [kJ]."""
-        return self.coil_kj - self.drain_kj + self.pump_kj + self.leak_kj
-
-    @property
     def ice_melted_kg(self) -> float:
         """Fill melted in the reservoir so far, as last booked (up to a minute ago) [kg]."""
         return self.bath.melted_kg

@@ -27,7 +27,8 @@ from controller.rehearsal.rehearse import Rehearsal
 from controller.settings.load import Settings, read_settings
 from controller.settings.scenario_file import read_scenario
 from controller.settings.shipped import shipped_config
-from controller.thermal.first_order import FirstOrderSpec, limit_cycle
+from controller.thermal.first_order import FirstOrderSpec
+from tests.support.limit_cycle import limit_cycle
 
 TICK_S = 1.0
 HALF_STEP_K = 1 / 32

@@ -9,15 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.errors import PhysicsError
-from controller.thermal.first_order import (
-    Bound,
-    FirstOrderPlant,
-    FirstOrderSpec,
-    LimitCycle,
-    Reach,
-    limit_cycle,
-    reach,
-)
+from controller.thermal.first_order import FirstOrderPlant, FirstOrderSpec
+from tests.support.limit_cycle import Bound, LimitCycle, Reach, limit_cycle, reach
 
 # Own derivation from the exponential (relay with hysteresis on a first-order lag: Åström and
 # Murray, Feedback Systems 2e, example 10.12), confirmed by a 0.05 s simulation.

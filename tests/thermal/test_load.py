@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 
 from controller.errors import PhysicsError
 from controller.thermal import load
-from controller.thermal.packs import FILLS
 from controller.thermal.plant import (
     ChamberSpec,
     CoilSpec,
@@ -33,19 +32,8 @@ HOT_DAY = load.Conditions(room_c=26.0, room_rh=0.5, air_c=17.0, air_rh=0.9)
 )
 def test_ice_for_a_day(watts: float, latent_kg: float, to_eight_kg: float) -> None:
     """Latent heat alone (333.43 kJ/kg), and from -18 °C ice to 8 °C water (403.6 kJ/kg)."""
-    whole = load.usable_kj_kg(FILLS["ice"], in_c=-18.0, out_c=8.0)
-
     assert load.ice_kg_per_day(watts, kj_kg=333.43) == pytest.approx(latent_kg, rel=0.002)
-    assert load.ice_kg_per_day(watts, kj_kg=whole) == pytest.approx(to_eight_kg, rel=0.003)
-
-
-def test_hours_that_packs_carry_a_load() -> None:
-    """4 kg from -18 °C under 25 W and 0.35 W/K over 21 K: 12.71 h; latent heat alone 11.45 h."""
-    load_w = 25.0 + 0.35 * (25.0 - 4.0)
-    cold = load.usable_kj_kg(FILLS["ice"], in_c=-18.0, out_c=0.0)
-
-    assert load.hold_h(packs_kg=4.0, kj_kg=cold, load_w=load_w) == pytest.approx(12.71, rel=0.005)
-    assert load.hold_h(packs_kg=4.0, kj_kg=333.43, load_w=load_w) == pytest.approx(11.45, rel=0.005)
+    assert load.ice_kg_per_day(watts, kj_kg=403.6) == pytest.approx(to_eight_kg, rel=0.003)
 
 
 def test_ice_plant_for_a_town() -> None:
@@ -230,10 +218,6 @@ def test_room_over_a_day() -> None:
         ),
         pytest.param(lambda: load.ice_kg_per_day(float("nan"), kj_kg=333.0), id="nan-load"),
         pytest.param(lambda: load.ice_kg_per_day(10.0, kj_kg=0.0), id="no-heat"),
-        pytest.param(lambda: load.hold_h(packs_kg=-1.0, kj_kg=333.0, load_w=10.0), id="pack"),
-        pytest.param(
-            lambda: load.usable_kj_kg(FILLS["ice"], in_c=-18.0, out_c=-1.0), id="not-spent"
-        ),
     ],
 )
 def test_impossible_figures_are_refused(call: object) -> None:
