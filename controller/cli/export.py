@@ -13,7 +13,7 @@ import click
 
 from controller.cli.instances import CONFIG
 from controller.domain.places import records_path, state_directory
-from controller.domain.reading_rows import COLUMNS, cell
+from controller.domain.reading_rows import COLUMNS, PROBE_NAMES, cells_of
 from controller.errors import RecordError
 from controller.records.reader import RecordedReading, read_readings
 from controller.records.requests import REQUESTS, swaps
@@ -42,25 +42,23 @@ def export(config: Path, csv_file: Path) -> None:
             out.writerow(COLUMNS)
             written = 0
             for at, reading, packs in _with_swaps(rows, noted):
-                when = at.astimezone(zone).isoformat(timespec="milliseconds")
-                out.writerow((when, *_cells(reading), packs or ""))
+                out.writerow(_cells(at.astimezone(zone), reading, packs or None))
                 written += 1
     except OSError as error:
         raise RecordError(f"nothing can be exported: {error}") from None
     click.echo(f"{written} rows to {csv_file}")
 
 
-def _cells(reading: RecordedReading | None) -> tuple[str, ...]:
-    """Return the cells between time and swap."""
+def _cells(at: datetime, reading: RecordedReading | None, packs: int | None) -> tuple[str, ...]:
     if reading is None:
-        return ("",) * (len(COLUMNS) - 2)
-    return (
-        cell(reading.air_mc),
-        cell(reading.reservoir_mc),
-        cell(reading.room_mc),
-        cell(reading.coil_outlet_mc),
-        str(int(reading.pump)) if reading.switches_known else "",
-        str(int(reading.fan)) if reading.switches_known else "",
+        return cells_of(at, milliseconds=True, swap_packs=packs)
+    return cells_of(
+        at,
+        milliseconds=True,
+        readings_mc={name: getattr(reading, f"{name}_mc") for name in PROBE_NAMES},
+        pump=reading.pump if reading.switches_known else None,
+        fan=reading.fan if reading.switches_known else None,
+        swap_packs=packs,
     )
 
 

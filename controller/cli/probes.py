@@ -10,10 +10,11 @@ from pathlib import Path
 import click
 
 from controller.cli import people
+from controller.domain.reading_rows import PROBE_NAMES
 from controller.errors import ProbeError
 from controller.pictures import words
 from controller.probes.one_wire import OneWireProbe, survey
-from controller.probes.protocol import PROBE_NAMES, Sample
+from controller.probes.protocol import Sample
 
 W1_ROOT = "/sys/bus/w1/devices"
 WARMED_MK = 1000

@@ -21,7 +21,7 @@ from controller.cli.rehearsal_comparison import comparison_document, print_compa
 from controller.cli.rehearsal_weather import MonthDay, Season, print_season, season_of
 from controller.domain.alarm_guide import alarm_title
 from controller.domain.measures import degree_hours_text
-from controller.domain.reading_rows import COLUMNS, cell
+from controller.domain.reading_rows import COLUMNS, cells_of
 from controller.pictures import words
 from controller.rehearsal.comparison import Outcome, outcome_of
 from controller.rehearsal.document import rehearsal_document
@@ -237,12 +237,15 @@ def _trace(path: Path) -> Iterator[Callable[[TraceRow], None]]:
         rows.writerow(COLUMNS)
 
         def write(row: TraceRow) -> None:
-            readings = (
-                cell(row.readings_mc.get(column.removesuffix("_c"))) for column in COLUMNS[1:5]
+            rows.writerow(
+                cells_of(
+                    row.time,
+                    readings_mc=row.readings_mc,
+                    pump=row.pump,
+                    fan=row.fan,
+                    swap_packs=row.swap_packs,
+                )
             )
-            swapped = "" if row.swap_packs is None else row.swap_packs
-            when = row.time.isoformat(timespec="seconds")
-            rows.writerow((when, *readings, int(row.pump), int(row.fan), swapped))
 
         yield write
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from controller.domain.reading_rows import PROBE_NAMES
 from controller.outputs.header import PIN_OF_LINE
-from controller.probes.protocol import PROBE_NAMES
 from controller.settings.toml_edit import Scalar, with_keys, without_table
 
 USUAL_PINS = {"pump": 5, "fan": 6}

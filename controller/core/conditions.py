@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from enum import Enum
 from functools import cache
 
-from controller.core.memory import WATCHED_PROBES
 from controller.core.state import Situation
 from controller.domain.alarms import AlarmName
+from controller.domain.reading_rows import PROBE_NAMES
 from controller.domain.temperatures import Lost, Reading
 
 EXCHANGED_BY_MK = 5000
@@ -158,10 +158,10 @@ CONDITIONS: tuple[Condition, ...] = (
     Condition(AlarmName.RESERVOIR_FREEZING, "", _reservoir_freezing, ("reservoir",)),
     Condition(AlarmName.RESERVOIR_EMPTY, "", _reservoir_empty, ("level",)),
     Condition(AlarmName.SWAP_DUE, "", _swap_due, ("swap_due",)),
-    *(Condition(AlarmName.PROBE_LOST, name, _probe_lost(name), (name,)) for name in WATCHED_PROBES),
+    *(Condition(AlarmName.PROBE_LOST, name, _probe_lost(name), (name,)) for name in PROBE_NAMES),
     *(
         Condition(AlarmName.PROBE_UNSTEADY, name, _probe_unsteady(name), (name, "last_hour"))
-        for name in WATCHED_PROBES
+        for name in PROBE_NAMES
     ),
     Condition(AlarmName.PUMP_NOISE, "", _pump_noise, ("last_hour",)),
     Condition(AlarmName.PROBES_EXCHANGED, "", _probes_exchanged, ("air", "reservoir")),

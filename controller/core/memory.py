@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from controller.domain.reading_rows import PROBE_NAMES
+
 HOUR_S = 3600.0
-WATCHED_PROBES = ("air", "reservoir", "room", "coil_outlet")
 SWINGS = 3
 """So many runs in a row against the nature of a reservoir are no chance."""
 
@@ -32,7 +33,7 @@ class Recent:
     starts: tuple[float, ...] = ()
     trips: tuple[float, ...] = ()
     losses: tuple[Loss, ...] = ()
-    lost: frozenset[str] = frozenset(WATCHED_PROBES)
+    lost: frozenset[str] = frozenset(PROBE_NAMES)
     """Probes that are lost now. Before the first readings that is no fault."""
 
     def whole_hour(self, now: float) -> bool:

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from controller.core.law import Law
-from controller.core.memory import HOUR_S, WATCHED_PROBES, Loss, Recent
+from controller.core.memory import HOUR_S, Loss, Recent
 from controller.core.state import Cooling, Inputs, Reason
+from controller.domain.reading_rows import PROBE_NAMES
 from controller.domain.temperatures import Lost
 
 AFTER_A_RUN_S = 90.0
@@ -31,7 +32,7 @@ def recent_after(
     trips = _within(recent.trips, now)
     if counted_trip(previous, cooling):
         trips = (*trips, now)
-    lost = frozenset(name for name in WATCHED_PROBES if isinstance(getattr(inputs, name), Lost))
+    lost = frozenset(name for name in PROBE_NAMES if isinstance(getattr(inputs, name), Lost))
     losses = recent.losses
     if losses and now - losses[0].at >= HOUR_S:
         losses = tuple(loss for loss in losses if now - loss.at < HOUR_S)

@@ -26,6 +26,7 @@ from controller.core.expectations import (
 from controller.core.flow import answer_mc
 from controller.core.law import Law
 from controller.core.state import Cooling, Inputs, Situation, Span, Window
+from controller.domain.reading_rows import PROBE_NAMES
 from controller.domain.temperatures import Reading, Seen
 
 _SLACK_S = 1e-6
@@ -47,7 +48,7 @@ class Box:
         self._values: dict[str, int] = {}
         self._lowest: dict[str, float] = {}
         self._highest: dict[str, float] = {}
-        for name in ("air", "reservoir", "room", "coil_outlet"):
+        for name in PROBE_NAMES:
             reading: Reading | None = getattr(inputs, name)
             if isinstance(reading, Seen):
                 self._values[name] = reading.value_mc

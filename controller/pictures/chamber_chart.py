@@ -14,6 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import tzinfo
 
+from controller.domain.reading_rows import PROBE_NAMES
 from controller.pictures.chart import (
     Bars,
     Chart,
@@ -32,7 +33,6 @@ INTERVALS = 60
 """Into how many parts the time is divided: of a day, longer than a cycle."""
 GAP_S = 300.0
 """A reading stands for this long at most [s]; later, nothing is known."""
-SERIES = ("air", "reservoir", "room", "coil_outlet")
 FUTURE_SHARE = 0.2
 """No more of the picture than this is kept for what is still to come."""
 
@@ -137,7 +137,7 @@ def chamber_chart(history: ChamberHistory, label: str) -> Chart:
         Line(style="air", points=parts.line("air"), name="mean"),
     ]
     panels = [Panel(title=f"Air, {unit}", layers=air, height=150, unit="°", at_least=3.0)]
-    below = [name for name in SERIES[1:] if parts.known(name)]
+    below = [name for name in PROBE_NAMES[1:] if parts.known(name)]
     panels += [
         Panel(
             title=f"{name.replace('_', ' ').capitalize()}, {unit}",
@@ -197,7 +197,7 @@ def _in_parts(history: ChamberHistory) -> _Parts:
     """Return lowest, mean and highest of each part; a reading stands until the next, or a gap."""
     width_s = (history.until_s - history.since_s) / INTERVALS
     parts = _Parts(since_s=history.since_s, width_s=width_s)
-    names = (*SERIES, "pump")
+    names = (*PROBE_NAMES, "pump")
     parts.of = {name: [_Interval() for _ in range(INTERVALS)] for name in names}
     points = history.points
     for number, point in enumerate(points):

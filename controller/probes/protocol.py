@@ -7,9 +7,6 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import Protocol
 
-PROBE_NAMES = ("air", "reservoir", "room", "coil_outlet")
-"""Every place a probe can hang, the two compulsory ones first."""
-
 
 class Fault(Enum):
     """Why one reading was refused; counted per probe, in the words a person sees."""

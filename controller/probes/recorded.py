@@ -22,14 +22,10 @@ from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import TextIO
 
+from controller.domain.reading_rows import COLUMNS, PROBE_NAMES, SWAP_PACKS, TIME
 from controller.domain.temperatures import millidegrees
 from controller.errors import ProbeError
-from controller.probes.protocol import PROBE_NAMES, Sample
-
-TIME = "time"
-SWITCHES = ("pump", "fan")
-SWAP_PACKS = "swap_packs"
-COLUMNS = (TIME, *(f"{place}_c" for place in PROBE_NAMES), *SWITCHES, SWAP_PACKS)
+from controller.probes.protocol import Sample
 
 LOWEST_C = -55.0
 HIGHEST_C = 125.0

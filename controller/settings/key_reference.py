@@ -20,6 +20,7 @@ from pydantic.fields import FieldInfo
 
 from controller.domain import units
 from controller.domain.alarms import AlarmName
+from controller.domain.reading_rows import PROBE_NAMES
 from controller.settings import models
 from controller.settings.field_docstrings import field_docstrings
 from controller.settings.load import Settings
@@ -54,7 +55,7 @@ CHOSEN = {
 }
 """Names that stand for several tables of one kind: what a person, or a list below, puts there."""
 SAME_AS = {
-    "probes": ("air", "reservoir", "room", "coil_outlet"),
+    "probes": PROBE_NAMES,
     "loads": ("pump", "fan"),
 }
 """Tables of one kind, of which the first stands for all."""

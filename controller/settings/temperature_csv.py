@@ -33,7 +33,7 @@ def read_temperatures(
     problems: list[str] = []
     rows: list[Row] = []
     try:
-        with path.open(encoding="utf-8", newline="") as file:
+        with path.open(encoding="utf-8-sig", newline="") as file:
             reader = csv.DictReader(file)
             problems += _header_problems(reader.fieldnames or [], column)
             for row in reader if not problems else ():

@@ -53,6 +53,13 @@ def test_recording_is_played_by_the_time_of_day_and_again_after_its_last_day(
     assert series.at(49 * 3600) == pytest.approx(series.at(3600))
 
 
+def test_a_byte_order_mark_is_passed_over(tmp_path: Path) -> None:
+    """Spreadsheets write one before the header."""
+    series = recorded(tmp_path, "\ufeff" + csv_text("room_c", [20.0] * 25))
+
+    assert series.at(0) == 20.0
+
+
 def test_recording_that_begins_at_noon_is_played_from_its_first_whole_day(tmp_path: Path) -> None:
     """The half day before the first midnight is left out."""
     first = MIDNIGHT + timedelta(hours=12)
