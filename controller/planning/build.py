@@ -119,7 +119,7 @@ class Build:
         Args:
             days: Counted days.
             settling_days: Days before these.
-            trace: Is given a row a minute.
+            trace: Is given a row every five minutes.
 
         Returns:
             What they came to; None: the chamber grew far too hot for the formulas.

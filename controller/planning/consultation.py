@@ -40,7 +40,7 @@ class Consultation:
     """What the configuration of the draft says."""
     judgement: Judgement
     rows: tuple[TraceRow, ...]
-    """The hot days behind the verdict, a row a minute, the settling day first."""
+    """The hot days behind the verdict, every five minutes, the settling day first."""
 
     @property
     def answers(self) -> Answers:
@@ -117,6 +117,8 @@ def consult(answers: Answers, *, is_outdated: Callable[[], bool] = _never) -> Co
     def take(row: TraceRow) -> None:
         if is_outdated():
             raise OutdatedError
+        if rows and row.time <= rows[-1].time:
+            rows.clear()  # the days are rehearsed anew
         rows.append(row)
 
     judgement = judge(settings, trace=take)

@@ -16,7 +16,7 @@ def hot_days_chart(settings: Settings, rows: Sequence[TraceRow], label: str) -> 
 
     Args:
         settings: What was rehearsed.
-        rows: What its probes read, a row a minute; at least two.
+        rows: What its probes read, every five minutes; at least two.
         label: The same in a sentence.
     """
     schedule = schedule_of(settings.stages[settings.chamber.stage])

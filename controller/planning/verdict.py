@@ -137,20 +137,19 @@ def judge(
     Args:
         settings: Stage, timers, people, and everything else that *plant* does not replace.
         plant: Equipment to judge; None: that of the settings.
-        trace: Is given a row a minute of the days behind the verdict.
+        trace: Is given a row every five minutes of the days behind the verdict; where they have to
+            be rehearsed a second time, the rows begin anew.
 
     Raises:
         PhysicsError: A figure outside the range of the formulas.
     """
     spec = settings.plant_spec() if plant is None else plant
     build = Build(settings=settings, plant=spec)
-    days = build.days()
+    days = build.days(trace=trace)
     if days is not None and in_band(days) and not _keeps_up(build, days):
         # the stock of frozen packs carried these days; what comes after it is what counts
         build = replace(build, nothing_frozen_yet=True)
-        days = build.days()
-    if trace is not None:
-        build.days(trace=trace)
+        days = build.days(trace=trace)
     needed = days
     if days is None:
         verdict = Verdict.CANNOT

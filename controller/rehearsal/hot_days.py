@@ -23,6 +23,7 @@ from controller.thermal.probe import Course
 from controller.thermal.specs import PlantSpec
 
 HOURS = 24
+TRACE_EVERY_S = 300.0
 DAY_S = 86_400.0
 ALWAYS_THERE = GrowerScript(wakes=time(0), sleeps=time(0))
 """Awake day and night, with no habit: changes packs when the water is spent."""
@@ -129,7 +130,8 @@ def hot_days(
         warmer_by_k: Added to the room [K].
         room: Course of the room; None: the plant's.
         seed: Seed of noise and person; None: that of the settings.
-        trace: Is given a row a minute, the days before the counted ones included.
+        trace: Is given a row every five minutes, the days before the counted ones included; the
+            days come out the same without it.
 
     Raises:
         ScenarioError: The days or the plant cannot be used.
@@ -158,6 +160,7 @@ def hot_days(
         law=law,
         swap_at_c=swap_at_c,
         trace=trace,
+        trace_every_s=TRACE_EVERY_S,
     )
     counter = _Counter(
         from_s=settling_days * DAY_S, margin_k=rehearsal.law.limits.reservoir_margin_mk / 1000

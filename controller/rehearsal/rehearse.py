@@ -81,6 +81,7 @@ class Rehearsal:
         days: float | None = None,
         seed: int | None = None,
         trace: Callable[[TraceRow], None] | None = None,
+        trace_every_s: float = MINUTE_S,
         keep_switches: bool = False,
         plain: bool = False,
         room: RoomSeries | None = None,
@@ -101,7 +102,8 @@ class Rehearsal:
             scenario: Room, person and faults.
             days: Length [d]; None: the scenario's.
             seed: Seed of noise and person; None: the configuration's.
-            trace: Is given a row a minute.
+            trace: Is given a row a minute, or as often as *trace_every_s* says.
+            trace_every_s: From row to row: whole minutes [s].
             keep_switches: Keep every switch and not only their number.
             plain: Put a plain on/off switch in the place of the control, to compare with.
             room: The room from a file; None: the plant's daily curve.
@@ -186,7 +188,8 @@ class Rehearsal:
         self._trouble = Trouble(power=True, flow=1.0, dead=frozenset())
         self._band = self.surroundings.band(self.clock.origin)
         self._changes_seen = 0
-        self._every_minute = not (trace is None and forecaster is None and teller is None)
+        self._every_minute = not (forecaster is None and teller is None)
+        self._row_every_s = MINUTE_S if self._every_minute else trace_every_s
         self._first_events()
 
     def _first_events(self) -> None:
@@ -195,7 +198,7 @@ class Rehearsal:
         self._faults_at = origin if self.scenario.faults else math.inf
         self._surroundings_at = self.surroundings.next_change(origin)
         self._person_at = origin
-        self._row_at = origin if self._every_minute else math.inf
+        self._row_at = math.inf if self._trace is None and not self._every_minute else origin
         self._observe_at = math.inf
 
     def _new_grower(self, random: Random) -> Grower:
@@ -399,7 +402,7 @@ class Rehearsal:
 
     def _rows(self, now: float) -> None:
         """Write a row of what the probes show, forecast from it, and notify."""
-        self._row_at = self._on_minute(now + 1e-6)
+        self._row_at = self._on_minute(now + self._row_every_s - MINUTE_S + 1e-6)
         at_s, loop = now - self.clock.origin, self._loop
         powered = self._trouble.power and isinstance(loop, ControlLoop)
         if self._trace is not None or self._forecaster is not None:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import time
+from itertools import pairwise
 
 import pytest
 
 from controller.core.law import Band
 from controller.errors import ScenarioError
 from controller.rehearsal.hot_days import hot_days
-from controller.rehearsal.rehearse import Rehearsal
+from controller.rehearsal.rehearse import Rehearsal, TraceRow
 from controller.settings.law_of import BandSchedule
 from controller.settings.load import read_settings
 from controller.settings.scenario_file import GrowerScript, ScenarioFile
@@ -104,3 +105,18 @@ def test_no_days_are_refused(days: float, settling: float) -> None:
     """Nothing to count is a mistake of the caller."""
     with pytest.raises(ScenarioError, match="hot days"):
         hot_days(SETTINGS, days=days, settling_days=settling)
+
+
+def test_days_of_which_a_picture_is_made_are_the_same_days() -> None:
+    """Rows are read off, they change nothing: the picture and the figures are of one run."""
+    plain = hot_days(SETTINGS, days=1.0, settling_days=0.5, grower=HABIT, swap_at_c=11.0)
+    rows: list[TraceRow] = []
+
+    traced = hot_days(
+        SETTINGS, days=1.0, settling_days=0.5, grower=HABIT, swap_at_c=11.0, trace=rows.append
+    )
+
+    assert traced == plain
+    steps_s = {(b.time - a.time).total_seconds() for a, b in pairwise(rows)}
+    assert steps_s == {295.0, 300.0}  # the first row is that of the first tick
+    assert (rows[-1].time - rows[0].time).total_seconds() == 1.5 * 86_400 - 5.0

@@ -21,9 +21,6 @@ from controller.planning.shopping import shopping_list
 from controller.planning.verdict import Verdict
 from controller.planning.verdict_words import change_sentence, supply_sentence, verdict_sentence
 
-EVERY_MIN = 5
-"""Rows between two that the picture takes: its parts are half an hour each."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Control:
@@ -102,7 +99,7 @@ def result_of(found: Consultation, price: float) -> Result:
     cost = running_cost(judgement)
     chart = hot_days_chart(
         found.settings,
-        found.rows[::EVERY_MIN],
+        found.rows,
         f"Rehearsed hot days. {verdict_sentence(judgement)}",
     )
     return Result(
@@ -143,7 +140,7 @@ def first_look(found: Sketch) -> FirstLook:
         if share is None
         else f"First look: in band {share:.0%} of a day."
     )
-    chart = hot_days_chart(found.settings, found.rows[::EVERY_MIN], sentence)
+    chart = hot_days_chart(found.settings, found.rows, sentence)
     return FirstLook(sentence, Markup(draw(chart)))  # noqa: S704 - draw escapes its texts
 
 
