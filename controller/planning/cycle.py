@@ -7,7 +7,9 @@ while the probe shows it between them.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import product
 
 from controller.core.decide import begin, decide
 from controller.core.law import Band, Law, Timing
@@ -111,6 +113,8 @@ def expected_cycle(
 TIMERS_S = ((300.0, 480.0), (180.0, 300.0), (120.0, 300.0), (120.0, 180.0), (60.0, 180.0))
 """Minimum run and rest that are worth trying [s]: three to eight minutes of rest spare a small pump
 and its relay. Common practice, no source."""
+KEEPS_K = 0.05
+"""Air that leaves the band by no more than this stays in it: less than a probe can say [K]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,18 +153,25 @@ def propose_points(
         lag_s: Time constant of the air probe [s].
     """
     width_k = high_c - low_c
+    best: Proposal | None = None
+    best_rank = (math.inf, math.inf)
 
-    def judged(points: Band, timing: Timing) -> tuple[tuple[float, float], Proposal]:
-        cycles = [
-            expected_cycle(
+    def judged(
+        points: Band, timing: Timing, may_win: Callable[[tuple[float, float]], bool]
+    ) -> tuple[tuple[float, float], Proposal] | None:
+        """Return rank and proposal; None as soon as no later hour can make it win."""
+        out_k = starts = 0.0
+        for hour in hours:
+            cycle = expected_cycle(
                 spec, points, replace(law, timing=timing), hour, tick_s=tick_s, lag_s=lag_s
             )
-            for hour in hours
-        ]
-        out_k = max(max(0.0, cycle.air_max_c - high_c, low_c - cycle.air_min_c) for cycle in cycles)
-        starts = max(cycle.starts_per_h for cycle in cycles)
-        keeps = out_k <= 0.05
-        return (0.0 if keeps else out_k, starts), Proposal(
+            out_k = max(out_k, cycle.air_max_c - high_c, low_c - cycle.air_min_c)
+            starts = max(starts, cycle.starts_per_h)
+            keeps = out_k <= KEEPS_K
+            rank = (0.0 if keeps else out_k, starts)
+            if not may_win(rank):  # an hour more never lowers a rank
+                return None
+        return rank, Proposal(
             cut_in_c=points.cut_in_mc / 1000,
             cut_out_c=points.cut_out_mc / 1000,
             starts_per_h=starts,
@@ -169,13 +180,13 @@ def propose_points(
             anti_short_cycle_s=timing.anti_short_cycle_s,
         )
 
-    every_points = [
-        Band(_on_step(high_c - below * width_k), _on_step(low_c + above * width_k))
-        for below in (0.1, 0.25, 0.4)
-        for above in (0.1, 0.25, 0.4)
-    ]
-    found = [(*judged(points, law.timing), points) for points in every_points]
-    rank, proposal, points = min(found, key=lambda each: each[0])
+    best_points: Band | None = None
+    for below, above in product((0.1, 0.25, 0.4), repeat=2):
+        points = Band(_on_step(high_c - below * width_k), _on_step(low_c + above * width_k))
+        found = judged(points, law.timing, lambda rank: rank < best_rank)
+        if found is not None:
+            (best_rank, best), best_points = found, points
+    assert best_points is not None  # the first pair wins over none
     # then the timers, from gentle on pump and relay to quick; a tie leaves them as they are
     for minimum_run_s, rest_s in TIMERS_S:
         timing = replace(
@@ -183,12 +194,18 @@ def propose_points(
             minimum_run_s=max(minimum_run_s, law.timing.prime_s),
             anti_short_cycle_s=max(rest_s, law.timing.run_on_s),
         )
-        other_rank, other = judged(points, timing)
-        if other_rank[0] < rank[0] - 0.02 or (
-            other_rank[0] <= rank[0] and other_rank[1] < 0.9 * rank[1]
-        ):
-            rank, proposal = other_rank, other
-    return proposal
+        found = judged(
+            best_points,
+            timing,
+            lambda rank: (
+                rank[0] < best_rank[0] - 0.02
+                or (rank[0] <= best_rank[0] and rank[1] < 0.9 * best_rank[1])
+            ),
+        )
+        if found is not None:
+            best_rank, best = found
+    assert best is not None
+    return best
 
 
 def _on_step(temp_c: float) -> int:
