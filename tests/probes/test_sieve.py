@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.domain.temperatures import Lost, Reading, Seen
 from controller.domain.reading_rows import PROBE_NAMES
+from controller.domain.temperatures import Lost, Reading, Seen
 from controller.probes.protocol import Fault, Sample
 from controller.probes.sieve import RULES_BY_PLACE, Sieve, SieveRules
 
