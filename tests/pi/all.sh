@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Every run on the emulated Raspberry Pi, one after another; an hour or two. Not part of CI.
+# Every run on the emulated Raspberry Pi, one after another; two hours or more. Not part of CI.
 #
 #   tests/pi/all.sh BOOT [OUT] [NAME...]
 #
@@ -34,8 +34,10 @@ git -C "$project" archive "$released" | tar x -C "$work/released"
 "$work/venv/bin/python" -m build -q --wheel --outdir "$work/old" "$work/released"
 cp -r "$work/released/systemd" "$work/old/"
 
-share=("$here/helpers.sh" "$here/loft.toml" "$here/faulty_driver.py" "$project/systemd" "$work/wheels")
+share=("$here/helpers.sh" "$here/loft.toml" "$here/faulty_driver.py" "$here/answer.py" "$project/systemd"
+    "$work/wheels")
 bad=()
+judging=(--shortest 1) # of the pins' log
 one() { # NAME EXPECTED_STATUS SCRIPT OPTIONS...
     local name=$1 expected=$2 script=$3 status
     shift 3
@@ -46,9 +48,12 @@ one() { # NAME EXPECTED_STATUS SCRIPT OPTIONS...
     status=$?
     echo "exit status $status, expected $expected" >>"$out/$name.txt"
     if [ -s "$work/$name.pins" ]; then
-        python3 "$here/blips.py" "$work/$name.pins" 5 6 >>"$out/$name.txt"
+        cp "$work/$name.pins" "$out/$name.pins"
+        python3 "$here/blips.py" "$work/$name.pins" 5 6 "${judging[@]}" >>"$out/$name.txt"
+    else
+        echo "NOT HELD: found no log of the pins" >>"$out/$name.txt"
     fi
-    grep -E '^(NOT )?held:|held, ' "$out/$name.txt" | tail -40
+    grep -E '^(NOT )?held:|held, ' "$out/$name.txt" | tail -90
     if [ $status != "$expected" ] || grep -q '^NOT HELD' "$out/$name.txt"; then
         bad+=("$name")
         echo "$name: NOT HELD (exit status $status, expected $expected)"
@@ -56,14 +61,33 @@ one() { # NAME EXPECTED_STATUS SCRIPT OPTIONS...
         echo "$name: held"
     fi
 }
+
+# The positive control: a program that makes a blip. If that is not seen, no other run proves anything.
+one control 0 blip.sh
+if [ -e "$out/control.txt" ]; then
+    if [ "$(grep -c '^NOT HELD: GPIO[56] was never on' "$out/control.txt")" = 2 ] &&
+        grep -q 'exit status 0' "$out/control.txt"; then
+        bad=()
+        echo "control: the blips were seen, as they must be"
+    else
+        echo "control: NOT HELD: blips that were made on purpose were not seen; no run here proves anything"
+        exit 1
+    fi
+fi
+
 one faults 0 faults.sh
 one power-cut 137 write.sh --disk "$work/card.img" --cut 420
 one after-power-cut 0 after-cut.sh --disk "$work/card.img"
 one stale-clock 0 stale-clock.sh --stale-clock
 one faults-strict 0 faults.sh --strict
-one control 0 guest.sh
+judging+=(--rest 5=30) # loft.toml's anti_short_cycle
+one guest 0 guest.sh
 share+=("$work/clone" "$work/old")
 one install 0 install.sh
+one first-run 0 first-run.sh
+one acting 0 acting.sh
+judging=(--shortest 1) # off.sh puts loads on by hand, without a rest
+one off 0 off.sh
 if [ ${#bad[@]} -gt 0 ]; then
     echo "NOT HELD: ${bad[*]}"
     exit 1
