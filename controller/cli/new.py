@@ -46,7 +46,10 @@ MOST_TRIED = 4
 @click.option("--overwrite", is_flag=True, help="Replace FILE if it is there.")
 @click.option("--json", "as_json", is_flag=True, help="With --answers: one JSON document.")
 @click.option(
-    "--wire", "wire_it", is_flag=True, help="On the Pi: find out probes and relays of FILE."
+    "--wire",
+    "wire_it",
+    is_flag=True,
+    help="On the Pi: find out probes and relays of FILE; asks first where it is not there.",
 )
 def new(
     file: Path, answers_file: Path | None, overwrite: bool, as_json: bool, wire_it: bool
@@ -71,6 +74,8 @@ def new(
     if wire_it:
         from controller.cli.wire import wire  # noqa: PLC0415 - an interview needs no hardware
 
+        if not file.exists():
+            _interview(people.console(), file, overwrite=False)
         wire(file)
         return
     _interview(people.console(), file, overwrite=overwrite)

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import contextlib
+import os
+import shutil
+import stat
 from pathlib import Path
 
 import click
 
+from controller.domain.places import CONFIGURATIONS
 from controller.errors import InputFileError
 
 
@@ -32,11 +36,29 @@ def replace_content(file: Path, text: str) -> None:
     fresh = file.with_name(f".{file.name}.part")
     try:
         fresh.write_text(text, encoding="utf-8")
+        _give_rights(fresh, file)
         fresh.replace(file)
     except OSError:
         with contextlib.suppress(OSError):
             fresh.unlink()
         raise
+
+
+def _give_rights(fresh: Path, file: Path) -> None:
+    """Give a new file owner and mode of the one it replaces, or those of its place.
+
+    In the configuration folder the service's group reads, whatever the umask, and nobody else does.
+    """
+    is_root = os.geteuid() == 0
+    if file.exists():
+        before = file.stat()
+        if is_root:
+            os.chown(fresh, before.st_uid, before.st_gid)
+        fresh.chmod(stat.S_IMODE(before.st_mode))
+    elif is_root and file.absolute().parent == CONFIGURATIONS:
+        with contextlib.suppress(LookupError):  # coldpin is not installed here
+            shutil.chown(fresh, group="coldpin")
+            fresh.chmod(0o640)
 
 
 def write_whole(file: Path, text: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Iterator
 from io import StringIO
 from pathlib import Path
@@ -14,6 +15,7 @@ from rich.console import Console
 from controller.cli import new as module
 from controller.cli.interview import Interview, chosen_option
 from controller.cli.main import EX_NOINPUT, EX_USAGE, status_of
+from controller.cli.new_file import replace_content
 from controller.planning.answers import UNKNOWN
 from controller.planning.questions import every_question
 from controller.settings.load import read_settings
@@ -155,3 +157,22 @@ def test_an_interrupted_interview_keeps_its_answers(
     assert 'species = "lions-mane"' in kept
     assert "are kept in" in screen.getvalue()
     assert not file.exists()
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="another owner needs root")
+def test_a_file_that_is_written_anew_keeps_its_owner_and_mode(tmp_path: Path) -> None:
+    """`sudo coldpin new --wire` must not lock the service out of its configuration."""
+    file = tmp_path / "loft.toml"
+    file.write_text("old", encoding="utf-8")
+    os.chown(file, 0, 54321)
+    file.chmod(0o640)
+
+    before = os.umask(0o077)
+    try:
+        replace_content(file, "new")
+    finally:
+        os.umask(before)
+
+    found = file.stat()
+    assert (found.st_gid, found.st_mode & 0o777) == (54321, 0o640)
+    assert file.read_text(encoding="utf-8") == "new"
