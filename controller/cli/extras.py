@@ -21,11 +21,10 @@ def need(extra: str, *, what: str) -> None:
     Raises:
         MissingPackageError: A package is not there; says which, and how to get it.
     """
-    missing = [name for name in packages_of(extra) if not _is_there(name)]
-    if missing:
-        one = len(missing) == 1
+    if lacking := missing(extra):
+        one = len(lacking) == 1
         raise MissingPackageError(
-            f"{what}: found no {'package' if one else 'packages'} {', '.join(missing)}; install "
+            f"{what}: found no {'package' if one else 'packages'} {', '.join(lacking)}; install "
             f"{'it' if one else 'them'} with pip install 'coldpin[{extra}]', or in a clone "
             f"'.[{extra}]'"
         )
@@ -40,6 +39,15 @@ def packages_of(extra: str) -> tuple[str, ...]:
     wanted = re.compile(rf"(?P<name>[\w.-]+)[^;]*; extra == ['\"]{re.escape(extra)}['\"]")
     found = [wanted.fullmatch(line) for line in metadata.requires("coldpin") or ()]
     return tuple(each["name"] for each in found if each and each["name"] not in SPARED)
+
+
+def missing(extra: str) -> list[str]:
+    """Return the packages of an extra that are not installed; none of them is loaded.
+
+    Args:
+        extra: Its name in `pyproject.toml`.
+    """
+    return [name for name in packages_of(extra) if not _is_there(name)]
 
 
 def _is_there(name: str) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import math
+import os
 import time
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -14,9 +15,11 @@ import click
 
 from controller.cli import people
 from controller.cli.first_run_progress import ASKED, Progress
+from controller.cli.handover import hand_over
 from controller.cli.instances import CONFIG
 from controller.cli.relays import loads_in_hand, try_load
 from controller.commissioning.guard import Energised, unguarded
+from controller.commissioning.tool_unit import INSIDE, run_in_unit
 from controller.domain.first_run import (
     DONE,
     FAILED,
@@ -91,8 +94,14 @@ def first_run(config: Path, anew: bool, as_json: bool) -> int:
     Probes, relays, start of the computer, time to prime, leaks, alarms. The service must be
     stopped. Each answer is kept as it is given, and after an interruption or the restart of the
     computer that it asks for, the same command goes on. What fails or is left out is kept with the
-    reason; only a run in which nothing failed can be signed.
+    reason; only a run in which nothing failed can be signed. With sudo it runs inside the sandbox
+    of the chamber's service, and then starts that service and the page if you want it to.
     """
+    options = [f"--{name}" for name, given in (("anew", anew), ("json", as_json)) if given]
+    if (ended := run_in_unit(config, ["first-run", *options])) is not None:
+        if ended == 0:
+            hand_over(config)
+        return ended
     plan = plan_of(config)
     place = state_directory(config)
     person = Person(
@@ -126,7 +135,9 @@ def first_run(config: Path, anew: bool, as_json: bool) -> int:
         failed = run.named(FAILED)
         why = f"failed: {', '.join(failed)}" if failed else "nobody signed"
         raise FirstRunError(f"not signed off, {why}; it is kept, and can be run again")
-    click.echo(f"Signed off by {run.who}.{_what_next(config)}", err=True)
+    click.echo(f"Signed off by {run.who}.", err=True)
+    if INSIDE not in os.environ:
+        hand_over(config)
     return 0
 
 
@@ -164,16 +175,6 @@ def _until_the_restart(config: Path) -> str:
     return (
         "What was checked so far is kept. Now switch the computer off and on while you watch the "
         f"loads, then give the same command again: sudo coldpin first-run {_named(config)}"
-    )
-
-
-def _what_next(config: Path) -> str:
-    if config.absolute().parent != CONFIGURATIONS:
-        return ""
-    name = config.stem
-    return (
-        f" Start it: sudo systemctl enable --now coldpin@{name} coldpin-lookout@{name}\n"
-        f"The page's password: sudo coldpin lookout {name} --new-password"
     )
 
 

@@ -33,7 +33,7 @@ def lookout(config: Path, new_password: bool) -> None:
     settings = read_settings(config)  # refuses a broken one before anything is made
     place = state_directory(config)
     if new_password:
-        _make_password(config, settings, place)
+        make_password(config, settings, place)
         return
     need("lookout", what="coldpin lookout")
     from controller.cli.logs import set_up_logs  # noqa: PLC0415
@@ -43,7 +43,17 @@ def lookout(config: Path, new_password: bool) -> None:
     run_lookout(config, place)
 
 
-def _make_password(config: Path, settings: Settings, place: Path) -> None:
+def make_password(config: Path, settings: Settings, place: Path) -> None:
+    """Make a new password of the page and show it once, with the address and its QR code.
+
+    Args:
+        config: The chamber's configuration.
+        settings: What it says.
+        place: The chamber's state directory.
+
+    Raises:
+        SettingsError: It cannot be kept.
+    """
     from controller.lookout.page.access import new_secret  # noqa: PLC0415
 
     try:

@@ -12,6 +12,7 @@ import click
 from controller.cli.instances import CONFIG
 from controller.cli.rights import as_owner_of
 from controller.commissioning.guard import Energised, LoadGuard, signals_end_off, unguarded
+from controller.commissioning.tool_unit import run_in_unit
 from controller.domain.places import state_directory
 from controller.errors import ControllerError
 from controller.outputs.mains_rule import is_mains
@@ -30,12 +31,14 @@ class RelayCheckError(ControllerError):
 
 @click.command()
 @CONFIG
-def relays(config: Path) -> None:
+def relays(config: Path) -> int:
     """Switch each load of CONFIG by itself and ask what happened.
 
     The service must be stopped. Everything is off before, between and after. A mains load is tried
     only through its listed relay module, and only after you typed its name.
     """
+    if (ended := run_in_unit(config, ["relays"])) is not None:
+        return ended
     plan = plan_of(config)
     place = state_directory(config)
     with loads_in_hand(plan, config, place, say=click.echo) as energised:
@@ -49,6 +52,7 @@ def relays(config: Path) -> None:
     if wrong:
         raise RelayCheckError("\n".join(wrong))
     click.echo("Every load did what it should. All are off.")
+    return 0
 
 
 @contextlib.contextmanager

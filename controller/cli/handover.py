@@ -1,0 +1,87 @@
+"""From a signed first run to a running chamber: service, page's password, first notice."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import click
+
+from controller.cli.extras import missing
+from controller.cli.lookout import make_password
+from controller.commissioning.installation.machine import Runner, run_program
+from controller.commissioning.tool_unit import MANAGER
+from controller.domain.places import CONFIGURATIONS, state_directory
+from controller.settings.load import read_settings
+
+USER = "coldpin"
+
+
+def hand_over(
+    config: Path,
+    *,
+    confirm: Callable[[str], bool] = lambda question: click.confirm(
+        question, default=True, err=True
+    ),
+    say: Callable[[str], object] = lambda text: click.echo(text, err=True),
+    run: Runner = run_program,
+) -> None:
+    """Start what was signed and show the way to it, as far as this user may; else say how.
+
+    Args:
+        config: The chamber's configuration.
+        confirm: Puts a question that is answered with yes or no.
+        say: Takes lines for the person.
+        run: Runs programs.
+    """
+    name = config.stem
+    if config.absolute().parent != CONFIGURATIONS:
+        return
+    if os.geteuid() != 0 or not MANAGER.is_dir():
+        say(by_hand(name))
+        return
+    settings = read_settings(config)
+    has_page = not missing("lookout")
+    units = [f"coldpin@{name}", *([f"coldpin-lookout@{name}"] if has_page else [])]
+    if not confirm("Start the service now, and at each start of the computer?"):
+        say(by_hand(name))
+        return
+    if not _started(units, say, run):
+        return
+    if not has_page:
+        say("The page's packages are not here, so there is no page: run the installer again.")
+        return
+    if confirm("Make the page's password now? It is shown once."):
+        make_password(config, settings, state_directory(config))
+        run(["systemctl", "restart", f"coldpin-lookout@{name}"])
+    if settings.notices.addresses is None:
+        say(
+            "No notices yet: systemd/INSTALL.md says how to name an address; then "
+            f"sudo coldpin notify {name} sends a first one."
+        )
+    elif confirm("Send a first notice now?"):
+        program = "/usr/local/bin/coldpin"
+        say(run(["runuser", "-u", USER, "--", program, "notify", str(config)]).output.rstrip())
+
+
+def _started(units: list[str], say: Callable[[str], object], run: Runner) -> bool:
+    for unit in units:
+        result = run(["systemctl", "enable", "--now", unit])
+        if result.status != 0:
+            say(f"{unit} did not start: {result.output.strip()}\nsystemctl status {unit} says why.")
+            return False
+        say(f"{unit}: started, and starts by itself from now on")
+    return True
+
+
+def by_hand(name: str) -> str:
+    """Return how to start a chamber, for who is not asked.
+
+    Args:
+        name: The instance.
+    """
+    return (
+        f"Start it: sudo systemctl enable --now coldpin@{name} coldpin-lookout@{name}\n"
+        f"The page's password: sudo coldpin lookout {name} --new-password"
+    )
