@@ -54,3 +54,7 @@ class BusyError(ControllerError, OSError):
 
 class NoAnswerError(ControllerError):
     """The service runs, but does not answer what it was asked."""
+
+
+class NotDoneError(ControllerError):
+    """The service answered that it does not do what it was asked."""

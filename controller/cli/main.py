@@ -21,6 +21,7 @@ from controller.errors import (
     ControllerError,
     InputFileError,
     NoAnswerError,
+    NotDoneError,
     ScenarioError,
     SettingsError,
 )
@@ -268,7 +269,7 @@ def _status_of(arguments: list[str]) -> int:
     except ScenarioError as error:
         click.echo(str(error), err=True)
         return EX_CONFIG
-    except (BusyError, NoAnswerError) as error:
+    except (BusyError, NoAnswerError, NotDoneError) as error:
         click.echo(str(error), err=True)
         return EX_TEMPFAIL
     except ControllerError as error:

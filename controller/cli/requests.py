@@ -28,13 +28,19 @@ from controller.domain.requests import (
     Resume,
     SetStage,
     Withdraw,
-    kind_of,
 )
 from controller.domain.units import parse_duration
-from controller.errors import ControllerError, NoAnswerError, RecordError, SettingsError
+from controller.errors import (
+    ControllerError,
+    NoAnswerError,
+    NotDoneError,
+    RecordError,
+    SettingsError,
+)
+from controller.pictures.request_answers import answer_words
 from controller.pictures.words import pack_count
 from controller.records.boot import boot_id, boottime
-from controller.records.requests import REQUESTS, answer_to, ask_now, swaps
+from controller.records.requests import REQUESTS, ask_now, request_of, swaps
 from controller.records.requests_place import in_use, why_unseen
 from controller.records.status_file import STATUS, is_silent, read_status
 from controller.settings.load import read_settings
@@ -213,7 +219,7 @@ def _request(
             if done:
                 click.echo(done)
                 kept = kept or "It counts all the same."
-            _wait_for_answer(config, place, number, kind_of(payload).value, kept)
+            _wait_for_answer(config, place, number, kept)
     except ControllerError:
         raise
     except OSError as error:
@@ -222,7 +228,7 @@ def _request(
         raise SettingsError(str(config), (f"the request cannot be written: {error}",)) from None
 
 
-def _wait_for_answer(config: Path, place: Path, number: int, name: str, kept: str) -> None:
+def _wait_for_answer(config: Path, place: Path, number: int, kept: str) -> None:
     tick_s = _running_tick_s(place)
     if tick_s is None:
         later = kept or "It will be looked at when the service starts, if it still makes sense."
@@ -231,9 +237,12 @@ def _wait_for_answer(config: Path, place: Path, number: int, name: str, kept: st
     patience_s = PATIENCE_TICKS * tick_s + 2.0
     ends = time.monotonic() + patience_s
     while time.monotonic() < ends:
-        answered = answer_to(place / REQUESTS, number)
-        if answered is not None:
-            click.echo(f"{name}: {answered}")
+        request = request_of(place / REQUESTS, number)
+        if request is not None and request.answer is not None:
+            words = answer_words(request, datetime.now().astimezone())
+            if request.answer.is_refusal:
+                raise NotDoneError(words)
+            click.echo(words)
             return
         time.sleep(0.1)
     raise NoAnswerError(

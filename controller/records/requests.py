@@ -306,17 +306,6 @@ def request_of(path: Path, number: int) -> Request | None:
     return next(iter(_read(path, "WHERE id = ?", number)), None)
 
 
-def answer_to(path: Path, number: int) -> str | None:
-    """Return the answer to a request, None while there is none.
-
-    Raises:
-        OSError: The file cannot be read.
-    """
-    with _opened(path) as file:
-        row = file.execute("SELECT answer FROM requests WHERE id = ?", (number,)).fetchone()
-    return None if row is None else row[0]
-
-
 _SELECT = (
     "SELECT id, kind, payload, who, asked_utc_ms, boot_id, asked_boot_ms, answer, answered_utc_ms"
     " FROM requests"

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from controller.cli.main import status_of
 from controller.domain.places import state_directory
-from controller.records.requests import REQUESTS, swaps
+from controller.domain.requests import Payload
+from controller.records.requests import REQUESTS, answer_all, ask_now, swaps
 from tests.lookout.houses import settings_with
 
 
@@ -83,3 +85,51 @@ def test_what_cannot_be_is_refused_and_nothing_is_logged(
 
     assert message in " ".join(capsys.readouterr().err.replace("│", " ").split())
     assert logged(config) == before
+
+
+def answered_at_once(monkeypatch: pytest.MonkeyPatch, text: str) -> None:
+    """Stand in for a running service that answers every request with this text."""
+
+    def ask(path: Path, payload: Payload, **more: Any) -> int:
+        number = ask_now(path, payload, **more)
+        answer_all(path, [(number, text)], utc_ms=0)
+        return number
+
+    monkeypatch.setattr("controller.cli.requests.ask_now", ask)
+    monkeypatch.setattr("controller.cli.requests._running_tick_s", lambda place: 5.0)
+
+
+@pytest.mark.parametrize(
+    ("command", "answer", "says"),
+    [
+        (["swap", "--packs", "2", "--at", "2026-07-14T18:00+00:00"], "noted", "Logged: 2 packs at"),
+        (["pause", "--for", "20 min"], "paused for 1200 s", "Paused until "),
+        (["resume"], "done", "The pause is over."),
+        (["ack"], "done", "Marked as seen."),
+        (["reset"], "done", "The lockout is over."),
+    ],
+    ids=lambda value: value[0] if isinstance(value, list) else None,
+)
+def test_the_answer_reports_the_end(
+    config: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch,
+    command: list[str], answer: str, says: str,
+) -> None:  # fmt: skip
+    """In the page's words, not in the service's."""
+    answered_at_once(monkeypatch, answer)
+
+    assert status_of([command[0], str(config), *command[1:]]) == 0
+
+    assert capsys.readouterr().out.startswith(says)
+
+
+def test_a_refusal_is_no_success(
+    config: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A script that pauses before hands go in must not go on."""
+    answered_at_once(monkeypatch, "too late: it is over")
+
+    assert status_of(["pause", str(config)]) == 75
+
+    written = capsys.readouterr()
+    assert written.out == ""
+    assert "Not done: too late: it is over." in written.err

@@ -82,7 +82,7 @@ expect "pause is answered" sh -c 'runuser -u grower -- coldpin pause | tee /dev/
 sleep 3
 expect "and the pump stands" off 5
 expect "resume is answered" sh -c 'runuser -u grower -- coldpin resume | grep -q "^resume: "'
-expect "a change of packs is answered" sh -c 'runuser -u grower -- coldpin swap --packs 2 | grep -q "^swap: "'
+expect "a change of packs is answered" sh -c 'runuser -u grower -- coldpin swap --packs 2 | grep -q "^Logged: 2 packs"'
 expect "root's request is answered too" sh -c 'coldpin ack | grep -q "^ack"'
 expect "nothing in the chamber's folder is root's" sh -c '! find /var/lib/coldpin/loft -uid 0 | grep .'
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -28,7 +29,6 @@ from controller.domain.requests import (
 )
 from controller.records.requests import (
     answer_all,
-    answer_to,
     ask,
     log_past_swap,
     newest,
@@ -52,6 +52,13 @@ def put(path: Path, payload: Payload, boot: str = BOOT, boot_ms: int = 1_000_000
 
 def packs(number: int) -> LogSwap:
     return LogSwap(packs=number, at=AT)
+
+
+def answer_to(path: Path, number: int) -> str | None:
+    """Return what the file holds as the answer to a request, one that nobody can read included."""
+    with closing(sqlite3.connect(path)) as file:
+        row = file.execute("SELECT answer FROM requests WHERE id = ?", (number,)).fetchone()
+    return None if row is None else row[0]
 
 
 def understood(path: Path) -> list[Request]:

@@ -275,7 +275,7 @@ def test_signal_calls_until_it_is_seen_and_off_finds_it(here: Bench) -> None:
     here.tree.set(AIR, 21.0)
     here.start()
     here.until(lambda: here.is_on("signal"))
-    assert "ack: done" in here.command("ack", str(here.config)).stdout
+    assert "Marked as seen." in here.command("ack", str(here.config)).stdout
     here.until(lambda: here.tape("signal")[-1] == "off")
     here.tree.set(AIR, 16.0)
     here.until(lambda: not _alarms_of(here))
@@ -379,7 +379,7 @@ def test_a_shorter_pause_after_a_restart_ends_no_longer_one(here: Bench) -> None
 
     shorter = here.command("pause", str(here.config), "--for", "10 min")
 
-    assert "a longer pause was running already" in shorter.stdout
+    assert "Paused already, for longer" in shorter.stdout
     shown = here.command("status", str(here.config), "--json")
     assert json.loads(shown.stdout)["status"]["timers_left"]["pause_s"] > 2000
 
@@ -394,14 +394,14 @@ def test_people_ask_and_are_answered_while_it_runs_and_after(here: Bench) -> Non
     assert here.command("status", str(here.config)).returncode == 0
 
     paused = here.command("pause", str(here.config), "--for", "10 min")
-    assert "paused for" in paused.stdout
+    assert "Paused until" in paused.stdout
     here.until(lambda: not here.is_on("pump") and not here.is_on("fan"))
     shown = here.command("status", str(here.config), "--json")
     told = json.loads(shown.stdout)["status"]
     assert told["reason"] == "paused by a person"
     assert told["timers_left"]["pause_s"] > 500
-    assert "resume: done" in here.command("resume", str(here.config)).stdout
-    assert "swap: noted" in here.command("swap", str(here.config), "--packs", "3").stdout
+    assert "The pause is over." in here.command("resume", str(here.config)).stdout
+    assert "Logged: 3 packs at" in here.command("swap", str(here.config), "--packs", "3").stdout
     here.signal(signal.SIGTERM)
     here.ended()
 

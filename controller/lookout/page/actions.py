@@ -12,7 +12,6 @@ from datetime import datetime, timedelta
 from controller.domain.alarm_guide import alarm_title
 from controller.domain.alarms import AlarmName
 from controller.domain.requests import (
-    PAUSED_LONGER,
     SWAP_AHEAD,
     Acknowledge,
     FrozenThrough,
@@ -26,7 +25,7 @@ from controller.domain.requests import (
     SetStage,
     Withdraw,
 )
-from controller.pictures.words import duration, moment, pack_count
+from controller.pictures.words import moment, pack_count
 from controller.settings.load import Settings
 
 PAUSES_MIN = (5, 15, 30, 60)
@@ -241,37 +240,6 @@ def _pause_of_another(context: Context) -> str:
     if pause is None or pause.who == context.who:
         return ""
     return f"{pause.who} paused it: are their hands out of the chamber?"
-
-
-def answer_words(request: Request, now: datetime) -> str:
-    """Return what became of a request, as the page reports it.
-
-    Args:
-        request: The request.
-        now: Now, in the zone to speak in.
-    """
-    if request.answer is None:
-        return "Waiting for coldpin to take it…"
-    if request.answer.is_refusal:
-        return f"Not done: {request.answer.text}."
-    match request.payload:
-        case LogSwap(packs=packs, at=at):
-            return f"Logged: {pack_count(packs)} at {moment(at, now, far=False)}."
-        case Pause() if request.answer.text.endswith(PAUSED_LONGER):
-            return "Paused already, for longer than that: pump and fan stay off until it ends."
-        case Pause(for_s=for_s):
-            return f"Paused for {duration(for_s)}: pump and fan are off."
-        case SetStage(name=name):
-            return f"The stage is {name} now."
-    return _REPORTS.get(type(request.payload), request.answer.text)
-
-
-_REPORTS: dict[type, str] = {
-    Withdraw: "Taken back: that pack change no longer counts.",
-    Resume: "The pause is over.",
-    Acknowledge: "Marked as seen.",
-    Reset: "The lockout is over.",
-}
 
 
 def done_by_another(action: Action, requests: tuple[Request, ...], now: datetime) -> str:

@@ -40,7 +40,6 @@ from controller.lookout.page.actions import (
     Action,
     Context,
     action_of,
-    answer_words,
     done_by_another,
     most_packs,
 )
@@ -51,6 +50,7 @@ from controller.lookout.page.picture import Pictures, View, neighbours, view_of
 from controller.lookout.page.recent_events import recent_events, since_last_visit
 from controller.lookout.readings import change_words
 from controller.pictures.html import chart_style
+from controller.pictures.request_answers import answer_words
 from controller.pictures.words import moment
 from controller.records.requests import REQUESTS, ask_now, request_of, swaps
 from controller.records.snapshot import Snapshot
