@@ -180,10 +180,18 @@ def propose_points(
             anti_short_cycle_s=timing.anti_short_cycle_s,
         )
 
+    def beats(rank: tuple[float, float]) -> bool:
+        return rank < best_rank
+
+    def beats_clearly(rank: tuple[float, float]) -> bool:
+        return rank[0] < best_rank[0] - 0.02 or (
+            rank[0] <= best_rank[0] and rank[1] < 0.9 * best_rank[1]
+        )
+
     best_points: Band | None = None
     for below, above in product((0.1, 0.25, 0.4), repeat=2):
         points = Band(_on_step(high_c - below * width_k), _on_step(low_c + above * width_k))
-        found = judged(points, law.timing, lambda rank: rank < best_rank)
+        found = judged(points, law.timing, beats)
         if found is not None:
             (best_rank, best), best_points = found, points
     assert best_points is not None  # the first pair wins over none
@@ -194,14 +202,7 @@ def propose_points(
             minimum_run_s=max(minimum_run_s, law.timing.prime_s),
             anti_short_cycle_s=max(rest_s, law.timing.run_on_s),
         )
-        found = judged(
-            best_points,
-            timing,
-            lambda rank: (
-                rank[0] < best_rank[0] - 0.02
-                or (rank[0] <= best_rank[0] and rank[1] < 0.9 * best_rank[1])
-            ),
-        )
+        found = judged(best_points, timing, beats_clearly)
         if found is not None:
             best_rank, best = found
     assert best is not None
