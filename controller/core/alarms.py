@@ -17,7 +17,7 @@ from controller.core.conditions import (
     changes_since,
     rows_reading,
 )
-from controller.core.state import AlarmState, Event, EventKind, Evidence, Situation, State
+from controller.core.state import AlarmContext, AlarmState, Event, EventKind, Evidence, State
 from controller.core.stopwatch import RESET
 from controller.domain.alarms import Alarm, AlarmName
 
@@ -52,27 +52,27 @@ def standing_alarms(state: State) -> tuple[Alarm, ...]:
 
 
 def judge_alarms(
-    board: tuple[AlarmState, ...], situation: Situation, *, before: Situation | None = None
+    board: tuple[AlarmState, ...], context: AlarmContext, *, before: AlarmContext | None = None
 ) -> tuple[tuple[AlarmState, ...], tuple[Event, ...]]:
     """Return the alarms as they stand from now on, and what changed.
 
     Args:
         board: The alarms as they stood, `CALM_BOARD` at the start.
-        situation: What they are judged by.
+        context: What they are judged by.
         before: What the board was judged by: an alarm for which nothing has changed since, and
             whose delay does not run, stays as it is. None: each is judged.
     """
-    acknowledged = situation.inputs.asked.acknowledge
+    acknowledged = context.inputs.asked.acknowledge
     after: list[AlarmState] | None = None
     events: list[Event] = []
-    for at in _to_be_judged(board, situation, before):
+    for at in _to_be_judged(board, context, before):
         alarm = board[at]
-        side = CONDITIONS[at].side(situation)
+        side = CONDITIONS[at].side(context)
         asks = side is (Side.CLEAR if alarm.standing else Side.RAISE)
         gone = side is Side.NOT_FITTED and alarm.standing
         if alarm.pending is RESET and not (asks or gone or acknowledged):
             continue  # no timer runs and nothing starts one
-        step = _step(alarm, side, situation)
+        step = _step(alarm, side, context)
         if step.event is not None:
             events.append(step.event)
         one = step.alarm
@@ -92,12 +92,12 @@ _ALL = tuple(range(len(CONDITIONS)))
 
 
 def _to_be_judged(
-    board: tuple[AlarmState, ...], situation: Situation, before: Situation | None
+    board: tuple[AlarmState, ...], context: AlarmContext, before: AlarmContext | None
 ) -> Sequence[int]:
     """Return the rows that may change, in their order."""
-    if before is None or before.law is not situation.law or situation.inputs.asked.acknowledge:
+    if before is None or before.law is not context.law or context.inputs.asked.acknowledge:
         return _ALL
-    rows = rows_reading(changes_since(before, situation))
+    rows = rows_reading(changes_since(before, context))
     if board is CALM_BOARD:
         return rows
     timed = [at for at, alarm in enumerate(board) if alarm.pending is not RESET]
@@ -105,47 +105,49 @@ def _to_be_judged(
 
 
 @dataclass(frozen=True, slots=True)
-class _Step:
+class _AlarmChange:
     alarm: AlarmState
     event: Event | None = None
 
 
-def _step(alarm: AlarmState, side: Side, situation: Situation) -> _Step:
+def _step(alarm: AlarmState, side: Side, context: AlarmContext) -> _AlarmChange:
     """Return an alarm after one decision."""
-    now, inputs, name = situation.now, situation.inputs, alarm.name
+    now, inputs, name = context.now, context.inputs, alarm.name
     if side is Side.NOT_FITTED:
         if alarm.standing:
             return _ended(alarm, Evidence.UNKNOWN)
-        return _Step(replace(alarm, pending=RESET))  # what is fitted later has its whole delay
+        return _AlarmChange(
+            replace(alarm, pending=RESET)
+        )  # what is fitted later has its whole delay
     asks = side is (Side.CLEAR if alarm.standing else Side.RAISE)
     seen_to = alarm.acknowledged or name in inputs.asked.acknowledge
     if asks and alarm.standing and seen_to and name in ENDED_BY_ACKNOWLEDGING:
         return _ended(alarm, Evidence.ACKNOWLEDGED)
     pending = alarm.pending.timed(None if side is Side.UNKNOWN else asks, now)
-    delay = situation.law.alarms.delay_of(name)
+    delay = context.law.alarms.delay_of(name)
     if not asks or pending.elapsed_s(now) < (delay.clear_s if alarm.standing else delay.raise_s):
-        return _Step(alarm if pending == alarm.pending else replace(alarm, pending=pending))
+        return _AlarmChange(alarm if pending == alarm.pending else replace(alarm, pending=pending))
     if alarm.standing:
         return _ended(alarm, Evidence.MEASURED)
     raised = replace(alarm, standing=True, acknowledged=False, pending=RESET)
     about = alarm.about
     if name is AlarmName.OUTPUT_FAILED and inputs.output_fault:
         about = inputs.output_fault
-    return _Step(raised, Event(EventKind.RAISED, name.value, about))
+    return _AlarmChange(raised, Event(EventKind.RAISED, name.value, about))
 
 
-def _ended(alarm: AlarmState, evidence: Evidence) -> _Step:
-    return _Step(
+def _ended(alarm: AlarmState, evidence: Evidence) -> _AlarmChange:
+    return _AlarmChange(
         replace(alarm, standing=False, acknowledged=False, pending=RESET),
         Event(EventKind.CLEARED, alarm.name.value, alarm.about, evidence),
     )
 
 
-def alarm_instants(board: tuple[AlarmState, ...], situation: Situation) -> Iterator[float]:
+def alarm_instants(board: tuple[AlarmState, ...], context: AlarmContext) -> Iterator[float]:
     """Yield the instants at which time alone can change an alarm."""
     for alarm in board:
         if alarm.pending.since is not None:
-            delay = situation.law.alarms.delay_of(alarm.name)
+            delay = context.law.alarms.delay_of(alarm.name)
             ends = alarm.pending.reaches(delay.clear_s if alarm.standing else delay.raise_s)
             if ends is not None:
                 yield ends

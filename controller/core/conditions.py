@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import Enum
 from functools import cache
 
-from controller.core.state import Situation
+from controller.core.state import AlarmContext
 from controller.domain.alarms import AlarmName
 from controller.domain.reading_rows import PROBE_NAMES
 from controller.domain.temperatures import Lost, Reading
@@ -37,7 +37,7 @@ class Condition:
 
     name: AlarmName
     about: str
-    side: Callable[[Situation], Side]
+    side: Callable[[AlarmContext], Side]
     reads: tuple[str, ...]
     """All that the side depends on beside the law: names of `READ_BY_CONDITIONS`."""
 
@@ -62,60 +62,60 @@ def _below(reading: Reading, threshold_mc: int, clear_by_mk: int) -> Side:
     return Side.CLEAR if reading.value_mc >= threshold_mc + clear_by_mk else Side.BETWEEN
 
 
-def _count(count: int, limit: int, situation: Situation) -> Side:
+def _count(count: int, limit: int, context: AlarmContext) -> Side:
     """Judge a count within the last hour; a few prove nothing before an hour was watched."""
     if count >= limit:
         return Side.RAISE
     if count > CALM_COUNT:
         return Side.BETWEEN
-    return Side.CLEAR if situation.recent.whole_hour(situation.now) else Side.UNKNOWN
+    return Side.CLEAR if context.recent.whole_hour(context.now) else Side.UNKNOWN
 
 
-def _air_high(situation: Situation) -> Side:
-    rules = situation.law.alarms
-    return _above(situation.inputs.air, rules.air_high_mc, rules.clear_by_mk)
+def _air_high(context: AlarmContext) -> Side:
+    rules = context.law.alarms
+    return _above(context.inputs.air, rules.air_high_mc, rules.clear_by_mk)
 
 
-def _air_low(situation: Situation) -> Side:
-    law = situation.law
-    return _below(situation.inputs.air, law.limits.low_limit_mc, law.alarms.clear_by_mk)
+def _air_low(context: AlarmContext) -> Side:
+    law = context.law
+    return _below(context.inputs.air, law.limits.low_limit_mc, law.alarms.clear_by_mk)
 
 
-def _reservoir_warm(situation: Situation) -> Side:
-    rules = situation.law.alarms
-    return _above(situation.inputs.reservoir, rules.reservoir_warm_mc, rules.clear_by_mk)
+def _reservoir_warm(context: AlarmContext) -> Side:
+    rules = context.law.alarms
+    return _above(context.inputs.reservoir, rules.reservoir_warm_mc, rules.clear_by_mk)
 
 
-def _reservoir_freezing(situation: Situation) -> Side:
-    rules = situation.law.alarms
-    return _below(situation.inputs.reservoir, rules.reservoir_freezing_mc, rules.clear_by_mk)
+def _reservoir_freezing(context: AlarmContext) -> Side:
+    rules = context.law.alarms
+    return _below(context.inputs.reservoir, rules.reservoir_freezing_mc, rules.clear_by_mk)
 
 
-def _reservoir_empty(situation: Situation) -> Side:
-    level = situation.inputs.level
+def _reservoir_empty(context: AlarmContext) -> Side:
+    level = context.inputs.level
     return Side.NOT_FITTED if level is None else _when(not level)
 
 
-def _swap_due(situation: Situation) -> Side:
-    due = situation.inputs.swap_due
+def _swap_due(context: AlarmContext) -> Side:
+    due = context.inputs.swap_due
     return Side.UNKNOWN if due is None else _when(due)
 
 
-def _probe_lost(about: str) -> Callable[[Situation], Side]:
-    def side(situation: Situation) -> Side:
-        reading: Reading | None = getattr(situation.inputs, about)
+def _probe_lost(about: str) -> Callable[[AlarmContext], Side]:
+    def side(context: AlarmContext) -> Side:
+        reading: Reading | None = getattr(context.inputs, about)
         return Side.NOT_FITTED if reading is None else _when(isinstance(reading, Lost))
 
     return side
 
 
-def _probe_unsteady(about: str) -> Callable[[Situation], Side]:
-    def side(situation: Situation) -> Side:
-        if getattr(situation.inputs, about) is None:
+def _probe_unsteady(about: str) -> Callable[[AlarmContext], Side]:
+    def side(context: AlarmContext) -> Side:
+        if getattr(context.inputs, about) is None:
             return Side.NOT_FITTED
-        recent = situation.recent
+        recent = context.recent
         side_by_count = _count(
-            recent.lost_times(about), situation.law.alarms.losses_per_hour, situation
+            recent.lost_times(about), context.law.alarms.losses_per_hour, context
         )
         # one fault, one alarm: what comes only with the pump has a name of its own
         by_the_pump = side_by_count is Side.RAISE and recent.only_while_running()
@@ -124,16 +124,16 @@ def _probe_unsteady(about: str) -> Callable[[Situation], Side]:
     return side
 
 
-def _pump_noise(situation: Situation) -> Side:
-    recent = situation.recent
-    side_by_count = _count(recent.lost_running(), NOISY_LOSSES, situation)
+def _pump_noise(context: AlarmContext) -> Side:
+    recent = context.recent
+    side_by_count = _count(recent.lost_running(), NOISY_LOSSES, context)
     if side_by_count is Side.RAISE and not recent.only_while_running():
         return Side.BETWEEN
     return side_by_count
 
 
-def _probes_exchanged(situation: Situation) -> Side:
-    air, reservoir = situation.inputs.air, situation.inputs.reservoir
+def _probes_exchanged(context: AlarmContext) -> Side:
+    air, reservoir = context.inputs.air, context.inputs.reservoir
     if isinstance(air, Lost) or isinstance(reservoir, Lost):
         return Side.UNKNOWN
     warmer_mk = reservoir.value_mc - air.value_mc
@@ -142,13 +142,13 @@ def _probes_exchanged(situation: Situation) -> Side:
     return Side.CLEAR if warmer_mk <= EXCHANGED_NO_MORE_MK else Side.BETWEEN
 
 
-def _frequent_starts(situation: Situation) -> Side:
-    starts, limit = len(situation.recent.starts), situation.law.alarms.starts_per_hour
+def _frequent_starts(context: AlarmContext) -> Side:
+    starts, limit = len(context.recent.starts), context.law.alarms.starts_per_hour
     if starts == limit:
         return Side.BETWEEN
     if starts > limit:
         return Side.RAISE
-    return Side.CLEAR if situation.recent.whole_hour(situation.now) else Side.UNKNOWN
+    return Side.CLEAR if context.recent.whole_hour(context.now) else Side.UNKNOWN
 
 
 CONDITIONS: tuple[Condition, ...] = (
@@ -168,45 +168,43 @@ CONDITIONS: tuple[Condition, ...] = (
     Condition(
         AlarmName.RESERVOIR_PROBE_MISPLACED,
         "",
-        lambda situation: _when(situation.expectations.probe_misplaced),
+        lambda context: _when(context.expectations.probe_misplaced),
         ("expectations",),
     ),
     Condition(
         AlarmName.COOLING_WHILE_OFF,
         "",
-        lambda situation: _when(situation.expectations.cooling_while_off),
+        lambda context: _when(context.expectations.cooling_while_off),
         ("expectations",),
     ),
     # stays up through tries, lockout and reset, until a run is answered
     Condition(
         AlarmName.FLOW_NOT_PROVED,
         "",
-        lambda situation: _when(situation.cooling.flow_suspect),
+        lambda context: _when(context.cooling.flow_suspect),
         ("flow_suspect",),
     ),
     # until a call has been served: a rest that the law ordered is no end of it
-    Condition(
-        AlarmName.LONG_RUN, "", lambda situation: _when(situation.cooling.overran), ("overran",)
-    ),
+    Condition(AlarmName.LONG_RUN, "", lambda context: _when(context.cooling.overran), ("overran",)),
     Condition(AlarmName.FREQUENT_STARTS, "", _frequent_starts, ("last_hour",)),
     Condition(
         AlarmName.FREQUENT_TRIPS,
         "",
-        lambda situation: _count(
-            len(situation.recent.trips), situation.law.alarms.trips_per_hour, situation
+        lambda context: _count(
+            len(context.recent.trips), context.law.alarms.trips_per_hour, context
         ),
         ("last_hour",),
     ),
     Condition(
         AlarmName.OUTPUT_FAILED,
         "",
-        lambda situation: _when(situation.inputs.output_fault is not None),
+        lambda context: _when(context.inputs.output_fault is not None),
         ("output_fault",),
     ),
     Condition(
         AlarmName.RECORDS_FAILING,
         "",
-        lambda situation: _when(situation.inputs.records_fault is not None),
+        lambda context: _when(context.inputs.records_fault is not None),
         ("records_fault",),
     ),
 )
@@ -229,8 +227,8 @@ READ_BY_CONDITIONS = (
 """Names of what conditions depend on; the place of a name is its bit in `changes_since`."""
 
 
-def changes_since(before: Situation, after: Situation) -> int:
-    """Return what of `READ_BY_CONDITIONS` is not the same in two situations, one bit each.
+def changes_since(before: AlarmContext, after: AlarmContext) -> int:
+    """Return what of `READ_BY_CONDITIONS` is not the same in two contexts, one bit each.
 
     Readings that are equal but not the same object count as changed: that costs work and nothing
     else.

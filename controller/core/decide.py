@@ -14,6 +14,7 @@ from controller.core.recent import recent_after, recent_instants
 from controller.core.rules import timer_instants
 from controller.core.state import (
     NOTHING_ASKED,
+    AlarmContext,
     AlarmState,
     Cooling,
     Decision,
@@ -22,7 +23,6 @@ from controller.core.state import (
     Inputs,
     Phase,
     Reason,
-    Situation,
     State,
 )
 from controller.core.window import window_of
@@ -124,10 +124,10 @@ def decide(state: State, inputs: Inputs, now: float, law: Law) -> tuple[State, D
     cooling = regulate(previous, inputs, now, law)
     recent = recent_after(state.recent, previous, cooling, inputs, now)
     seen = expectations_after(state.expectations, previous, cooling, inputs, now)
-    situation = Situation(
+    context = AlarmContext(
         cooling=cooling, recent=recent, expectations=seen, inputs=inputs, now=now, law=law
     )
-    alarms, alarm_events = judge_alarms(state.alarms, situation, before=state.judged)
+    alarms, alarm_events = judge_alarms(state.alarms, context, before=state.judged)
     events = (*_changes(previous, cooling), *alarm_events)
     decision, window = state.decision, None
     if (
@@ -137,8 +137,8 @@ def decide(state: State, inputs: Inputs, now: float, law: Law) -> tuple[State, D
         or cooling.fan is not decision.fan
     ):
         decision = Decision(cooling.pump, cooling.fan, cooling.phase, cooling.reason)
-    if inputs.asked is NOTHING_ASKED and _settled(previous, state.expectations, situation):
-        window = window_of(situation, _instants(alarms, situation))
+    if inputs.asked is NOTHING_ASKED and _settled(previous, state.expectations, context):
+        window = window_of(context, _instants(alarms, context))
     after = State(
         cooling=cooling,
         alarms=alarms,
@@ -146,36 +146,36 @@ def decide(state: State, inputs: Inputs, now: float, law: Law) -> tuple[State, D
         expectations=seen,
         decision=decision,
         window=window,
-        judged=situation,
+        judged=context,
     )
     return after, replace(decision, events=events) if events else decision
 
 
-def _settled(previous: Cooling, known: Expectations, situation: Situation) -> bool:
+def _settled(previous: Cooling, known: Expectations, context: AlarmContext) -> bool:
     """Return whether deciding once more, at the same instant, would change nothing.
 
-    Alarms judged again by the same situation stay as they are, and the last hour counts nothing
+    Alarms judged again by the same context stay as they are, and the last hour counts nothing
     twice, so cooling and expectations are all that must be asked.
     """
     cooling, seen, inputs, now = (
-        situation.cooling,
-        situation.expectations,
-        situation.inputs,
-        situation.now,
+        context.cooling,
+        context.expectations,
+        context.inputs,
+        context.now,
     )
-    if cooling is not previous and regulate(cooling, inputs, now, situation.law) is not cooling:
+    if cooling is not previous and regulate(cooling, inputs, now, context.law) is not cooling:
         return False
     if cooling is previous and seen is known:
         return True
     return expectations_after(seen, cooling, cooling, inputs, now) is seen
 
 
-def _instants(alarms: tuple[AlarmState, ...], situation: Situation) -> Iterator[float]:
+def _instants(alarms: tuple[AlarmState, ...], context: AlarmContext) -> Iterator[float]:
     """Yield when time alone can change anything; some may lie in the past."""
-    yield from timer_instants(situation.cooling, situation.inputs, situation.law)
-    yield from alarm_instants(alarms, situation)
-    yield from recent_instants(situation.recent, situation.law)
-    yield from expectation_instants(situation.expectations, situation.cooling)
+    yield from timer_instants(context.cooling, context.inputs, context.law)
+    yield from alarm_instants(alarms, context)
+    yield from recent_instants(context.recent, context.law)
+    yield from expectation_instants(context.expectations, context.cooling)
 
 
 def _changes(previous: Cooling, cooling: Cooling) -> tuple[Event, ...]:

@@ -18,7 +18,7 @@ from dataclasses import replace
 from enum import Enum
 
 from controller.core.law import FlowProof, Law
-from controller.core.state import Cooling, Flow, Inputs, Mark
+from controller.core.state import AirMark, Cooling, Flow, Inputs
 from controller.core.stopwatch import RESET
 from controller.domain.temperatures import PROBE_STEP_MK, Seen
 
@@ -29,7 +29,7 @@ TREND_AFTER_S = 120.0
 no source."""
 
 
-class Verdict(Enum):
+class FlowVerdict(Enum):
     """What a decision makes of the running loop."""
 
     OPEN = "nothing new"
@@ -38,20 +38,20 @@ class Verdict(Enum):
     DOUBTED = "to be proved anew from a rest"
 
 
-def judge_flow(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> tuple[Flow, Verdict]:
+def judge_flow(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> tuple[Flow, FlowVerdict]:
     """Judge whether the loop answers a running pump and fan."""
     flow, rule, air, outlet = cooling.flow, law.flow, inputs.air, inputs.coil_outlet
     if not isinstance(air, Seen):
-        return flow, Verdict.OPEN
+        return flow, FlowVerdict.OPEN
     if not isinstance(outlet, Seen):
         if flow.proved_mc is None:
             return _judge_unproved(cooling, air.value_mc, inputs, now, law)
         flow = _not_watched(flow, now)
         if beyond_doubt(cooling, inputs, rule):
-            return flow, Verdict.OPEN
-        return flow, Verdict.DOUBTED if answer_expected(inputs, rule) else Verdict.OPEN
+            return flow, FlowVerdict.OPEN
+        return flow, FlowVerdict.DOUBTED if answer_expected(inputs, rule) else FlowVerdict.OPEN
     if outlet.value_mc <= air.value_mc - rule.outlet_drop_mk:
-        return _proved(flow, air.value_mc), Verdict.ANSWERED
+        return _proved(flow, air.value_mc), FlowVerdict.ANSWERED
     return _judge_unproved(cooling, air.value_mc, inputs, now, law)
 
 
@@ -65,25 +65,25 @@ def beyond_doubt(cooling: Cooling, inputs: Inputs, rule: FlowProof) -> bool:
 
 def _judge_unproved(
     cooling: Cooling, air_mc: int, inputs: Inputs, now: float, law: Law
-) -> tuple[Flow, Verdict]:
+) -> tuple[Flow, FlowVerdict]:
     """Judge a run by its air: no answer yet, or one that must keep coming."""
     flow, rule = cooling.flow, law.flow
     expected, early = answer_expected(inputs, rule), is_early(cooling, now, law)
     if not (early or expected or flow.unanswered != RESET):
-        return flow, Verdict.OPEN
+        return flow, FlowVerdict.OPEN
     if expected and flow.unanswered == RESET and not early:
         if not isinstance(inputs.coil_outlet, Seen):
-            return flow, Verdict.DOUBTED  # its own trend is not known; from a rest it is
+            return flow, FlowVerdict.DOUBTED  # its own trend is not known; from a rest it is
         flow = replace(flow, air_peak_mc=air_mc)
     peak_mc = air_mc if flow.air_peak_mc is None else max(flow.air_peak_mc, air_mc)
     if (early or expected) and air_mc <= answer_mc(peak_mc, cooling, inputs, now, rule):
-        return _proved(flow, air_mc), Verdict.ANSWERED
+        return _proved(flow, air_mc), FlowVerdict.ANSWERED
     waiting = flow.unanswered.timed(expected, now)
     if waiting.elapsed_s(now) >= rule.after_s:
-        return flow, Verdict.FAILED
+        return flow, FlowVerdict.FAILED
     if peak_mc == cooling.flow.air_peak_mc and waiting is flow.unanswered:
-        return cooling.flow, Verdict.OPEN
-    return replace(flow, air_peak_mc=peak_mc, unanswered=waiting), Verdict.OPEN
+        return cooling.flow, FlowVerdict.OPEN
+    return replace(flow, air_peak_mc=peak_mc, unanswered=waiting), FlowVerdict.OPEN
 
 
 def _proved(flow: Flow, air_mc: int) -> Flow:
@@ -139,7 +139,7 @@ def flow_at_start(cooling: Cooling, inputs: Inputs, now: float) -> Flow:
     )
 
 
-def _falling_mk_s(trend: tuple[Mark, ...], air_mc: int, now: float) -> float:
+def _falling_mk_s(trend: tuple[AirMark, ...], air_mc: int, now: float) -> float:
     """Return the fall of the air before a start, zero where it rose or is not known."""
     if not trend or now - trend[0].at < TREND_EVERY_S:
         return 0.0
@@ -147,14 +147,14 @@ def _falling_mk_s(trend: tuple[Mark, ...], air_mc: int, now: float) -> float:
     return max(0.0, (trend[0].air_mc - air_mc - PROBE_STEP_MK) / (now - trend[0].at))
 
 
-def trend_of(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> tuple[Mark, ...]:
+def trend_of(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> tuple[AirMark, ...]:
     """Return the marks of the air's own course: the last two, while the pump rests."""
     trend = cooling.trend
     if cooling.pump or not isinstance(inputs.air, Seen):
         return () if trend else trend
     if now < next_mark_at(cooling, law):
         return trend
-    return (*trend[-1:], Mark(now, inputs.air.value_mc))
+    return (*trend[-1:], AirMark(now, inputs.air.value_mc))
 
 
 def next_mark_at(cooling: Cooling, law: Law) -> float:

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from controller.core.flow import Verdict, flow_at_start, judge_flow, trend_of
+from controller.core.flow import FlowVerdict, flow_at_start, judge_flow, trend_of
 from controller.core.law import FallbackPolicy, Law
 from controller.core.rules import (
     call_for,
@@ -179,15 +179,15 @@ def _overrun(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
 
 def _proving_flow(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
     flow, verdict = judge_flow(cooling, inputs, now, law)
-    if verdict is Verdict.FAILED:
+    if verdict is FlowVerdict.FAILED:
         failed_tries = cooling.failed_tries + 1
         cooling = replace(_both_off(cooling, now), failed_tries=failed_tries, flow_suspect=True)
         if failed_tries >= law.flow.tries:
             return _enter(cooling, Phase.LOCKOUT, Reason.LOCKOUT, now)
         return _tripped(cooling, Reason.FLOW_WAIT, now)
-    if verdict is Verdict.DOUBTED and now - cooling.pump_since >= law.timing.minimum_run_s:
+    if verdict is FlowVerdict.DOUBTED and now - cooling.pump_since >= law.timing.minimum_run_s:
         return _stop(cooling, Reason.PROVING, inputs, now, law)
-    if verdict is Verdict.ANSWERED and cooling.flow_suspect:
+    if verdict is FlowVerdict.ANSWERED and cooling.flow_suspect:
         cooling = replace(cooling, failed_tries=0, flow_suspect=False)
     return cooling if flow is cooling.flow else replace(cooling, flow=flow)
 

@@ -86,7 +86,7 @@ class Inputs:
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class AirMark:
     """The air at an instant."""
 
     at: float
@@ -138,7 +138,7 @@ class Cooling:
     """Rest that this stop asks for beyond the anti-short-cycle time."""
     lost_runs: int = 0
     """Runs in a row that were cut short by a lost air probe."""
-    trend: tuple[Mark, ...] = ()
+    trend: tuple[AirMark, ...] = ()
     """The air's own course while the pump rests, the older mark first."""
 
 
@@ -199,7 +199,7 @@ class Decision:
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class ReadingBounds:
     """Bounds of a reading, both included [m°C]."""
 
     lowest_mc: float
@@ -207,7 +207,7 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Window:
+class DecisionWindow:
     """Until when, and within which readings, a decision stands; made by `window.window_of`.
 
     Outside it a decision may be another one, and mostly is not.
@@ -219,11 +219,11 @@ class Window:
     so must which probes are lost."""
     until: float
     """Before this instant [s]."""
-    air: Span | None
+    air: ReadingBounds | None
     """None: the reading is lost or there is no such probe, and stays so."""
-    reservoir: Span | None
-    room: Span | None
-    coil_outlet: Span | None
+    reservoir: ReadingBounds | None
+    room: ReadingBounds | None
+    coil_outlet: ReadingBounds | None
 
     def holds(self, inputs: Inputs, now: float, law: Law) -> bool:
         """Return whether the decision stands for these inputs at this instant."""
@@ -244,7 +244,7 @@ class Window:
         )
 
 
-def _inside(reading: Reading | None, span: Span | None, decided: Reading | None) -> bool:
+def _inside(reading: Reading | None, span: ReadingBounds | None, decided: Reading | None) -> bool:
     if reading is decided:
         return True
     if isinstance(reading, Seen):
@@ -253,7 +253,7 @@ def _inside(reading: Reading | None, span: Span | None, decided: Reading | None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Situation:
+class AlarmContext:
     """What the alarms of one decision are judged by."""
 
     cooling: Cooling
@@ -275,8 +275,8 @@ class State:
     expectations: Expectations = NOTHING_SEEN
     decision: Decision
     """The last one, without its events."""
-    window: Window | None = field(default=None, compare=False, repr=False)
+    window: DecisionWindow | None = field(default=None, compare=False, repr=False)
     """Within it the decision stands; None: decide anew. It only saves work."""
-    judged: Situation | None = field(default=None, compare=False, repr=False)
+    judged: AlarmContext | None = field(default=None, compare=False, repr=False)
     """What `alarms` were judged by last, so that only those are judged again for which something
     changed; None: all are. It only saves work."""

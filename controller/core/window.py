@@ -25,7 +25,7 @@ from controller.core.expectations import (
 )
 from controller.core.flow import answer_mc
 from controller.core.law import Law
-from controller.core.state import Cooling, Inputs, Situation, Span, Window
+from controller.core.state import AlarmContext, Cooling, DecisionWindow, Inputs, ReadingBounds
 from controller.domain.reading_rows import PROBE_NAMES
 from controller.domain.temperatures import Reading, Seen
 
@@ -107,23 +107,23 @@ class Box:
             self._lowest[cold] = max(self._lowest[cold], min(lower, want))
             self._highest[warm] = min(self._highest[warm], self._lowest[cold] + by_mk - 1)
 
-    def span(self, name: str) -> Span | None:
+    def span(self, name: str) -> ReadingBounds | None:
         """Return the bounds of a reading; None for one that is lost or not fitted."""
         if name not in self._values:
             return None
-        return Span(self._lowest[name], self._highest[name])
+        return ReadingBounds(self._lowest[name], self._highest[name])
 
 
-def window_of(situation: Situation, instants: Iterator[float]) -> Window | None:
+def window_of(context: AlarmContext, instants: Iterator[float]) -> DecisionWindow | None:
     """Return until when and within which readings a settled decision stands.
 
     None where a timer is about to end: it stands for no time at all.
 
     Args:
-        situation: What was decided, and from what; nothing may be asked in its inputs.
+        context: What was decided, and from what; nothing may be asked in its inputs.
         instants: When time alone can change something; some may lie in the past.
     """
-    cooling, inputs, now, law = (situation.cooling, situation.inputs, situation.now, situation.law)
+    cooling, inputs, now, law = (context.cooling, context.inputs, context.now, context.law)
     earliest = now - _SLACK_S
     until = min((at for at in instants if at > earliest), default=float("inf")) - _SLACK_S
     if until <= now:
@@ -135,8 +135,8 @@ def window_of(situation: Situation, instants: Iterator[float]) -> Window | None:
     _of_the_reservoir(box, cooling, inputs, law)
     if cooling.pump and cooling.fan:
         _of_the_flow(box, cooling, inputs, now, law)
-    _of_the_expectations(box, situation)
-    return Window(
+    _of_the_expectations(box, context)
+    return DecisionWindow(
         law=law,
         inputs=inputs,
         until=until,
@@ -186,13 +186,13 @@ def _of_the_flow(box: Box, cooling: Cooling, inputs: Inputs, now: float, law: La
     box.apart("air", "reservoir", rule.colder_by_mk)
 
 
-def _of_the_expectations(box: Box, situation: Situation) -> None:
+def _of_the_expectations(box: Box, context: AlarmContext) -> None:
     """Keep on its side what rule 12 compares."""
     box.apart("reservoir", "air", EXCHANGED_BY_MK)
     box.apart("reservoir", "air", EXCHANGED_NO_MORE_MK + 1)
-    seen, air = situation.expectations, situation.inputs.air
+    seen, air = context.expectations, context.inputs.air
     settled = seen.settled
-    if situation.cooling.pump or settled is None or not isinstance(air, Seen):
+    if context.cooling.pump or settled is None or not isinstance(air, Seen):
         return
     if seen.cooling_while_off:
         box.threshold("air", settled.air_mc + RISE_MK)

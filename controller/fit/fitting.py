@@ -59,7 +59,7 @@ class Untold:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Course:
+class FittedCourse:
     """The fitted model over one stretch, one value for each reading [°C]."""
 
     stretch: Stretch
@@ -80,7 +80,7 @@ class Fit:
     offsets: Offsets
     frozen: tuple[float, ...]
     """Of each whole set in the order of time, as `replay.water_side` takes it."""
-    courses: tuple[Course, ...]
+    courses: tuple[FittedCourse, ...]
     air_rms_k: float
     reservoir_rms_k: float
     days: float
@@ -231,7 +231,7 @@ def _as_fit(problem: Problem, at: Any, margin: Any, untold: list[Untold]) -> Fit
             share for i in range(len(problem.stretches)) for share in problem.frozen_of(at, i)
         ),
         courses=tuple(
-            Course(stretch=stretch, air_c=tuple(each.probe_c), reservoir_c=each.water_c)
+            FittedCourse(stretch=stretch, air_c=tuple(each.probe_c), reservoir_c=each.water_c)
             for stretch, each in zip(problem.stretches, replays, strict=True)
         ),
         air_rms_k=rms([each.air_error_k for each in replays]),

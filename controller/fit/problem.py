@@ -20,8 +20,8 @@ import numpy as np
 from scipy.stats import t as student
 
 from controller.fit.replay import (
-    AirSide,
     Offsets,
+    ReplayedAir,
     Stretch,
     air_side,
     counts_for_air,
@@ -299,7 +299,7 @@ def _outer_sums(rows: Any, group: Any) -> Any:
 class Replay:
     """A stretch as the model has it, and how far the readings are from that."""
 
-    air: AirSide
+    air: ReplayedAir
     residuals: Any
     set_of: Any
     """For each residual, the set of packs that was in; -1 for those of the air."""
@@ -346,7 +346,7 @@ def _replay(
     known: _Known,
     *,
     log_lag: float,
-    air: AirSide | None = None,
+    air: ReplayedAir | None = None,
 ) -> Replay:
     """Return a stretch replayed; *air* is its air side where nothing moved it."""
     air = air_side(stretch, spec, offsets) if air is None else air

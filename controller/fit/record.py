@@ -8,7 +8,7 @@ from pathlib import Path
 
 from controller.domain.places import records_path
 from controller.errors import RecordError
-from controller.fit.replay import Seen, Stretch, stretches_of
+from controller.fit.replay import Observed, Stretch, stretches_of
 from controller.foresight.bins import bins_of
 from controller.foresight.swaps import find_swaps
 from controller.history.samples import logged_swaps, sample_of
@@ -62,10 +62,10 @@ def read_stretches(
     return list(stretches_of(seen, find_swaps(bins, logged)))
 
 
-def _seen(row: RecordedReading, lit: Callable[[float], bool]) -> Seen | None:
+def _seen(row: RecordedReading, lit: Callable[[float], bool]) -> Observed | None:
     if row.air_mc is None or row.reservoir_mc is None or row.room_mc is None:
         return None
-    return Seen(
+    return Observed(
         at_s=row.at.timestamp(),
         air_c=row.air_mc / 1000,
         water_c=row.reservoir_mc / 1000,

@@ -33,7 +33,7 @@ FINE_S, FINE_FOR_S = 15.0, 90.0
 course: steps no longer than the first [s], for the second [s]."""
 
 
-class Seen(NamedTuple):
+class Observed(NamedTuple):
     """What was recorded at an instant [°C], and what ran from then on."""
 
     at_s: float
@@ -51,7 +51,7 @@ class Seen(NamedTuple):
 class Stretch:
     """Readings without a hole, and the swaps that fell into them."""
 
-    seen: tuple[Seen, ...]
+    seen: tuple[Observed, ...]
     swaps: tuple[Swap, ...]
 
     @property
@@ -61,7 +61,7 @@ class Stretch:
 
 
 def stretches_of(
-    seen: Sequence[Seen], swaps: Sequence[Swap], *, least_s: float = 2 * SETTLING_S
+    seen: Sequence[Observed], swaps: Sequence[Swap], *, least_s: float = 2 * SETTLING_S
 ) -> Iterator[Stretch]:
     """Yield the stretches of a record that are long enough to say something.
 
@@ -91,7 +91,7 @@ class Offsets:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class AirSide:
+class ReplayedAir:
     """The air of a stretch as the model has it, one value for each reading."""
 
     courses: tuple[tuple[tuple[float, float], ...], ...]
@@ -102,7 +102,7 @@ class AirSide:
     """Heat into the water between this reading and the next, the pump's with it [kJ]."""
 
 
-def air_side(stretch: Stretch, spec: PlantSpec, offsets: Offsets) -> AirSide:
+def air_side(stretch: Stretch, spec: PlantSpec, offsets: Offsets) -> ReplayedAir:
     """Return the model's air where the coil meets the water that was measured.
 
     Args:
@@ -144,7 +144,7 @@ def air_side(stretch: Stretch, spec: PlantSpec, offsets: Offsets) -> AirSide:
             - (state.drain_kj - before.drain_kj)
             + (state.pump_kj - before.pump_kj)
         )
-    return AirSide(start_c=seen[0].air_c, courses=tuple(courses), coil_kj=(*heats_kj, 0.0))
+    return ReplayedAir(start_c=seen[0].air_c, courses=tuple(courses), coil_kj=(*heats_kj, 0.0))
 
 
 def _parts(seconds: float, *, fine: bool) -> list[float]:
@@ -155,7 +155,7 @@ def _parts(seconds: float, *, fine: bool) -> list[float]:
     return [seconds / count] * count
 
 
-def probe_in(air: AirSide, *, lag_s: float) -> list[float]:
+def probe_in(air: ReplayedAir, *, lag_s: float) -> list[float]:
     """Return what a probe with a lag [s] would show of the model's air, for each reading [°C]."""
     probe_c = air_c = air.start_c
     shown_c = [probe_c]
@@ -168,7 +168,7 @@ def probe_in(air: AirSide, *, lag_s: float) -> list[float]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class WaterSide:
+class ReplayedWater:
     """The reservoir as the model has it."""
 
     water_c: tuple[float | None, ...]
@@ -188,7 +188,7 @@ def water_side(
     offsets: Offsets,
     coil_kj: Sequence[float],
     frozen: Sequence[float],
-) -> WaterSide:
+) -> ReplayedWater:
     """Return the model's reservoir, begun anew from the reading at each swap of a whole set.
 
     Args:
@@ -255,7 +255,7 @@ def water_side(
                 bath, seconds=stride_s, kelvin_s=kelvin_s, water_c=water_c, stride_s=PACK_STRIDE_S
             )
             stride_s = kelvin_s = 0.0
-    return WaterSide(water_c=tuple(shown), set_of=tuple(sets))
+    return ReplayedWater(water_c=tuple(shown), set_of=tuple(sets))
 
 
 def _pack_group(spec: PlantSpec, packs: int, frozen: float) -> PackGroup:
@@ -269,7 +269,7 @@ def counts_for_air(stretch: Stretch) -> list[bool]:
     return [reading.at_s >= begins_s for reading in stretch.seen]
 
 
-def counts_for_water(stretch: Stretch, water: WaterSide) -> list[bool]:
+def counts_for_water(stretch: Stretch, water: ReplayedWater) -> list[bool]:
     """Return which readings of the reservoir are compared: not those just after a swap."""
     swaps = [swap.at_s for swap in stretch.swaps]
     return [

@@ -93,7 +93,7 @@ PRIOR_POINTS = 4.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Point:
+class LoadPoint:
     """Half an hour: terms of the regression, and what the coil had to work with."""
 
     end_s: float
@@ -117,7 +117,7 @@ def wave_terms(hour: float) -> tuple[float, float, float, float]:
 
 
 @dataclass(frozen=True, slots=True)
-class HeatLoad:
+class LearnedLoad:
     """The regression: coefficients, their covariance, today's distance, and the coil's shape."""
 
     mean: Terms
@@ -140,12 +140,12 @@ class AirSide:
         self._band = band
         self._room_probe = room_probe
         self.offset, self.dry = OFFSET_MEAN_K, DRY_MEAN
-        self._points: list[Point] = []
+        self._points: list[LoadPoint] = []
         self._next = 0
         """First bin of the next half hour to be kept, and the slow mean of the air before it."""
         self._slow_c: float | None = None
 
-    def points(self, bins: Sequence[Bin], hours: Sequence[float]) -> list[Point]:
+    def points(self, bins: Sequence[Bin], hours: Sequence[float]) -> list[LoadPoint]:
         """Return the half hours that can be learned from.
 
         Args:
@@ -170,7 +170,7 @@ class AirSide:
 
     def _half_hour(
         self, bins: Sequence[Bin], hours: Sequence[float], first: int, slow_c: float | None
-    ) -> tuple[float | None, Point | None]:
+    ) -> tuple[float | None, LoadPoint | None]:
         """Return the slow mean of the air at the end of half an hour, and its point."""
         part = bins[first : first + POINT_BINS]
         share = 1.0 - math.exp(-BIN_S / SLOW_S)
@@ -182,7 +182,7 @@ class AirSide:
                 middle_c = slow_c
         return slow_c, self._point(part, hours[first + POINT_BINS // 2], middle_c)
 
-    def _point(self, part: Sequence[Bin], hour: float, slow_c: float | None) -> Point | None:
+    def _point(self, part: Sequence[Bin], hour: float, slow_c: float | None) -> LoadPoint | None:
         duties, over_water_k, air, room = [], [], [], []
         for each in part:
             if each.air_c is None or each.water_c is None or each.duty is None:
@@ -212,7 +212,7 @@ class AirSide:
         else:
             room_k = self._band.middle_c(hour) - air_c
         lights = self._sized.lights
-        return Point(
+        return LoadPoint(
             end_s=part[-1].end_s,
             terms=Terms(
                 1.0,
@@ -257,11 +257,11 @@ class AirSide:
         )  # fmt: skip
         return mean, sd
 
-    def load(self, points: Sequence[Point], *, now_s: float, coil_w_k: float) -> HeatLoad:
+    def load(self, points: Sequence[LoadPoint], *, now_s: float, coil_w_k: float) -> LearnedLoad:
         """Return the load as it is believed now."""
         return _Regression(self, points, now_s=now_s, coil_w_k=coil_w_k).load(self.offset, self.dry)
 
-    def learn_shape(self, points: Sequence[Point], *, now_s: float, coil_w_k: float) -> None:
+    def learn_shape(self, points: Sequence[LoadPoint], *, now_s: float, coil_w_k: float) -> None:
         """Take the shape of the coil that makes the load simplest, over a grid of shapes."""
         if len(points) < LEAST_POINTS:
             return
@@ -297,7 +297,7 @@ class _Regression:
     """Ridge regression of the half hours; their sums are made once for all shapes of the coil."""
 
     def __init__(
-        self, air: AirSide, points: Sequence[Point], *, now_s: float, coil_w_k: float
+        self, air: AirSide, points: Sequence[LoadPoint], *, now_s: float, coil_w_k: float
     ) -> None:
         self._air, self._points, self._now_s = air, points, now_s
         self._mean, self._sd = air.prior(coil_w_k)
@@ -345,7 +345,7 @@ class _Regression:
         explained: float = sum(map(mul, values, times(hessian, values)))
         return float(squares + prior - explained)
 
-    def load(self, offset: float, dry: float) -> HeatLoad:
+    def load(self, offset: float, dry: float) -> LearnedLoad:
         """Return the load for one shape of the coil."""
         loads, values, hessian, typical_k, _ = self._solve(offset, dry)
         total_k = weights = 0.0
@@ -359,7 +359,7 @@ class _Regression:
             weights += weight
             counted += 1
         today_k = total_k / weights * counted / (counted + TODAY_SHRUNK) if weights > 0.0 else 0.0
-        return HeatLoad(
+        return LearnedLoad(
             Terms(*values),
             inverse(hessian),
             today_k,

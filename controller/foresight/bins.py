@@ -16,7 +16,7 @@ LEAST_COVERED = 0.4
 """A mean over less of its five minutes than this is no reading [-]."""
 
 
-class Sample(NamedTuple):
+class RecordedSample(NamedTuple):
     """What was recorded at an instant [°C]; None where a probe was lost or is not fitted."""
 
     at_s: float
@@ -47,7 +47,7 @@ class Bin(NamedTuple):
         return self.start_s + BIN_S
 
 
-def bins_of(samples: Iterable[Sample], *, until_s: float) -> Iterator[Bin]:
+def bins_of(samples: Iterable[RecordedSample], *, until_s: float) -> Iterator[Bin]:
     """Yield the bins that samples fill, without a hole from the first to the last whole one.
 
     Args:
@@ -55,7 +55,7 @@ def bins_of(samples: Iterable[Sample], *, until_s: float) -> Iterator[Bin]:
         until_s: Nothing later than this is looked at; a bin that ends later is left out.
     """
     making = _Making()
-    last: Sample | None = None
+    last: RecordedSample | None = None
     for sample in samples:
         if sample.at_s >= until_s:
             break
@@ -78,7 +78,7 @@ class _Making:
         self._seconds = [0.0, 0.0, 0.0, 0.0]
         self._low_c: float | None = None
 
-    def spread(self, sample: Sample, held_until_s: float, next_s: float) -> Iterator[Bin]:
+    def spread(self, sample: RecordedSample, held_until_s: float, next_s: float) -> Iterator[Bin]:
         """Spread a sample over the bins that it covers; yield those that end by *next_s*."""
         if self._start_s is None:
             self._start_s = sample.at_s // BIN_S * BIN_S
@@ -119,7 +119,7 @@ class BinLog:
 
     def __init__(self) -> None:
         self._closed: list[Bin] = []
-        self._open: list[Sample] = []
+        self._open: list[RecordedSample] = []
         """What the bins to come are made of: since just before the end of the last closed one."""
 
     @property
@@ -127,7 +127,7 @@ class BinLog:
         """Instant of the newest sample [s since 1970], None before the first."""
         return self._open[-1].at_s if self._open else None
 
-    def add(self, samples: Iterable[Sample], *, since_s: float | None = None) -> None:
+    def add(self, samples: Iterable[RecordedSample], *, since_s: float | None = None) -> None:
         """Take more samples.
 
         Args:

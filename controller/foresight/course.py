@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from controller.foresight.band import SPENT_BY_K, SPENT_FOR_S, HeldBand
 from controller.foresight.bins import BIN_S, Bin
 from controller.foresight.swaps import Swap
-from controller.foresight.water_side import Course, Group, Step, Water
+from controller.foresight.water_side import Group, Water, WaterCourse, WaterDrive
 
 HELD_BINS = 24
 """Where nothing was recorded, the coil is taken to have worked as in the two hours before."""
@@ -21,14 +21,14 @@ HourAt = Callable[[float], float]
 """Local hour at an instant [s since 1970]."""
 
 
-def steps_of(bins: Sequence[Bin], *, usual_room_c: Callable[[float], float]) -> list[Step]:
+def steps_of(bins: Sequence[Bin], *, usual_room_c: Callable[[float], float]) -> list[WaterDrive]:
     """Return what drove the water, with holes filled by what was before them.
 
     Args:
         bins: Without a hole.
         usual_room_c: The room at an instant [s], for where it was not measured.
     """
-    steps: list[Step] = []
+    steps: list[WaterDrive] = []
     air_c = next((each.air_c for each in bins if each.air_c is not None), 15.0)
     duties: list[float] = []
     room_off_k: float | None = None
@@ -47,7 +47,7 @@ def steps_of(bins: Sequence[Bin], *, usual_room_c: Callable[[float], float]) -> 
             room_c = each.room_c
         else:
             room_c = usual_c + (room_off_k or 0.0)
-        steps.append(Step(duty, air_c, room_c))
+        steps.append(WaterDrive(duty, air_c, room_c))
     return steps
 
 
@@ -77,7 +77,7 @@ def groups_after(swap: Swap, before: tuple[Group, ...], packs_in_set: int) -> tu
 
 def course_of(
     bins: Sequence[Bin], groups: tuple[Group, ...], *, usual_room_c: Callable[[float], float]
-) -> Course:
+) -> WaterCourse:
     """Return the course of a set of packs.
 
     Args:
@@ -86,7 +86,7 @@ def course_of(
         usual_room_c: See `steps_of`.
     """
     begun_c = next((each.water_c for each in bins if each.water_c is not None), 8.0)
-    return Course(
+    return WaterCourse(
         start=Water(begun_c, groups),
         steps=steps_of(bins, usual_room_c=usual_room_c),
         seen_c=[each.water_c for each in bins],

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from controller.foresight.band import HeldBand
-from controller.foresight.bins import BinLog, Sample
+from controller.foresight.bins import BinLog, RecordedSample
 from controller.foresight.course import HourAt
 from controller.foresight.forecast import Forecast, make_forecast
 from controller.foresight.learning import Learning
@@ -53,7 +53,7 @@ class Forecaster:
         self._bins = BinLog()
         self._since_s = 0.0
 
-    def add(self, samples: Iterable[Sample], *, since_s: float | None = None) -> None:
+    def add(self, samples: Iterable[RecordedSample], *, since_s: float | None = None) -> None:
         """Take what the probes showed.
 
         Args:

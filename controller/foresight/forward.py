@@ -7,12 +7,12 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from controller.foresight.air_side import COLD_AT_K, SLOW_S, HeatLoad, Terms, wave_terms
+from controller.foresight.air_side import COLD_AT_K, SLOW_S, LearnedLoad, Terms, wave_terms
 from controller.foresight.band import SPENT_BY_K, SPENT_FOR_S, HeldBand
 from controller.foresight.bins import BIN_S
 from controller.foresight.lights import Lights
 from controller.foresight.sized import OUT_OF_ROOM_K
-from controller.foresight.water_side import Step, Water, WaterSide, coil_k
+from controller.foresight.water_side import Water, WaterDrive, WaterSide, coil_k
 
 FARTHEST_S = 60 * 3600.0
 STEPS = int(FARTHEST_S / BIN_S)
@@ -130,10 +130,10 @@ class Ahead:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Surroundings:
+class RunConditions:
     """What acts on the chamber in the run."""
 
-    load: HeatLoad
+    load: LearnedLoad
     """The load as it was learned."""
     values: Terms
     """Its coefficients in this run."""
@@ -147,7 +147,7 @@ class Surroundings:
     wander_k: float = 0.0
 
 
-def run_out(start: Start, water: Water, side: WaterSide, around: Surroundings) -> End | None:
+def run_out(start: Start, water: Water, side: WaterSide, around: RunConditions) -> End | None:
     """Return when the air begins to stay above its limit, None if not within `FARTHEST_S`."""
     for step in run_ahead(start, water, side, around):
         if step.end is not None:
@@ -155,7 +155,9 @@ def run_out(start: Start, water: Water, side: WaterSide, around: Surroundings) -
     return None
 
 
-def run_ahead(start: Start, water: Water, side: WaterSide, around: Surroundings) -> Iterator[Ahead]:
+def run_ahead(
+    start: Start, water: Water, side: WaterSide, around: RunConditions
+) -> Iterator[Ahead]:
     """Yield the chamber step by step, to `FARTHEST_S`.
 
     Cycling, the air is held at its mean; close to a run without a break that mean slides to
@@ -179,7 +181,7 @@ def run_ahead(start: Start, water: Water, side: WaterSide, around: Surroundings)
         if air.warm_s >= SPENT_FOR_S and end is None:
             end = End(max(0.0, (index + 1) * BIN_S - air.warm_s), water.water_c)
         air.slow_c += _SLOW_SHARE * (air.air_c - air.slow_c)
-        water = side.after(water, Step(duty, air.air_c, ambient.room_c))
+        water = side.after(water, WaterDrive(duty, air.air_c, ambient.room_c))
         yield Ahead(
             (index + 1) * BIN_S, air.air_c, air.slow_c, max(0.0, air.air_c - ambient.cut_in_c),
             water, end,
@@ -192,7 +194,7 @@ class _Air:
     __slots__ = ("_around", "_held_over_k", "_rate_s", "_slope", "air_c", "came_back", "slow_c",
                  "unbroken", "warm_s")  # fmt: skip
 
-    def __init__(self, start: Start, around: Surroundings) -> None:
+    def __init__(self, start: Start, around: RunConditions) -> None:
         values = around.values
         self._around = around
         self._held_over_k = start.over_middle_k

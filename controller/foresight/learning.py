@@ -11,7 +11,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from controller.foresight.air_side import AirSide, HeatLoad
+from controller.foresight.air_side import AirSide, LearnedLoad
 from controller.foresight.algebra import Vector
 from controller.foresight.band import HeldBand
 from controller.foresight.bins import BIN_S, Bin
@@ -24,7 +24,7 @@ from controller.foresight.sized import Sized
 from controller.foresight.swaps import FALL_BINS, FALL_K, Swap
 from controller.foresight.unknowns import Belief, first_belief, next_belief, not_frozen_through
 from controller.foresight.water_fit import fit, with_knee
-from controller.foresight.water_side import Course, Group, WaterSide
+from controller.foresight.water_side import Group, WaterCourse, WaterSide
 
 LEADS_S = (3600.0, 3 * 3600.0, 6 * 3600.0)
 FIRST_GUESS_S = (600.0, 600.0, 300.0)
@@ -132,7 +132,7 @@ class Learning:
         groups = groups_after(swap, self._groups, self.sized.packs_in_set)
         return self._stands(bins, hours, swap, groups)
 
-    def _load(self, bins: Sequence[Bin], hours: Vector) -> HeatLoad:
+    def _load(self, bins: Sequence[Bin], hours: Vector) -> LearnedLoad:
         """Return the load as it is known at the end of *bins*."""
         points = self._air.points(bins, hours)
         coil_w_k = self._coil_w_k()
@@ -218,7 +218,7 @@ class Learning:
         room = self._room(bins[:onset], hours[:onset])
         groups = groups_after(before, self._groups, self.sized.packs_in_set)
         course = self._course(bins[first : onset + after], groups, room)
-        until = Course(course.start, course.steps[:-after], course.seen_c[:-after])
+        until = WaterCourse(course.start, course.steps[:-after], course.seen_c[:-after])
         fitted = fit(self._prior(before), until, self.sized)
         side = WaterSide(fitted.belief.mean, self.sized)
         expected = side.run(present_water(until, fitted), course.steps[-after:])
@@ -307,7 +307,7 @@ class Learning:
     def _prior(self, swap: Swap) -> Belief:
         return not_frozen_through(self.belief) if swap.through is False else self.belief
 
-    def _course(self, bins: Sequence[Bin], groups: tuple[Group, ...], room: Room) -> Course:
+    def _course(self, bins: Sequence[Bin], groups: tuple[Group, ...], room: Room) -> WaterCourse:
         return course_of(bins, groups, usual_room_c=lambda at_s: room.usual_c(self.hour_at(at_s)))
 
     def _room(self, bins: Sequence[Bin], hours: Vector) -> Room:

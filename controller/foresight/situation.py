@@ -7,17 +7,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from controller.foresight.air_side import SLOW_S, UNBROKEN, HeatLoad
+from controller.foresight.air_side import SLOW_S, UNBROKEN, LearnedLoad
 from controller.foresight.algebra import Vector
 from controller.foresight.band import HeldBand
 from controller.foresight.bins import BIN_S, Bin, line_to
 from controller.foresight.course import nearly_useless, too_warm
-from controller.foresight.forward import Outlook, Start, Surroundings
+from controller.foresight.forward import Outlook, RunConditions, Start
 from controller.foresight.room_side import Room
 from controller.foresight.sized import Sized
 from controller.foresight.swaps import Swap
 from controller.foresight.water_fit import LINE_BINS, WaterFit
-from controller.foresight.water_side import Course, Water, WaterSide
+from controller.foresight.water_side import Water, WaterCourse, WaterSide
 
 HALF_DAY_BINS = 144
 LINE_OF_AIR_BINS = 8
@@ -34,28 +34,28 @@ class Situation:
     swap: Swap
     """The swap that brought the packs that are in the water."""
     sized: Sized
-    course: Course
+    course: WaterCourse
     fitted: WaterFit
     start: Start
     water: Water
-    load: HeatLoad
+    load: LearnedLoad
     room: Room
     band: HeldBand
     room_probe: bool
 
     @cached_property
-    def around(self) -> Surroundings:
+    def around(self) -> RunConditions:
         """What acts on the chamber from now on, as far as it is known."""
         return self.around_later(0.0, hour=self.start.hour)
 
-    def around_later(self, later_s: float, *, hour: float) -> Surroundings:
+    def around_later(self, later_s: float, *, hour: float) -> RunConditions:
         """Return what acts on the chamber from a later moment on.
 
         Args:
             later_s: How long from now [s].
             hour: Local hour then.
         """
-        return Surroundings(
+        return RunConditions(
             load=self.load,
             values=self.load.mean,
             outlook=Outlook(
@@ -76,7 +76,7 @@ class Situation:
         return WaterSide(self.fitted.belief.mean, self.sized)
 
 
-def present_water(course: Course, fitted: WaterFit) -> Water:
+def present_water(course: WaterCourse, fitted: WaterFit) -> Water:
     """Return the water now: from what was seen, or from the model where the probe is lost."""
     recent = course.seen_c[-LINE_BINS:]
     if sum(value is not None for value in recent) < 4 or recent[-1] is None:

@@ -17,7 +17,7 @@ from typing import NamedTuple
 from controller.foresight.bins import BIN_S
 from controller.foresight.course import HourAt, groups_after
 from controller.foresight.forecast import Forecast
-from controller.foresight.forward import Ahead, Start, Surroundings, run_ahead, run_out
+from controller.foresight.forward import Ahead, RunConditions, Start, run_ahead, run_out
 from controller.foresight.room_side import Room
 from controller.foresight.situation import Situation
 from controller.foresight.swaps import Logged, Swap
@@ -284,7 +284,7 @@ def _freezer(logged: Sequence[Logged], habits: Habits) -> FreezerQueue:
 
 
 def _walked(
-    start: Start, water: Water, side: WaterSide, around: Surroundings, for_s: float
+    start: Start, water: Water, side: WaterSide, around: RunConditions, for_s: float
 ) -> list[Ahead]:
     steps = []
     for step in run_ahead(start, water, side, around):

@@ -17,7 +17,7 @@ from controller.foresight.unknowns import (
     frozen_known,
     within_range,
 )
-from controller.foresight.water_side import Course, Group, Water, WaterSide
+from controller.foresight.water_side import Group, Water, WaterCourse, WaterSide
 
 SIGMA_K = 0.6
 """How far a bin of the water may be off the model [K]."""
@@ -72,7 +72,7 @@ class WaterFit:
         return tuple(groups)
 
 
-def fit(prior: Belief, course: Course, sized: Sized) -> WaterFit:
+def fit(prior: Belief, course: WaterCourse, sized: Sized) -> WaterFit:
     """Return the unknowns that agree best with the prior and with the water seen.
 
     Gauss-Newton with numeric slopes and a Huber loss. Where the water runs warmer than the model,
@@ -99,7 +99,7 @@ def fit(prior: Belief, course: Course, sized: Sized) -> WaterFit:
     return best
 
 
-def with_knee(fitted: WaterFit, course: Course, sized: Sized) -> WaterFit:
+def with_knee(fitted: WaterFit, course: WaterCourse, sized: Sized) -> WaterFit:
     """Return the fit, with the ice taken as gone where the last 70 minutes say so.
 
     The fitted model is run freely over them from where the water really was; heat that would have
@@ -138,7 +138,7 @@ def _fresh(water: Water) -> Group | None:
 class _Problem:
     """Least squares for one course."""
 
-    def __init__(self, prior: Belief, course: Course, sized: Sized) -> None:
+    def __init__(self, prior: Belief, course: WaterCourse, sized: Sized) -> None:
         self._prior = prior
         self._precision = inverse(prior.covariance)
         self._sd_frozen = math.sqrt(prior.covariance[FROZEN][FROZEN])

@@ -31,7 +31,7 @@ class Group(NamedTuple):
     """Share that was frozen when they went in; None: the one being fitted."""
 
 
-class Step(NamedTuple):
+class WaterDrive(NamedTuple):
     """What drives the water over one bin; nothing missing."""
 
     duty: float
@@ -101,7 +101,7 @@ class WaterSide:
         # two square roots are left^¼·holding^½ in one go
         return self.packs_w_k / front * math.sqrt(holding * math.sqrt(left))
 
-    def after(self, water: Water, step: Step, dt_s: float = BIN_S) -> Water:
+    def after(self, water: Water, step: WaterDrive, dt_s: float = BIN_S) -> Water:
         """Return the reservoir one step later, implicit in its temperature."""
         was_c, plateau_c = water.water_c, self._plateau_c
         duty, air_c, room_c = step
@@ -135,7 +135,7 @@ class WaterSide:
                 groups.append(group)
         return Water(water_c, tuple(groups))
 
-    def run(self, start: Water, steps: Sequence[Step]) -> list[Water]:
+    def run(self, start: Water, steps: Sequence[WaterDrive]) -> list[Water]:
         """Return the reservoir at the start and after each step."""
         states = [start]
         water = start
@@ -164,10 +164,10 @@ class WaterSide:
 
 
 @dataclass(frozen=True, slots=True)
-class Course:
+class WaterCourse:
     """What was seen from a swap on."""
 
     start: Water
-    steps: Sequence[Step]
+    steps: Sequence[WaterDrive]
     seen_c: Sequence[float | None]
     """Mean of the water over each step; None where the probe was lost."""

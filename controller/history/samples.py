@@ -6,14 +6,14 @@ from collections.abc import Iterable
 from datetime import datetime
 
 from controller.domain.requests import LoggedSwap
-from controller.foresight.bins import Sample
+from controller.foresight.bins import RecordedSample
 from controller.foresight.swaps import Logged
 from controller.records.reader import RecordedReading
 
 
-def sample_of(row: RecordedReading) -> Sample:
+def sample_of(row: RecordedReading) -> RecordedSample:
     """Return a recorded reading as the forecast sees it."""
-    return Sample(
+    return RecordedSample(
         row.at.timestamp(),
         _celsius(row.air_mc),
         _celsius(row.reservoir_mc),

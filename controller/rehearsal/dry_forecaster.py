@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import time
 
 from controller.domain.daytime import hour_of
-from controller.foresight.bins import Sample
+from controller.foresight.bins import RecordedSample
 from controller.foresight.forecast import Forecast
 from controller.foresight.forecaster import packs_due
 from controller.foresight.swap_plan import SwapPlan
@@ -31,7 +31,7 @@ class DryForecaster:
         self._logged: list[Logged] = []
         self._lead_s = max(settings.notices.swap_due_before, default=0.0)
 
-    def seen(self, sample: Sample) -> None:
+    def seen(self, sample: RecordedSample) -> None:
         """Take what the probes showed."""
         self._forecaster.add((sample,))
 

@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping
 from collections.abc import Set as AbstractSet
 from typing import NamedTuple
 
-from controller.core.state import Span, Window
+from controller.core.state import DecisionWindow, ReadingBounds
 from controller.domain.temperatures import millidegrees
 from controller.errors import ScenarioError
 from controller.probes.protocol import Fault, Sample
@@ -171,7 +171,7 @@ class PlantProbes:
         self._pending = False  # whether the last step may still be made shorter
         self._value_mc: dict[int, int] = {}
         self._gates: list[_Gate] | None = None
-        self._gates_of: Window | None = None
+        self._gates_of: DecisionWindow | None = None
 
     def collect(self, now: float) -> list[tuple[str, Sample]]:
         """Return the readings that are due at *now*.
@@ -214,7 +214,7 @@ class PlantProbes:
         """Do nothing: no thread reads."""
 
     def quiet_until(
-        self, index: int, limit: int, window: Window, sieves: Mapping[str, Sieve]
+        self, index: int, limit: int, window: DecisionWindow, sieves: Mapping[str, Sieve]
     ) -> int:
         """Return the first tick at which a reading may lie outside a window, at most *limit*.
 
@@ -235,7 +235,7 @@ class PlantProbes:
         self._pass_over(stop, sieves)
         return stop
 
-    def _gates_for(self, window: Window, sieves: Mapping[str, Sieve]) -> list[_Gate] | None:
+    def _gates_for(self, window: DecisionWindow, sieves: Mapping[str, Sieve]) -> list[_Gate] | None:
         """Return the gates of a window; None where some probe cannot be passed over."""
         if self.dead:
             return None
@@ -245,7 +245,7 @@ class PlantProbes:
         if window is self._gates_of:
             return self._gates
         self._gates_of, self._gates = window, None
-        spans: dict[str, Span | None] = {
+        spans: dict[str, ReadingBounds | None] = {
             "air": window.air,
             "reservoir": window.reservoir,
             "room": window.room,

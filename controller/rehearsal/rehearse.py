@@ -14,7 +14,7 @@ from controller.core.state import NOTHING_ASKED, Asked, State
 from controller.domain.requests import LoggedSwap
 from controller.domain.temperatures import Seen
 from controller.errors import PhysicsError, ScenarioError
-from controller.foresight.bins import Sample
+from controller.foresight.bins import RecordedSample
 from controller.foresight.forecast import Forecast
 from controller.foresight.swap_plan import SwapPlan
 from controller.outputs.dry import DryOutput
@@ -448,7 +448,7 @@ class Rehearsal:
             None if value is None else value / 1000
             for value in (row.readings_mc.get(name) for name in ("air", "reservoir", "room"))
         )
-        forecaster.seen(Sample(now_s, air_c, water_c, room_c, row.pump and row.fan))
+        forecaster.seen(RecordedSample(now_s, air_c, water_c, room_c, row.pump and row.fan))
         if at_s < self._forecast_due_s:
             return
         self._forecast_due_s = at_s + EVERY_S

@@ -176,7 +176,7 @@ def _modules(
 
 
 def _wire(
-    name: str, table: models.Load, modules: dict[str, RelayModule]
+    name: str, table: models.LoadTable, modules: dict[str, RelayModule]
 ) -> tuple[WiredLoad | None, list[str]]:
     """Judge one load in full, so that all that is wrong with it is told at once."""
     problems: list[str] = []

@@ -14,17 +14,17 @@ from controller.domain.temperatures import PROBE_STEP_MK
 from controller.domain.units import celsius_text
 from controller.settings.models import (
     Alarms,
-    Chamber,
-    Limits,
+    ChamberTable,
+    LimitsTable,
     Loads,
     Night,
     PowerSupply,
-    Probe,
     Probes,
+    ProbeTable,
     Readings,
     Site,
     Stage,
-    Timing,
+    TimingTable,
 )
 
 SUPPLY_SHARE = 0.8
@@ -70,14 +70,14 @@ def _check_band(path: str, band: Stage | Night) -> Iterator[str]:
         )
 
 
-def check_stage_in_force(chamber: Chamber, stages: Mapping[str, Stage]) -> Iterator[str]:
+def check_stage_in_force(chamber: ChamberTable, stages: Mapping[str, Stage]) -> Iterator[str]:
     """The chamber's stage is one of the named ones."""
     if chamber.stage not in stages:
         known = ", ".join(sorted(stages)) or "none"
         yield f'chamber.stage: found "{chamber.stage}", allowed: a table under [stages]: {known}'
 
 
-def check_limits(stages: Mapping[str, Stage], limits: Limits) -> Iterator[str]:
+def check_limits(stages: Mapping[str, Stage], limits: LimitsTable) -> Iterator[str]:
     """The low limit lies below every cut-out and the high alarm above every cut-in."""
     for path, band in _bands(stages):
         if limits.low_limit >= band.cut_out:
@@ -92,7 +92,7 @@ def check_limits(stages: Mapping[str, Stage], limits: Limits) -> Iterator[str]:
             )
 
 
-def check_reservoir_limits(limits: Limits, alarms: Alarms) -> Iterator[str]:
+def check_reservoir_limits(limits: LimitsTable, alarms: Alarms) -> Iterator[str]:
     """The reservoir's two alarms can both clear."""
     if limits.reservoir_freezing + alarms.clear_by >= limits.reservoir_warm - alarms.clear_by:
         yield (
@@ -102,7 +102,7 @@ def check_reservoir_limits(limits: Limits, alarms: Alarms) -> Iterator[str]:
         )
 
 
-def check_timers(timing: Timing) -> Iterator[str]:
+def check_timers(timing: TimingTable) -> Iterator[str]:
     """The timers fit each other and the tick."""
     if timing.prime > timing.minimum_run:
         yield (
@@ -157,7 +157,7 @@ def check_probes(probes: Probes) -> Iterator[str]:
         )
 
 
-def _check_probe(path: str, probe: Probe) -> Iterator[str]:
+def _check_probe(path: str, probe: ProbeTable) -> Iterator[str]:
     if probe.kind == "one-wire":
         if probe.id is None:
             yield f"{path}.id: found nothing, allowed: a 1-Wire id; `coldpin probes` lists them"

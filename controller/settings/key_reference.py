@@ -136,13 +136,13 @@ def _key(model: type[BaseModel], name: str, key: str, field: FieldInfo) -> Key:
 
 def _defaults_by_alarm(model: type[BaseModel], name: str) -> str:
     """Return the default of each alarm's delay, which is written once for all of them."""
-    if model is not models.AlarmDelay:
+    if model is not models.AlarmDelayTable:
         return ""
     alarms = models.Alarms()
     delays = {
         alarm: getattr(getattr(alarms, alarm), name)
         for alarm, field in models.Alarms.model_fields.items()
-        if field.annotation is models.AlarmDelay
+        if field.annotation is models.AlarmDelayTable
     }
     return f" Default: {', '.join(f'{each} {_duration(s)}' for each, s in delays.items())}."
 

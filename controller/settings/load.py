@@ -20,12 +20,12 @@ from controller.thermal.specs import PlantSpec, SiteSpec
 class Settings(models.Table):
     """The whole configuration."""
 
-    chamber: models.Chamber
+    chamber: models.ChamberTable
     stages: dict[models.Name, models.Stage] = Field(min_length=1)
-    timing: models.Timing = models.Timing()
-    limits: models.Limits
-    flow_proof: models.FlowProof = models.FlowProof()
-    fallback: models.Fallback = models.Fallback()
+    timing: models.TimingTable = models.TimingTable()
+    limits: models.LimitsTable
+    flow_proof: models.FlowProofTable = models.FlowProofTable()
+    fallback: models.FallbackTable = models.FallbackTable()
     alarms: models.Alarms = models.Alarms()
     one_wire: models.OneWire = models.OneWire()
     readings: models.Readings = models.Readings()
@@ -36,9 +36,9 @@ class Settings(models.Table):
     relay_modules: models.RelayModules = models.RelayModules()
     records: models.Records = models.Records()
     site: models.Site = models.Site()
-    lights: models.Lights | None = None
+    lights: models.LightsTable | None = None
     people: models.People = models.People()
-    notices: lookout_models.Notices = lookout_models.Notices()
+    notices: lookout_models.NoticesTable = lookout_models.NoticesTable()
     lookout: lookout_models.Lookout = lookout_models.Lookout()
     mqtt: lookout_models.Mqtt = lookout_models.Mqtt()
     display: models.Display = models.Display()

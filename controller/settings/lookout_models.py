@@ -11,7 +11,7 @@ from controller.domain.units import Duration, Seconds, between
 from controller.settings.models import LocalTime, Table
 
 
-class Notices(Table):
+class NoticesTable(Table):
     """[notices]: what people are notified of, when, and through which services."""
 
     addresses: str | None = None

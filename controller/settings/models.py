@@ -76,7 +76,7 @@ class Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True, defer_build=True)
 
 
-class Chamber(Table):
+class ChamberTable(Table):
     """[chamber]: which chamber this is and what it grows."""
 
     name: Name
@@ -110,7 +110,7 @@ class Stage(Table):
     night: Night | None = None
 
 
-class Timing(Table):
+class TimingTable(Table):
     """[timing]: the beat of the loop and the timers of pump and fan."""
 
     tick: Annotated[Duration, between(0.2, 60, "0.2 s to 1 min")] = Seconds(5)
@@ -134,7 +134,7 @@ class Timing(Table):
     cools."""
 
 
-class Limits(Table):
+class LimitsTable(Table):
     """[limits]: where cooling stops, and where people are told."""
 
     low_limit: CropTemperature
@@ -154,7 +154,7 @@ class Limits(Table):
     """The reservoir must be colder than the air by this much before cooling may start."""
 
 
-class FlowProof(Table):
+class FlowProofTable(Table):
     """[flow_proof]: when a running loop must have answered."""
 
     after: Annotated[Duration, between(60, 7200, "1 min to 2 h")] = Seconds(900)
@@ -177,7 +177,7 @@ class FlowProof(Table):
     """A lockout ends by itself after this long; a person's reset ends it sooner."""
 
 
-class Fallback(Table):
+class FallbackTable(Table):
     """[fallback]: what cooling does while the air probe is lost."""
 
     policy: Literal["off", "timed"] = "off"
@@ -188,7 +188,7 @@ class Fallback(Table):
     """timed: how long it rests in between."""
 
 
-class AlarmDelay(Table):
+class AlarmDelayTable(Table):
     """[alarms.NAME]: how long a condition must last; NAME is an alarm's."""
 
     after: Annotated[Duration, between(0, 86_400, "0 s to 1 d")]
@@ -197,9 +197,11 @@ class AlarmDelay(Table):
     """How long it must be over before the alarm clears."""
 
 
-def _delay(after_s: float, clear_after_s: float = 60) -> AlarmDelay:
+def _delay(after_s: float, clear_after_s: float = 60) -> AlarmDelayTable:
     # as validated text would give, without a detour through text
-    return AlarmDelay.model_construct(after=Seconds(after_s), clear_after=Seconds(clear_after_s))
+    return AlarmDelayTable.model_construct(
+        after=Seconds(after_s), clear_after=Seconds(clear_after_s)
+    )
 
 
 class Alarms(Table):
@@ -213,30 +215,30 @@ class Alarms(Table):
     """A probe lost so often within an hour raises probe_unsteady, however short each loss was."""
     trips_per_hour: Annotated[int, Field(ge=2, le=60)] = 4
     """So many trips by a fault within an hour raise frequent_trips."""
-    air_high: AlarmDelay = _delay(900)
-    air_low: AlarmDelay = _delay(120)
-    reservoir_warm: AlarmDelay = _delay(300)
-    reservoir_freezing: AlarmDelay = _delay(300)
-    swap_due: AlarmDelay = _delay(0)
-    probe_lost: AlarmDelay = _delay(60)
-    flow_not_proved: AlarmDelay = _delay(0)
-    long_run: AlarmDelay = _delay(0)
-    frequent_starts: AlarmDelay = _delay(0)
+    air_high: AlarmDelayTable = _delay(900)
+    air_low: AlarmDelayTable = _delay(120)
+    reservoir_warm: AlarmDelayTable = _delay(300)
+    reservoir_freezing: AlarmDelayTable = _delay(300)
+    swap_due: AlarmDelayTable = _delay(0)
+    probe_lost: AlarmDelayTable = _delay(60)
+    flow_not_proved: AlarmDelayTable = _delay(0)
+    long_run: AlarmDelayTable = _delay(0)
+    frequent_starts: AlarmDelayTable = _delay(0)
     # an output that fails only while on would flap with every try; it clears after a quiet while
-    output_failed: AlarmDelay = _delay(0, 1800)
-    reservoir_empty: AlarmDelay = _delay(0)
-    probe_unsteady: AlarmDelay = _delay(0)
-    pump_noise: AlarmDelay = _delay(0)
-    frequent_trips: AlarmDelay = _delay(0)
+    output_failed: AlarmDelayTable = _delay(0, 1800)
+    reservoir_empty: AlarmDelayTable = _delay(0)
+    probe_unsteady: AlarmDelayTable = _delay(0)
+    pump_noise: AlarmDelayTable = _delay(0)
+    frequent_trips: AlarmDelayTable = _delay(0)
     # a warm reservoir beside colder air comes about by itself for a while: after a cold night
-    probes_exchanged: AlarmDelay = _delay(3600)
-    reservoir_probe_misplaced: AlarmDelay = _delay(0)
-    cooling_while_off: AlarmDelay = _delay(0)
-    records_failing: AlarmDelay = _delay(60)
+    probes_exchanged: AlarmDelayTable = _delay(3600)
+    reservoir_probe_misplaced: AlarmDelayTable = _delay(0)
+    cooling_while_off: AlarmDelayTable = _delay(0)
+    records_failing: AlarmDelayTable = _delay(60)
 
-    def delay_of(self, name: AlarmName) -> AlarmDelay:
+    def delay_of(self, name: AlarmName) -> AlarmDelayTable:
         """Return the delays of one alarm."""
-        delay: AlarmDelay = getattr(self, name.value)
+        delay: AlarmDelayTable = getattr(self, name.value)
         return delay
 
 
@@ -269,7 +271,7 @@ class Readings(Table):
     """A reading that repeats to the bit this long while the outputs moved is reported."""
 
 
-class Probe(Table):
+class ProbeTable(Table):
     """[probes.PLACE]: one thermometer.
 
     PLACE is air or reservoir, both compulsory, or room or coil_outlet, which sharpen the forecast
@@ -295,18 +297,18 @@ class Probe(Table):
 class Probes(Table):
     """[probes]: air and reservoir are compulsory, room and coil_outlet sharpen what is said."""
 
-    air: Probe
-    reservoir: Probe
-    room: Probe | None = None
-    coil_outlet: Probe | None = None
+    air: ProbeTable
+    reservoir: ProbeTable
+    room: ProbeTable | None = None
+    coil_outlet: ProbeTable | None = None
 
-    def fitted(self) -> dict[str, Probe]:
+    def fitted(self) -> dict[str, ProbeTable]:
         """Return the probes that are there, by name."""
         every = {name: getattr(self, name, None) for name in type(self).model_fields}
         return {name: probe for name, probe in every.items() if probe is not None}
 
 
-class Load(BaseModel):
+class LoadTable(BaseModel):
     """[loads.NAME]: what is switched, from what supply, through which relay.
 
     NAME is pump or fan, both compulsory. Keys beyond these belong to the driver, which judges them
@@ -334,7 +336,7 @@ class Load(BaseModel):
         return dict(self.model_extra or {})
 
 
-class Signal(Load):
+class Signal(LoadTable):
     """[loads.signal]: a lamp or buzzer, on while an alarm stands that nobody has acknowledged.
 
     Besides this one it has every key of the other loads.
@@ -377,11 +379,11 @@ class PowerSupply(Table):
 class Loads(Table):
     """[loads]: pump and fan are compulsory, the signal is not."""
 
-    pump: Load
-    fan: Load
+    pump: LoadTable
+    fan: LoadTable
     signal: Signal | None = None
 
-    def each(self) -> dict[str, Load]:
+    def each(self) -> dict[str, LoadTable]:
         """Return the loads by name."""
         every = {name: getattr(self, name, None) for name in type(self).model_fields}
         return {name: load for name, load in every.items() if load is not None}
@@ -444,7 +446,7 @@ class Site(Table):
         return None if self.time_zone is None else ZoneInfo(self.time_zone)
 
 
-class Lights(Table):
+class LightsTable(Table):
     """[lights]: when the chamber's lights are on. Their watts are [plant.chamber] lights_w."""
 
     from_: LocalTime = Field(alias="from")

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field, replace
 from random import Random
 
 from controller.foresight.band import SPENT_BY_K, SPENT_FOR_S, HeldBand
-from controller.foresight.bins import Sample
+from controller.foresight.bins import RecordedSample
 from controller.foresight.sized import Sized, sized_from
 from controller.foresight.swaps import Logged
 from controller.thermal.plant import Plant
@@ -167,7 +167,7 @@ class Cycle:
     swapped_s: float
     frozen: float
     due_s: float | None = None
-    samples_after: list[Sample] = field(default_factory=list)
+    samples_after: list[RecordedSample] = field(default_factory=list)
     """What the probes would have shown had nobody swapped, from the next swap on."""
     ended_s: float | None = None
     """When it was swapped out."""
@@ -178,7 +178,7 @@ class Told:
     """What a chamber recorded, and the truth beside it."""
 
     drawn: Drawn
-    samples: list[Sample]
+    samples: list[RecordedSample]
     logged: list[tuple[float, Logged]]
     """When it was logged, and the log."""
     cycles: list[Cycle]
@@ -247,7 +247,7 @@ class _Play:
         self.random = Random(drawn.seed + 1)
         self.days = days
 
-    def step(self, chamber: _Chamber, t_s: float, samples: list[Sample]) -> float | None:
+    def step(self, chamber: _Chamber, t_s: float, samples: list[RecordedSample]) -> float | None:
         """Move on by a step; return when the cold ran out if that is certain now."""
         drawn, band = self.drawn, self.drawn.band
         room_c = self.weather.room_c(t_s)
@@ -288,14 +288,14 @@ class _Play:
             chamber.warm_since_s = None
         return None
 
-    def _sample(self, chamber: _Chamber, t_s: float, room_c: float) -> Sample:
+    def _sample(self, chamber: _Chamber, t_s: float, room_c: float) -> RecordedSample:
         drawn = self.drawn
         gauss = self.random.gauss
 
         def shown(value_c: float, index: int) -> float:
             return round((value_c + drawn.offsets_k[index] + gauss(0.0, 0.02)) * 16.0) / 16.0
 
-        return Sample(
+        return RecordedSample(
             t_s,
             shown(chamber.air_probe_c, 0),
             shown(chamber.water_probe_c, 1),

@@ -19,7 +19,7 @@ from random import Random
 from controller.errors import RecordError
 from controller.fit.fitting import Fit, fit
 from controller.fit.problem import FIGURES
-from controller.fit.replay import Seen, Stretch, stretches_of
+from controller.fit.replay import Observed, Stretch, stretches_of
 from controller.foresight.bins import bins_of
 from controller.foresight.swaps import find_swaps
 from tests.benchmarks import drawn_chambers
@@ -44,7 +44,7 @@ def stretches(told: Told) -> list[Stretch]:
     """Return a record as a fit takes it."""
     samples = [sample for sample in told.samples if sample.room_c is not None]
     seen = [
-        Seen(
+        Observed(
             s.at_s,
             s.air_c or 0.0,
             s.water_c or 0.0,

@@ -25,7 +25,7 @@ from multiprocessing import Pool
 from pathlib import Path
 from typing import Any
 
-from controller.foresight.bins import Sample
+from controller.foresight.bins import RecordedSample
 from controller.foresight.forecaster import Forecaster
 from controller.foresight.swaps import Logged
 from controller.probes.recorded import read_rows
@@ -179,9 +179,9 @@ def settings_of(record: dict[str, Any]) -> Settings:
         return read_settings(path)
 
 
-def recorded(path: Path, *, room_probe: bool) -> tuple[list[Sample], list[Logged]]:
+def recorded(path: Path, *, room_probe: bool) -> tuple[list[RecordedSample], list[Logged]]:
     """Return what a record's probes showed, and the pack changes that were logged."""
-    samples: list[Sample] = []
+    samples: list[RecordedSample] = []
     logged: list[Logged] = []
 
     def complain(text: str) -> None:
@@ -193,7 +193,7 @@ def recorded(path: Path, *, room_probe: bool) -> tuple[list[Sample], list[Logged
             logged.append(Logged(at_s=at_s, packs=row.swap_packs))
         room_c = row.room_c if room_probe else None
         on = bool(row.pump) and bool(row.fan)
-        samples.append(Sample(at_s, row.air_c, row.reservoir_c, room_c, on))
+        samples.append(RecordedSample(at_s, row.air_c, row.reservoir_c, room_c, on))
     return samples, logged
 
 
@@ -216,7 +216,7 @@ def _judged(
     record: dict[str, Any],
     room_probe: bool,
     forecaster: Forecaster,
-    samples: Sequence[Sample],
+    samples: Sequence[RecordedSample],
     logged: Sequence[Logged],
     asked: Iterable[tuple[float, str, int]],
 ) -> Iterable[Judged]:

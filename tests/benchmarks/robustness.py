@@ -15,7 +15,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from multiprocessing import Pool
 
-from controller.foresight.bins import Sample, bins_of
+from controller.foresight.bins import RecordedSample, bins_of
 from controller.foresight.forecast import Forecast, make_forecast
 from controller.foresight.learning import Learning
 from controller.foresight.swaps import Logged
@@ -35,7 +35,7 @@ WARM, OTHER_KIND = 0.5, 0.75
 class Past:
     """What the forecast is given."""
 
-    samples: list[Sample]
+    samples: list[RecordedSample]
     logged: list[tuple[float, Logged]]
 
 

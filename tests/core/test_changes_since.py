@@ -14,13 +14,13 @@ from controller.core.conditions import (
 )
 from controller.core.decide import begin
 from controller.core.memory import HOUR_S, Expectations, Recent
-from controller.core.state import Situation
+from controller.core.state import AlarmContext
 from controller.domain.alarms import AlarmName
 from controller.domain.temperatures import Seen
 from tests.support.laws import make_inputs, make_law
 
 STATE = begin(1000.0)
-BEFORE = Situation(
+BEFORE = AlarmContext(
     cooling=STATE.cooling,
     recent=STATE.recent,
     expectations=STATE.expectations,

@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 
 from controller.core.decide import begin, decide
-from controller.core.flow import Verdict, judge_flow, next_mark_at, trend_of
-from controller.core.state import UNTRIED, Cooling, Flow, Inputs, Mark, Phase, Reason
+from controller.core.flow import FlowVerdict, judge_flow, next_mark_at, trend_of
+from controller.core.state import UNTRIED, AirMark, Cooling, Flow, Inputs, Phase, Reason
 from controller.core.stopwatch import RESET, Stopwatch
 from controller.domain.temperatures import millidegrees
 from tests.support.laws import make_inputs, make_law, reading
@@ -49,14 +49,15 @@ PROVED = Flow(proved_mc=17_000)
     ("cooling", "given", "now", "after", "verdict"),
     [
         pytest.param(
-            RUNNING, inputs(None), NOW, RUNNING.flow, Verdict.OPEN, id="air-lost-nothing-is-judged"
+            RUNNING, inputs(None), NOW, RUNNING.flow, FlowVerdict.OPEN,
+            id="air-lost-nothing-is-judged"
         ),
         pytest.param(
             RUNNING,
             inputs(18.0),
             NOW,
             Flow(air_peak_mc=18_000, unanswered=Stopwatch(0.0, NOW)),
-            Verdict.OPEN,
+            FlowVerdict.OPEN,
             id="waits-from-now",
         ),
         pytest.param(
@@ -64,119 +65,125 @@ PROVED = Flow(proved_mc=17_000)
             inputs(18.5),
             NOW,
             Flow(air_peak_mc=18_500, unanswered=WAITING),
-            Verdict.OPEN,
+            FlowVerdict.OPEN,
             id="waits-on-and-keeps-the-peak",
         ),
         pytest.param(
-            flow(unanswered=WAITING), inputs(17.7), NOW, Flow(proved_mc=17_700), Verdict.ANSWERED,
+            flow(unanswered=WAITING), inputs(17.7), NOW, Flow(proved_mc=17_700),
+            FlowVerdict.ANSWERED,
             id="fell-by-just-enough",
         ),
         pytest.param(
             flow(unanswered=WAITING), inputs(17.701), NOW,
-            Flow(air_peak_mc=18_000, unanswered=WAITING), Verdict.OPEN, id="fell-too-little",
+            Flow(air_peak_mc=18_000, unanswered=WAITING), FlowVerdict.OPEN, id="fell-too-little",
         ),
         pytest.param(
             flow(falling_mk_s=2.0), inputs(17.601), NOW, Flow(
                 air_peak_mc=18_000, falling_mk_s=2.0, unanswered=Stopwatch(0.0, NOW)
-            ), Verdict.OPEN, id="the-trend-explains-100-mK-in-50-s",
+            ), FlowVerdict.OPEN, id="the-trend-explains-100-mK-in-50-s",
         ),
         pytest.param(
             flow(falling_mk_s=2.0), inputs(17.6), NOW,
-            Flow(proved_mc=17_600, falling_mk_s=2.0), Verdict.ANSWERED, id="faster-than-the-trend",
+            Flow(proved_mc=17_600, falling_mk_s=2.0), FlowVerdict.ANSWERED,
+            id="faster-than-the-trend",
         ),
         pytest.param(
             flow(room_mc=25_000), inputs(17.5, room_c=24.7), NOW, Flow(
                 air_peak_mc=18_000, room_mc=25_000, unanswered=Stopwatch(0.0, NOW)
-            ), Verdict.OPEN, id="the-room-fell-by-as-much",
+            ), FlowVerdict.OPEN, id="the-room-fell-by-as-much",
         ),
         pytest.param(
             flow(room_mc=25_000), inputs(17.7, room_c=26.0), NOW,
-            Flow(proved_mc=17_700, room_mc=25_000), Verdict.ANSWERED, id="a-warmer-room-is-no-help",
+            Flow(proved_mc=17_700, room_mc=25_000), FlowVerdict.ANSWERED,
+            id="a-warmer-room-is-no-help",
         ),
         pytest.param(
-            RUNNING, inputs(18.0, outlet_c=17.0), NOW, Flow(proved_mc=18_000), Verdict.ANSWERED,
+            RUNNING, inputs(18.0, outlet_c=17.0), NOW, Flow(proved_mc=18_000), FlowVerdict.ANSWERED,
             id="outlet-colder-by-just-enough",
         ),
         pytest.param(
             RUNNING, inputs(18.0, outlet_c=17.001), NOW,
-            Flow(air_peak_mc=18_000, unanswered=Stopwatch(0.0, NOW)), Verdict.OPEN,
+            Flow(air_peak_mc=18_000, unanswered=Stopwatch(0.0, NOW)), FlowVerdict.OPEN,
             id="outlet-not-cold-enough",
         ),
         pytest.param(
-            replace(RUNNING, flow=PROVED), inputs(17.999), LATE, PROVED, Verdict.OPEN,
+            replace(RUNNING, flow=PROVED), inputs(17.999), LATE, PROVED, FlowVerdict.OPEN,
             id="proved-once-serves-the-run",
         ),
         pytest.param(
-            replace(RUNNING, flow=PROVED), inputs(18.0), LATE, PROVED, Verdict.DOUBTED,
+            replace(RUNNING, flow=PROVED), inputs(18.0), LATE, PROVED, FlowVerdict.DOUBTED,
             id="well-above-where-it-was-proved",
         ),
         pytest.param(
-            replace(RUNNING, flow=PROVED), inputs(18.0, 14.001), LATE, PROVED, Verdict.OPEN,
+            replace(RUNNING, flow=PROVED), inputs(18.0, 14.001), LATE, PROVED, FlowVerdict.OPEN,
             id="no-doubt-over-lukewarm-water",
         ),
         pytest.param(
-            replace(RUNNING, flow=PROVED), inputs(18.0, None), LATE, PROVED, Verdict.OPEN,
+            replace(RUNNING, flow=PROVED), inputs(18.0, None), LATE, PROVED, FlowVerdict.OPEN,
             id="nor-over-water-that-nobody-knows",
         ),
         pytest.param(
             replace(RUNNING, flow=PROVED), inputs(18.0, outlet_c=18.0), LATE,
             Flow(proved_mc=17_000, air_peak_mc=18_000, unanswered=Stopwatch(0.0, LATE)),
-            Verdict.OPEN, id="watched-the-answer-must-keep-coming",
+            FlowVerdict.OPEN, id="watched-the-answer-must-keep-coming",
         ),
         pytest.param(
             flow(proved_mc=17_000, unanswered=WAITING), lost_outlet(17.9), NOW,
-            Flow(air_peak_mc=18_000, proved_mc=17_000, unanswered=Stopwatch(30.0)), Verdict.OPEN,
+            Flow(air_peak_mc=18_000, proved_mc=17_000, unanswered=Stopwatch(30.0)),
+            FlowVerdict.OPEN,
             id="a-lost-outlet-stops-the-waiting-of-a-proved-run",
         ),
         pytest.param(
             flow(proved_mc=17_000, unanswered=Stopwatch(30.0)), lost_outlet(17.9), LATE,
-            Flow(air_peak_mc=18_000, proved_mc=17_000, unanswered=Stopwatch(30.0)), Verdict.OPEN,
+            Flow(air_peak_mc=18_000, proved_mc=17_000, unanswered=Stopwatch(30.0)),
+            FlowVerdict.OPEN,
             id="and-counts-nothing-while-it-is-lost",
         ),
         pytest.param(
             flow(proved_mc=17_000, unanswered=Stopwatch(30.0)), inputs(18.0, outlet_c=18.0), LATE,
             Flow(air_peak_mc=18_000, proved_mc=17_000, unanswered=Stopwatch(30.0, LATE)),
-            Verdict.OPEN, id="watched-again-it-goes-on",
+            FlowVerdict.OPEN, id="watched-again-it-goes-on",
         ),
         pytest.param(
             RUNNING, inputs(18.0, 14.0), NOW,
-            Flow(air_peak_mc=18_000, unanswered=Stopwatch(0.0, NOW)), Verdict.OPEN,
+            Flow(air_peak_mc=18_000, unanswered=Stopwatch(0.0, NOW)), FlowVerdict.OPEN,
             id="reservoir-colder-by-just-enough",
         ),
         pytest.param(
             flow(unanswered=WAITING), inputs(18.0, 14.001), NOW, Flow(air_peak_mc=18_000),
-            Verdict.OPEN, id="nothing-is-expected-of-hardly-cold-water",
+            FlowVerdict.OPEN, id="nothing-is-expected-of-hardly-cold-water",
         ),
         pytest.param(
             flow(unanswered=WAITING), inputs(18.0, None), NOW,
-            Flow(air_peak_mc=18_000, unanswered=Stopwatch(30.0)), Verdict.OPEN,
+            Flow(air_peak_mc=18_000, unanswered=Stopwatch(30.0)), FlowVerdict.OPEN,
             id="lost-water-stops-the-waiting-and-forgets-nothing",
         ),
         pytest.param(
             flow(unanswered=Stopwatch(30.0)), inputs(18.0), LATE,
-            Flow(air_peak_mc=18_000, unanswered=Stopwatch(30.0, LATE)), Verdict.OPEN,
+            Flow(air_peak_mc=18_000, unanswered=Stopwatch(30.0, LATE)), FlowVerdict.OPEN,
             id="known-again-it-goes-on",
         ),
         pytest.param(
-            RUNNING, inputs(15.0, 14.0), LATE, RUNNING.flow, Verdict.OPEN,
+            RUNNING, inputs(15.0, 14.0), LATE, RUNNING.flow, FlowVerdict.OPEN,
             id="a-late-fall-over-lukewarm-water-proves-nothing",
         ),
         pytest.param(
-            RUNNING, inputs(18.0), LATE, RUNNING.flow, Verdict.DOUBTED,
+            RUNNING, inputs(18.0), LATE, RUNNING.flow, FlowVerdict.DOUBTED,
             id="water-that-got-cold-in-an-unproved-run",
         ),
         pytest.param(
             flow(unanswered=WAITING), inputs(18.0), 619.999,
-            Flow(air_peak_mc=18_000, unanswered=WAITING), Verdict.OPEN, id="not-a-moment-before",
+            Flow(air_peak_mc=18_000, unanswered=WAITING), FlowVerdict.OPEN,
+            id="not-a-moment-before",
         ),
         pytest.param(
             flow(unanswered=WAITING), inputs(18.0), 620.0,
-            Flow(air_peak_mc=18_000, unanswered=WAITING), Verdict.FAILED, id="fails-at-its-end",
+            Flow(air_peak_mc=18_000, unanswered=WAITING), FlowVerdict.FAILED, id="fails-at-its-end",
         ),
     ],
 )  # fmt: skip
 def test_a_decision_finds_an_answer_waits_or_doubts(
-    cooling: Cooling, given: Inputs, now: float, after: Flow, verdict: Verdict
+    cooling: Cooling, given: Inputs, now: float, after: Flow, verdict: FlowVerdict
 ) -> None:
     """Every field, at the very thresholds."""
     assert judge_flow(cooling, given, now, LAW) == (after, verdict)
@@ -219,11 +226,14 @@ def test_the_air_is_marked_while_the_pump_rests() -> None:
     assert next_mark_at(resting, LAW) == 60 + 120
     assert trend_of(resting, inputs(17.0), 179.0, LAW) == ()
     one = replace(resting, trend=trend_of(resting, inputs(17.0), 180.0, LAW))
-    assert one.trend == (Mark(180.0, 17_000),)
+    assert one.trend == (AirMark(180.0, 17_000),)
     assert trend_of(one, inputs(16.9), 479.0, LAW) == one.trend
     two = replace(one, trend=trend_of(one, inputs(16.8), 480.0, LAW))
-    assert two.trend == (Mark(180.0, 17_000), Mark(480.0, 16_800))
-    assert trend_of(two, inputs(16.6), 780.0, LAW) == (Mark(480.0, 16_800), Mark(780.0, 16_600))
+    assert two.trend == (AirMark(180.0, 17_000), AirMark(480.0, 16_800))
+    assert trend_of(two, inputs(16.6), 780.0, LAW) == (
+        AirMark(480.0, 16_800),
+        AirMark(780.0, 16_600),
+    )
     assert trend_of(two, inputs(None), 500.0, LAW) == ()
     assert trend_of(replace(two, pump=True), inputs(17.0), 500.0, LAW) == ()
 
@@ -238,7 +248,7 @@ def test_a_start_knows_how_the_air_was_falling(
 ) -> None:
     """Less a step of the probe, from a mark five minutes old at least."""
     state = begin(0.0, last_stop=-10_000.0)
-    trend = (Mark(marked_at, millidegrees(marked_c)),)
+    trend = (AirMark(marked_at, millidegrees(marked_c)),)
     state = replace(state, cooling=replace(state.cooling, trend=trend))
     state, decision = decide(state, inputs(17.0, room_c=25.0), 400.0, LAW)
 

@@ -10,7 +10,7 @@ import pytest
 
 from controller.core.decide import begin, decide
 from controller.core.memory import HOUR_S
-from controller.core.state import NOTHING_ASKED, Inputs, Span, State, Window
+from controller.core.state import NOTHING_ASKED, DecisionWindow, Inputs, ReadingBounds, State
 from controller.core.window import Box
 from controller.domain.temperatures import Lost, Reading, Seen
 from tests.core.tape import TAPES, played
@@ -20,7 +20,7 @@ FAR_MC = 3_000
 """How far a reading is moved where a window has no bound on that side."""
 
 
-def moved(random: Random, reading: Reading | None, span: Span | None) -> Reading | None:
+def moved(random: Random, reading: Reading | None, span: ReadingBounds | None) -> Reading | None:
     """Return another reading inside a span: at its ends as often as between them."""
     if not isinstance(reading, Seen):
         return None if reading is None else Lost("another reason")
@@ -31,7 +31,7 @@ def moved(random: Random, reading: Reading | None, span: Span | None) -> Reading
     return Seen(random.choice((lowest, highest, random.randint(lowest, highest))))
 
 
-def inside(random: Random, window: Window) -> Inputs:
+def inside(random: Random, window: DecisionWindow) -> Inputs:
     """Return other inputs for which a window says that the decision stands."""
     inputs = window.inputs
     air = moved(random, inputs.air, window.air)

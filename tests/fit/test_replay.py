@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 
 from controller.fit.replay import (
+    Observed,
     Offsets,
-    Seen,
     Stretch,
     air_side,
     counts_for_air,
@@ -96,8 +96,9 @@ def test_offsets_move_what_is_met_not_the_physics(stretch: Stretch) -> None:
 def test_a_hole_begins_anew_and_a_short_piece_is_passed_over() -> None:
     """Two stretches of five hours, one of ten minutes between holes."""
 
-    def readings(first_s: int, last_s: int) -> list[Seen]:
-        return [Seen(float(s), 16.0, 4.0, 24.0, False, False) for s in range(first_s, last_s, 60)]
+    def readings(first_s: int, last_s: int) -> list[Observed]:
+        seconds = range(first_s, last_s, 60)
+        return [Observed(float(s), 16.0, 4.0, 24.0, False, False) for s in seconds]
 
     seen = [*readings(0, 18_000), *readings(20_000, 20_600), *readings(30_000, 48_000)]
     swaps = [Swap(at_s=600.0, packs=2), Swap(at_s=25_000.0, packs=2), Swap(at_s=31_000.0, packs=2)]

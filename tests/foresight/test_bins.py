@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from controller.foresight.bins import Bin, Sample, bins_of
+from controller.foresight.bins import Bin, RecordedSample, bins_of
 
 
-def minutes(*values: tuple[float, float | None, bool]) -> list[Sample]:
-    return [Sample(60.0 * at, air, 4.0, None, cooling) for at, air, cooling in values]
+def minutes(*values: tuple[float, float | None, bool]) -> list[RecordedSample]:
+    return [RecordedSample(60.0 * at, air, 4.0, None, cooling) for at, air, cooling in values]
 
 
 def test_bins_weigh_by_time() -> None:

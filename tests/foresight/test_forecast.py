@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import pytest
 
-from controller.foresight.bins import Bin, Sample, bins_of
+from controller.foresight.bins import Bin, RecordedSample, bins_of
 from controller.foresight.forecast import Forecast, make_forecast
 from controller.foresight.learning import Learning
 from controller.foresight.swap_plan import SHORT_K_H, SwapPlan, changed, plan_swaps
@@ -331,7 +331,7 @@ def test_half_frozen_packs_go_in_where_waiting_would_cost_more() -> None:
 
 def test_samples_are_what_the_probes_showed() -> None:
     """The forecast's samples come in sixteenths of a kelvin: nothing better leaked in."""
-    sample: Sample = told(6).samples[100]
+    sample: RecordedSample = told(6).samples[100]
 
     assert sample.air_c is not None
     assert sample.air_c * 16.0 == round(sample.air_c * 16.0)

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from controller.foresight.bins import BinLog, Sample, bins_of
+from controller.foresight.bins import BinLog, RecordedSample, bins_of
 from controller.foresight.forecast import Forecast
 from controller.foresight.forecaster import DAY_S, Forecaster, learned_since_s, packs_due
 from controller.foresight.swaps import Logged
@@ -85,9 +85,8 @@ def test_bins_made_bit_by_bit_are_those_made_at_once(seed: int) -> None:
     for _ in range(400):
         at_s += random.choice([10.0, 60.0, 61.0, 240.0, 1700.0])
         lost = random.random() < 0.1
-        samples.append(
-            Sample(at_s, None if lost else random.uniform(14, 16), 6.0, None, random.random() < 0.5)
-        )
+        air_c, cooling = None if lost else random.uniform(14, 16), random.random() < 0.5
+        samples.append(RecordedSample(at_s, air_c, 6.0, None, cooling))
     log = BinLog()
     now_s = 0.0
     while now_s < at_s:
@@ -100,7 +99,7 @@ def test_bins_made_bit_by_bit_are_those_made_at_once(seed: int) -> None:
 
 def test_a_bin_log_forgets_what_is_too_old() -> None:
     """And goes on as if it had never been there."""
-    samples = [Sample(60.0 * i, 15.0, 6.0, None, True) for i in range(300)]
+    samples = [RecordedSample(60.0 * i, 15.0, 6.0, None, True) for i in range(300)]
     log = BinLog()
     log.add(samples)
     log.until(18_000.0)

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from controller.foresight.air_side import AirSide, Point, Terms
+from controller.foresight.air_side import AirSide, LoadPoint, Terms
 from controller.foresight.band import HeldBand
 from controller.foresight.lights import Lights
 from controller.foresight.sized import LIGHT_HOURS, sized_from
@@ -46,10 +46,10 @@ def test_a_load_that_is_higher_while_lit_is_put_down_to_the_lights() -> None:
     coil_w_k = sized.coil_dry_w_k
     lights_k = 20.0 / (0.84 * coil_w_k)
 
-    def point(index: int, *, lit: bool) -> Point:
+    def point(index: int, *, lit: bool) -> LoadPoint:
         load_k = 4.0 + (lights_k if lit else 0.0)
         x = 10.0
-        return Point(
+        return LoadPoint(
             end_s=1800.0 * index,
             terms=Terms(*([1.0] + [0.0] * 9)),
             duty=load_k / 10.0,

@@ -19,7 +19,7 @@ from controller.foresight.unknowns import (
     not_frozen_through,
 )
 from controller.foresight.water_fit import fit
-from controller.foresight.water_side import Course, Group, Step, Water, WaterSide, coil_k
+from controller.foresight.water_side import Group, Water, WaterCourse, WaterDrive, WaterSide, coil_k
 
 SIZED = Sized(
     coil_dry_w_k=8.0, litres=24.0, leak_w_k=0.5, pump_w=5.0, packs_in_set=4, packs_w_k=9.0,
@@ -37,7 +37,7 @@ def test_resting_water_warms_as_the_exact_solution_says() -> None:
     start = Water(5.0, (Group(1.0, 1.0, 1.0),))
     hours = 12.0
 
-    end = side.run(start, [Step(0.0, 16.0, 24.0)] * round(hours * 12))[-1]
+    end = side.run(start, [WaterDrive(0.0, 16.0, 24.0)] * round(hours * 12))[-1]
 
     capacity = side.capacity_j_k(start)
     exact_c = 24.0 - 19.0 * math.exp(-side.leak_w_k * hours * 3600.0 / capacity)
@@ -47,7 +47,7 @@ def test_resting_water_warms_as_the_exact_solution_says() -> None:
 def test_what_the_coil_brings_goes_into_water_and_ice() -> None:
     """Heat in by coil, pump and leak = heat in the water + ice melted, within two parts in 100."""
     side = WaterSide(VALUES, SIZED)
-    step = Step(0.6, 16.0, 24.0)
+    step = WaterDrive(0.6, 16.0, 24.0)
     states = side.run(Water(6.0, FRESH), [step] * 60)
 
     brought_j = 0.0
@@ -68,7 +68,7 @@ def test_ice_melts_to_its_frozen_share_and_no_further() -> None:
     """Once it is gone it neither cools nor melts."""
     side = WaterSide(VALUES, SIZED)
 
-    end = side.run(Water(8.0, FRESH), [Step(1.0, 17.0, 26.0)] * 300)[-1]
+    end = side.run(Water(8.0, FRESH), [WaterDrive(1.0, 17.0, 26.0)] * 300)[-1]
 
     assert end.groups[0].melted == pytest.approx(side.frozen)
     assert side.ice_w_k(end) == 0.0
@@ -85,14 +85,14 @@ def test_coil_is_dry_or_wet(x: float, expected: float) -> None:
     assert coil_k(x, 0.4, 0.63) == pytest.approx(expected, abs=0.13)
 
 
-def course(values: Unknowns, bins: int) -> Course:
+def course(values: Unknowns, bins: int) -> WaterCourse:
     steps = [
-        Step(0.4 + 0.3 * math.sin(i / 20.0), 16.0, 24.0 + 2.0 * math.sin(i / 45.0))
+        WaterDrive(0.4 + 0.3 * math.sin(i / 20.0), 16.0, 24.0 + 2.0 * math.sin(i / 45.0))
         for i in range(bins)
     ]
     states = WaterSide(values, SIZED).run(Water(9.0, FRESH), steps)
     seen = [0.5 * (a.water_c + b.water_c) for a, b in pairwise(states)]
-    return Course(Water(9.0, FRESH), steps, seen)
+    return WaterCourse(Water(9.0, FRESH), steps, seen)
 
 
 def test_fit_finds_what_made_the_record() -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.foresight.bins import Sample
+from controller.foresight.bins import RecordedSample
 from controller.history.importing import add_history, reading_at
 from controller.lookout.forecasting import RecordsForecaster
 from controller.records.reader import RecordedReading
@@ -20,7 +20,7 @@ BEGINS = datetime(2026, 7, 1, 12, 0, tzinfo=UTC)
 DAYS = 1.5
 
 
-def reading_of(sample: Sample) -> RecordedReading:
+def reading_of(sample: RecordedSample) -> RecordedReading:
     return reading_at(
         BEGINS + timedelta(seconds=sample.at_s),
         (sample.air_c, sample.water_c, sample.room_c, None),

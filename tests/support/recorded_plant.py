@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from random import Random
 
-from controller.fit.replay import Seen
+from controller.fit.replay import Observed
 from controller.foresight.swaps import Swap
 from controller.thermal.plant import Plant
 from controller.thermal.specs import PlantSpec
@@ -24,7 +24,7 @@ def recorded_plant(
     swing_k: float = 4.0,
     cut_in_c: float = 17.0,
     cut_out_c: float = 15.5,
-) -> tuple[list[Seen], list[Swap]]:
+) -> tuple[list[Observed], list[Swap]]:
     """Return readings once a minute and at every switch, and the swaps of whole sets.
 
     Args:
@@ -39,7 +39,7 @@ def recorded_plant(
     plant, random = Plant(spec), Random(7)
     middle_c = 0.5 * (spec.room.day_c + spec.room.night_c)
     state = plant.start(air_c=16.0, reservoir_c=8.0, room_c=middle_c, rh=spec.chamber.rh, packs=0)
-    seen: list[Seen] = []
+    seen: list[Observed] = []
     swaps: list[Swap] = []
     probe_c, on, switched_s, next_swap_s = 16.0, False, -1e6, 1800.0
     for index in range(int(days * DAY_S / STEP_S)):
@@ -59,7 +59,7 @@ def recorded_plant(
                 return round((value_c + random.gauss(0.0, 0.02)) * 16.0) / 16.0
 
             seen.append(
-                Seen(
+                Observed(
                     begins_s + t_s, shown(probe_c), shown(state.reservoir_c), shown(room_c), on, on
                 )
             )
