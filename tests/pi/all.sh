@@ -21,10 +21,12 @@ trap 'rm -rf "$work"' EXIT
 python3 -m venv "$work/venv"
 "$work/venv/bin/pip" install -q build
 "$work/venv/bin/python" -m build -q --wheel --outdir "$work/wheels" "$project"
-# what the lock names, for the emulated Pi's Python and processor; it has no network
-"$work/venv/bin/pip" download -q --no-deps -d "$work/wheels" --python-version 3.11 --only-binary=:all: \
-    --platform manylinux2014_aarch64 --platform manylinux_2_28_aarch64 \
-    --require-hashes -r "$project/systemd/requirements.lock"
+# what the locks name, for the emulated Pi's Python and processor; it has no network
+for lock in requirements build lgpio; do
+    "$work/venv/bin/pip" download -q --no-deps -d "$work/wheels" --python-version 3.11 --only-binary=:all: \
+        --platform manylinux2014_aarch64 --platform manylinux_2_28_aarch64 --platform manylinux_2_34_aarch64 \
+        --require-hashes -r "$project/systemd/$lock.lock"
+done
 # the clone that the installer starts from, and the release that it upgrades
 git -C "$project" archive --prefix=clone/ HEAD controller systemd config hardware-notes pyproject.toml README.md LICENSE |
     tar x -C "$work"

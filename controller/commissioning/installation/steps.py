@@ -49,6 +49,9 @@ WATCHDOG_TEXT = """\
 # The Pi's own watchdog; above 15 s its counter wraps round.
 RuntimeWatchdogSec=14s
 """
+BUILD_LOCK, LGPIO_LOCK = "build.lock", "lgpio.lock"
+"""Beside the lock of what the program needs: what makes a package of a clone, and lgpio for a
+system that has no package of it."""
 OWN_UNITS = ("coldpin@.service", "coldpin-lookout@.service")
 COMPLETE = ".complete"
 """Made last in a version's folder: a folder without it was left by an installation cut short."""
@@ -131,16 +134,35 @@ def _program(machine: Machine, wanted: Wanted) -> Step:
             argv=(*pip, "--require-hashes", "--ignore-installed", "-r", str(wanted.lock)),
             or_else=network,
         ),
-        Command(argv=(*pip, "--no-deps", str(wanted.source))),
+        *_own_package(wanted, home, pip, network),
     ]
     if not has_lgpio:
-        actions.append(Command(argv=(*pip, "lgpio>=0.2.2.0"), or_else=network))
+        lock = str(wanted.shipped / LGPIO_LOCK)
+        actions.append(Command(argv=(*pip, "--require-hashes", "-r", lock), or_else=network))
     actions += [
         Command(argv=(str(home / "bin/coldpin"), "--version")),
         Command(argv=("chmod", "-R", "a+rX,go-w", str(home))),
         Write(path=home / COMPLETE, text=f"{wanted.version}\n"),
     ]
     return Step(title=title, actions=actions)
+
+
+def _own_package(
+    wanted: Wanted, home: Path, pip: tuple[str, ...], network: str
+) -> Iterator[Action]:
+    """Yield what installs our own package; what makes one of a clone is checked by hashes too."""
+    if not wanted.source.is_dir():
+        yield Command(argv=(*pip, "--no-deps", str(wanted.source)))
+        return
+    tools, lock = home / "build-tools", str(wanted.shipped / BUILD_LOCK)
+    yield Command(
+        argv=(*pip, "--require-hashes", "--target", str(tools), "-r", lock), or_else=network
+    )
+    yield Command(
+        argv=("env", f"PYTHONPATH={tools}", *pip, "--no-deps", "--no-build-isolation",
+              str(wanted.source))
+    )  # fmt: skip
+    yield Remove(path=tools)
 
 
 def folder_step(machine: Machine) -> Step:

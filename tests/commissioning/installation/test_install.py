@@ -146,8 +146,26 @@ def test_lgpio_comes_from_the_system_where_it_has_it(offered: bool) -> None:
     shown = [each.shown() for step in preparing_steps(machine, WANTED) for each in step.actions]
 
     assert any("apt-get" in line and "python3-lgpio" in line for line in shown) is offered
-    assert any("pip" in line and "lgpio>=" in line for line in shown) is not offered
+    assert any("pip" in line and "lgpio.lock" in line for line in shown) is not offered
     assert any("--system-site-packages" in line for line in shown)
+
+
+@pytest.mark.parametrize("source", [ROOT, ROOT / "coldpin-9.9.9-py3-none-any.whl"])
+def test_nothing_comes_from_the_network_without_its_hash(source: Path) -> None:
+    """The package itself comes from the disk; what builds it from a clone is no exception."""
+    machine = replace(MACHINE, packages=frozenset({"python3-venv"}), offered=frozenset())
+    wanted = replace(WANTED, source=source)
+
+    shown = [each.shown() for step in preparing_steps(machine, wanted) for each in step.actions]
+
+    pips = [line for line in shown if " pip install " in line]
+    own = [line for line in pips if "--no-deps" in line]
+    assert len(own) == 1
+    assert ("--no-build-isolation" in own[0]) is source.is_dir()
+    assert all("--require-hashes" in line for line in pips if line not in own)
+    locks = [line.split(" -r ")[1] for line in pips if " -r " in line]
+    assert all(Path(lock).is_file() for lock in locks)
+    assert len(locks) == (3 if source.is_dir() else 2)
 
 
 def test_boot_lines_are_proposed_and_written_only_when_told_to() -> None:
