@@ -52,7 +52,8 @@ def only_instance() -> Path:
         return found[0]
     if not found:
         raise click.UsageError(
-            f"name a configuration: there is none in {places.CONFIGURATIONS} that could be meant"
+            f"name a configuration: there is no chamber in {places.CONFIGURATIONS} yet; on the Pi "
+            f"sudo coldpin new --wire {places.CONFIGURATIONS}/loft.toml makes one"
         )
     names = ", ".join(path.stem for path in found)
     raise click.UsageError(f"name a chamber: there are {len(found)} on this machine: {names}")

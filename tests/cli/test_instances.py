@@ -66,7 +66,7 @@ def test_without_a_chamber_one_must_be_named(folder: Path) -> None:
     """On a laptop, mostly."""
     (folder / "loft.toml").unlink()
 
-    assert "name a configuration: there is none in" in chosen()[1]
+    assert "name a configuration: there is no chamber in" in chosen()[1]
 
 
 def test_a_misspelt_name_is_refused_with_the_nearest(folder: Path) -> None:

@@ -341,9 +341,8 @@ def _say_what_next(machine: Machine) -> None:
         _say(
             "Next, with the loads unplugged from their supply, describe your chamber:\n"
             f"  sudo coldpin new --wire {CONFIGURATIONS}/loft.toml      (loft: any name of yours)\n"
-            "Then try it, step by step, and start it:\n"
-            "  sudo coldpin first-run loft\n"
-            "  sudo systemctl enable --now coldpin@loft coldpin-lookout@loft"
+            "Then try it, step by step; at its end this starts the service and the page:\n"
+            "  sudo coldpin first-run loft"
         )
     for name in machine.instances:
         unit = f"coldpin@{name}"
