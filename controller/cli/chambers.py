@@ -41,6 +41,10 @@ def chambers(
     A folder stands for every configuration in it. With --broker, every chamber that the broker
     knows is listed, wherever it is.
     """
+    if not configs and not places.configurations_in(places.CONFIGURATIONS):
+        raise click.UsageError(
+            f"name configurations, or a folder of them: there is none in {places.CONFIGURATIONS}"
+        )
     paths = configurations(configs or (places.CONFIGURATIONS,))
     first = read_settings(paths[0])
     now = datetime.now(UTC)
@@ -68,7 +72,7 @@ def chambers(
         )
         return
     console = people.console()
-    table = people.table("chamber", "swap due", "air", "reservoir", "why here")
+    table = people.table("chamber", "next pack change", "air", "reservoir", "why here")
     for row in rows:
         why = f"{row.how}; {row.alarms}" if row.alarms else row.how
         table.add_row(f"[b]{row.name}[/b]", row.swap, row.air, row.reservoir, why)

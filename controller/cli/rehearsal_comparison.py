@@ -51,9 +51,10 @@ def print_comparison(*, title: str, plain: Outcome, alone: Outcome, notified: Ou
 def difference(*, plain: Outcome, alone: Outcome, notified: Outcome) -> str:
     """Return what the figures mean, in a sentence or two."""
     if max(plain.above_k_h, alone.above_k_h, notified.above_k_h) < ALMOST_NONE_K_H:
+        ours, theirs = (words.counted(each.starts, "time") for each in (alone, plain))
         return (
-            f"The air stays in band under all three; coldpin starts the pump {alone.starts} times, "
-            f"the plain switch {plain.starts} times."
+            f"The air stays in band under all three; coldpin starts the pump {ours}, the plain "
+            f"switch {theirs}."
         )
     if notified.above_k_h < 0.9 * plain.above_k_h:
         first = (

@@ -32,7 +32,7 @@ def rehearsal_page(
     began_s = rehearsal.started.timestamp()
     notices = [(float(each["t_s"]), str(each["text"])) for each in rehearsal.hearing.notices]
     pack_changes = [
-        (began_s + swap["t_s"], f"{swap['packs']:.0f} packs") for swap in rehearsal.swaps
+        (began_s + swap["t_s"], words.pack_count(round(swap["packs"]))) for swap in rehearsal.swaps
     ]
     history = ChamberHistory(
         points=[point_of(row) for row in rows],
@@ -59,7 +59,7 @@ def rehearsal_page(
             ("shortest run", words.duration(tally.shortest_run_s)),
             ("shortest rest", words.duration(tally.shortest_rest_s)),
             ("packs put in", str(rehearsal.packs_used)),
-            ("length, seed", f"{rehearsal.days:g} days, {rehearsal.seed}"),
+            ("length, seed", f"{words.counted(rehearsal.days, 'day')}, {rehearsal.seed}"),
         ),
         charts=[
             chamber_chart(history, f"{settings.chamber.name} through {scenario}."),

@@ -170,7 +170,8 @@ def rehearse(
         )
         took_s = ours_s + sum(lasted_s for _, lasted_s in others)
         people.console().print(
-            f"{ours.days:g} days in {took_s:.1f} s, under each of three controls, seed {ours.seed}",
+            f"{words.counted(ours.days, 'day')} in {took_s:.1f} s, under each of three controls, "
+            f"seed {ours.seed}",
             style="dim",
         )
 
@@ -309,12 +310,15 @@ def _print_for_people(
         (
             "pump",
             (
-                f"{tally.starts} starts, {tally.duty:.1%} of the time, shortest run "
-                f"{words.duration(tally.shortest_run_s)}, shortest rest "
+                f"{words.counted(tally.starts, 'start')}, {tally.duty:.1%} of the time, "
+                f"shortest run {words.duration(tally.shortest_run_s)}, shortest rest "
                 f"{words.duration(tally.shortest_rest_s)}"
             ),
         ),
-        ("packs", f"{rehearsal.packs_used} put in at {len(rehearsal.swaps)} swaps"),
+        (
+            "packs",
+            f"{rehearsal.packs_used} put in at {words.counted(len(rehearsal.swaps), 'change')}",
+        ),
     ]
     if account.ice_melted_kg is not None and account.heat_removed_kj is not None:
         kwh = account.heat_removed_kj / 3600
@@ -327,7 +331,7 @@ def _print_for_people(
     if season is not None:
         counts = Counter(alarm.name for alarm in tally.alarms)
         for name_of_alarm, count in sorted(counts.items()):
-            console.print(f"alarm: {alarm_title(name_of_alarm)}, {count} times")
+            console.print(f"alarm: {alarm_title(name_of_alarm)}, {words.counted(count, 'time')}")
     for alarm in tally.alarms if season is None else ():
         until = (
             "still active"
@@ -340,7 +344,10 @@ def _print_for_people(
     for notice in rehearsal.hearing.notices:
         sent_at = rehearsal.started + timedelta(seconds=float(notice["t_s"]))
         console.print(f"notice {sent_at:%a %H:%M}: {notice['text']}")
-    console.print(f"{rehearsal.days:g} days in {wall_s:.1f} s, seed {rehearsal.seed}", style="dim")
+    console.print(
+        f"{words.counted(rehearsal.days, 'day')} in {wall_s:.1f} s, seed {rehearsal.seed}",
+        style="dim",
+    )
 
 
 def _print_days(console: Console, half_hours: list[HalfHour]) -> None:

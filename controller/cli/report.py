@@ -145,7 +145,9 @@ def _rows(report: Report, unit: str) -> list[tuple[str, str]]:
                 ),
             )
         )
-    lost = ", ".join(f"{name} {count} times" for name, count in report.probes_lost.items())
+    lost = ", ".join(
+        f"{name} {words.counted(count, 'time')}" for name, count in report.probes_lost.items()
+    )
     rows.append(("probes lost", lost or "never"))
     for name, faults in report.refused.items():
         counts = "; ".join(f"{count} × {fault}" for fault, count in faults.items())
@@ -156,7 +158,8 @@ def _rows(report: Report, unit: str) -> list[tuple[str, str]]:
         (
             "recorded",
             (
-                f"{words.duration(report.recorded_s)} of {days:.1f} d, {len(report.gaps)} gaps; "
+                f"{words.duration(report.recorded_s)} of {days:.1f} d, "
+                f"{words.counted(len(report.gaps), 'gap')}; "
                 f"air not known for {words.duration(report.air_lost_s)}"
             ),
         )
@@ -170,7 +173,7 @@ def _pump_words(report: Report) -> str:
         return "not recorded"
     unknown_s = report.recorded_s - report.switches_known_s
     missing = f"; not recorded for {words.duration(unknown_s)}" if unknown_s >= 1.0 else ""
-    return f"{report.starts} starts, {report.duty:.1%} of the time{missing}"
+    return f"{words.counted(report.starts, 'start')}, {report.duty:.1%} of the time{missing}"
 
 
 def _print_for_people(report: Report, settings: Settings) -> None:
@@ -200,7 +203,7 @@ def _print_for_people(report: Report, settings: Settings) -> None:
             f"{words.duration((end - begin).total_seconds())}"
         )
     if len(report.gaps) > 20:
-        console.print(f"and {len(report.gaps) - 20} more gaps")
+        console.print(f"and {words.counted(len(report.gaps) - 20, 'more gap')}")
 
 
 def _alarm_rate_words(report: Report) -> str:
@@ -221,7 +224,7 @@ def _alarm_rate_words(report: Report) -> str:
 
 
 def _tuning_words(figures: AlarmFigures) -> str:
-    parts = ["1 time" if figures.count == 1 else f"{figures.count} times"]
+    parts = [words.counted(figures.count, "time")]
     if figures.chattering:
         parts.append("again and again within an hour")
     parts.append(f"longest {words.duration(60 * round(figures.longest_s / 60))}")
@@ -312,7 +315,7 @@ def _page(report: Report, settings: Settings, path: Path, noted: Sequence[Logged
             since_s=report.since.timestamp(),
             until_s=report.until.timestamp(),
             pack_changes=[
-                (swap.at.timestamp(), f"{swap.packs} packs")
+                (swap.at.timestamp(), words.pack_count(swap.packs))
                 for swap in noted
                 if report.since <= swap.at < report.until
             ],

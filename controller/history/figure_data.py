@@ -13,7 +13,7 @@ from controller.domain.alarm_guide import alarm_title
 from controller.domain.events import BAND
 from controller.pictures.chamber_chart import GAP_S, INTERVALS, ChamberHistory, Point
 from controller.pictures.chart import Expected
-from controller.pictures.words import temperature
+from controller.pictures.words import pack_count, temperature
 from controller.records.columns import Column, read_columns
 from controller.records.reader import (
     RecordedReading,
@@ -172,7 +172,7 @@ def history_of(
         points=points,
         bands_c=bands,
         since_s=drawn.since.timestamp(),
-        pack_changes=[(swap.at.timestamp(), f"{swap.packs} packs") for swap in noted],
+        pack_changes=[(swap.at.timestamp(), pack_count(swap.packs)) for swap in noted],
         alarms=[(event.at.timestamp(), alarm_title(event.name, event.detail)) for event in raised],
         until_s=until.timestamp(),
         cold_ends=_cold_ends(snapshot, zone),

@@ -54,7 +54,17 @@ def shortage(short: PackShortage, now: datetime, unit: str = "C") -> str:
 
 def pack_count(count: int) -> str:
     """Return a number of packs with its noun."""
-    return "1 pack" if count == 1 else f"{count} packs"
+    return counted(count, "pack")
+
+
+def counted(count: float, noun: str) -> str:
+    """Return a number with its noun, in the plural where it is not one.
+
+    Args:
+        count: The number.
+        noun: In the singular, such as "start"; its plural must end with s.
+    """
+    return f"{count:.12g} {noun}" if count == 1 else f"{count:.12g} {noun}s"
 
 
 def moment(at: datetime, now: datetime, *, far: bool = True) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from controller.pictures.chamber_chart import ChamberHistory, Point, chamber_chart
 from controller.pictures.chart import Chart
+from controller.pictures.words import pack_count
 from controller.rehearsal.rehearse import TraceRow
 from controller.settings.law_of import BandSchedule, schedule_of
 from controller.settings.load import Settings
@@ -26,7 +27,7 @@ def hot_days_chart(settings: Settings, rows: Sequence[TraceRow], label: str) -> 
         until_s=rows[-1].time.timestamp(),
         bands_c=bands_of(rows, schedule),
         pack_changes=[
-            (row.time.timestamp(), f"{row.swap_packs} packs") for row in rows if row.swap_packs
+            (row.time.timestamp(), pack_count(row.swap_packs)) for row in rows if row.swap_packs
         ],
         unit=settings.display.unit,
         zone=settings.site.zone(),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from controller.domain.measures import weight_text
+from controller.pictures.words import pack_count
 from controller.planning.changes import Change
 from controller.planning.verdict import Judgement, Verdict
 
@@ -66,11 +67,12 @@ def supply_sentence(judgement: Judgement) -> str:
     if supply.mean_h is None:
         if supply.packs_per_day <= 0.0:
             return "On a hot day no pack needs to be changed."
-        return f"A set of {packs.in_reservoir} packs lasts longer than a day."
+        return f"A set of {pack_count(packs.in_reservoir)} lasts longer than a day."
     return (
-        f"On a hot day change {packs.in_reservoir} packs about every {supply.mean_h:.0f} h: "
-        f"{supply.packs_per_day:.0f} packs a day, {weight_text(supply.ice_kg_per_day, unit)} of "
-        f"ice melted; the freezer can freeze {weight_text(supply.limit_kg_per_day, unit)} a day."
+        f"On a hot day change {pack_count(packs.in_reservoir)} about every {supply.mean_h:.0f} h: "
+        f"{pack_count(round(supply.packs_per_day))} a day, "
+        f"{weight_text(supply.ice_kg_per_day, unit)} of ice melted; the "
+        f"freezer can freeze {weight_text(supply.limit_kg_per_day, unit)} a day."
     )
 
 

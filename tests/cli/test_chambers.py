@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 from paho.mqtt.enums import CallbackAPIVersion
 
-from controller.cli.main import EX_CONFIG, coldpin, status_of
+from controller.cli.main import EX_CONFIG, EX_USAGE, coldpin, status_of
 from controller.domain.forecast import PublishedForecast
 from controller.lookout.broker.documents import Messages
 from controller.lookout.broker.identity import Identity, Mode
@@ -125,3 +125,14 @@ def test_what_a_broker_keeps_is_listed(folder: Path, tmp_path: Path) -> None:
     broker.stop()
     listed = json.loads(ran.stdout)["chambers"]
     assert [each["instance"] for each in listed] == ["cellar", "barn"]
+
+
+def test_nothing_installed_is_said_with_what_to_write(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A laptop has no folder of chambers; that is no fault of a file."""
+    monkeypatch.setattr("controller.domain.places.CONFIGURATIONS", tmp_path / "none")
+
+    assert status_of(["chambers"]) == EX_USAGE
+
+    assert "name configurations, or a folder of them" in capsys.readouterr().err
