@@ -17,7 +17,7 @@ from controller.errors import SettingsError
 from controller.lookout.broker.connection import broker_of
 from controller.lookout.broker.other_chambers import ask_broker
 from controller.lookout.chamber_rows import rows_of
-from controller.lookout.chambers import Chamber, chamber_at, chamber_of, chambers_of_broker
+from controller.lookout.chambers import ChamberSummary, chamber_at, chamber_of, chambers_of_broker
 from controller.lookout.pack_budget import Budget, budget_of, budget_words
 from controller.settings.foresight_of import freezer_packs_per_day
 from controller.settings.load import Settings, read_settings
@@ -81,7 +81,7 @@ def chambers(
         console.print(budget_words(each, zone=zone))
 
 
-def _on_this_machine(config: Path, now: datetime) -> Chamber:
+def _on_this_machine(config: Path, now: datetime) -> ChamberSummary:
     settings = read_settings(config)
     found = chamber_at(state_directory(config), run=RUNTIME, now=now)
     if found is None or not found.name:
@@ -91,7 +91,7 @@ def _on_this_machine(config: Path, now: datetime) -> Chamber:
     return found
 
 
-def _from_broker(settings: Settings, config: Path) -> list[Chamber]:
+def _from_broker(settings: Settings, config: Path) -> list[ChamberSummary]:
     broker = broker_of(settings, config.parent)
     if broker is None:
         raise SettingsError(str(config), ("mqtt.host: found nothing, allowed: a broker's name",))
@@ -101,7 +101,7 @@ def _from_broker(settings: Settings, config: Path) -> list[Chamber]:
         raise SettingsError(str(config), (f"mqtt: {error}",)) from None
 
 
-def _document(chamber: Chamber, why: str) -> dict[str, object]:
+def _document(chamber: ChamberSummary, why: str) -> dict[str, object]:
     document = asdict(chamber)
     document.pop("port")
     document["alarms"] = [alarm.name for alarm in chamber.alarms]

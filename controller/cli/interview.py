@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from rich.console import Console
 
 from controller.planning.answers import UNKNOWN, answer_to, is_unknown
-from controller.planning.question import Kind, Known, Question, Value, one_of
+from controller.planning.question import AnswerKind, Known, Question, Value, one_of
 from controller.planning.questions import every_question, topics
 
 BACK = "<"
@@ -80,7 +80,7 @@ class Interview:
                 self.console.print("This is the first question.")
                 continue
             text = UNKNOWN if is_unknown(typed) else typed or usual
-            if question.kind is Kind.CHOICE and typed and not is_unknown(typed):
+            if question.kind is AnswerKind.CHOICE and typed and not is_unknown(typed):
                 chosen = chosen_option(question, typed)
                 if chosen is None:
                     self.console.print(f"Type a number from 1 to {len(question.options)}.")

@@ -20,7 +20,7 @@ from controller.domain.forecast import PublishedForecast
 from controller.domain.places import records_path, state_directory
 from controller.domain.requests import LoggedSwap
 from controller.domain.status import Status
-from controller.lookout.headline import Limits, headline_of
+from controller.lookout.headline import AlarmLimits, headline_of
 from controller.lookout.next_change import next_change
 from controller.lookout.readings import last_change_words, readings_of
 from controller.pictures import words
@@ -122,7 +122,7 @@ def _print_for_people(
     console: Console, report: StatusReport, snapshot: Snapshot, settings: BriefSettings
 ) -> None:
     """Print the answer first: how the chamber is, what to do by when; then the rest."""
-    limits = Limits(
+    limits = AlarmLimits(
         air_high_c=settings.air_high_c,
         air_low_c=settings.air_low_c,
         reservoir_warm_c=settings.reservoir_warm_c,

@@ -20,7 +20,7 @@ REFUSED_BEGINS = "refused"
 """How the answer to a request begins that was not done."""
 
 
-class Kind(Enum):
+class RequestKind(Enum):
     """What can be asked for, by the name that the requests file keeps."""
 
     SWAP = "swap"
@@ -117,21 +117,21 @@ class Withdraw:
 
 Payload = LogSwap | SetStage | Pause | Resume | Acknowledge | Reset | ReportSwapDue | Withdraw
 
-_TYPES: dict[Kind, type[Payload]] = {
-    Kind.SWAP: LogSwap,
-    Kind.STAGE: SetStage,
-    Kind.PAUSE: Pause,
-    Kind.RESUME: Resume,
-    Kind.ACKNOWLEDGE: Acknowledge,
-    Kind.RESET: Reset,
-    Kind.FORECAST: ReportSwapDue,
-    Kind.WITHDRAW: Withdraw,
+_TYPES: dict[RequestKind, type[Payload]] = {
+    RequestKind.SWAP: LogSwap,
+    RequestKind.STAGE: SetStage,
+    RequestKind.PAUSE: Pause,
+    RequestKind.RESUME: Resume,
+    RequestKind.ACKNOWLEDGE: Acknowledge,
+    RequestKind.RESET: Reset,
+    RequestKind.FORECAST: ReportSwapDue,
+    RequestKind.WITHDRAW: Withdraw,
 }
 _KINDS = {of: kind for kind, of in _TYPES.items()}
-_CODECS: dict[Kind, Codec[Any]] = {kind: Codec(of) for kind, of in _TYPES.items()}
+_CODECS: dict[RequestKind, Codec[Any]] = {kind: Codec(of) for kind, of in _TYPES.items()}
 
 
-def kind_of(payload: Payload) -> Kind:
+def kind_of(payload: Payload) -> RequestKind:
     """Return what a payload asks for."""
     return _KINDS[type(payload)]
 
@@ -141,7 +141,7 @@ def payload_text(payload: Payload) -> str:
     return _CODECS[kind_of(payload)].text(payload)
 
 
-def read_payload(kind: Kind, text: str) -> Payload:
+def read_payload(kind: RequestKind, text: str) -> Payload:
     """Return the payload of a kind from its JSON text.
 
     Raises:
@@ -180,7 +180,7 @@ class Request:
     answer: Answer | None = None
 
     @property
-    def kind(self) -> Kind:
+    def kind(self) -> RequestKind:
         """What it asks for."""
         return kind_of(self.payload)
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from controller.core.state import EventKind
 from controller.domain.alarm_guide import alarm_title
 from controller.domain.events import BAND
-from controller.pictures.chamber_chart import GAP_S, INTERVALS, ChamberHistory, Point
+from controller.pictures.chamber_chart import GAP_S, INTERVALS, ChamberHistory, ChamberPoint
 from controller.pictures.chart import Expected
 from controller.pictures.words import pack_count, temperature
 from controller.records.columns import Column, read_columns
@@ -200,9 +200,9 @@ def bands_of(records: Path, window: Window) -> list[tuple[float, float, float]]:
     return bands
 
 
-def points_of(rows: Iterable[RecordedReading]) -> list[Point]:
+def points_of(rows: Iterable[RecordedReading]) -> list[ChamberPoint]:
     """Return recorded readings as a figure shows them, five minutes as their lowest and highest."""
-    points: list[Point] = []
+    points: list[ChamberPoint] = []
     for row in rows:
         if row.air_min_mc is None or row.air_max_mc is None:
             points.append(_point(row, row.air_mc, 0.0))
@@ -212,23 +212,23 @@ def points_of(rows: Iterable[RecordedReading]) -> list[Point]:
     return points
 
 
-def points_of_columns(columns: Iterable[Column]) -> list[Point]:
+def points_of_columns(columns: Iterable[Column]) -> list[ChamberPoint]:
     """Return columns as a figure shows them: lowest at the first reading, highest at the last.
 
     Between columns with nothing recorded for long there is a moment of which nothing is known.
     """
-    points: list[Point] = []
+    points: list[ChamberPoint] = []
     last_s: float | None = None
     for column in columns:
         if last_s is not None and column.begins_s - last_s > GAP_S:
-            points.append(Point(at_s=last_s, pump=None))
+            points.append(ChamberPoint(at_s=last_s, pump=None))
         extents = (column.air_mc, column.reservoir_mc, column.room_mc, column.coil_outlet_mc)
         for end, at_s in enumerate((column.begins_s, column.ends_s)):
             air, reservoir, room, outlet = (
                 None if extent is None else extent[end] / 1000 for extent in extents
             )
             points.append(
-                Point(
+                ChamberPoint(
                     at_s=at_s,
                     air_c=air,
                     reservoir_c=reservoir,
@@ -241,13 +241,13 @@ def points_of_columns(columns: Iterable[Column]) -> list[Point]:
     return points
 
 
-def _point(row: RecordedReading, air_mc: int | None, shift_s: float) -> Point:
+def _point(row: RecordedReading, air_mc: int | None, shift_s: float) -> ChamberPoint:
     air, reservoir, room, outlet = (
         None if value is None else value / 1000
         for value in (air_mc, row.reservoir_mc, row.room_mc, row.coil_outlet_mc)
     )
     pump = row.pump if row.pump_share is None else row.pump_share
-    return Point(
+    return ChamberPoint(
         at_s=row.at.timestamp() + shift_s,
         air_c=air,
         reservoir_c=reservoir,

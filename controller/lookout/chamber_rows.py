@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from controller.domain.alarm_guide import alarm_title, is_note
-from controller.lookout.chambers import Chamber, in_order
+from controller.lookout.chambers import ChamberSummary, in_order
 from controller.pictures.words import moment, temperature
 
 
@@ -29,7 +29,7 @@ class Row:
 
 
 def rows_of(
-    chambers: Iterable[Chamber], *, now: datetime, zone: tzinfo | None, unit: str
+    chambers: Iterable[ChamberSummary], *, now: datetime, zone: tzinfo | None, unit: str
 ) -> list[Row]:
     """Return the chambers with the one to go to first at the front.
 
@@ -45,7 +45,7 @@ def rows_of(
     ]
 
 
-def _row(chamber: Chamber, why: str, *, now: datetime, unit: str) -> Row:
+def _row(chamber: ChamberSummary, why: str, *, now: datetime, unit: str) -> Row:
     def shown(celsius: float | None) -> str:
         return "unknown" if celsius is None else temperature(celsius * 1000, unit)
 
@@ -67,7 +67,7 @@ def _row(chamber: Chamber, why: str, *, now: datetime, unit: str) -> Row:
     )
 
 
-def _swap(chamber: Chamber, now: datetime) -> str:
+def _swap(chamber: ChamberSummary, now: datetime) -> str:
     if not chamber.known:
         return "not known"
     if chamber.due is None:

@@ -25,7 +25,7 @@ UNKNOWN_WITHIN = timedelta(hours=12)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Chamber:
+class ChamberSummary:
     """One chamber as it is seen from outside."""
 
     instance: str
@@ -55,7 +55,7 @@ def chamber_of(
     forecast: PublishedForecast | None,
     name: str = "",
     port: int | None = None,
-) -> Chamber:
+) -> ChamberSummary:
     """Return a chamber from what is known of it.
 
     Args:
@@ -67,7 +67,7 @@ def chamber_of(
         port: Of its page.
     """
     shown = None if silent else status
-    return Chamber(
+    return ChamberSummary(
         instance=instance,
         name=(status.chamber if status is not None else "") or name or instance,
         silent=silent,
@@ -85,7 +85,7 @@ def chamber_of(
     )
 
 
-def chambers_below(folder: Path, *, run: Path, now: datetime) -> list[Chamber]:
+def chambers_below(folder: Path, *, run: Path, now: datetime) -> list[ChamberSummary]:
     """Return every chamber that keeps its state below a folder.
 
     Args:
@@ -101,7 +101,7 @@ def chambers_below(folder: Path, *, run: Path, now: datetime) -> list[Chamber]:
     return found
 
 
-def chamber_at(place: Path, *, run: Path, now: datetime) -> Chamber | None:
+def chamber_at(place: Path, *, run: Path, now: datetime) -> ChamberSummary | None:
     """Return the chamber that keeps its state in a folder, None where none does.
 
     Args:
@@ -126,7 +126,7 @@ def chamber_at(place: Path, *, run: Path, now: datetime) -> Chamber | None:
     )
 
 
-def chambers_of_broker(retained: Mapping[str, Retained]) -> list[Chamber]:
+def chambers_of_broker(retained: Mapping[str, Retained]) -> list[ChamberSummary]:
     """Return the chambers that a broker knows.
 
     Args:
@@ -148,7 +148,9 @@ def chambers_of_broker(retained: Mapping[str, Retained]) -> list[Chamber]:
     return chambers
 
 
-def in_order(chambers: Iterable[Chamber], *, now: datetime) -> list[tuple[Chamber, str]]:
+def in_order(
+    chambers: Iterable[ChamberSummary], *, now: datetime
+) -> list[tuple[ChamberSummary, str]]:
     """Return the chambers with the one to go to first at the front, each with the reason.
 
     One that is silent comes first, because nobody knows how it is; then those in which the crop is

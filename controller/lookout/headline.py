@@ -77,7 +77,7 @@ class Headline:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Limits:
+class AlarmLimits:
     """Limits that alarms name, and how people want temperatures written."""
 
     air_high_c: float | None
@@ -88,7 +88,7 @@ class Limits:
     unit: str
 
 
-def headline_of(snapshot: Snapshot, limits: Limits, now: datetime) -> Headline:
+def headline_of(snapshot: Snapshot, limits: AlarmLimits, now: datetime) -> Headline:
     """Return how the chamber is.
 
     Args:
@@ -107,7 +107,7 @@ def headline_of(snapshot: Snapshot, limits: Limits, now: datetime) -> Headline:
     return replace(headline, notes=snapshot.status.notes + noted)
 
 
-def _without_notes(snapshot: Snapshot, limits: Limits, now: datetime) -> Headline:
+def _without_notes(snapshot: Snapshot, limits: AlarmLimits, now: datetime) -> Headline:
     status = snapshot.status
     if status is None or snapshot.silent:
         return _no_data(snapshot, limits, now)
@@ -144,7 +144,7 @@ def _headline(
     return Headline(state=state, words=words, action=action, more=more, notes=(), alarms=alarms)
 
 
-def _by_band(status: Status, air_c: float, limits: Limits) -> Headline:
+def _by_band(status: Status, air_c: float, limits: AlarmLimits) -> Headline:
     unit = limits.unit
     air, low, high = (
         round(degrees(value, unit), 1) for value in (air_c, status.cut_out_c, status.cut_in_c)
@@ -165,7 +165,7 @@ def _by_band(status: Status, air_c: float, limits: Limits) -> Headline:
     return _headline(ChamberState.OUT_OF_BAND, words, "", "", ())
 
 
-def _no_data(snapshot: Snapshot, limits: Limits, now: datetime) -> Headline:
+def _no_data(snapshot: Snapshot, limits: AlarmLimits, now: datetime) -> Headline:
     action = "Look at the machine: it needs power, and coldpin must run on it."
     status = snapshot.status
     if status is None:
@@ -181,7 +181,7 @@ def _no_data(snapshot: Snapshot, limits: Limits, now: datetime) -> Headline:
     return _headline(ChamberState.NO_DATA, words, action, more, ())
 
 
-def _air_words(status: Status, limits: Limits) -> str:
+def _air_words(status: Status, limits: AlarmLimits) -> str:
     if status.air_c is None:
         return "Air temperature not known."
     return f"Air {temperature(1000 * status.air_c, limits.unit)}."
@@ -209,7 +209,7 @@ def _pause_that_holds(requests: Sequence[Request]) -> Request | None:
 
 
 def _active(
-    alarm: Alarm, status: Status, limits: Limits, snapshot: Snapshot, now: datetime
+    alarm: Alarm, status: Status, limits: AlarmLimits, snapshot: Snapshot, now: datetime
 ) -> ActiveAlarm:
     return ActiveAlarm(
         name=alarm.name,
@@ -221,7 +221,7 @@ def _active(
     )
 
 
-def alarm_words(alarm: Alarm, status: Status, limits: Limits) -> str:
+def alarm_words(alarm: Alarm, status: Status, limits: AlarmLimits) -> str:
     """Return an alarm with its number and limit, without a full stop.
 
     Args:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
-from controller.lookout.chambers import Chamber
+from controller.lookout.chambers import ChamberSummary
 from controller.pictures.words import pack_count
 
 
@@ -30,7 +30,7 @@ class Budget:
 
 
 def budget_of(
-    chambers: Sequence[Chamber], *, packs_per_day: float, now: datetime, hours: float = 24.0
+    chambers: Sequence[ChamberSummary], *, packs_per_day: float, now: datetime, hours: float = 24.0
 ) -> Budget:
     """Return the budget of packs over all chambers against one freezer.
 

@@ -50,7 +50,7 @@ class LoadKind(Enum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Load:
+class RatedLoad:
     """A load as its nameplate describes it."""
 
     name: str
@@ -82,7 +82,7 @@ class ContactRating:
     def __str__(self) -> str:
         return f"{self.load_kind.value} {self.current_a:g} A at {self.supply}"
 
-    def covers(self, load: Load) -> bool:
+    def covers(self, load: RatedLoad) -> bool:
         """Return whether the load lies within this rating, margin included.
 
         A rating for one kind of load says nothing about another: a contact for 10 A resistive
@@ -133,7 +133,7 @@ class RelayModule:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Verdict:
+class MainsVerdict:
     """Whether a load may be switched: a reason in one phrase, or every refusal."""
 
     reason: str = ""
@@ -163,7 +163,7 @@ def _touch_limit_v(kind: SupplyKind) -> float:
     return AC_TOUCH_LIMIT_V if kind is SupplyKind.AC else DC_TOUCH_LIMIT_V
 
 
-def judge_named(load: Load, named: object, modules: Mapping[str, RelayModule]) -> Verdict:
+def judge_named(load: RatedLoad, named: object, modules: Mapping[str, RelayModule]) -> MainsVerdict:
     """Judge a load with what its ``relay_module`` key holds.
 
     Args:
@@ -190,7 +190,7 @@ def judge_named(load: Load, named: object, modules: Mapping[str, RelayModule]) -
     return judge(load, modules[named])
 
 
-def judge(load: Load, module: RelayModule | None) -> Verdict:
+def judge(load: RatedLoad, module: RelayModule | None) -> MainsVerdict:
     """Return whether *load* may be switched through *module*.
 
     Args:
@@ -200,7 +200,7 @@ def judge(load: Load, module: RelayModule | None) -> Verdict:
     mains = is_mains(load.supply)
     if module is None and not mains:
         limit_v = _touch_limit_v(load.supply.kind)
-        return Verdict(reason=f"extra-low voltage ({load.supply}, limit {limit_v:g} V)")
+        return MainsVerdict(reason=f"extra-low voltage ({load.supply}, limit {limit_v:g} V)")
     if module is None:
         return _refused(
             f"loads.{load.name}.relay_module: found nothing for {load.supply}, which is mains, "
@@ -214,13 +214,13 @@ def judge(load: Load, module: RelayModule | None) -> Verdict:
     if refusals:
         return _refused(*refusals)
     plate = f"{module.certification_mark} {module.file_number}, " if mains else ""
-    return Verdict(
+    return MainsVerdict(
         reason=f"{module.id}: {plate}{covering[0]} covers {load.rating_needed_a:g} A "
         f"(125 % of {load.current_a:g} A)"
     )
 
 
-def _impossible_current(load: Load) -> list[str]:
+def _impossible_current(load: RatedLoad) -> list[str]:
     """Return a refusal of a current that no mains load has, which would fit every rating."""
     if load.current_a > MOST_MAINS_A or load.current_a * load.supply.volts < LEAST_MAINS_VA:
         least_a = LEAST_MAINS_VA / load.supply.volts
@@ -232,7 +232,7 @@ def _impossible_current(load: Load) -> list[str]:
     return []
 
 
-def _nameplate_gaps(load: Load, module: RelayModule) -> list[str]:
+def _nameplate_gaps(load: RatedLoad, module: RelayModule) -> list[str]:
     """Return a refusal for each thing that a mains module's record must say and does not."""
     fields = {field: getattr(module, field) for field in nameplate.REQUIRED}
     return [
@@ -242,7 +242,7 @@ def _nameplate_gaps(load: Load, module: RelayModule) -> list[str]:
     ]
 
 
-def _why_not_covered(load: Load, module: RelayModule) -> str:
+def _why_not_covered(load: RatedLoad, module: RelayModule) -> str:
     """Say at which of kind, current, voltage and amperes the ratings first fall short."""
     found = ", ".join(str(rating) for rating in module.ratings) or "no contact rating"
     needs = (
@@ -266,8 +266,8 @@ def _why_not_covered(load: Load, module: RelayModule) -> str:
     )
 
 
-def _refused(*refusals: str) -> Verdict:
-    return Verdict(refusals=refusals)
+def _refused(*refusals: str) -> MainsVerdict:
+    return MainsVerdict(refusals=refusals)
 
 
 def _require_current(current_a: float) -> None:

@@ -38,7 +38,7 @@ FUTURE_SHARE = 0.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Point:
+class ChamberPoint:
     """What was so from an instant on; temperatures [°C], None where a probe was lost."""
 
     at_s: float
@@ -55,7 +55,7 @@ class Point:
 class ChamberHistory:
     """What a picture of a chamber shows."""
 
-    points: Sequence[Point]
+    points: Sequence[ChamberPoint]
     """In the order of time."""
     since_s: float
     until_s: float

@@ -39,7 +39,7 @@ class Origin(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class GivenAnswer:
     """One answer."""
 
     text: str
@@ -51,7 +51,7 @@ class Answer:
 class Answers:
     """An answer to every question that is asked, in the order of the questions."""
 
-    of: Mapping[str, Answer]
+    of: Mapping[str, GivenAnswer]
     changes: tuple[str, ...] = ()
     """Keys of changes from `planning.changes` that were applied, in their order."""
     problems: Mapping[str, str] = field(default_factory=dict)
@@ -104,7 +104,7 @@ def is_unknown(text: str) -> bool:
     return text.strip().lower().replace("’", "'") in _UNKNOWN_WORDS
 
 
-def answer_to(question: Question, text: str | None, known: Known) -> Answer:
+def answer_to(question: Question, text: str | None, known: Known) -> GivenAnswer:
     """Return the answer to one question.
 
     Args:
@@ -122,12 +122,14 @@ def answer_to(question: Question, text: str | None, known: Known) -> Answer:
             raise ValueError("allowed: an answer; this one has to be known")
         return _own(question, question.cautious(known), known, Origin.CAUTIOUS)
     value = read_answer(question, text, known)
-    return Answer(_with_unit(question, text.strip(), known), value, Origin.GIVEN)
+    return GivenAnswer(_with_unit(question, text.strip(), known), value, Origin.GIVEN)
 
 
-def _own(question: Question, text: str | tuple[str, str], known: Known, origin: Origin) -> Answer:
+def _own(
+    question: Question, text: str | tuple[str, str], known: Known, origin: Origin
+) -> GivenAnswer:
     shown = one_of(text, known)
-    return Answer(shown, read_answer(question, shown, known), origin)
+    return GivenAnswer(shown, read_answer(question, shown, known), origin)
 
 
 def _with_unit(question: Question, text: str, known: Known) -> str:
@@ -144,7 +146,7 @@ def complete(texts: Mapping[str, str], changes: tuple[str, ...] = ()) -> Answers
         changes: Keys of changes that were applied.
     """
     known: dict[str, Value] = {}
-    of: dict[str, Answer] = {}
+    of: dict[str, GivenAnswer] = {}
     problems: dict[str, str] = {}
     for question in every_question():
         if not question.asked(known):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from controller.pictures.chamber_chart import ChamberHistory, Point, chamber_chart
+from controller.pictures.chamber_chart import ChamberHistory, ChamberPoint, chamber_chart
 from controller.pictures.chart import Chart
 from controller.pictures.words import pack_count
 from controller.rehearsal.rehearse import TraceRow
@@ -47,14 +47,14 @@ def bands_of(rows: Sequence[TraceRow], schedule: BandSchedule) -> list[tuple[flo
     return bands
 
 
-def point_of(row: TraceRow) -> Point:
+def point_of(row: TraceRow) -> ChamberPoint:
     """Return a row of a rehearsal as the picture takes it."""
 
     def celsius(name: str) -> float | None:
         value_mc = row.readings_mc.get(name)
         return None if value_mc is None else value_mc / 1000
 
-    return Point(
+    return ChamberPoint(
         at_s=row.time.timestamp(),
         air_c=celsius("air"),
         reservoir_c=celsius("reservoir"),

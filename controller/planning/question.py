@@ -18,7 +18,7 @@ Value = str | int | float | time | tuple[float, float, float]
 """An answer as it was read: temperatures [°C], sizes [m], volumes [L], weights [kg], watts, L/h."""
 
 
-class Kind(StrEnum):
+class AnswerKind(StrEnum):
     """How an answer is written."""
 
     CHOICE = "choice"
@@ -53,7 +53,7 @@ class Question:
 
     key: str
     text: str
-    kind: Kind
+    kind: AnswerKind
     default: Callable[[Known], Text]
     cautious: Callable[[Known], Text] | None
     """What is assumed for "I don't know"; None: that is no answer to this question."""
@@ -86,20 +86,20 @@ def one_of(text: Text, known: Known) -> str:
     return text if isinstance(text, str) else text[int(is_us(known))]
 
 
-UNITS_OF: Mapping[Kind, tuple[Mapping[str, float], tuple[str, str]]] = {
-    Kind.VOLUME: (measures.VOLUMES_L, ("L", "qt")),
-    Kind.WEIGHT: (measures.WEIGHTS_KG, ("kg", "lb")),
-    Kind.POWER: (measures.POWERS_W, ("W", "W")),
-    Kind.FLOW: (measures.FLOWS_L_H, ("L/h", "gph")),
+UNITS_OF: Mapping[AnswerKind, tuple[Mapping[str, float], tuple[str, str]]] = {
+    AnswerKind.VOLUME: (measures.VOLUMES_L, ("L", "qt")),
+    AnswerKind.WEIGHT: (measures.WEIGHTS_KG, ("kg", "lb")),
+    AnswerKind.POWER: (measures.POWERS_W, ("W", "W")),
+    AnswerKind.FLOW: (measures.FLOWS_L_H, ("L/h", "gph")),
 }
 """The units of a number, and what one without a unit is taken in: metric, US."""
 
 
 def bare_unit(question: Question, known: Known) -> str:
     """Return the unit in which a number without one is taken; empty: there is none."""
-    if question.kind is Kind.TEMPERATURE:
+    if question.kind is AnswerKind.TEMPERATURE:
         return "°F" if is_us(known) else "°C"
-    if question.kind is Kind.SIZE:
+    if question.kind is AnswerKind.SIZE:
         return "ft" if is_us(known) else "cm"
     if question.key == "freezer_volume" and is_us(known):
         return "cu ft"
@@ -119,19 +119,19 @@ def read_answer(question: Question, text: str, known: Known) -> Value:
     """
     text = text.strip()
     match question.kind:
-        case Kind.CHOICE:
+        case AnswerKind.CHOICE:
             return _read_choice(question, text)
-        case Kind.COUNT:
+        case AnswerKind.COUNT:
             if not text.isascii() or not text.isdigit():
                 raise ValueError("allowed: a whole number such as 6")
             return int(_in_range(question, int(text), known))
-        case Kind.TEMPERATURE:
+        case AnswerKind.TEMPERATURE:
             return _in_range(question, _celsius(text, known), known)
-        case Kind.SIZE:
+        case AnswerKind.SIZE:
             return _read_size(question, text, known)
-        case Kind.TIME:
+        case AnswerKind.TIME:
             return _read_time(text)
-        case Kind.NAME:
+        case AnswerKind.NAME:
             return _read_name(text)
         case _:
             units, _ = UNITS_OF[question.kind]
@@ -191,13 +191,13 @@ def _read_name(text: str) -> str:
 def _in_range(question: Question, value: float, known: Known) -> float:
     if question.low <= value <= question.high:
         return value
-    if question.kind is Kind.TEMPERATURE:
+    if question.kind is AnswerKind.TEMPERATURE:
         hint = ""
         meant_c = fahrenheit_to_celsius(value)
         if value > question.high and question.low <= meant_c <= question.high:
             hint = f'; write "{value:g} F" if °F was meant'
         raise ValueError(f"allowed: {question.low:g} C to {question.high:g} C{hint}")
-    if question.kind is Kind.COUNT:
+    if question.kind is AnswerKind.COUNT:
         raise ValueError(f"allowed: {question.low:g} to {question.high:g}")
     per_unit = UNITS_OF[question.kind][0][bare_unit(question, known).lower()]
     raise ValueError(

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from functools import cache
 
 from controller.planning import parts_list
-from controller.planning.question import US, Kind, Known, Option, Question, Text, Topic
+from controller.planning.question import US, AnswerKind, Known, Option, Question, Text, Topic
 from controller.settings.species import read_species
 
 
@@ -63,7 +63,7 @@ def topics() -> tuple[Topic, ...]:
                 Question(
                     key="species",
                     text="What do you grow?",
-                    kind=Kind.CHOICE,
+                    kind=AnswerKind.CHOICE,
                     options=_choice(species),
                     default=_always("pearl-oyster"),
                     cautious=_always("pearl-oyster-cold"),
@@ -71,7 +71,7 @@ def topics() -> tuple[Topic, ...]:
                 Question(
                     key="stage",
                     text="Which stage should the chamber hold?",
-                    kind=Kind.CHOICE,
+                    kind=AnswerKind.CHOICE,
                     options=(
                         Option("fruiting", "fruiting: mushrooms grow"),
                         Option("pinning", "pinning: the first small pins form"),
@@ -88,7 +88,7 @@ def topics() -> tuple[Topic, ...]:
 _UNITS = Question(
     key="units",
     text="Which units do you use?",
-    kind=Kind.CHOICE,
+    kind=AnswerKind.CHOICE,
     options=(
         Option("metric", "°C, centimetres, litres, kilograms"),
         Option(US, "°F, feet, quarts, pounds"),
@@ -103,7 +103,7 @@ _TOPICS = (
             Question(
                 key="walls",
                 text="What is the chamber made of?",
-                kind=Kind.CHOICE,
+                kind=AnswerKind.CHOICE,
                 options=_choice({key: wall.words for key, wall in parts_list.WALL.items()}),
                 default=_always("tent"),
                 cautious=_always("tent"),
@@ -111,7 +111,7 @@ _TOPICS = (
             Question(
                 key="size",
                 text="How large is it outside?",
-                kind=Kind.SIZE,
+                kind=AnswerKind.SIZE,
                 hint=("length x width x height", "length x width x height"),
                 default=_size,
                 cautious=_always(("80 x 80 x 160 cm", "32 x 32 x 63 in")),
@@ -126,7 +126,7 @@ _TOPICS = (
             Question(
                 key="blocks",
                 text="What do the blocks in it weigh together?",
-                kind=Kind.WEIGHT,
+                kind=AnswerKind.WEIGHT,
                 hint=(
                     "a kit weighs 2 kg, a large block 4.5 kg, a straw bag 10 kg",
                     "a kit weighs 4 lb, a large block 10 lb, a straw bag 20 lb",
@@ -144,7 +144,7 @@ _TOPICS = (
             Question(
                 key="lights",
                 text="How many watts of light are inside?",
-                kind=Kind.POWER,
+                kind=AnswerKind.POWER,
                 hint="0 for none; a metre of LED strip takes 5 to 10 W",
                 default=_always("10 W"),
                 cautious=_always("20 W"),
@@ -153,7 +153,7 @@ _TOPICS = (
             Question(
                 key="fresh_air",
                 text="How does fresh air come in?",
-                kind=Kind.CHOICE,
+                kind=AnswerKind.CHOICE,
                 options=_firsts(parts_list.AIR_CHANGES),
                 default=_always("passive"),
                 cautious=_always("timer"),
@@ -161,7 +161,7 @@ _TOPICS = (
             Question(
                 key="humidifier",
                 text="Is there a humidifier?",
-                kind=Kind.CHOICE,
+                kind=AnswerKind.CHOICE,
                 options=_firsts(parts_list.HUMIDIFIERS),
                 default=_always("small"),
                 cautious=_always("small"),
@@ -174,7 +174,7 @@ _TOPICS = (
             Question(
                 key="place",
                 text="Where does the chamber stand?",
-                kind=Kind.CHOICE,
+                kind=AnswerKind.CHOICE,
                 options=_firsts(parts_list.PLACES),
                 hint="not in the sun, and not in an attic: both are too hot",
                 default=_always("room"),
@@ -183,7 +183,7 @@ _TOPICS = (
             Question(
                 key="day",
                 text="How warm does it get there on a hot afternoon?",
-                kind=Kind.TEMPERATURE,
+                kind=AnswerKind.TEMPERATURE,
                 default=lambda known: parts_list.PLACES[_place(known)][1],
                 cautious=lambda known: parts_list.PLACES[_place(known)][1],
                 low=-20.0,
@@ -192,7 +192,7 @@ _TOPICS = (
             Question(
                 key="night",
                 text="And at the coolest hour of that night?",
-                kind=Kind.TEMPERATURE,
+                kind=AnswerKind.TEMPERATURE,
                 default=lambda known: parts_list.PLACES[_place(known)][2],
                 cautious=lambda known: parts_list.PLACES[_place(known)][2],
                 low=-20.0,
@@ -201,7 +201,7 @@ _TOPICS = (
             Question(
                 key="humidity",
                 text="How humid is it there?",
-                kind=Kind.CHOICE,
+                kind=AnswerKind.CHOICE,
                 options=_firsts(parts_list.HUMIDITIES),
                 default=lambda known: parts_list.PLACES[_place(known)][3],
                 cautious=_always("muggy"),
@@ -214,7 +214,7 @@ _TOPICS = (
             Question(
                 key="cooler",
                 text="Which box holds the cold water?",
-                kind=Kind.CHOICE,
+                kind=AnswerKind.CHOICE,
                 options=_firsts(parts_list.COOLERS),
                 default=_always("ordinary"),
                 cautious=_always("thin"),
@@ -222,7 +222,7 @@ _TOPICS = (
             Question(
                 key="cooler_volume",
                 text="How much does it hold?",
-                kind=Kind.VOLUME,
+                kind=AnswerKind.VOLUME,
                 default=_always(("45 L", "48 qt")),
                 cautious=_always(("30 L", "32 qt")),
                 low=3.0,
@@ -236,7 +236,7 @@ _TOPICS = (
             Question(
                 key="pack",
                 text="What do you freeze?",
-                kind=Kind.CHOICE,
+                kind=AnswerKind.CHOICE,
                 options=_choice({key: pack.words for key, pack in parts_list.PACKS.items()}),
                 default=_always("bottle-1"),
                 cautious=_always("bottle-1"),
@@ -244,7 +244,7 @@ _TOPICS = (
             Question(
                 key="packs_in_water",
                 text="How many are in the water at a time?",
-                kind=Kind.COUNT,
+                kind=AnswerKind.COUNT,
                 default=_packs_that_fit,
                 cautious=_packs_that_fit,
                 low=1,
@@ -253,7 +253,7 @@ _TOPICS = (
             Question(
                 key="packs",
                 text="How many do you have in all?",
-                kind=Kind.COUNT,
+                kind=AnswerKind.COUNT,
                 hint="those in the freezer included",
                 default=_twice,
                 cautious=_twice,
@@ -268,7 +268,7 @@ _TOPICS = (
             Question(
                 key="freezer",
                 text="Which freezer freezes them?",
-                kind=Kind.CHOICE,
+                kind=AnswerKind.CHOICE,
                 options=_firsts(parts_list.FREEZERS),
                 default=_always("chest"),
                 cautious=_always("fridge"),
@@ -276,7 +276,7 @@ _TOPICS = (
             Question(
                 key="freezer_volume",
                 text="How large is it inside?",
-                kind=Kind.VOLUME,
+                kind=AnswerKind.VOLUME,
                 default=_always(("200 L", "7 cu ft")),
                 cautious=_always(("100 L", "3.5 cu ft")),
                 low=5.0,
@@ -286,7 +286,7 @@ _TOPICS = (
             Question(
                 key="food",
                 text="Is there food in it?",
-                kind=Kind.CHOICE,
+                kind=AnswerKind.CHOICE,
                 options=_choice(parts_list.FOODS),
                 default=_always("half"),
                 cautious=_always("full"),
@@ -299,7 +299,7 @@ _TOPICS = (
             Question(
                 key="core",
                 text="Which finned core does the cold water run through?",
-                kind=Kind.CHOICE,
+                kind=AnswerKind.CHOICE,
                 options=_choice({key: core.words for key, core in parts_list.CORES.items()}),
                 default=_always("120"),
                 cautious=_always("120"),
@@ -307,7 +307,7 @@ _TOPICS = (
             Question(
                 key="fan",
                 text="Which fan blows through it?",
-                kind=Kind.CHOICE,
+                kind=AnswerKind.CHOICE,
                 options=_firsts(parts_list.FANS),
                 default=_always("ordinary"),
                 cautious=_always("quiet"),
@@ -320,7 +320,7 @@ _TOPICS = (
             Question(
                 key="pump",
                 text="What flow does the box of the pump state?",
-                kind=Kind.FLOW,
+                kind=AnswerKind.FLOW,
                 default=_always(("240 L/h", "65 gph")),
                 cautious=_always(("120 L/h", "32 gph")),
                 low=10.0,
@@ -334,21 +334,21 @@ _TOPICS = (
             Question(
                 key="sleeps",
                 text="When do you go to sleep?",
-                kind=Kind.TIME,
+                kind=AnswerKind.TIME,
                 default=_always("22:30"),
                 cautious=_always("22:00"),
             ),
             Question(
                 key="wakes",
                 text="And when are you up?",
-                kind=Kind.TIME,
+                kind=AnswerKind.TIME,
                 default=_always("06:30"),
                 cautious=_always("07:30"),
             ),
             Question(
                 key="name",
                 text="What do you call the chamber?",
-                kind=Kind.NAME,
+                kind=AnswerKind.NAME,
                 default=_always("my chamber"),
                 cautious=None,
             ),

@@ -48,7 +48,7 @@ class Pending(Enum):
     NOTHING = "convert"
 
 
-class Probe(Protocol):
+class ReadableProbe(Protocol):
     """One place of temperature that may take its time."""
 
     def read(self, clock: Callable[[], float]) -> Sample:
@@ -90,7 +90,7 @@ class ThreadedReader:
 
     def __init__(
         self,
-        probes: Mapping[str, Probe],
+        probes: Mapping[str, ReadableProbe],
         *,
         clock: Callable[[], float] = time.monotonic,
         every_s: float,
@@ -208,7 +208,7 @@ class ThreadedReader:
         slot.due_at = now + (1 - FORGIVEN_SHARE) * self._every_s
         return True
 
-    def _read_on_demand(self, name: str, probe: Probe) -> None:
+    def _read_on_demand(self, name: str, probe: ReadableProbe) -> None:
         signal.pthread_sigmask(signal.SIG_BLOCK, _NOT_FOR_READERS)
         jobs = self._slots[name].jobs
         while (pending := jobs.get()) is not None:
@@ -216,7 +216,7 @@ class ThreadedReader:
             if self._wake is not None:
                 self._wake()
 
-    def _attempt(self, name: str, probe: Probe, pending: Pending) -> Sample:
+    def _attempt(self, name: str, probe: ReadableProbe, pending: Pending) -> Sample:
         try:
             if pending is Pending.OLD_SNAPSHOT:
                 probe.drain()

@@ -21,12 +21,12 @@ from controller.domain.codec import UnreadableError
 from controller.domain.requests import (
     REFUSED_BEGINS,
     Answer,
-    Kind,
     LoggedSwap,
     LogSwap,
     Payload,
     ReportSwapDue,
     Request,
+    RequestKind,
     UnreadableRequest,
     Withdraw,
     kind_of,
@@ -129,7 +129,7 @@ def report_swap_due(path: Path, *, due: bool, for_s: float) -> None:
             boot_ms=boot_ms,
         )
         file.execute(
-            "DELETE FROM requests WHERE kind = ? AND id < ?", (Kind.FORECAST.value, number)
+            "DELETE FROM requests WHERE kind = ? AND id < ?", (RequestKind.FORECAST.value, number)
         )
 
 
@@ -168,7 +168,7 @@ def forget_past_swaps(path: Path, *, who: str) -> int:
     with _opened(path) as file:
         cursor = file.execute(
             "DELETE FROM requests WHERE kind = ? AND who = ? AND answer = 'imported'",
-            (Kind.SWAP.value, who),
+            (RequestKind.SWAP.value, who),
         )
         return cursor.rowcount
 
@@ -209,11 +209,11 @@ def unanswered(path: Path, *, most: int) -> list[Request | UnreadableRequest]:
     with _opened(path) as file:
         rows = file.execute(
             f"{_SELECT} WHERE answer IS NULL AND kind = ? ORDER BY id LIMIT ?",
-            (Kind.PAUSE.value, most),
+            (RequestKind.PAUSE.value, most),
         ).fetchall()
         rows += file.execute(
             f"{_SELECT} WHERE answer IS NULL AND kind <> ? ORDER BY id LIMIT ?",
-            (Kind.PAUSE.value, most),
+            (RequestKind.PAUSE.value, most),
         ).fetchall()
     return [_request_or_why(row) for row in sorted(rows, key=lambda row: row[0])]
 
@@ -233,7 +233,7 @@ def answer_all(path: Path, answers: Iterable[tuple[int, str]], *, utc_ms: int) -
         file.executemany(_ANSWER, [(text, utc_ms, number) for number, text in answers])
 
 
-def newest(path: Path, kind: Kind) -> Request | None:
+def newest(path: Path, kind: RequestKind) -> Request | None:
     """Return the newest request of a kind, answered or not.
 
     Raises:
@@ -250,7 +250,9 @@ def swaps(path: Path) -> list[LoggedSwap]:
     Raises:
         OSError: The file cannot be read.
     """
-    requests = _read(path, "WHERE kind IN (?, ?) ORDER BY id", Kind.SWAP.value, Kind.WITHDRAW.value)
+    requests = _read(
+        path, "WHERE kind IN (?, ?) ORDER BY id", RequestKind.SWAP.value, RequestKind.WITHDRAW.value
+    )
     withdrawn = {
         request.payload.request for request in requests if isinstance(request.payload, Withdraw)
     }
@@ -293,7 +295,7 @@ def asked_since(path: Path, since: datetime) -> list[Request]:
         path,
         "WHERE asked_utc_ms >= ? AND kind <> ? AND boot_id <> '' ORDER BY id",
         round(since.timestamp() * 1000),
-        Kind.FORECAST.value,
+        RequestKind.FORECAST.value,
     )
 
 
@@ -342,7 +344,7 @@ def _read(path: Path, which: str, *values: int | str) -> list[Request]:
 def _request_or_why(row: tuple[Any, ...]) -> Request | UnreadableRequest:
     number, kind, text, who, asked_utc_ms, boot_id, asked_boot_ms, answer, answered_utc_ms = row
     try:
-        known = Kind(kind)
+        known = RequestKind(kind)
     except ValueError:
         return UnreadableRequest(number, f"this release knows no request {str(kind)[:40]!r}")
     try:

@@ -15,7 +15,7 @@ from controller.errors import ScenarioError
 from controller.rehearsal.plants import Account
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
 from controller.rehearsal.room_file import RoomSeries
-from controller.rehearsal.tally import HOUR_S, Alarm, Excess, Spread
+from controller.rehearsal.tally import HOUR_S, Excess, Spread, TalliedAlarm
 from controller.settings.law_of import BandSchedule
 from controller.settings.load import Settings
 from controller.settings.scenario_file import GrowerScript, ScenarioFile
@@ -264,7 +264,7 @@ class _Counter:
             self._sets[-1].out_s = at_s
         self._sets.append(_Set(at_s, packs, frozen_share))
 
-    def result(self, *, account: Account, alarms: Sequence[Alarm]) -> HotDays:
+    def result(self, *, account: Account, alarms: Sequence[TalliedAlarm]) -> HotDays:
         """Return what was counted.
 
         Args:

@@ -46,7 +46,7 @@ class Spread:
 
 
 @dataclass(slots=True)
-class Alarm:
+class TalliedAlarm:
     """One standing of one alarm."""
 
     name: str
@@ -146,7 +146,7 @@ class Tally:
     starts: int = 0
     shortest_run_s: float | None = None
     shortest_rest_s: float | None = None
-    alarms: list[Alarm] = field(default_factory=list)
+    alarms: list[TalliedAlarm] = field(default_factory=list)
     changes: int = 0
     """How many alarms came or went so far."""
     observer: Observer | None = None
@@ -168,7 +168,7 @@ class Tally:
             )
         for event in decision.events:
             if event.kind is EventKind.RAISED:
-                self.alarms.append(Alarm(event.name, event.detail, at_s))
+                self.alarms.append(TalliedAlarm(event.name, event.detail, at_s))
                 self.changes += 1
             elif event.kind is EventKind.CLEARED:
                 self._clear(event.name, event.detail, at_s)

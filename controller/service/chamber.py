@@ -37,7 +37,7 @@ _log = structlog.get_logger("coldpin")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Surroundings:
+class SharedParts:
     """What every chamber of one process shares, whatever its configuration says."""
 
     folder: Path
@@ -108,7 +108,7 @@ class Chamber:
 
 
 def opened_chamber(
-    plan: Plan, stage: str, outputs: OutputBank, state: State, around: Surroundings
+    plan: Plan, stage: str, outputs: OutputBank, state: State, around: SharedParts
 ) -> Chamber:
     """Return a chamber whose loads are open and off.
 
@@ -121,7 +121,7 @@ def opened_chamber(
 
 
 def reloaded_chamber(
-    old: Chamber, plan: Plan, around: Surroundings
+    old: Chamber, plan: Plan, around: SharedParts
 ) -> tuple[Chamber, OutputError | None]:
     """Return the chamber of another configuration, which goes on where the old one stands.
 
@@ -177,7 +177,7 @@ def _built(
     plan: Plan,
     stage: str,
     state: State,
-    around: Surroundings,
+    around: SharedParts,
     *,
     outputs: OutputBank,
     source: SampleSource,

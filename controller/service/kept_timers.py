@@ -134,7 +134,7 @@ def begin_from(
 
 
 @dataclass(frozen=True, slots=True)
-class KeptFile:
+class TimersFile:
     """What one file of timers holds."""
 
     timers: KeptTimers | None = None
@@ -143,7 +143,7 @@ class KeptFile:
     """Such a file is left alone, and what is not understood counts as the worst it could mean."""
 
 
-def read_kept(path: Path) -> KeptFile:
+def read_kept(path: Path) -> TimersFile:
     """Return what the file holds; the log says so where it cannot be believed."""
     try:
         document = dict(json.loads(path.read_text(encoding="utf-8")))
@@ -157,15 +157,15 @@ def read_kept(path: Path) -> KeptFile:
                 effect="the file is left alone; the pump rests its whole time, and stays locked "
                 "out where the file may mean a lockout",
             )
-            return KeptFile(_worst_reading(document), of_a_newer_release=True)
+            return TimersFile(_worst_reading(document), of_a_newer_release=True)
         timers = KeptTimers(**document)
         _check(timers)
     except FileNotFoundError:
-        return KeptFile()
+        return TimersFile()
     except (OSError, ValueError, TypeError) as error:
         _log.warning("kept_timers_unreadable", file=str(path), error=str(error))
-        return KeptFile()
-    return KeptFile(timers)
+        return TimersFile()
+    return TimersFile(timers)
 
 
 def _worst_reading(document: dict[str, object]) -> KeptTimers:

@@ -17,11 +17,11 @@ from controller.domain.requests import (
     LONGEST_PAUSE_S,
     PAUSED_LONGER,
     Acknowledge,
-    Kind,
     LogSwap,
     Pause,
     ReportSwapDue,
     Request,
+    RequestKind,
     Reset,
     Resume,
     SetStage,
@@ -32,12 +32,12 @@ from controller.records.requests import answer_all, newest, unanswered
 
 MOST_AT_ONCE = 200
 """Requests taken from the file in one go; the others stay there for the next one."""
-OLDEST_S: Mapping[Kind, float] = {
-    Kind.PAUSE: 600.0,
-    Kind.RESUME: 600.0,
-    Kind.RESET: 600.0,
-    Kind.ACKNOWLEDGE: 600.0,
-    Kind.STAGE: 86_400.0,
+OLDEST_S: Mapping[RequestKind, float] = {
+    RequestKind.PAUSE: 600.0,
+    RequestKind.RESUME: 600.0,
+    RequestKind.RESET: 600.0,
+    RequestKind.ACKNOWLEDGE: 600.0,
+    RequestKind.STAGE: 86_400.0,
 }
 """Age beyond which a request is refused [s]: what was meant for the moment is not done hours later,
 when coldpin starts again. A swap is a note of what happened and has no such age."""
@@ -110,7 +110,7 @@ class PendingRequests:
                 asked, text = (asked, refusal) if refusal else self._done(request, asked)
             except Exception as error:  # noqa: BLE001 - no row of a file may end the control
                 text = f"cannot be done: {type(error).__name__}: {error}"
-            if request.kind is not Kind.FORECAST:  # comes every few minutes
+            if request.kind is not RequestKind.FORECAST:  # comes every few minutes
                 _log.info("request", kind=request.kind.value, who=request.who, answer=text)
             self._answers.append((request.id, text))
         return asked
@@ -154,7 +154,7 @@ class PendingRequests:
         self._thread.join(timeout_s)
 
     def _why_refused(self, request: Request) -> str | None:
-        if request.kind is Kind.RESUME and request.id < self._last_pause:
+        if request.kind is RequestKind.RESUME and request.id < self._last_pause:
             return "refused: a later pause was asked for after it"
         if isinstance(request.payload, LogSwap):
             ahead_s = request.payload.at.timestamp() - request.asked_utc_ms / 1000
@@ -223,7 +223,7 @@ class PendingRequests:
             return
         if self._first:
             # what the lookout told the process before this one holds until its end
-            last = newest(self._path, Kind.FORECAST)
+            last = newest(self._path, RequestKind.FORECAST)
             if last is not None and last.answer is not None:
                 self._waiting.append(last)
             self._first = False

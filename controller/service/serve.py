@@ -12,7 +12,7 @@ import structlog
 
 from controller.domain.events import REFUSED, STAGE
 from controller.domain.places import records_path
-from controller.domain.requests import Kind, SetStage
+from controller.domain.requests import RequestKind, SetStage
 from controller.errors import ControllerError, OutputError, SettingsError
 from controller.records.boot import boot_id, boottime
 from controller.records.release import release
@@ -21,8 +21,8 @@ from controller.records.writer import RecordsWriter
 from controller.service.alarm_store import AlarmStore
 from controller.service.chamber import (
     LostOutputsError,
+    SharedParts,
     SourceOpener,
-    Surroundings,
     opened_chamber,
     reloaded_chamber,
 )
@@ -145,7 +145,7 @@ class _Process:
             told=lambda text: _log.warning("records", note=text),
             keep_detail_s=settings.records.keep_detail,
         )
-        self._around = Surroundings(
+        self._around = SharedParts(
             folder=self._config.parent,
             open_source=source,
             journal=Journals(LogJournal(), self._records),
@@ -393,7 +393,7 @@ def _stage_asked_for_last(place: Path, plan: Plan) -> str | None:
     It stays until the configuration itself names another one than when it was asked for.
     """
     with contextlib.suppress(OSError):  # `PendingRequests` reports what is wrong with the file
-        last = newest(place / REQUESTS, Kind.STAGE)
+        last = newest(place / REQUESTS, RequestKind.STAGE)
         match None if last is None else last.payload:
             case SetStage(name=name, instead_of=configured) if (
                 configured == plan.settings.chamber.stage and name in plan.settings.stages

@@ -13,7 +13,13 @@ from controller.domain.places import STATES, foreign_instance
 from controller.domain.supply import Supply
 from controller.errors import OutputError, SettingsError, UnknownDriverError
 from controller.outputs.bounded import BoundedOutput
-from controller.outputs.mains_rule import Load, LoadKind, RelayModule, Verdict, judge_named
+from controller.outputs.mains_rule import (
+    LoadKind,
+    MainsVerdict,
+    RatedLoad,
+    RelayModule,
+    judge_named,
+)
 from controller.outputs.protocol import Output, OutputDriver
 from controller.outputs.registry import find_driver
 from controller.service.output_bank import SIGNAL, OutputBank, close_outputs
@@ -35,7 +41,7 @@ class WiredLoad:
     wiring: str
     """In the driver's own words."""
     hardware: bool
-    load: Load
+    load: RatedLoad
     relay_module: str | None
     why_allowed: str
 
@@ -202,9 +208,9 @@ def _wire(
     except ValueError:
         allowed = ", ".join(kind.value for kind in LoadKind)
         problems.append(f'{path}.load_kind: found "{table.load_kind}", allowed: {allowed}')
-    verdict: Verdict | None = None
+    verdict: MainsVerdict | None = None
     if supply is not None and kind is not None:
-        load = Load(name=name, supply=supply, current_a=table.current, kind=kind)
+        load = RatedLoad(name=name, supply=supply, current_a=table.current, kind=kind)
         verdict = judge_named(load, table.relay_module, modules)
         problems += verdict.refusals
     if problems or driver is None or verdict is None:

@@ -16,7 +16,7 @@ from starlette.testclient import TestClient
 from controller.cli.main import coldpin
 from controller.domain.requests import LogSwap
 from controller.lookout.broker.documents import Messages
-from controller.lookout.broker.identity import Identity, Mode
+from controller.lookout.broker.identity import Identity, RunMode
 from controller.lookout.metrics import metrics_text
 from controller.lookout.notices.due import notices_due
 from controller.lookout.notices.history import NoticeHistory
@@ -90,7 +90,7 @@ class Asked:
 
     def broker(self, what: str) -> dict[str, Any]:
         """Return a document as a broker gets it."""
-        identity = Identity(instance="c", machine="0123abcd", mode=Mode.LIVE)
+        identity = Identity(instance="c", machine="0123abcd", mode=RunMode.LIVE)
         messages = Messages(identity, chamber="hall shelf", zone=UTC)
         document: dict[str, Any] = json.loads(getattr(messages, what)(self.snapshot))
         return document

@@ -21,7 +21,7 @@ from pathlib import Path
 import structlog
 
 from controller.lookout.forecasting import RecordsForecaster
-from controller.lookout.headline import Limits, headline_of
+from controller.lookout.headline import AlarmLimits, headline_of
 from controller.lookout.metrics import metrics_text
 from controller.lookout.notices.due import notices_due
 from controller.lookout.notices.history import NoticeHistory
@@ -71,7 +71,7 @@ class Beside:
             leads_s=(10_800.0, 3600.0), wakes=day_time(6, 30), sleeps=day_time(22, 30)
         ), now)  # fmt: skip
         assert metrics_text(snapshot)
-        limits = Limits(
+        limits = AlarmLimits(
             air_high_c=20.0, air_low_c=11.0, reservoir_warm_c=12.0, reservoir_freezing_c=-0.25,
             unit="C",
         )  # fmt: skip

@@ -14,7 +14,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from controller.cli.main import EX_CONFIG, EX_USAGE, coldpin, status_of
 from controller.domain.forecast import PublishedForecast
 from controller.lookout.broker.documents import Messages
-from controller.lookout.broker.identity import Identity, Mode
+from controller.lookout.broker.identity import Identity, RunMode
 from controller.settings.shipped import shipped_config
 from tests.lookout.houses import NOW, put_status, snapshot, status
 from tests.support.broker import RealBroker, free_port
@@ -97,7 +97,7 @@ def test_what_a_broker_keeps_is_listed(folder: Path, tmp_path: Path) -> None:
         ("cellar", "2036-07-14T17:00:00+00:00"),
     ):
         messages = Messages(
-            Identity(instance=name, machine="0123abcd", mode=Mode.LIVE),
+            Identity(instance=name, machine="0123abcd", mode=RunMode.LIVE),
             chamber=f"the {name}",
             zone=UTC,
         )

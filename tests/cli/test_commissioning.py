@@ -15,7 +15,7 @@ from controller.cli.relays import try_load
 from controller.commissioning.ice_point import IcePoint
 from controller.domain.supply import Supply, SupplyKind
 from controller.errors import ProbeError
-from controller.outputs.mains_rule import Load, LoadKind
+from controller.outputs.mains_rule import LoadKind, RatedLoad
 from controller.probes.protocol import Fault, Sample
 from controller.service.locks import lock_instance
 from controller.service.wiring import WiredLoad
@@ -99,7 +99,7 @@ def wired(*, volts: float = 12.0, kind: SupplyKind = SupplyKind.DC) -> WiredLoad
         options={},
         wiring="dry: switches nothing",
         hardware=False,
-        load=Load(name="pump", supply=Supply(volts, kind), current_a=0.5, kind=LoadKind.MOTOR),
+        load=RatedLoad(name="pump", supply=Supply(volts, kind), current_a=0.5, kind=LoadKind.MOTOR),
         relay_module=None,
         why_allowed="test",
     )

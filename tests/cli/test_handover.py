@@ -11,7 +11,7 @@ import pytest
 
 from controller.cli import handover
 from controller.cli.handover import hand_over
-from controller.commissioning.installation.machine import Result
+from controller.commissioning.installation.machine import ProgramResult
 from controller.settings.shipped import shipped_config
 
 
@@ -26,10 +26,10 @@ class Stage:
     passwords: list[Path] = field(default_factory=list)
     failing: str = "nothing"
 
-    def run(self, argv: Sequence[str]) -> Result:
+    def run(self, argv: Sequence[str]) -> ProgramResult:
         self.ran.append(" ".join(argv))
         bad = self.failing in self.ran[-1]
-        return Result(
+        return ProgramResult(
             status=int(bad), output="it broke" if bad else "address 1 (json): accepted it"
         )
 

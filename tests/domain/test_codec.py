@@ -17,11 +17,11 @@ from controller.domain.forecast import FORECAST_CODEC, PublishedForecast
 from controller.domain.requests import (
     Acknowledge,
     FrozenThrough,
-    Kind,
     LogSwap,
     Pause,
     Payload,
     ReportSwapDue,
+    RequestKind,
     Reset,
     Resume,
     SetStage,
@@ -105,7 +105,7 @@ PAYLOADS: list[Payload] = [
 def test_a_payload_comes_back_as_it_went(payload: Payload) -> None:
     """By its kind, for every kind there is."""
     assert read_payload(kind_of(payload), payload_text(payload)) == payload
-    assert {kind_of(each) for each in PAYLOADS} == set(Kind)
+    assert {kind_of(each) for each in PAYLOADS} == set(RequestKind)
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,7 @@ from pathlib import Path
 
 from starlette.testclient import TestClient
 
-from controller.domain.requests import Kind, Resume
+from controller.domain.requests import RequestKind, Resume
 from controller.errors import ControllerError
 from controller.lookout.broker.incoming_requests import IncomingRequests
 from controller.lookout.broker.other_chambers import Retained, receive
@@ -139,7 +139,7 @@ def request_rows(data: bytes) -> None:
     with suppress(*OURS):
         swaps(path)
     with suppress(*OURS):
-        newest(path, Kind.SWAP)
+        newest(path, RequestKind.SWAP)
 
 
 def database(data: bytes) -> None:

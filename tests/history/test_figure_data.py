@@ -20,7 +20,7 @@ from controller.history.figure_data import (
     window_of,
 )
 from controller.history.importing import add_history, reading_at
-from controller.pictures.chamber_chart import INTERVALS, Point
+from controller.pictures.chamber_chart import INTERVALS, ChamberPoint
 from controller.records.columns import Column
 from controller.records.requests import REQUESTS
 from tests.lookout.houses import NOW, snapshot
@@ -105,7 +105,7 @@ def test_columns_become_lowest_and_highest_with_gaps_between() -> None:
         (1200.0, None),
         (4800.0, 16.0), (5400.0, 18.0),
     ]  # fmt: skip
-    assert points[4] == Point(at_s=1200.0, pump=None)
+    assert points[4] == ChamberPoint(at_s=1200.0, pump=None)
     assert points[0].pump == 0.25
 
 

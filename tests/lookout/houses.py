@@ -11,7 +11,7 @@ from controller.domain.alarms import Alarm
 from controller.domain.forecast import PlannedChange, PublishedForecast
 from controller.domain.requests import LoggedSwap
 from controller.domain.status import ProbesStatus, ProbeStatus, Status
-from controller.lookout.headline import Limits
+from controller.lookout.headline import AlarmLimits
 from controller.records.boot import boot_id, boottime
 from controller.records.snapshot import Snapshot
 from controller.records.status_file import STATUS, write_status
@@ -19,7 +19,7 @@ from controller.settings.load import Settings, read_settings
 from controller.settings.shipped import shipped_config
 
 NOW = datetime(2026, 7, 14, 14, 0, tzinfo=UTC)
-LIMITS = Limits(
+LIMITS = AlarmLimits(
     air_high_c=19.0, air_low_c=12.0, reservoir_warm_c=12.0, reservoir_freezing_c=-0.25, unit="C"
 )
 

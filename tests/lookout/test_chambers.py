@@ -9,12 +9,12 @@ from typing import Any
 
 from controller.domain.forecast import PlannedChange, PublishedForecast
 from controller.lookout.broker.documents import Messages
-from controller.lookout.broker.identity import Identity, Mode
+from controller.lookout.broker.identity import Identity, RunMode
 from controller.lookout.broker.other_chambers import Retained, receive
 from controller.lookout.chamber_rows import rows_of
 from controller.lookout.chambers import (
     PAGE,
-    Chamber,
+    ChamberSummary,
     chamber_of,
     chambers_below,
     chambers_of_broker,
@@ -27,7 +27,7 @@ from tests.lookout.houses import alarm, put_status, snapshot, status
 NOW = datetime(2026, 7, 14, 14, 0, tzinfo=UTC)
 
 
-def chamber(name: str, **changes: Any) -> Chamber:
+def chamber(name: str, **changes: Any) -> ChamberSummary:
     """Return a chamber that is well and due in a day."""
     usual = {
         "instance": name,
@@ -37,7 +37,7 @@ def chamber(name: str, **changes: Any) -> Chamber:
         "early": NOW + timedelta(hours=24),
         "due": NOW + timedelta(hours=26),
     }
-    return Chamber(**{**usual, **changes})
+    return ChamberSummary(**{**usual, **changes})
 
 
 def planned(hours: float, packs: int) -> PlannedChange:
@@ -144,7 +144,7 @@ def test_documents_that_are_not_ours_are_not_known() -> None:
 def test_a_lookout_that_has_gone_makes_its_chamber_silent() -> None:
     """The last will says so, whatever the retained state was."""
     messages = Messages(
-        Identity(instance="shelf", machine="0123abcd", mode=Mode.LIVE),
+        Identity(instance="shelf", machine="0123abcd", mode=RunMode.LIVE),
         chamber="hall shelf",
         zone=UTC,
     )

@@ -13,7 +13,7 @@ import pytest
 import structlog
 
 from controller.cli.main import status_of
-from controller.domain.requests import Kind, ReportSwapDue
+from controller.domain.requests import ReportSwapDue, RequestKind
 from controller.lookout.forecasting import guarded
 from controller.lookout.run import SwapDueReporter
 from controller.lookout.watch import FORECAST_EVERY_S, Watch
@@ -149,7 +149,7 @@ def told_swap_due(tmp_path: Path, *snapshots: Snapshot) -> list[tuple[bool, floa
     number = None
     for each in snapshots:
         reporter(each)
-        word = newest(tmp_path / REQUESTS, Kind.FORECAST)
+        word = newest(tmp_path / REQUESTS, RequestKind.FORECAST)
         if word is not None and word.id != number:
             number = word.id
             assert isinstance(word.payload, ReportSwapDue)

@@ -16,18 +16,18 @@ from hypothesis import strategies as st
 from controller.domain.supply import Supply, SupplyKind
 from controller.outputs.mains_rule import (
     ContactRating,
-    Load,
     LoadKind,
+    MainsVerdict,
+    RatedLoad,
     RelayModule,
-    Verdict,
     is_mains,
     judge,
     judge_named,
 )
 
 AC, DC = SupplyKind.AC, SupplyKind.DC
-PUMP = Load(name="pump", supply=Supply(230, AC), current_a=0.8, kind=LoadKind.MOTOR)
-LOW_PUMP = Load(name="pump", supply=Supply(12, DC), current_a=1.5, kind=LoadKind.MOTOR)
+PUMP = RatedLoad(name="pump", supply=Supply(230, AC), current_a=0.8, kind=LoadKind.MOTOR)
+LOW_PUMP = RatedLoad(name="pump", supply=Supply(12, DC), current_a=1.5, kind=LoadKind.MOTOR)
 
 
 def rating(kind: LoadKind, supply: str, current_a: float) -> ContactRating:
@@ -158,14 +158,14 @@ def test_load_when_its_current_is_none(current_a: float) -> None:
 
 def test_judge_when_mains_and_the_record_is_complete() -> None:
     """1 A for a motor just covers 0.8 A with the margin of 125 %."""
-    assert judge(PUMP, LISTED) == Verdict(
+    assert judge(PUMP, LISTED) == MainsVerdict(
         reason="shed-box: VDE No. 40012345, motor 1 A at 250 V AC covers 1 A (125 % of 0.8 A)"
     )
 
 
 def test_judge_when_extra_low_voltage_without_module() -> None:
     """The usual case: a 12 V pump needs no record."""
-    assert judge(LOW_PUMP, None) == Verdict(reason="extra-low voltage (12 V DC, limit 60 V)")
+    assert judge(LOW_PUMP, None) == MainsVerdict(reason="extra-low voltage (12 V DC, limit 60 V)")
 
 
 def test_rating_needed_when_it_runs_for_hours() -> None:
@@ -192,7 +192,7 @@ def test_judge_when_extra_low_voltage_names_a_module(rated_a: float, allowed: bo
 # --- what is refused -------------------------------------------------------------------------
 
 
-def only(verdict: Verdict) -> str:
+def only(verdict: MainsVerdict) -> str:
     """The one refusal."""
     (refusal,) = verdict.refusals
     assert not verdict.allowed
@@ -224,7 +224,7 @@ def test_judge_when_mains_without_module() -> None:
     ],
 )
 @pytest.mark.parametrize("load", [PUMP, LOW_PUMP], ids=["mains", "extra-low"])
-def test_judge_named_when_it_is_no_recorded_id(load: Load, named: object, says: str) -> None:
+def test_judge_named_when_it_is_no_recorded_id(load: RatedLoad, named: object, says: str) -> None:
     """Anything but the id of a record is refused, for low voltage as well."""
     refusal = only(judge_named(load, named, {"board": BOARD, "shed-box": LISTED}))
 
@@ -352,7 +352,7 @@ def test_judge_when_any_load_meets_any_rating(
     currents: tuple[SupplyKind, SupplyKind],
 ) -> None:
     """Allowed never means: other kind, other current, more volts, or less than the margin."""
-    load = Load(name="fan", supply=Supply(volts, currents[0]), current_a=load_a, kind=kinds[0])
+    load = RatedLoad(name="fan", supply=Supply(volts, currents[0]), current_a=load_a, kind=kinds[0])
     line = ContactRating(load_kind=kinds[1], supply=Supply(rated_v, currents[1]), current_a=rated_a)
 
     verdict = judge(load, replace(LISTED, ratings=(line,)))

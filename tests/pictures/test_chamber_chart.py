@@ -6,16 +6,16 @@ from datetime import UTC
 
 import pytest
 
-from controller.pictures.chamber_chart import INTERVALS, ChamberHistory, Point, chamber_chart
+from controller.pictures.chamber_chart import INTERVALS, ChamberHistory, ChamberPoint, chamber_chart
 from controller.pictures.chart import Bars, Chart, Expected, Line, Panel, Ribbon, Steps, draw
 
 LENGTH_S = 60.0 * INTERVALS
 """A minute each interval."""
 POINTS = [
-    Point(at_s=0.0, air_c=16.0, reservoir_c=4.0, room_c=24.0, pump=1.0),
-    Point(at_s=45.0, air_c=18.0, reservoir_c=4.0, room_c=24.0, pump=0.0),
-    Point(at_s=60.0, air_c=None, reservoir_c=4.2, room_c=24.0, pump=0.0),
-    Point(at_s=3000.0, air_c=17.0, reservoir_c=6.0, room_c=25.0, pump=None),
+    ChamberPoint(at_s=0.0, air_c=16.0, reservoir_c=4.0, room_c=24.0, pump=1.0),
+    ChamberPoint(at_s=45.0, air_c=18.0, reservoir_c=4.0, room_c=24.0, pump=0.0),
+    ChamberPoint(at_s=60.0, air_c=None, reservoir_c=4.2, room_c=24.0, pump=0.0),
+    ChamberPoint(at_s=3000.0, air_c=17.0, reservoir_c=6.0, room_c=25.0, pump=None),
 ]
 
 
@@ -114,7 +114,7 @@ def test_a_chamber_without_records_has_an_empty_picture() -> None:
 def test_a_days_picture_is_small_enough_for_a_phone_at_the_edge_of_the_wireless() -> None:
     """A day of readings every 5 s; the first view may have 60 kB in all."""
     points = [
-        Point(
+        ChamberPoint(
             at_s=5.0 * n, air_c=16 + n % 97 / 60, reservoir_c=4 + n / 3000, room_c=24 + n % 31 / 10
         )
         for n in range(17280)

@@ -21,7 +21,7 @@ from controller.planning.configuration import configuration_text
 from controller.planning.consultation import consult, draft_of
 from controller.planning.equipment import cautions_of, equipment_of
 from controller.planning.points import air_high_c, low_limit_c, points_of
-from controller.planning.question import Kind, read_answer
+from controller.planning.question import AnswerKind, read_answer
 from controller.planning.questions import every_question
 from controller.planning.verdict import Verdict
 from controller.settings.load import read_settings
@@ -55,7 +55,7 @@ def test_every_default_and_every_cautious_figure_is_itself_an_answer(units: str)
 def test_about_twelve_topics_and_each_choice_has_words() -> None:
     for question in every_question():
         assert question.text.endswith("?")
-        assert (question.kind is Kind.CHOICE) is bool(question.options)
+        assert (question.kind is AnswerKind.CHOICE) is bool(question.options)
         assert all(option.words for option in question.options)
 
 

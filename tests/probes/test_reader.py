@@ -13,7 +13,7 @@ from structlog.testing import capture_logs
 from controller.domain.temperatures import Lost, Seen
 from controller.probes.one_wire import OneWireProbe, open_one_wire
 from controller.probes.protocol import Fault, Sample
-from controller.probes.reader import Bus, Pending, Probe, ThreadedReader
+from controller.probes.reader import Bus, Pending, ReadableProbe, ThreadedReader
 from controller.probes.scratchpad import scratchpad_text
 from controller.probes.sieve import Sieve, SieveRules
 from controller.probes.sysfs import ReadFile, WriteFile, read_file, write_file
@@ -36,7 +36,7 @@ class Bench:
         self._arrived = threading.Semaphore(0)
         self._readers: list[ThreadedReader] = []
 
-    def reader(self, probes: Mapping[str, Probe], *buses: Bus) -> ThreadedReader:
+    def reader(self, probes: Mapping[str, ReadableProbe], *buses: Bus) -> ThreadedReader:
         made = ThreadedReader(
             probes,
             clock=self.clock,
@@ -606,7 +606,7 @@ class TestBus:
 
 def test_probes_of_the_package_fit_the_reader(tree: W1Tree) -> None:
     """A 1-Wire probe is what the reader asks for; its drain never raises."""
-    probe: Probe = OneWireProbe(tree.root, AIR)
+    probe: ReadableProbe = OneWireProbe(tree.root, AIR)
 
     probe.drain()
 

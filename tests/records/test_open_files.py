@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.domain.requests import Kind
+from controller.domain.requests import RequestKind
 from controller.records.copying import copy_database, sound
 from controller.records.first_runs import last_first_run
 from controller.records.reader import read_events, read_readings
@@ -60,7 +60,7 @@ READS: dict[str, Callable[[Path], object]] = {
     "first-run": last_first_run,
     "unanswered": lambda path: unanswered(path, most=100),
     "swaps": swaps,
-    "newest": lambda path: newest(path, Kind.SWAP),
+    "newest": lambda path: newest(path, RequestKind.SWAP),
     "copy": lambda path: copy_database(path, path.with_name("copy.sqlite")),
     "sound": sound,
 }

@@ -22,12 +22,12 @@ from controller.domain.forecast import PlannedChange
 from controller.domain.requests import (
     Acknowledge,
     FrozenThrough,
-    Kind,
     LoggedSwap,
     LogSwap,
     Pause,
     ReportSwapDue,
     Request,
+    RequestKind,
     Reset,
     Resume,
     SetStage,
@@ -122,7 +122,7 @@ def test_requests_keep_their_payloads(tmp_path: Path) -> None:
         ReportSwapDue(due=True, until_boot_ms=7_000_000),
     ]
     logged = LogSwap(packs=4, at=AT, note="two were soft", frozen_through=FrozenThrough.NO)
-    newest_swap = newest(path, Kind.SWAP)
+    newest_swap = newest(path, RequestKind.SWAP)
     assert newest_swap is not None
     assert newest_swap.payload == LogSwap(packs=3, at=AT - timedelta(days=3))
     assert newest_swap.answer is not None

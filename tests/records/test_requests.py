@@ -17,12 +17,12 @@ from controller.domain.alarms import AlarmName
 from controller.domain.requests import (
     LONGEST_PAUSE_S,
     Acknowledge,
-    Kind,
     LogSwap,
     Pause,
     Payload,
     ReportSwapDue,
     Request,
+    RequestKind,
     Reset,
     Resume,
     SetStage,
@@ -74,13 +74,13 @@ def test_request_waits_until_it_is_answered_and_the_first_answer_stands(tmp_path
     number = put(path, packs(3))
 
     (request,) = understood(path)
-    assert (request.id, request.kind, request.payload) == (number, Kind.SWAP, packs(3))
+    assert (request.id, request.kind, request.payload) == (number, RequestKind.SWAP, packs(3))
     answer_all(path, [(number, "noted")], utc_ms=1)
     answer_all(path, [(number, "again")], utc_ms=2)
 
     assert unanswered(path, most=1000) == []
     assert answer_to(path, number) == "noted"
-    found = newest(path, Kind.SWAP)
+    found = newest(path, RequestKind.SWAP)
     assert found is not None
     assert found.answer is not None
     assert (found.answer.text, found.answer.at_utc_ms) == ("noted", 1)

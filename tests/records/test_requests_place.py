@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.domain.requests import Kind, LogSwap, Resume
+from controller.domain.requests import LogSwap, RequestKind, Resume
 from controller.records.requests import (
     REQUESTS,
     ask_now,
@@ -110,7 +110,7 @@ def test_a_second_start_moves_nothing(tmp_path: Path) -> None:
     ask_now(path, LogSwap(packs=4, at=AT), who="Tove")
     settle(tmp_path)
 
-    request = newest(path, Kind.SWAP)
+    request = newest(path, RequestKind.SWAP)
 
     assert request is not None
     assert in_use(path) == path

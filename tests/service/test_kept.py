@@ -14,8 +14,8 @@ from controller.core.decide import begin, decide
 from controller.core.state import Phase
 from controller.errors import BusyError
 from controller.service.kept_timers import (
-    KeptFile,
     KeptTimers,
+    TimersFile,
     begin_from,
     cut_starts_after,
     kept_from,
@@ -103,7 +103,7 @@ def test_file_that_cannot_be_believed_proves_nothing(tmp_path: Path, content: st
     path.write_text(content, encoding="utf-8")
 
     with capture_logs() as logs:
-        assert read_kept(path) == KeptFile()
+        assert read_kept(path) == TimersFile()
 
     assert [line["event"] for line in logs] == ["kept_timers_unreadable"]
 

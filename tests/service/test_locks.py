@@ -9,7 +9,7 @@ import pytest
 
 from controller.domain.supply import Supply
 from controller.errors import BusyError
-from controller.outputs.mains_rule import Load, LoadKind
+from controller.outputs.mains_rule import LoadKind, RatedLoad
 from controller.service.locks import LineLocks
 from controller.service.wiring import WiredLoad
 
@@ -19,7 +19,7 @@ def wired(name: str, pin: int) -> WiredLoad:
     supply = Supply.parse("12 V DC")
     return WiredLoad(
         name=name, driver_name="gpio", options={"pin": pin}, wiring="", hardware=True,
-        load=Load(name=name, supply=supply, current_a=0.5, kind=LoadKind.MOTOR),
+        load=RatedLoad(name=name, supply=supply, current_a=0.5, kind=LoadKind.MOTOR),
         relay_module=None, why_allowed="",
     )  # fmt: skip
 

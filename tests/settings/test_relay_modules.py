@@ -13,7 +13,7 @@ from pydantic import ValidationError
 
 from controller.domain.supply import Supply
 from controller.errors import SettingsError
-from controller.outputs.mains_rule import Load, LoadKind, RelayModule, judge
+from controller.outputs.mains_rule import LoadKind, RatedLoad, RelayModule, judge
 from controller.settings.relay_modules import (
     RatingRecord,
     examine_relay_modules,
@@ -59,7 +59,9 @@ def test_read_when_a_record_is_good(tmp_path: Path) -> None:
     assert (module.id, module.file_number, module.ratings[0].current_a) == (
         "shed-box", "40012345", 2.0
     )  # fmt: skip
-    pump = Load(name="pump", supply=Supply.parse("230 V AC"), current_a=1.6, kind=LoadKind.MOTOR)
+    pump = RatedLoad(
+        name="pump", supply=Supply.parse("230 V AC"), current_a=1.6, kind=LoadKind.MOTOR
+    )
     assert judge(pump, module).allowed
 
 
@@ -263,7 +265,7 @@ def test_a_list_in_an_open_folder_is_refused(tmp_path: Path) -> None:
 @pytest.mark.parametrize("supply", ["26 V AC", "120 V AC", "230 V AC", "61 V DC", "230 V DC"])
 def test_shipped_modules_when_a_load_is_mains(kind: LoadKind, supply: str) -> None:
     """None of them may switch mains, however small the load."""
-    load = Load(name="pump", supply=Supply.parse(supply), current_a=0.01, kind=kind)
+    load = RatedLoad(name="pump", supply=Supply.parse(supply), current_a=0.01, kind=kind)
     records = read_relay_modules(SHIPPED)
 
     verdicts = [judge(load, RelayModule.from_record(r.model_dump())) for r in records.values()]
@@ -274,7 +276,9 @@ def test_shipped_modules_when_a_load_is_mains(kind: LoadKind, supply: str) -> No
 
 def test_shipped_modules_when_the_pump_has_twelve_volts() -> None:
     """Each of them serves a common 12 V pump of 1.5 A."""
-    load = Load(name="pump", supply=Supply.parse("12 V DC"), current_a=1.5, kind=LoadKind.MOTOR)
+    load = RatedLoad(
+        name="pump", supply=Supply.parse("12 V DC"), current_a=1.5, kind=LoadKind.MOTOR
+    )
 
     allowed = {
         name: judge(load, RelayModule.from_record(record.model_dump())).allowed
@@ -297,7 +301,7 @@ def template() -> str:
 def test_template_when_left_as_it_is(tmp_path: Path) -> None:
     """It is a good record in form, and counts as empty until it is filled in."""
     (record,) = read_relay_modules(write(tmp_path, template())).values()
-    load = Load(name="pump", supply=Supply.parse("230 V AC"), current_a=1, kind=LoadKind.MOTOR)
+    load = RatedLoad(name="pump", supply=Supply.parse("230 V AC"), current_a=1, kind=LoadKind.MOTOR)
 
     verdict = judge(load, RelayModule.from_record(record.model_dump()))
 
@@ -318,7 +322,9 @@ def test_template_when_filled_in(tmp_path: Path) -> None:
         assert form in filled
         filled = filled.replace(form, words)
     (record,) = read_relay_modules(write(tmp_path, filled)).values()
-    load = Load(name="pump", supply=Supply.parse("230 V AC"), current_a=1.6, kind=LoadKind.MOTOR)
+    load = RatedLoad(
+        name="pump", supply=Supply.parse("230 V AC"), current_a=1.6, kind=LoadKind.MOTOR
+    )
 
     assert "<" not in filled
     assert judge(load, RelayModule.from_record(record.model_dump())).allowed

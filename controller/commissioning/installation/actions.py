@@ -152,7 +152,7 @@ Action = Command | Write | Folder | Own | Link | Remove
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
+class InstallStep:
     """One thing that a person can understand, and what it takes."""
 
     title: str

@@ -23,7 +23,7 @@ from importlib import metadata
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
-from controller.commissioning.installation.actions import InstallationError, Step
+from controller.commissioning.installation.actions import InstallationError, InstallStep
 from controller.commissioning.installation.machine import (
     PROGRAMS,
     Machine,
@@ -258,7 +258,7 @@ def _uninstall(machine: Machine, run: Runner, *, dry: bool) -> int:
     return 0
 
 
-def _take(steps: Iterable[Step], run: Runner, *, dry: bool) -> None:
+def _take(steps: Iterable[InstallStep], run: Runner, *, dry: bool) -> None:
     for step in steps:
         _say(f"  {step.title}")
         for action in step.actions:

@@ -27,18 +27,18 @@ PROCESSORS = ("aarch64", "armv7l", "x86_64")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Result:
+class ProgramResult:
     """What a program said and how it ended."""
 
     status: int
     output: str = ""
 
 
-Runner = Callable[[Sequence[str]], Result]
+Runner = Callable[[Sequence[str]], ProgramResult]
 """Runs a program and waits for it; never raises because of how it ends."""
 
 
-def run_program(argv: Sequence[str]) -> Result:
+def run_program(argv: Sequence[str]) -> ProgramResult:
     """Run a program in a fixed environment; 127 where there is none of that name."""
     environment = {
         "PATH": "/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin",
@@ -59,8 +59,8 @@ def run_program(argv: Sequence[str]) -> Result:
             cwd="/",
         )
     except OSError as error:
-        return Result(status=127, output=str(error))
-    return Result(status=ended.returncode, output=ended.stdout)
+        return ProgramResult(status=127, output=str(error))
+    return ProgramResult(status=ended.returncode, output=ended.stdout)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

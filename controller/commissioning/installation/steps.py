@@ -14,10 +14,10 @@ from controller.commissioning.installation.actions import (
     Action,
     Command,
     Folder,
+    InstallStep,
     Link,
     Own,
     Remove,
-    Step,
     Write,
     unchanged,
 )
@@ -91,14 +91,14 @@ def is_in_force(wanted: Wanted) -> bool:
     )
 
 
-def preparing_steps(machine: Machine, wanted: Wanted) -> Iterator[Step]:
+def preparing_steps(machine: Machine, wanted: Wanted) -> Iterator[InstallStep]:
     """Yield everything up to the new version standing ready beside the one that runs.
 
     Nothing here touches what runs; an installation cut short leaves the old version in force.
     """
     missing = [name for name in WANTED_PACKAGES if name not in machine.packages]
     offered = [name for name in missing if name in machine.offered]
-    yield Step(
+    yield InstallStep(
         title=f"System packages: {', '.join(offered) or 'all there'}",
         actions=[
             Command(
@@ -110,18 +110,18 @@ def preparing_steps(machine: Machine, wanted: Wanted) -> Iterator[Step]:
         else [],
     )
     text = (wanted.shipped / "coldpin.sysusers.conf").read_text(encoding="utf-8")
-    yield Step(
+    yield InstallStep(
         title=f"User {USER} and the groups {USER} and gpio",
         actions=[Write(path=SYSUSERS, text=text), Command(argv=("systemd-sysusers",))],
     )
     yield _program(machine, wanted)
 
 
-def _program(machine: Machine, wanted: Wanted) -> Step:
+def _program(machine: Machine, wanted: Wanted) -> InstallStep:
     home = home_of(wanted)
     title = f"Program: coldpin {wanted.version} in {home}"
     if is_in_force(wanted):
-        return Step(title=f"{title}, there already")
+        return InstallStep(title=f"{title}, there already")
     python = str(home / "bin/python")
     pip = (python, "-m", "pip", "install", "-q", "--disable-pip-version-check", "--no-cache-dir")
     network = "The program's packages come from the network: is this machine on it?"
@@ -144,7 +144,7 @@ def _program(machine: Machine, wanted: Wanted) -> Step:
         Command(argv=("chmod", "-R", "a+rX,go-w", str(home))),
         Write(path=home / COMPLETE, text=f"{wanted.version}\n"),
     ]
-    return Step(title=title, actions=actions)
+    return InstallStep(title=title, actions=actions)
 
 
 def _own_package(
@@ -165,7 +165,7 @@ def _own_package(
     yield Remove(path=tools)
 
 
-def folder_step(machine: Machine) -> Step:
+def folder_step(machine: Machine) -> InstallStep:
     """Return the step that makes the folders and mends what a command run as root left behind."""
     actions: list[Action] = [
         Folder(path=CONFIGURATIONS, mode=0o755),
@@ -180,10 +180,10 @@ def folder_step(machine: Machine) -> Step:
             Folder(path=STATES / name / REQUESTS_FOLDER, mode=0o2770, owner=USER, group=USER),
         ]
     chambers = f", chambers: {', '.join(machine.instances)}" if machine.instances else ""
-    return Step(title=f"Folders {CONFIGURATIONS} and {STATES}{chambers}", actions=actions)
+    return InstallStep(title=f"Folders {CONFIGURATIONS} and {STATES}{chambers}", actions=actions)
 
 
-def unit_step(machine: Machine, wanted: Wanted) -> Step:
+def unit_step(machine: Machine, wanted: Wanted) -> InstallStep:
     """Return the step that puts units and rules in place."""
     files = {UNITS / name: wanted.shipped / name for name in OWN_UNITS}
     if not machine.is_raspberry_os:  # there the system's own rule gives the pins to the group
@@ -201,10 +201,12 @@ def unit_step(machine: Machine, wanted: Wanted) -> Step:
             Command(argv=("udevadm", "control", "--reload")),
             Command(argv=("udevadm", "trigger", "--subsystem-match=gpio", "--action=add")),
         ]
-    return Step(title="Units and rules" + ("" if changed else ", there already"), actions=actions)
+    return InstallStep(
+        title="Units and rules" + ("" if changed else ", there already"), actions=actions
+    )
 
 
-def link_step(wanted: Wanted, *, in_force: bool) -> Step:
+def link_step(wanted: Wanted, *, in_force: bool) -> InstallStep:
     """Return the step after which `coldpin` is this version.
 
     Args:
@@ -212,8 +214,8 @@ def link_step(wanted: Wanted, *, in_force: bool) -> Step:
         in_force: Whether it was so before any step was taken.
     """
     if in_force:
-        return Step(title=f"coldpin {wanted.version} on the path, there already")
-    return Step(
+        return InstallStep(title=f"coldpin {wanted.version} on the path, there already")
+    return InstallStep(
         title=f"coldpin {wanted.version} on the path",
         actions=[
             Link(path=CURRENT, target=home_of(wanted)),
@@ -222,46 +224,46 @@ def link_step(wanted: Wanted, *, in_force: bool) -> Step:
     )
 
 
-def comfort_step(run_output: dict[Path, str]) -> Step:
+def comfort_step(run_output: dict[Path, str]) -> InstallStep:
     """Return the step for completion in the shell and the manual page.
 
     Args:
         run_output: Their texts by path, as the installed program printed them.
     """
-    return Step(
+    return InstallStep(
         title="Completion in the shell, and the manual page (man coldpin)",
         actions=[Write(path=path, text=text) for path, text in run_output.items() if text],
     )
 
 
-def person_step(machine: Machine) -> Step:
+def person_step(machine: Machine) -> InstallStep:
     """Return the step that lets the person read and ask without sudo."""
     if machine.person is None:
-        return Step(title="Nobody called sudo, so nobody joins the group coldpin")
-    return Step(
+        return InstallStep(title="Nobody called sudo, so nobody joins the group coldpin")
+    return InstallStep(
         title=f"{machine.person} may use status, swap, pause and ack without sudo "
         f"(group {USER}; takes effect at the next login)",
         actions=[Command(argv=("usermod", "-aG", USER, machine.person))],
     )
 
 
-def boot_step(machine: Machine, wanted: Wanted, configurations: list[str]) -> Step:
+def boot_step(machine: Machine, wanted: Wanted, configurations: list[str]) -> InstallStep:
     """Return the step about the boot settings: proposed, and written only when asked for."""
     if machine.boot_settings is None:
-        return Step(
+        return InstallStep(
             title=f"No {BOOT_SETTINGS} here: probes' bus and pin levels at boot are yours to see to"
         )
     pins = sorted({pin for text in configurations for pin in pins_of(text)}, key=lambda p: p.number)
     lines = missing_lines(machine.boot_settings, pins)
     if not lines:
-        return Step(title="Boot settings: probes' bus and pin levels are set")
+        return InstallStep(title="Boot settings: probes' bus and pin levels are set")
     shown = "".join(f"\n      {line}" for line in lines)
     if not wanted.write_boot_lines:
-        return Step(
+        return InstallStep(
             title=f"Boot settings lack these lines, under [all] in {BOOT_SETTINGS}:{shown}\n"
             "    Run this again with --write-boot-lines, or add them yourself; then reboot."
         )
-    return Step(
+    return InstallStep(
         title=f"Boot settings (the file before is kept beside it; reboot afterwards):{shown}",
         actions=[
             Write(path=Path(f"{BOOT_SETTINGS}.before-coldpin"), text=machine.boot_settings,
@@ -271,19 +273,21 @@ def boot_step(machine: Machine, wanted: Wanted, configurations: list[str]) -> St
     )  # fmt: skip
 
 
-def watchdog_step(machine: Machine, wanted: Wanted) -> Step:
+def watchdog_step(machine: Machine, wanted: Wanted) -> InstallStep:
     """Return the step about the hardware watchdog."""
     if machine.watchdog not in {"0", "off", "infinity"}:
-        return Step(title=f"Hardware watchdog: {machine.watchdog}")
+        return InstallStep(title=f"Hardware watchdog: {machine.watchdog}")
     if not wanted.watchdog:
-        return Step(title="Hardware watchdog: off (run this again with --watchdog to set it)")
-    return Step(
+        return InstallStep(
+            title="Hardware watchdog: off (run this again with --watchdog to set it)"
+        )
+    return InstallStep(
         title="Hardware watchdog: 14 s, from the next boot on",
         actions=[Write(path=WATCHDOG, text=WATCHDOG_TEXT)],
     )
 
 
-def removal_steps(machine: Machine, root: Path = Path("/")) -> Iterator[Step]:
+def removal_steps(machine: Machine, root: Path = Path("/")) -> Iterator[InstallStep]:
     """Yield what takes the program away; configuration and records stay.
 
     Args:
@@ -295,11 +299,11 @@ def removal_steps(machine: Machine, root: Path = Path("/")) -> Iterator[Step]:
         | {f"{kind}@{name}.service" for name in machine.instances
            for kind in ("coldpin", "coldpin-lookout")}
     )  # fmt: skip
-    yield Step(
+    yield InstallStep(
         title="Services stopped, and no longer started at boot",
         actions=[Command(argv=("systemctl", "disable", "--now", unit)) for unit in units],
     )
-    yield Step(
+    yield InstallStep(
         title="Outputs off",
         actions=[
             Command(
@@ -312,7 +316,7 @@ def removal_steps(machine: Machine, root: Path = Path("/")) -> Iterator[Step]:
         if machine.version
         else [],
     )  # fmt: skip
-    yield Step(
+    yield InstallStep(
         title="Units, rules, program",
         actions=[
             *(Remove(path=UNITS / name) for name in OWN_UNITS),
@@ -328,7 +332,7 @@ def removal_steps(machine: Machine, root: Path = Path("/")) -> Iterator[Step]:
     )  # fmt: skip
     kept = [str(folder) for folder in (CONFIGURATIONS, STATES)
             if (root / folder.relative_to("/")).exists()]  # fmt: skip
-    yield Step(
+    yield InstallStep(
         title=f"Kept: {' and '.join(kept) or 'nothing'}, and the user {USER} whose files they are; "
         "the lines in the boot settings, for as long as a relay hangs on those pins"
     )

@@ -13,8 +13,8 @@ from collections.abc import Callable, Iterable
 from contextlib import closing
 from pathlib import Path
 
-from controller.commissioning.installation.actions import InstallationError, Step
-from controller.commissioning.installation.machine import UNITS, Machine, Result, Runner
+from controller.commissioning.installation.actions import InstallationError, InstallStep
+from controller.commissioning.installation.machine import UNITS, Machine, ProgramResult, Runner
 from controller.commissioning.installation.steps import CURRENT, ON_PATH, OWN_UNITS
 from controller.domain.places import REQUESTS_FOLDER, STATES
 
@@ -40,7 +40,7 @@ class Upgrade:
             if path.is_file()
         }
 
-    def do(self, steps: Iterable[Step]) -> None:
+    def do(self, steps: Iterable[InstallStep]) -> None:
         """Take the steps, start again what ran, and go back whole if one of it does not come up.
 
         Raises:
@@ -166,5 +166,5 @@ def _put_back(copy: Path) -> None:
     records.chmod(0o640)
 
 
-def _indented(result: Result) -> str:
+def _indented(result: ProgramResult) -> str:
     return "\n".join(f"    {line}" for line in result.output.splitlines()[-8:])

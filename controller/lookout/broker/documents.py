@@ -15,7 +15,7 @@ from controller.domain.events import BandPoints, band_points
 from controller.domain.forecast import PublishedForecast
 from controller.domain.instants import FINITE, require_aware
 from controller.domain.status import Status
-from controller.lookout.broker.identity import Identity, Mode
+from controller.lookout.broker.identity import Identity, RunMode
 from controller.records.event_feed import FedEvent
 from controller.records.snapshot import Snapshot
 
@@ -38,7 +38,7 @@ class _Document:
     """The configuration's name."""
     machine: Annotated[str, Field(pattern=r"^[0-9a-f]{8}$")]
     """Short name of the machine that publishes; another board has another."""
-    mode: Mode
+    mode: RunMode
     """Whether the values are real."""
     chamber: str
     sent: datetime
@@ -168,7 +168,7 @@ def schema_of(what: str) -> dict[str, Any]:
 class _Head(TypedDict):
     instance: str
     machine: str
-    mode: Mode
+    mode: RunMode
     chamber: str
     sent: datetime
 

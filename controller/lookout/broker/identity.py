@@ -19,7 +19,7 @@ _SERIAL = Path("/proc/device-tree/serial-number")
 _INTERFACES = Path("/sys/class/net")
 
 
-class Mode(Enum):
+class RunMode(Enum):
     """What is behind the values."""
 
     LIVE = "live"
@@ -38,7 +38,7 @@ class Identity:
     """The configuration's name, as its state directory has it."""
     machine: str
     """Short name of the machine, the same after every start, another on every board."""
-    mode: Mode
+    mode: RunMode
 
     @property
     def client_id(self) -> str:
@@ -48,7 +48,7 @@ class Identity:
     @property
     def is_retained(self) -> bool:
         """Whether the broker keeps documents: values that are not real are never kept."""
-        return self.mode is Mode.LIVE
+        return self.mode is RunMode.LIVE
 
     def prefix(self, configured: str) -> str:
         """Return what every topic begins with: a prefix of their own for values that are not real.
@@ -56,7 +56,7 @@ class Identity:
         Args:
             configured: ``[mqtt] topic``.
         """
-        return configured if self.mode is Mode.LIVE else f"{configured}-{self.mode.value}"
+        return configured if self.mode is RunMode.LIVE else f"{configured}-{self.mode.value}"
 
 
 def identity_of(settings: Settings, instance: str) -> Identity:
@@ -69,14 +69,14 @@ def identity_of(settings: Settings, instance: str) -> Identity:
     return Identity(instance=instance, machine=machine_name(), mode=mode_of(settings))
 
 
-def mode_of(settings: Settings) -> Mode:
+def mode_of(settings: Settings) -> RunMode:
     """Return what is behind the values of a configuration."""
     probes = (settings.probes.air, settings.probes.reservoir)
     if any(probe.kind != "one-wire" for probe in probes):
-        return Mode.SIMULATED
+        return RunMode.SIMULATED
     if all(load.driver == "dry" for load in settings.loads.each().values()):
-        return Mode.DRY
-    return Mode.LIVE
+        return RunMode.DRY
+    return RunMode.LIVE
 
 
 def machine_name(

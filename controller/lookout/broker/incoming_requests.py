@@ -14,7 +14,7 @@ import structlog
 from controller.domain.codec import UnreadableError
 from controller.domain.json_text import json_text
 from controller.lookout.broker.documents import ASK_CODEC, AskDocument
-from controller.lookout.page.actions import Context, action_of
+from controller.lookout.page.actions import ActionContext, action_of
 from controller.records.durable import replace_file
 from controller.records.requests import ask_now, swaps
 from controller.settings.load import Settings
@@ -30,7 +30,7 @@ _log = structlog.get_logger("coldpin.mqtt")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class MessageOutcome:
     """What became of a message."""
 
     id: str
@@ -55,7 +55,7 @@ class IncomingRequests:
         self._known: deque[str] = deque(_read_ids(kept), maxlen=MOST_KNOWN)
         self._accepted_at: deque[datetime] = deque(maxlen=MOST_IN_A_MINUTE)
 
-    def take(self, payload: bytes, *, kept: bool, now: datetime) -> Asked | None:
+    def take(self, payload: bytes, *, kept: bool, now: datetime) -> MessageOutcome | None:
         """Put what a message asks for into the requests; None for one that came before.
 
         Args:
@@ -69,12 +69,12 @@ class IncomingRequests:
         try:
             message = _message(payload)
         except ValueError as error:
-            return Asked(id="", accepted=False, why=str(error))
+            return MessageOutcome(id="", accepted=False, why=str(error))
         if message.id in self._known:
             return None
         try:
             self._judge(message, kept=kept, now=now)
-            context = Context(
+            context = ActionContext(
                 settings=self._settings,
                 now=now,
                 logged=tuple(swaps(self._requests)),
@@ -82,7 +82,7 @@ class IncomingRequests:
             )
             action = action_of(message.what, message.fields, context)
         except ValueError as error:
-            return Asked(id=message.id, accepted=False, why=str(error))
+            return MessageOutcome(id=message.id, accepted=False, why=str(error))
         # the id first: a power cut between the two loses a request, and never does one twice
         replace_file(self._kept, json_text([*self._known, message.id][-MOST_KNOWN:]))
         self._known.append(message.id)
@@ -93,7 +93,7 @@ class IncomingRequests:
             who=f"{message.who}, by message",
             instead_of=action.instead_of,
         )
-        return Asked(id=message.id, accepted=True, why=action.question)
+        return MessageOutcome(id=message.id, accepted=True, why=action.question)
 
     def _judge(self, message: AskDocument, *, kept: bool, now: datetime) -> None:
         """Refuse what is too old, from the future, or one of too many.

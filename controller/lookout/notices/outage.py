@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 
 from controller.lookout.notices.due import outage_notice
 from controller.lookout.notices.message import OUTAGE, Notice
-from controller.lookout.notices.queue import Clock
+from controller.lookout.notices.queue import ClockPair
 from controller.lookout.notices.rules import Rules
 from controller.records.snapshot import Snapshot
 
@@ -31,7 +31,7 @@ class OutageWatch:
 
     def __init__(
         self,
-        last_seen: Clock | None,
+        last_seen: ClockPair | None,
         events_since: Callable[[datetime, datetime], Sequence[str]],
     ) -> None:
         """Begin.
@@ -49,7 +49,7 @@ class OutageWatch:
         notices: Sequence[Notice],
         snapshot: Snapshot,
         rules: Rules,
-        now: Clock,
+        now: ClockPair,
         local: datetime,
     ) -> list[Notice]:
         """Return the notices with one of an outage where there was one, and with what happened.
@@ -72,7 +72,7 @@ class OutageWatch:
             found.insert(0, outage_notice(since, snapshot, rules, local, cause=cause))
         return [self._with_events(each, local) for each in found]
 
-    def _missing_s(self, now: Clock) -> float | None:
+    def _missing_s(self, now: ClockPair) -> float | None:
         """Return how long nobody watched before this start [s], None: too short, or not known."""
         if self._started_s is None:
             self._started_s = now.boottime_s
@@ -99,7 +99,7 @@ class OutageWatch:
         text = "\n".join([f"{notice.body} Meanwhile:", *lines])
         return replace(notice, body=text)
 
-    def seen(self, kept: Clock | None, now: Clock) -> Clock:
+    def seen(self, kept: ClockPair | None, now: ClockPair) -> ClockPair:
         """Return what to keep of when the chamber was last watched."""
         same_boot = kept is not None and kept.boot_id == now.boot_id
         if kept is not None and same_boot and now.boottime_s - kept.boottime_s < SEEN_EVERY_S:

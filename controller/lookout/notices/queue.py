@@ -28,7 +28,7 @@ _log = structlog.get_logger("coldpin.notices")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Clock:
+class ClockPair:
     """An instant by both clocks of a machine."""
 
     __pydantic_config__ = FINITE
@@ -40,7 +40,7 @@ class Clock:
     boottime_s: float
     """By the clock that nobody sets, in that boot [s]."""
 
-    def age_s(self, now: Clock) -> float:
+    def age_s(self, now: ClockPair) -> float:
         """Return how long ago it was [s]; a clock that was set in between does not count."""
         if self.boot_id is not None and self.boot_id == now.boot_id:
             return max(0.0, now.boottime_s - self.boottime_s)
@@ -52,7 +52,7 @@ class Waiting:
     """A notice on its way."""
 
     notice: Notice
-    at: Clock
+    at: ClockPair
     """When it was decided."""
     left: tuple[int, ...]
     """Numbers of the services that have not accepted it."""
@@ -65,14 +65,14 @@ class KeptNotices:
     format: int = FORMAT
     history: NoticeHistory = field(default_factory=NoticeHistory)
     waiting: tuple[Waiting, ...] = ()
-    seen: Clock | None = None
+    seen: ClockPair | None = None
     """When the chamber was last watched; None: never."""
 
 
 KEPT_CODEC = Codec(KeptNotices, newest=FORMAT)
 
 
-class KeptFile:
+class QueueFile:
     """The file of what is kept; one of a newer release is left alone."""
 
     def __init__(self, path: Path) -> None:
@@ -142,7 +142,7 @@ def of_services(waiting: Iterable[Waiting], numbers: Iterable[int]) -> tuple[Wai
     return tuple(each for each in kept if each.left)
 
 
-def is_given_up(waiting: Waiting, active: frozenset[str], now: Clock) -> bool:
+def is_given_up(waiting: Waiting, active: frozenset[str], now: ClockPair) -> bool:
     """Return whether a notice is too old to help; that of an active crop alarm never is.
 
     Args:
@@ -156,7 +156,7 @@ def is_given_up(waiting: Waiting, active: frozenset[str], now: Clock) -> bool:
     return waiting.at.age_s(now) > GIVEN_UP_AFTER.total_seconds()
 
 
-def joined(late: Sequence[Waiting], now: Clock, local: datetime) -> Notice:
+def joined(late: Sequence[Waiting], now: ClockPair, local: datetime) -> Notice:
     """Return one notice for what could not be sent: what happened meanwhile, line by line.
 
     Args:
@@ -182,16 +182,16 @@ def joined(late: Sequence[Waiting], now: Clock, local: datetime) -> Notice:
     )
 
 
-def is_late(waiting: Waiting, now: Clock) -> bool:
+def is_late(waiting: Waiting, now: ClockPair) -> bool:
     """Return whether a notice has waited for so long that it must say when it is from."""
     return waiting.at.age_s(now) > DATED_AFTER.total_seconds()
 
 
-def _at(waiting: Waiting, now: Clock, local: datetime) -> datetime:
+def _at(waiting: Waiting, now: ClockPair, local: datetime) -> datetime:
     return local - timedelta(seconds=waiting.at.age_s(now))
 
 
-def _dated(waiting: Waiting, now: Clock, local: datetime) -> Notice:
+def _dated(waiting: Waiting, now: ClockPair, local: datetime) -> Notice:
     if not is_late(waiting, now):
         return waiting.notice
     at = moment(_at(waiting, now, local), local, far=False)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
 from controller.domain.daytime import within
-from controller.lookout.headline import Limits
+from controller.lookout.headline import AlarmLimits
 from controller.lookout.page.front import limits_of
 from controller.lookout.page_address import page_address
 from controller.settings.load import Settings
@@ -31,7 +31,7 @@ class Rules:
     summary: time | None = None
     """When to say how things are, once a day."""
     chamber: str = ""
-    limits: Limits
+    limits: AlarmLimits
     """What alarms go by, and the unit to write in."""
     page: str = ""
     """Address of the page without a slash at its end; empty: none that a phone could open."""

@@ -20,8 +20,8 @@ from controller.lookout.notices.due import notices_due
 from controller.lookout.notices.message import SERVICES, Notice
 from controller.lookout.notices.outage import OutageWatch
 from controller.lookout.notices.queue import (
-    Clock,
-    KeptFile,
+    ClockPair,
+    QueueFile,
     Waiting,
     is_given_up,
     is_late,
@@ -86,7 +86,7 @@ class Sender(Worker):
             events_since: Gives what happened, for the notice after an outage.
         """
         super().__init__("notices")
-        self._file = KeptFile(place / NOTICES)
+        self._file = QueueFile(place / NOTICES)
         self._rules = rules
         self._services = tuple(services)
         self._zone = zone
@@ -238,14 +238,14 @@ class Sender(Worker):
                 self._file.write(self._kept)
                 self._wake.set()
 
-    def _put(self, notice: Notice, now: Clock, numbers: tuple[int, ...]) -> None:
+    def _put(self, notice: Notice, now: ClockPair, numbers: tuple[int, ...]) -> None:
         """Have a notice wait for services; under the lock."""
         _log.info("notice", body=notice.body, urgent=notice.urgent)
         waiting = Waiting(notice=notice, at=now, left=numbers)
         self._kept = replace(self._kept, waiting=with_notice(self._kept.waiting, waiting))
 
-    def _clock(self, now: datetime) -> Clock:
-        return Clock(
+    def _clock(self, now: datetime) -> ClockPair:
+        return ClockPair(
             utc_s=now.timestamp(), boot_id=self._boot, boottime_s=self._since_boot()
         )  # fmt: skip
 

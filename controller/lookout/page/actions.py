@@ -35,7 +35,7 @@ SAME_CHANGE = timedelta(minutes=20)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Context:
+class ActionContext:
     """What an action is judged by."""
 
     settings: Settings
@@ -70,7 +70,7 @@ class Action:
     """Number of a change that somebody else has just logged, and that may be the same one."""
 
 
-def action_of(what: str, form: Mapping[str, str], context: Context) -> Action:
+def action_of(what: str, form: Mapping[str, str], context: ActionContext) -> Action:
     """Return what a form asks for.
 
     Args:
@@ -147,7 +147,7 @@ def _see(form: Mapping[str, str]) -> Action:
     )
 
 
-def _swap(form: Mapping[str, str], context: Context) -> Action:
+def _swap(form: Mapping[str, str], context: ActionContext) -> Action:
     settings, now = context.settings, context.now
     packs = _number(form, "packs", allowed=range(1, most_packs(settings) + 1))
     through = form.get("through", "unknown")
@@ -208,7 +208,7 @@ def _instead_of(form: Mapping[str, str]) -> int | None:
     return _number(form, "instead_of", allowed=range(1, 10**6))
 
 
-def _same_change(at: datetime, context: Context) -> str:
+def _same_change(at: datetime, context: ActionContext) -> str:
     last = context.last_swap
     if last is None or last.who == context.who or abs(last.at - at) > SAME_CHANGE:
         return ""
@@ -219,7 +219,7 @@ def _same_change(at: datetime, context: Context) -> str:
     )
 
 
-def _undo(form: Mapping[str, str], context: Context) -> Action:
+def _undo(form: Mapping[str, str], context: ActionContext) -> Action:
     number = _number(form, "id", allowed=range(1, 10**6))
     last = context.last_swap
     known = last is not None and last.request == number
@@ -233,7 +233,7 @@ def _undo(form: Mapping[str, str], context: Context) -> Action:
     )
 
 
-def _pause_of_another(context: Context) -> str:
+def _pause_of_another(context: ActionContext) -> str:
     pause = next(
         (each for each in reversed(context.requests) if isinstance(each.payload, Pause)), None
     )

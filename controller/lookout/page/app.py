@@ -23,8 +23,13 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request as WebRequest
-from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, RedirectResponse
-from starlette.responses import Response as Answer
+from starlette.responses import (
+    HTMLResponse,
+    JSONResponse,
+    PlainTextResponse,
+    RedirectResponse,
+    Response,
+)
 from starlette.routing import BaseRoute, Route
 
 from controller.domain.places import RUNTIME, records_path
@@ -38,14 +43,14 @@ from controller.lookout.page.access import SESSION_S, Access, TooSoonError
 from controller.lookout.page.actions import (
     OLDEST_SWAP,
     Action,
-    Context,
+    ActionContext,
     action_of,
     done_by_another,
     most_packs,
 )
 from controller.lookout.page.front import Front, front_of
 from controller.lookout.page.guard import Guard, names_of
-from controller.lookout.page.notice_services import Notices, TestMessage, service_rows
+from controller.lookout.page.notice_services import NoticeSender, TestMessage, service_rows
 from controller.lookout.page.picture import Pictures, View, neighbours, view_of
 from controller.lookout.page.recent_events import recent_events, since_last_visit
 from controller.lookout.readings import change_words
@@ -73,7 +78,7 @@ class PageContext:
     """The instance's state directory."""
     snapshot: Callable[[], Snapshot]
     access: Access
-    notices: Notices | None = None
+    notices: NoticeSender | None = None
     """What sends notices; None: nothing does."""
     others: Callable[[], dict[str, Retained]] | None = None
     """What a broker knows of every chamber; None: those of this machine are listed."""
@@ -146,7 +151,7 @@ class _Page:
 
     # --- looking
 
-    def front(self, request: WebRequest) -> Answer:
+    def front(self, request: WebRequest) -> Response:
         if not self._may_look(request):
             return self._sign_in_page("This page needs the password.", 401)
         context, settings = self._context, self._context.settings
@@ -186,7 +191,7 @@ class _Page:
         )
         return answer
 
-    def now(self, request: WebRequest) -> Answer:
+    def now(self, request: WebRequest) -> Response:
         """Send what changes by itself, for a page that keeps itself fresh."""
         self._must_look(request)
         snapshot = self._context.snapshot()
@@ -244,7 +249,7 @@ class _Page:
             return ""
         return "" if done is None else answer_words(done, now)
 
-    def chambers(self, request: WebRequest) -> Answer:
+    def chambers(self, request: WebRequest) -> Response:
         """List every chamber, the one to go to first at the front."""
         if not self._may_look(request):
             return self._sign_in_page("This page needs the password.", 401)
@@ -273,7 +278,7 @@ class _Page:
             ],
         )  # fmt: skip
 
-    def picture(self, request: WebRequest) -> Answer:
+    def picture(self, request: WebRequest) -> Response:
         """Send the picture alone, for a page that keeps itself fresh."""
         self._must_look(request)
         snapshot = self._context.snapshot()
@@ -294,7 +299,7 @@ class _Page:
 
     # --- acting
 
-    async def sign_in(self, request: WebRequest) -> Answer:
+    async def sign_in(self, request: WebRequest) -> Response:
         form = await _form(request)
         peer = request.client.host if request.client else ""
         try:
@@ -314,7 +319,7 @@ class _Page:
         )  # fmt: skip
         return answer
 
-    async def sign_out(self, request: WebRequest) -> Answer:
+    async def sign_out(self, request: WebRequest) -> Response:
         form = await _form(request)
         session = self._session(request)
         if session is not None and self._context.access.may_act(session, form.get("token", "")):
@@ -323,7 +328,7 @@ class _Page:
         answer.delete_cookie(self._session_cookie)
         return answer
 
-    def confirm(self, request: WebRequest) -> Answer:
+    def confirm(self, request: WebRequest) -> Response:
         """Ask once more before anything is done: a phone in a pocket presses buttons too."""
         token = self._context.access.token(self._session(request))
         if token is None:
@@ -338,7 +343,7 @@ class _Page:
             key=secrets.token_urlsafe(12),
         )
 
-    async def do(self, request: WebRequest) -> Answer:
+    async def do(self, request: WebRequest) -> Response:
         form = await _form(request)
         access, session = self._context.access, self._session(request)
         if not access.may_act(session, form.get("token", "")):
@@ -346,7 +351,7 @@ class _Page:
         async with self._acting:  # a second press waits until the first one is written
             return await self._acted(request, form)
 
-    async def _acted(self, request: WebRequest, form: dict[str, str]) -> Answer:
+    async def _acted(self, request: WebRequest, form: dict[str, str]) -> Response:
         key = form.get("key", "")
         if key and key in self._sent:  # the button was pressed twice
             return RedirectResponse(f"/?done={self._sent[key]}", 303)
@@ -371,10 +376,10 @@ class _Page:
                 self._sent.popitem(last=False)
         return RedirectResponse(f"/?done={number}", 303)
 
-    def _action(self, request: WebRequest, form: dict[str, str]) -> tuple[Action, Context]:
+    def _action(self, request: WebRequest, form: dict[str, str]) -> tuple[Action, ActionContext]:
         snapshot = self._context.snapshot()
         session = self._session(request)
-        context = Context(
+        context = ActionContext(
             settings=self._context.settings,
             now=datetime.now(UTC).astimezone(self._zone),
             last_swap=snapshot.last_swap,
@@ -389,16 +394,16 @@ class _Page:
 
     # --- files
 
-    def style(self, _request: WebRequest) -> Answer:
+    def style(self, _request: WebRequest) -> Response:
         return _file("page.css", "text/css", chart_style())
 
-    def script(self, _request: WebRequest) -> Answer:
+    def script(self, _request: WebRequest) -> Response:
         return _file("page.js", "text/javascript")
 
-    def icon(self, _request: WebRequest) -> Answer:
+    def icon(self, _request: WebRequest) -> Response:
         return _file("icon.svg", "image/svg+xml")
 
-    def manifest(self, _request: WebRequest) -> Answer:
+    def manifest(self, _request: WebRequest) -> Response:
         """Say what the chamber is called on a phone's home screen."""
         name = self._context.settings.chamber.name
         icon = {"src": "/icon.svg", "sizes": "any", "type": "image/svg+xml"}
@@ -417,11 +422,13 @@ class _Page:
 
     # --- small things
 
-    async def refused(self, request: WebRequest, error: Exception) -> Answer:
+    async def refused(self, request: WebRequest, error: Exception) -> Response:
         """Say why, as a page with a way back for people and as a line for programs."""
         assert isinstance(error, HTTPException)
         if "text/html" in request.headers.get("accept", ""):
-            answer: Answer = self._rendered("refused.html", error.status_code, message=error.detail)
+            answer: Response = self._rendered(
+                "refused.html", error.status_code, message=error.detail
+            )
             answer.headers.update(error.headers or {})
             return answer
         return PlainTextResponse(f"{error.detail}\n", error.status_code, headers=error.headers)
@@ -438,7 +445,7 @@ class _Page:
         if not self._may_look(request):
             raise HTTPException(401, "this needs the password")
 
-    def _sign_in_page(self, message: str, status: int, wait_s: float | None = None) -> Answer:
+    def _sign_in_page(self, message: str, status: int, wait_s: float | None = None) -> Response:
         answer = self._rendered(
             "sign-in.html",
             status,
@@ -473,12 +480,12 @@ async def _form(request: WebRequest) -> dict[str, str]:
     return {name: values[0] for name, values in fields.items()}
 
 
-def _file(name: str, media_type: str, more: str = "") -> Answer:
+def _file(name: str, media_type: str, more: str = "") -> Response:
     text = (files("controller.lookout.page") / "files" / name).read_text(encoding="utf-8")
     return PlainTextResponse(text + more, media_type=media_type)
 
 
-async def _failed(request: WebRequest, error: Exception) -> Answer:
+async def _failed(request: WebRequest, error: Exception) -> Response:
     """Tell the log what went wrong, and the browser only that something did."""
     _log.error("page_failed", path=request.url.path, error=f"{type(error).__name__}: {error}")
     return PlainTextResponse("something went wrong here; the log says what\n", 500)

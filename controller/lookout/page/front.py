@@ -14,9 +14,9 @@ from controller.domain.status import Status
 from controller.lookout.headline import (
     LOCKOUT,
     ActiveAlarm,
+    AlarmLimits,
     ChamberState,
     Headline,
-    Limits,
     headline_of,
 )
 from controller.lookout.next_change import NextChange, is_of_old_packs, next_change
@@ -95,10 +95,10 @@ def front_of(snapshot: Snapshot, settings: Settings, zone: tzinfo | None) -> Fro
     )
 
 
-def limits_of(settings: Settings) -> Limits:
+def limits_of(settings: Settings) -> AlarmLimits:
     """Return the limits of a configuration."""
     limits = settings.limits
-    return Limits(
+    return AlarmLimits(
         air_high_c=limits.air_high / 1000,
         air_low_c=limits.low_limit / 1000,
         reservoir_warm_c=limits.reservoir_warm / 1000,

@@ -19,7 +19,7 @@ TEST_EVERY_S = 10.0
 """A button that is pressed twice sends one test [s]."""
 
 
-class Notices(Protocol):
+class NoticeSender(Protocol):
     """What sends notices, as far as the page needs it."""
 
     def health(self) -> Sequence[ServiceHealth]:
@@ -29,7 +29,7 @@ class Notices(Protocol):
         """Send a test message now; return which service accepted it."""
 
 
-def service_rows(notices: Notices | None, now: datetime) -> list[tuple[str, str]]:
+def service_rows(notices: NoticeSender | None, now: datetime) -> list[tuple[str, str]]:
     """Return each service and how it does; none where no notices are sent.
 
     Args:
@@ -58,7 +58,7 @@ class TestMessage:
 
     def __init__(
         self,
-        notices: Notices | None,
+        notices: NoticeSender | None,
         *,
         may_act: Callable[[Request, str], bool],
         read_form: Callable[[Request], Awaitable[dict[str, str]]],

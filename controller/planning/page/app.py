@@ -119,7 +119,7 @@ def _key(answers: Answers) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class PlanQuery:
     """What a request says."""
 
     answers: Answers
@@ -129,7 +129,7 @@ class Asked:
     """The same as a query, so that a link leads back to it."""
 
 
-def asked_of(found: Mapping[str, list[str]], planner: Planner) -> Asked:
+def asked_of(found: Mapping[str, list[str]], planner: Planner) -> PlanQuery:
     """Return what a form says; without one, what the page begins with."""
     keys = [question.key for question in every_question()]
     if not any(key in found for key in keys):
@@ -145,7 +145,7 @@ def asked_of(found: Mapping[str, list[str]], planner: Planner) -> Asked:
     query = urlencode(
         [*texts_of(answers).items(), *(("changes", each) for each in changes), ("price", price)]
     )
-    return Asked(answers, price, int(_number(found.get("n", [""])[0], 0.0)), query)
+    return PlanQuery(answers, price, int(_number(found.get("n", [""])[0], 0.0)), query)
 
 
 def _number(text: str, otherwise: float) -> float:
@@ -206,7 +206,7 @@ class Pages:
         asked = asked_of(form, self.planner)
         return await run_in_threadpool(_save, self.planner, asked, replace="replace" in form)
 
-    def _part(self, request: Request, of: Callable[[Asked], Response]) -> Response:
+    def _part(self, request: Request, of: Callable[[PlanQuery], Response]) -> Response:
         asked = asked_of(parse_qs(request.url.query), self.planner)
         if self.planner.is_outdated(asked.number):
             return Response(status_code=204)
@@ -217,16 +217,16 @@ class Pages:
         except (SettingsError, PhysicsError) as error:
             return self._html("result.html", trouble=str(error))
 
-    def _sketch(self, asked: Asked) -> Response:
+    def _sketch(self, asked: PlanQuery) -> Response:
         shown = first_look(sketch(asked.answers))
         return self._html("sketch.html", shown=shown, problems=asked.answers.problems)
 
-    def _result(self, asked: Asked) -> Response:
+    def _result(self, asked: PlanQuery) -> Response:
         found = self.planner.consultation(asked.answers, number=asked.number)
         shown = result_of(found, asked.price)
         return self._html("result.html", result=shown, problems=asked.answers.problems)
 
-    def _better(self, asked: Asked) -> Response:
+    def _better(self, asked: PlanQuery) -> Response:
         found = self.planner.changes(asked.answers, number=asked.number)
         return self._html("better.html", better=found)
 
@@ -258,7 +258,7 @@ def app_of(planner: Planner) -> Starlette:
     )
 
 
-def _save(planner: Planner, asked: Asked, *, replace: bool) -> Response:
+def _save(planner: Planner, asked: PlanQuery, *, replace: bool) -> Response:
     if asked.answers.problems:
         return RedirectResponse(f"/?{asked.query}&refused=answers", 303)
     if planner.file.exists() and not replace:

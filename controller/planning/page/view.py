@@ -14,7 +14,7 @@ from controller.planning.changes import Applied, Change
 from controller.planning.consultation import Consultation, Sketch, cheapest_mend
 from controller.planning.equipment import cautions_of
 from controller.planning.hot_days_chart import hot_days_chart
-from controller.planning.question import Kind, Option, bare_unit, one_of
+from controller.planning.question import AnswerKind, Option, bare_unit, one_of
 from controller.planning.questions import topics
 from controller.planning.running_cost import ASSUMPTIONS, running_cost
 from controller.planning.shopping import shopping_list
@@ -56,7 +56,7 @@ def controls_of(answers: Answers) -> Controls:
                 text=question.text,
                 hint=one_of(question.hint, known) or _unit_hint(bare_unit(question, known)),
                 options=question.options,
-                is_count=question.kind is Kind.COUNT,
+                is_count=question.kind is AnswerKind.COUNT,
                 value=answers.of[question.key].text,
                 unknown=answers.of[question.key].origin is Origin.CAUTIOUS,
                 may_be_unknown=question.cautious is not None,
@@ -74,7 +74,7 @@ def _unit_hint(unit: str) -> str:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Result:
+class PlanResult:
     """What came of the answers."""
 
     holds: bool
@@ -88,7 +88,7 @@ class Result:
     assumptions: str
 
 
-def result_of(found: Consultation, price: float) -> Result:
+def result_of(found: Consultation, price: float) -> PlanResult:
     """Return what the page shows of a consultation.
 
     Args:
@@ -102,7 +102,7 @@ def result_of(found: Consultation, price: float) -> Result:
         found.rows,
         f"Rehearsed hot days. {verdict_sentence(judgement)}",
     )
-    return Result(
+    return PlanResult(
         holds=judgement.verdict is Verdict.HOLDS,
         sentence=verdict_sentence(judgement),
         facts=tuple(_facts(found)),

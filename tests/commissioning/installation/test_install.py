@@ -19,13 +19,18 @@ from controller.commissioning.installation.actions import (
     Command,
     Folder,
     InstallationError,
+    InstallStep,
     Link,
     Remove,
-    Step,
     Write,
 )
 from controller.commissioning.installation.command import _build_of, _say_what_next, main
-from controller.commissioning.installation.machine import Machine, Result, problems_of, read_machine
+from controller.commissioning.installation.machine import (
+    Machine,
+    ProgramResult,
+    problems_of,
+    read_machine,
+)
 from controller.commissioning.installation.steps import (
     Wanted,
     boot_step,
@@ -56,13 +61,13 @@ class Recorder:
         self.ran: list[str] = []
         self._failing = list(failing)
 
-    def __call__(self, argv: Sequence[str]) -> Result:
+    def __call__(self, argv: Sequence[str]) -> ProgramResult:
         line = " ".join(argv)
         self.ran.append(line)
         if line in self._failing:
             self._failing.remove(line)
-            return Result(status=1, output="it broke")
-        return Result(status=0)
+            return ProgramResult(status=1, output="it broke")
+        return ProgramResult(status=0)
 
 
 @pytest.mark.parametrize(
@@ -240,10 +245,10 @@ def installed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
-def changing(place: Path) -> list[Step]:
+def changing(place: Path) -> list[InstallStep]:
     """Return the steps of an upgrade."""
     return [
-        Step(
+        InstallStep(
             title="change",
             actions=[
                 Write(path=place / "units" / "coldpin@.service", text="new"),
@@ -277,7 +282,7 @@ def test_an_upgrade_that_does_not_come_up_goes_back(installed: Path, converted: 
     records = installed / "states/loft/records.sqlite"
 
     class Converting(Recorder):
-        def __call__(self, argv: Sequence[str]) -> Result:
+        def __call__(self, argv: Sequence[str]) -> ProgramResult:
             if " ".join(argv) == RESTART and RESTART not in self.ran:
                 with closing(sqlite3.connect(records)) as file, file:
                     file.execute(f"PRAGMA user_version = {5 if converted else 4}")
@@ -360,13 +365,13 @@ def test_going_back_to_the_first_release_gives_it_its_requests_again(
 
     restarts = iter([1, 0])
 
-    def run(argv: Sequence[str]) -> Result:
+    def run(argv: Sequence[str]) -> ProgramResult:
         if list(argv[:2]) != ["systemctl", "restart"]:
-            return Result(status=0)
+            return ProgramResult(status=0)
         status = next(restarts)
         if status:
             former.rename(moved)
-        return Result(status=status)
+        return ProgramResult(status=status)
 
     with pytest.raises(InstallationError, match="Went back"):
         Upgrade(MACHINE, run, lambda _: None).do([])
@@ -386,7 +391,7 @@ def test_a_medium_that_fills_up_in_the_middle_goes_back_too(
     (tmp_path / "file").touch()
 
     with pytest.raises(InstallationError, match="Went back to coldpin"):
-        Upgrade(MACHINE, runner, lambda _: None).do([Step(title="writes", actions=[full])])
+        Upgrade(MACHINE, runner, lambda _: None).do([InstallStep(title="writes", actions=[full])])
 
     assert "systemctl restart coldpin@loft.service" in runner.ran
 
@@ -399,8 +404,8 @@ def test_what_does_not_come_back_is_not_called_running(
     for name in ("CURRENT", "ON_PATH", "UNITS"):
         monkeypatch.setattr(module, name, tmp_path / name)
 
-    def run(argv: Sequence[str]) -> Result:
-        return Result(status=int(list(argv[:2]) == ["systemctl", "restart"]))
+    def run(argv: Sequence[str]) -> ProgramResult:
+        return ProgramResult(status=int(list(argv[:2]) == ["systemctl", "restart"]))
 
     with pytest.raises(InstallationError, match="did not come back: switch its loads' supply off"):
         Upgrade(MACHINE, run, lambda _: None).do([])

@@ -26,7 +26,7 @@ from controller.errors import SettingsError
 from controller.lookout.broker import publisher as mqtt
 from controller.lookout.broker.connection import broker_of
 from controller.lookout.broker.documents import TOPICS, schema_of
-from controller.lookout.broker.identity import Identity, Mode, identity_of, machine_name
+from controller.lookout.broker.identity import Identity, RunMode, identity_of, machine_name
 from controller.lookout.broker.incoming_requests import IncomingRequests
 from controller.lookout.broker.publisher import MqttPublisher, pause_after, publisher_of
 from controller.records.requests import REQUESTS, ask_now, swaps, unanswered
@@ -60,7 +60,9 @@ def broker(tmp_path: Path) -> Iterator[RealBroker]:
 class Shed:
     """A chamber with records, and what tells of it."""
 
-    def __init__(self, folder: Path, port: int, more: str = "", *, mode: Mode = Mode.LIVE) -> None:
+    def __init__(
+        self, folder: Path, port: int, more: str = "", *, mode: RunMode = RunMode.LIVE
+    ) -> None:
         self.place = folder
         self.identity = Identity(instance="c", machine="0123abcd", mode=mode)
         settings_with(folder, f'[mqtt]\nhost = "127.0.0.1"\nport = {port}\n{more}')
@@ -346,7 +348,7 @@ def test_a_copy_on_another_machine_pushes_nobody_off(tmp_path: Path, broker: Rea
     for name in ("shed", "copy"):
         (tmp_path / name).mkdir()
         sheds.append(Shed(tmp_path / name, broker.port))
-    sheds[1].identity = Identity(instance="c", machine="cafecafe", mode=Mode.LIVE)
+    sheds[1].identity = Identity(instance="c", machine="cafecafe", mode=RunMode.LIVE)
     publishers = [shed.publisher() for shed in sheds]
     listener = Listener(broker.port)
     with capture_logs() as logs:
@@ -382,9 +384,9 @@ def test_a_client_of_the_same_name_is_named_once(tmp_path: Path, broker: RealBro
     assert "coldpin-c-0123abcd-live" in hints[0]
 
 
-@pytest.mark.parametrize("mode", [Mode.DRY, Mode.SIMULATED])
+@pytest.mark.parametrize("mode", [RunMode.DRY, RunMode.SIMULATED])
 def test_values_that_are_not_real_have_a_prefix_of_their_own(
-    tmp_path: Path, broker: RealBroker, begun: Begin, mode: Mode
+    tmp_path: Path, broker: RealBroker, begun: Begin, mode: RunMode
 ) -> None:
     """Never on a live topic, never retained, marked in each document."""
     shed = Shed(tmp_path, broker.port, mode=mode)
@@ -413,9 +415,9 @@ def test_what_a_configuration_says_is_the_mode(tmp_path: Path) -> None:
     dry = re.sub(r'driver = "gpio"', 'driver = "dry"', re.sub(r"(?m)^(pin|active_low).*", "", text))
     (tmp_path / "dry.toml").write_text(dry, encoding="utf-8")
 
-    assert identity_of(simulated, "c").mode is Mode.SIMULATED
-    assert identity_of(read_settings(tmp_path / "pi.toml"), "c").mode is Mode.LIVE
-    assert identity_of(read_settings(tmp_path / "dry.toml"), "c").mode is Mode.DRY
+    assert identity_of(simulated, "c").mode is RunMode.SIMULATED
+    assert identity_of(read_settings(tmp_path / "pi.toml"), "c").mode is RunMode.LIVE
+    assert identity_of(read_settings(tmp_path / "dry.toml"), "c").mode is RunMode.DRY
 
 
 def test_a_cloned_card_is_another_machine(tmp_path: Path) -> None:

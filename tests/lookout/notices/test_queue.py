@@ -14,7 +14,7 @@ from controller.lookout.notices.queue import (
     GIVEN_UP_AFTER,
     MOST_JOINED,
     MOST_WAITING,
-    Clock,
+    ClockPair,
     Waiting,
     is_given_up,
     joined,
@@ -28,9 +28,9 @@ from tests.lookout.houses import LIMITS, NOW, alarm, snapshot
 RULES = Rules(limits=LIMITS, leads_s=(), wakes=time(6, 30), sleeps=time(22, 30), chamber="shelf")
 
 
-def clock(after_s: float, *, boot: str = "b", boottime_s: float | None = None) -> Clock:
+def clock(after_s: float, *, boot: str = "b", boottime_s: float | None = None) -> ClockPair:
     """Return an instant so long after NOW."""
-    return Clock(
+    return ClockPair(
         utc_s=NOW.timestamp() + after_s,
         boot_id=boot,
         boottime_s=after_s if boottime_s is None else boottime_s,
@@ -77,7 +77,7 @@ def test_what_is_joined_stays_short_enough_for_a_phone() -> None:
     assert len(body) == 2 + MOST_JOINED
 
 
-def completed(watch: OutageWatch, now: Clock, *, silent: bool = False) -> list[Notice]:
+def completed(watch: OutageWatch, now: ClockPair, *, silent: bool = False) -> list[Notice]:
     local = datetime.fromtimestamp(now.utc_s, UTC)
     return watch.completed([], snapshot(local, silent=silent), RULES, now, local)
 

@@ -21,10 +21,10 @@ from controller.domain.places import SECRET_FILE
 from controller.domain.requests import (
     Acknowledge,
     FrozenThrough,
-    Kind,
     LogSwap,
     Pause,
     Payload,
+    RequestKind,
     Reset,
     Resume,
     SetStage,
@@ -241,7 +241,7 @@ def test_the_answer_arrives_and_can_be_undone(hand: Hand) -> None:
     kinds = [
         each.kind for each in asked_since(hand.place / REQUESTS, datetime(2000, 1, 1, tzinfo=UTC))
     ]
-    assert kinds == [Kind.SWAP, Kind.WITHDRAW]
+    assert kinds == [RequestKind.SWAP, RequestKind.WITHDRAW]
 
 
 def test_a_change_can_be_corrected(hand: Hand) -> None:
@@ -378,7 +378,7 @@ def test_a_swap_is_noted_after_it_was_confirmed(hand: Hand) -> None:
     assert "Log the change of 3 packs" in plain(question.text)
     assert fields["token"] == token
     assert done.status_code == 303
-    request = newest(hand.place / REQUESTS, Kind.SWAP)
+    request = newest(hand.place / REQUESTS, RequestKind.SWAP)
     assert request is not None
     assert request.who == "Tove"
     assert isinstance(request.payload, LogSwap)

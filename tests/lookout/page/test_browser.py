@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from controller.domain.places import RECORDS
-from controller.domain.requests import Kind, LogSwap
+from controller.domain.requests import LogSwap, RequestKind
 from controller.history.importing import add_history, reading_at
 from controller.lookout.page.access import new_secret
 from controller.records.requests import REQUESTS, newest
@@ -169,7 +169,7 @@ def test_a_swap_is_noted_by_hand_and_keyboard(
     page.keyboard.press("Enter") if scripts else page.click("main button")
     page.wait_for_selector("#answer")
 
-    request = newest(place / REQUESTS, Kind.SWAP)
+    request = newest(place / REQUESTS, RequestKind.SWAP)
     assert request is not None
     assert isinstance(request.payload, LogSwap)
     assert request.payload.packs == int(packs)
