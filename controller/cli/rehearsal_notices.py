@@ -13,7 +13,7 @@ from controller.lookout.notices.due import notices_due
 from controller.lookout.notices.history import NoticeHistory
 from controller.lookout.notices.rules import rules_of
 from controller.records.snapshot import Snapshot
-from controller.rehearsal.hearing import Look, Word
+from controller.rehearsal.notified import Notification, OutsideView
 from controller.settings.load import Settings
 from controller.settings.scenario_file import GrowerScript
 
@@ -37,25 +37,27 @@ class RehearsedNotices:
         self._history = NoticeHistory()
         self._written: tuple[Forecast, PublishedForecast] | None = None
 
-    def __call__(self, look: Look) -> Sequence[Word]:
+    def __call__(self, view: OutsideView) -> Sequence[Notification]:
         """Return what people are notified of at this moment."""
         snapshot = Snapshot(
-            taken_utc=look.now,
-            status=look.status,
+            taken_utc=view.now,
+            status=view.status,
             age_s=0.0,
             silent=False,
-            last_swap=look.last_swap,
-            forecast=self._published(look),
+            last_swap=view.last_swap,
+            forecast=self._published(view),
         )
-        self._history, notices = notices_due(self._history, snapshot, self._rules, look.now)
-        return [Word(about=each.about, text=each.body, urgent=each.urgent) for each in notices]
+        self._history, notices = notices_due(self._history, snapshot, self._rules, view.now)
+        return [
+            Notification(about=each.about, text=each.body, urgent=each.urgent) for each in notices
+        ]
 
-    def _published(self, look: Look) -> PublishedForecast | None:
+    def _published(self, view: OutsideView) -> PublishedForecast | None:
         """Return the forecast as it is published, made once for each."""
-        forecast = look.forecast
+        forecast = view.forecast
         if forecast is None:
             return None
         if self._written is None or self._written[0] is not forecast:
-            made = published(forecast, look.plan or _NO_PLAN, zone=self._zone)
+            made = published(forecast, view.plan or _NO_PLAN, zone=self._zone)
             self._written = forecast, made
         return self._written[1]

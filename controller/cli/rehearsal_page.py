@@ -30,7 +30,7 @@ def rehearsal_page(
     """
     settings, tally = rehearsal.settings, rehearsal.tally
     began_s = rehearsal.started.timestamp()
-    notices = [(float(each["t_s"]), str(each["text"])) for each in rehearsal.hearing.notices]
+    notices = [(float(each["t_s"]), str(each["text"])) for each in rehearsal.notified.notices]
     pack_changes = [
         (began_s + swap["t_s"], words.pack_count(round(swap["packs"]))) for swap in rehearsal.swaps
     ]

@@ -26,7 +26,7 @@ from controller.pictures import words
 from controller.rehearsal.comparison import Outcome, outcome_of
 from controller.rehearsal.document import rehearsal_document
 from controller.rehearsal.dry_forecaster import DryForecaster
-from controller.rehearsal.hearing import Teller
+from controller.rehearsal.notified import Notifier
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
 from controller.rehearsal.room_file import room_series
 from controller.rehearsal.season import weeks_of
@@ -137,7 +137,7 @@ def rehearse(
                 room=room,
                 first_day=None if season is None else season.first,
                 forecaster=DryForecaster(settings) if notified else None,
-                teller=_teller(settings, script) if notified else None,
+                notifier=_notifier(settings, script) if notified else None,
             )
             began = time.perf_counter()
             rehearsal.run(progress)
@@ -192,7 +192,7 @@ def _outcomes(
     }
 
 
-def _teller(settings: Settings, script: ScenarioFile) -> Teller:
+def _notifier(settings: Settings, script: ScenarioFile) -> Notifier:
     """Return what decides on notices; imported only here, since most rehearsals need none."""
     from controller.cli.rehearsal_notices import RehearsedNotices  # noqa: PLC0415
 
@@ -341,7 +341,7 @@ def _print_for_people(
         when = words.duration(alarm.raised_t_s)
         title = alarm_title(alarm.name, alarm.about)
         console.print(f"alarm: {title}, after {when}, {until}")
-    for notice in rehearsal.hearing.notices:
+    for notice in rehearsal.notified.notices:
         sent_at = rehearsal.started + timedelta(seconds=float(notice["t_s"]))
         console.print(f"notice {sent_at:%a %H:%M}: {notice['text']}")
     console.print(

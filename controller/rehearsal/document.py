@@ -55,7 +55,7 @@ def rehearsal_document(
         ],
         "swaps": rehearsal.swaps,
         "forecasts": rehearsal.forecasts,
-        "notices": rehearsal.hearing.notices,
+        "notices": rehearsal.notified.notices,
     }
 
 

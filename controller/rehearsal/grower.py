@@ -70,7 +70,7 @@ class Grower:
         self._coming: dict[str, float] = {}
         self._last_swap_s = float("-inf")
 
-    def look(
+    def visit(
         self,
         at_s: float,
         local: datetime,
@@ -121,7 +121,7 @@ class Grower:
         self._freezer.put(packs, at_s, frozen_share=frozen_share)
 
     def next_at(self, at_s: float, hour: float) -> float:
-        """Return the next instant at which `look` may do something though nothing else changes [s].
+        """Return the next instant at which `visit` may do something by the clock alone [s].
 
         Until then it does nothing unless an alarm comes or goes, or the plan or the water calls.
 
@@ -169,9 +169,9 @@ class Grower:
         if at_s - self._last_swap_s < SWAP_APART_S:
             return None
         # told hours ahead, a person waits for packs that are frozen through
-        told_early = called == ["swap_due"] or (patient and not called)
+        warned_early = called == ["swap_due"] or (patient and not called)
         packs, frozen_share = self._freezer.take(
-            self._packs_in_use, at_s, worth=FROZEN_THROUGH if told_early else WORTH_PUTTING_IN
+            self._packs_in_use, at_s, worth=FROZEN_THROUGH if warned_early else WORTH_PUTTING_IN
         )
         if not packs:
             return None

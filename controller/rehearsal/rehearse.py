@@ -22,7 +22,7 @@ from controller.records.status_file import Clocks, status_of
 from controller.rehearsal.clock import SimulatedClock
 from controller.rehearsal.dry_forecaster import EVERY_S, DryForecaster
 from controller.rehearsal.grower import Freezer, Grower, Visit
-from controller.rehearsal.hearing import Hearing, Look, Teller
+from controller.rehearsal.notified import NotifiedPerson, Notifier, OutsideView
 from controller.rehearsal.plain_switch import PlainSwitch
 from controller.rehearsal.plant_probes import PlantProbes
 from controller.rehearsal.plants import build_chamber
@@ -86,7 +86,7 @@ class Rehearsal:
         plain: bool = False,
         room: RoomSeries | None = None,
         forecaster: DryForecaster | None = None,
-        teller: Teller | None = None,
+        notifier: Notifier | None = None,
         journal: Journal | None = None,
         plant: PlantSpec | None = None,
         schedule: BandSchedule | None = None,
@@ -108,7 +108,7 @@ class Rehearsal:
             plain: Put a plain on/off switch in the place of the control, to compare with.
             room: The room from a file; None: the plant's daily curve.
             forecaster: Forecasts as the lookout would, and raises the alarm swap_due by it.
-            teller: Decides what the person is told; None: the person sees every alarm at once.
+            notifier: Decides on notices; None: the person sees every alarm at once.
             journal: Is given every tick that is turned, beside the tally.
             plant: Equipment in the place of the settings' own.
             schedule: Switching points in the place of those of the settings' stage.
@@ -142,8 +142,8 @@ class Rehearsal:
         self._forecast_due_s = 0.0
         self._next_swap_s: float | None = None
         self._foreseen: tuple[Forecast, SwapPlan | None] | None = None
-        self._teller = teller
-        self.hearing = Hearing()
+        self._notifier = notifier
+        self.notified = NotifiedPerson()
         self.forecasts: list[dict[str, float | None]] = []
         self._swapped_since_row: int | None = None
         self._asked: Asked = NOTHING_ASKED
@@ -188,7 +188,7 @@ class Rehearsal:
         self._trouble = Trouble(power=True, flow=1.0, dead=frozenset())
         self._band = self.surroundings.band(self.clock.origin)
         self._changes_seen = 0
-        self._every_minute = not (forecaster is None and teller is None)
+        self._every_minute = not (forecaster is None and notifier is None)
         self._row_every_s = MINUTE_S if self._every_minute else trace_every_s
         self._first_events()
 
@@ -365,8 +365,8 @@ class Rehearsal:
         """Let the person act, and work out when to ask again."""
         standing = self.tally.standing() if self._trouble.power else frozenset()
         woken: frozenset[str] = frozenset()
-        if self._teller is not None:
-            standing, woken = self.hearing.calls(standing)
+        if self._notifier is not None:
+            standing, woken = self.notified.calls(standing)
         local = self.clock.local()
         planned = None
         if self._next_swap_s is not None and self.scenario.grower.goes_by == "plan":
@@ -382,7 +382,7 @@ class Rehearsal:
             self.probes.move_on(now)
             return self.chamber.frozen_share()
 
-        visit = self._grower.look(
+        visit = self._grower.visit(
             at_s,
             local,
             standing,
@@ -411,10 +411,10 @@ class Rehearsal:
                 self._trace(row)
             if self._forecaster is not None and powered and isinstance(loop, ControlLoop):
                 self._foresee(self._forecaster, row, at_s)
-        if self._teller is not None and powered and isinstance(loop, ControlLoop):
-            self._tell(self._teller, loop, at_s)
+        if self._notifier is not None and powered and isinstance(loop, ControlLoop):
+            self._notify(self._notifier, loop, at_s)
 
-    def _tell(self, teller: Teller, loop: ControlLoop, at_s: float) -> None:
+    def _notify(self, notifier: Notifier, loop: ControlLoop, at_s: float) -> None:
         """Let it be decided what the person is told now."""
         if loop.inputs is None:
             return  # the loop has not turned yet
@@ -435,10 +435,10 @@ class Rehearsal:
                 at=at, packs=int(swap["packs"]), logged_at=at, frozen_through=None
             )
         forecast, plan = self._foreseen or (None, None)
-        words = teller(
-            Look(now=local, status=status, last_swap=last_swap, forecast=forecast, plan=plan)
+        notifications = notifier(
+            OutsideView(now=local, status=status, last_swap=last_swap, forecast=forecast, plan=plan)
         )
-        self.hearing.take(words, at_s, asleep=not self._grower.awake(local))
+        self.notified.take(notifications, at_s, asleep=not self._grower.awake(local))
 
     def _foresee(self, forecaster: DryForecaster, row: TraceRow, at_s: float) -> None:
         now_s = row.time.timestamp()
@@ -488,7 +488,7 @@ class Rehearsal:
                 self._observer.swapped(at_s, packs=visit.packs, frozen_share=visit.frozen_share)
             self.packs_used += visit.packs
             self._swapped_since_row = visit.packs
-            self.hearing.swapped()
+            self.notified.swapped()
         if visit.bleeds_the_pump:
             self._asked = Asked(reset=True)
             self._faults.bleed(at_s)

@@ -39,7 +39,7 @@ from controller.lookout.metrics import metrics_text
 from controller.records.boot import boot_id, boottime
 from controller.records.snapshot import Snapshot
 from controller.records.writer import RecordsWriter
-from controller.rehearsal.hearing import Look, Word
+from controller.rehearsal.notified import Notification, OutsideView
 from controller.rehearsal.rehearse import Rehearsal
 from controller.settings.load import Settings, read_settings
 from controller.settings.scenario_file import ScenarioFile, read_scenario
@@ -104,7 +104,7 @@ class _Member:
                 scenario,
                 days=min(400.0, days),
                 seed=self._fleet.seed,
-                teller=self,
+                notifier=self,
                 journal=self._writer,
             ).run()
         except _OverError:
@@ -113,11 +113,11 @@ class _Member:
             self._writer.close()
             self._mqtt.close()
 
-    def __call__(self, look: Look) -> Sequence[Word]:
+    def __call__(self, view: OutsideView) -> Sequence[Notification]:
         """Take a minute's look, and wait until the real time for the next one has come."""
         self._minutes += 1
         status = replace(
-            look.status,
+            view.status,
             boot_id=boot_id(),
             boottime_s=boottime(),
             as_of=datetime.now(UTC).replace(microsecond=0),
@@ -127,7 +127,7 @@ class _Member:
             status=status,
             age_s=0.0,
             silent=False,
-            last_swap=look.last_swap,
+            last_swap=view.last_swap,
             forecast=None,
         )
         self._mqtt(self.snapshot)

@@ -123,7 +123,9 @@ def week(arguments: tuple[int, int]) -> tuple[int, dict[str, Week]]:
         "law": lived(rehearsal()),
         "plan": lived(rehearsal(forecaster=DryForecaster(settings))),
         "notices": lived(
-            rehearsal(forecaster=DryForecaster(settings), teller=RehearsedNotices(settings, grower))
+            rehearsal(
+                forecaster=DryForecaster(settings), notifier=RehearsedNotices(settings, grower)
+            )
         ),
     }
 

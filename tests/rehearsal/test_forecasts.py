@@ -78,7 +78,7 @@ def test_a_plan_takes_the_place_of_habit(planned: bool | None, comes: bool) -> N
     """At the hour of habit: without a plan, with one that says later, with one that says now."""
     freezer = Freezer(pace=TEN_HOURS, queue=frozen_queue(2, TEN_HOURS))
 
-    visit = grower(freezer).look(
+    visit = grower(freezer).visit(
         0.0, datetime(2026, 7, 1, 7, 15, tzinfo=UTC), frozenset(), planned=planned
     )
 
@@ -91,8 +91,8 @@ def test_a_person_with_a_plan_waits_for_frozen_packs() -> None:
     freezer.put(2, 0.0)
     person = grower(freezer)
 
-    early = person.look(8 * HOUR_S, LATER, frozenset(), planned=True)
-    ready = person.look(10 * HOUR_S, LATER, frozenset(), planned=True)
+    early = person.visit(8 * HOUR_S, LATER, frozenset(), planned=True)
+    ready = person.visit(10 * HOUR_S, LATER, frozenset(), planned=True)
 
     assert early is None
     assert ready is not None

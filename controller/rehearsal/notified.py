@@ -1,4 +1,4 @@
-"""What people are told in a rehearsal; who decides what is told is handed in from outside."""
+"""Notices to the person of a rehearsal; what decides on them is handed in from outside."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from controller.foresight.swap_plan import SwapPlan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Look:
+class OutsideView:
     """How the chamber is, as far as another process could see it."""
 
     now: datetime
@@ -28,8 +28,8 @@ class Look:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Word:
-    """Something that people are told."""
+class Notification:
+    """A notice as the person of a rehearsal gets it."""
 
     about: str
     """The alarm's name, ``silent`` or ``summary``."""
@@ -37,30 +37,30 @@ class Word:
     urgent: bool
 
 
-class Teller(Protocol):
-    """Decides what is told, once a simulated minute."""
+class Notifier(Protocol):
+    """Decides on notices, once a simulated minute."""
 
-    def __call__(self, look: Look) -> Sequence[Word]:
-        """Return what people are told at this moment."""
+    def __call__(self, view: OutsideView) -> Sequence[Notification]:
+        """Return what people are notified of at this moment."""
 
 
-class Hearing:
-    """What was told so far, and what of it calls the person."""
+class NotifiedPerson:
+    """What the person was notified of, and what of it makes them come."""
 
     def __init__(self) -> None:
         self.notices: list[dict[str, float | str | bool]] = []
         """For the document of the rehearsal."""
-        self._told: set[str] = set()
+        self._known: set[str] = set()
         self._woken: set[str] = set()
 
-    def take(self, words: Sequence[Word], at_s: float, *, asleep: bool) -> None:
-        """Take note of what was told at an instant [s since the start]."""
-        for word in words:
-            self._told.add(word.about)
+    def take(self, notifications: Sequence[Notification], at_s: float, *, asleep: bool) -> None:
+        """Keep what was notified at an instant [s since the start]."""
+        for each in notifications:
+            self._known.add(each.about)
             if asleep:
-                self._woken.add(word.about)
+                self._woken.add(each.about)
             self.notices.append(
-                {"t_s": at_s, "about": word.about, "urgent": word.urgent, "text": word.text}
+                {"t_s": at_s, "about": each.about, "urgent": each.urgent, "text": each.text}
             )
 
     def calls(self, standing: frozenset[str]) -> tuple[frozenset[str], frozenset[str]]:
@@ -69,12 +69,12 @@ class Hearing:
         Args:
             standing: Alarms that stand, known or not.
         """
-        still = standing | {"swap_due"}  # told by its leads, until packs are changed
-        self._told &= still
+        still = standing | {"swap_due"}  # notified by its leads, until packs are changed
+        self._known &= still
         self._woken &= still
-        return frozenset(self._told), frozenset(self._woken)
+        return frozenset(self._known), frozenset(self._woken)
 
     def swapped(self) -> None:
-        """Forget what was told of the packs that are out now."""
-        self._told.discard("swap_due")
+        """Forget the notices of the packs that are out now."""
+        self._known.discard("swap_due")
         self._woken.discard("swap_due")

@@ -14,7 +14,7 @@ from controller.cli.main import status_of
 from controller.cli.rehearsal_notices import RehearsedNotices
 from controller.rehearsal.dry_forecaster import DryForecaster
 from controller.rehearsal.grower import Freezer, Grower
-from controller.rehearsal.hearing import Hearing, Look, Word
+from controller.rehearsal.notified import Notification, NotifiedPerson, OutsideView
 from controller.rehearsal.rehearse import Rehearsal
 from controller.settings.load import read_settings
 from controller.settings.scenario_file import GrowerScript, read_scenario
@@ -24,25 +24,25 @@ from controller.thermal.freezing import FreezerPace, frozen_queue
 CONFIG = shipped_config("larkmoor-laptop.toml")
 HOUR_S = 3600.0
 NIGHT, NOON = datetime(2026, 7, 14, 2, tzinfo=UTC), datetime(2026, 7, 14, 12, tzinfo=UTC)
-DUE = Word(about="swap_due", text="Change the packs.", urgent=False)
-WARM = Word(about="air_high", text="The air is too warm.", urgent=True)
+DUE = Notification(about="swap_due", text="Change the packs.", urgent=False)
+WARM = Notification(about="air_high", text="The air is too warm.", urgent=True)
 
 
 def test_a_person_knows_what_was_told_while_it_stands() -> None:
     """An alarm until it clears; swap due by its leads until packs are changed."""
-    hearing = Hearing()
-    hearing.take([WARM], 60.0, asleep=False)
-    hearing.take([DUE], 120.0, asleep=True)
+    notified = NotifiedPerson()
+    notified.take([WARM], 60.0, asleep=False)
+    notified.take([DUE], 120.0, asleep=True)
 
-    assert hearing.calls(frozenset({"air_high", "long_run"})) == (
+    assert notified.calls(frozenset({"air_high", "long_run"})) == (
         {"air_high", "swap_due"},
         {"swap_due"},
     )
-    assert hearing.calls(frozenset()) == ({"swap_due"}, {"swap_due"})
-    assert hearing.calls(frozenset({"air_high"}))[0] == {"swap_due"}
-    hearing.swapped()
-    assert hearing.calls(frozenset()) == (frozenset(), frozenset())
-    assert [(each["t_s"], each["about"]) for each in hearing.notices] == [
+    assert notified.calls(frozenset()) == ({"swap_due"}, {"swap_due"})
+    assert notified.calls(frozenset({"air_high"}))[0] == {"swap_due"}
+    notified.swapped()
+    assert notified.calls(frozenset()) == (frozenset(), frozenset())
+    assert [(each["t_s"], each["about"]) for each in notified.notices] == [
         (60.0, "air_high"),
         (120.0, "swap_due"),
     ]
@@ -73,14 +73,14 @@ def test_a_person_asleep_comes_only_for_what_woke_them(
     person = Grower(script, freezer, packs_in_use=2, random=Random(1))
 
     visits = [
-        person.look(60.0 * i, local, frozenset({"swap_due"}), planned=planned, woken=woken)
+        person.visit(60.0 * i, local, frozenset({"swap_due"}), planned=planned, woken=woken)
         for i in range(12)
     ]
 
     assert any(visits) is comes
 
 
-def rehearsal_of(teller: object, *, hours: float = 1.0, forecast: bool = False) -> Rehearsal:
+def rehearsal_of(notifier: object, *, hours: float = 1.0, forecast: bool = False) -> Rehearsal:
     settings = read_settings(CONFIG)
     scenario = read_scenario(shipped_config("scenarios") / "by-notice.toml")
     made = Rehearsal(
@@ -89,32 +89,32 @@ def rehearsal_of(teller: object, *, hours: float = 1.0, forecast: bool = False) 
         days=hours / 24,
         seed=1,
         forecaster=DryForecaster(settings) if forecast else None,
-        teller=teller,  # type: ignore[arg-type]
+        notifier=notifier,  # type: ignore[arg-type]
     )
     made.run()
     return made
 
 
-def test_the_teller_looks_once_a_minute_at_what_the_lookout_would_see() -> None:
+def test_the_teller_views_once_a_minute_at_what_the_lookout_would_see() -> None:
     """Status, time and forecast; what it says is in the document, and brings the person."""
-    looks: list[Look] = []
+    views: list[OutsideView] = []
 
-    def teller(look: Look) -> Sequence[Word]:
-        looks.append(look)
-        return [DUE] if len(looks) == 30 else []
+    def notifier(view: OutsideView) -> Sequence[Notification]:
+        views.append(view)
+        return [DUE] if len(views) == 30 else []
 
-    made = rehearsal_of(teller, hours=2)
+    made = rehearsal_of(notifier, hours=2)
 
-    assert 118 <= len(looks) <= 121
-    assert looks[0].status.stage == "fruiting"
-    assert looks[0].status.alarms == ()
-    assert looks[0].last_swap is None
-    ((notice,), (swap,)) = (made.hearing.notices, made.swaps)
+    assert 118 <= len(views) <= 121
+    assert views[0].status.stage == "fruiting"
+    assert views[0].status.alarms == ()
+    assert views[0].last_swap is None
+    ((notice,), (swap,)) = (made.notified.notices, made.swaps)
     assert notice["text"] == "Change the packs."
     assert 0 < swap["t_s"] - float(notice["t_s"]) <= 45 * 60 + 60
-    assert looks[-1].last_swap is not None
-    assert (looks[-1].last_swap.at - made.started).total_seconds() == swap["t_s"]
-    assert looks[-1].last_swap.packs == swap["packs"]
+    assert views[-1].last_swap is not None
+    assert (views[-1].last_swap.at - made.started).total_seconds() == swap["t_s"]
+    assert views[-1].last_swap.packs == swap["packs"]
 
 
 def test_a_person_who_is_told_nothing_does_not_come() -> None:
@@ -130,13 +130,15 @@ def test_a_person_who_is_told_in_time_keeps_the_crop_cool() -> None:
     settings = read_settings(CONFIG)
     scenario = read_scenario(shipped_config("scenarios") / "by-notice.toml")
     alone = rehearsal_of(None, hours=48)
-    told = rehearsal_of(RehearsedNotices(settings, scenario.grower), hours=48, forecast=True)
+    notified_run = rehearsal_of(
+        RehearsedNotices(settings, scenario.grower), hours=48, forecast=True
+    )
 
-    assert told.tally.degree_hours_above < alone.tally.degree_hours_above / 4
-    assert told.packs_used <= 1.1 * alone.packs_used
-    leads = [each for each in told.hearing.notices if each["about"] == "swap_due"]
+    assert notified_run.tally.degree_hours_above < alone.tally.degree_hours_above / 4
+    assert notified_run.packs_used <= 1.1 * alone.packs_used
+    leads = [each for each in notified_run.notified.notices if each["about"] == "swap_due"]
     assert leads
-    assert not any(alarm.name == "air_high" for alarm in told.tally.alarms)
+    assert not any(alarm.name == "air_high" for alarm in notified_run.tally.alarms)
 
 
 def test_json_and_picture_carry_what_was_told(
@@ -151,12 +153,12 @@ def test_json_and_picture_carry_what_was_told(
         found: list[dict[str, object]] = json.loads(capsys.readouterr().out)["notices"]
         return found
 
-    told = notices("--forecast", "--html", str(picture))
+    sent = notices("--forecast", "--html", str(picture))
 
-    assert told
-    assert set(told[0]) == {"t_s", "about", "urgent", "text"}
-    assert told == notices("--forecast")
+    assert sent
+    assert set(sent[0]) == {"t_s", "about", "urgent", "text"}
+    assert sent == notices("--forecast")
     assert notices() == []
     page = picture.read_text(encoding="utf-8")
-    assert str(told[0]["text"]) in page
+    assert str(sent[0]["text"]) in page
     assert "How long the cold was expected to last" in page
