@@ -20,56 +20,27 @@ from controller.errors import ScenarioError
 from controller.probes.protocol import Fault, Sample
 from controller.probes.scratchpad import judge_bytes, scratchpad_bytes
 from controller.probes.sieve import Sieve
+from controller.rehearsal.chamber_step import ChamberStep, outlet_course
 from controller.rehearsal.noise import Noise
 from controller.rehearsal.plants import Drive, SimulatedChamber
 from controller.settings.simulation import Simulation
 from controller.thermal.probe import Course, Lag, lag_along, lag_at_rest
 
-AFTER_SWITCH_S = (5.0, 10.0, 15.0, 30.0, 30.0)
-"""Longest steps after a switch, one after the other [s]: the air's quick answer is over then."""
+AFTER_SWITCH_S = 15.0
+"""Longest step after a switch [s]; each one after it may be twice as long as the one before."""
 ROOM_EVERY_S = 120.0
 """For how long the room counts as constant [s]; it moves by some hundredths of a kelvin."""
 KEPT_S = 600.0
 KEPT_READINGS = 20
 """How long steps are kept, so that the readings before a switch can still be worked out."""
+ROUNDING_S = 1e-6
+"""Instants that are no further apart are the same [s]."""
+_exp = math.exp
 _NONE_DEAD: frozenset[str] = frozenset()
 _ROUNDING_C = 0.002
 """Slack for what lies on whole millidegrees [K]."""
 _EDGE_C = 1.0 / 32.0
 """Half a step of the probe [K]."""
-
-
-class _Step:
-    """One step of the chamber and what each probe does along it, probes in their order."""
-
-    __slots__ = ("air", "begins", "bends_c", "ends", "first_c", "lags", "last_c", "reservoir")
-
-    def __init__(
-        self,
-        begins: float,
-        dt_s: float,
-        probes: tuple[list[float], list[Lag]],
-        courses: tuple[Course, Course],
-    ) -> None:
-        first_c, lags = probes
-        air, reservoir = courses
-        ends = begins + dt_s
-        self.begins = begins
-        self.ends = ends
-        self.air = air
-        self.reservoir = reservoir
-        self.lags = lags
-        self.first_c = first_c
-        self.last_c: list[float] = []
-        self.bends_c: list[float] = []
-        self.end_at(ends)
-
-    def end_at(self, instant: float) -> None:
-        """Let the step end at an instant."""
-        self.ends = instant
-        at_s = instant - self.begins
-        self.last_c = [lag.at(at_s) for lag in self.lags]
-        self.bends_c = [lag.bend_c(at_s) for lag in self.lags]
 
 
 class _Gate(NamedTuple):
@@ -142,11 +113,13 @@ class PlantProbes:
         self._origin = self._last_tick = now
         self._tick_s = tick_s or every_s
         self._number = -1
+        share = every_s / self._tick_s
+        self._ticks_a_reading = round(share) if abs(share - round(share)) < 1e-9 else 0
         self._owed: list[int] = []
         self._passed: Mapping[str, Sieve] | None = None
         self._kept_s = max(KEPT_S, KEPT_READINGS * every_s)
         self._drive = Drive(*running(), lights_at(now), self.flow)
-        self._rung = 0
+        self._longest_s = AFTER_SWITCH_S
         self._room_number, self._room_c = -1, math.nan
         lags_s = {
             "air": simulation.air_probe_lag,
@@ -166,7 +139,7 @@ class PlantProbes:
         }
         first_c = [places_c[name] for name in probes]
         still = [Lag(each_c, 0.0, 0.0, 0.0, 0.0) for each_c in first_c]
-        self._step = _Step(now, 0.0, (first_c, still), (chamber.air, chamber.reservoir))
+        self._step = ChamberStep(now, 0.0, (first_c, still), (chamber.air, chamber.reservoir))
         self._steps = deque([self._step])
         self._pending = False  # whether the last step may still be made shorter
         self._value_mc: dict[int, int] = {}
@@ -280,50 +253,71 @@ class PlantProbes:
         number = self._number
         while True:
             step = self._step
+            ends = step.ends
             near: list[_Gate] = []
-            dt_s = step.ends - step.begins
+            firsts_c, lasts_c, bends_c = step.first_c, step.last_c, step.bends_c
+            dt_s = ends - step.begins
             for gate in gates:
-                probe = gate.probe
-                first_c, last_c = step.first_c[probe], step.last_c[probe]
-                least_c, most_c = (first_c, last_c) if first_c < last_c else (last_c, first_c)
-                bend_c = step.bends_c[probe]
-                if most_c - least_c + 2.0 * bend_c > gate.fastest_k_s * dt_s > 0.0:
+                probe, lowest_c, highest_c, _, _, fastest_k_s, _ = gate
+                least_c, most_c, bend_c = firsts_c[probe], lasts_c[probe], bends_c[probe]
+                if least_c > most_c:
+                    least_c, most_c = most_c, least_c
+                least_c -= bend_c
+                most_c += bend_c
+                if most_c - least_c > fastest_k_s * dt_s > 0.0:
                     # the sieve might hold a sample back: it sees them all
                     passed = math.floor((step.begins - origin) / tick_s + 1e-6)
                     return min(limit, max(index, passed) + 1)
-                if least_c - bend_c < gate.lowest_c or most_c + bend_c > gate.highest_c:
+                if least_c < lowest_c or most_c > highest_c:
                     near.append(gate)
-            until = min(step.ends, limit_at)
+            until = min(ends, limit_at)
             if near:
-                while True:
-                    tick = self._tick_of(number + 1)
-                    at = origin + tick * tick_s
-                    if at > until or tick >= limit:
-                        break
-                    number += 1
-                    for gate in near:
-                        if self._leaves(gate, number, at):
-                            return tick
+                tick, number = self._near(step, near, number, until)
+                if tick:
+                    return min(tick, limit)
             else:
                 number = max(number, self._number_at(until))
-            if step.ends >= limit_at:
+            if ends >= limit_at:
                 return limit
             self._plan()
 
-    def _leaves(self, gate: _Gate, number: int, at: float) -> bool:
-        """Return whether the median that a reading makes may lie outside its bounds."""
-        follow_c = self._follow_c(gate.probe, at)
-        if gate.lowest_c <= follow_c <= gate.highest_c:
-            return False
-        value_mc = self._shown_mc(gate.probe, number, follow_c)
-        if gate.lowest_mc <= value_mc <= gate.highest_mc:
-            return False
-        outside = 1
+    def _near(
+        self, step: ChamberStep, near: list[_Gate], number: int, until: float
+    ) -> tuple[int, int]:
+        """Look at the readings of a step, after one of that number and up to an instant.
+
+        Returns:
+            The tick of the first that may lie outside a bound, or 0; and the last one looked at.
+        """
+        origin, tick_s, begins, lags = self._origin, self._tick_s, step.begins, step.lags
+        whole = self._ticks_a_reading
+        while True:
+            tick = (number + 1) * whole if whole and number >= 0 else self._tick_of(number + 1)
+            at = origin + tick * tick_s
+            if at > until:
+                return 0, number
+            number += 1
+            x = at - begins
+            for gate in near:
+                probe, lowest_c, highest_c, lowest_mc, highest_mc, _, _ = gate
+                a, b, c, k, rate, swift, swift_rate = lags[probe]
+                follow_c = a + x * (b + c * x) + k * _exp(-x * rate)
+                if swift:
+                    follow_c += swift * _exp(-x * swift_rate)
+                if (
+                    not lowest_c <= follow_c <= highest_c
+                    and not lowest_mc <= self._shown_mc(probe, number, follow_c) <= highest_mc
+                    and self._leaves(gate, number)
+                ):
+                    return tick, number
+
+    def _leaves(self, gate: _Gate, number: int) -> bool:
+        """Return whether a reading outside makes a median that may lie outside its bounds."""
+        outside, most = 1, gate.median_of // 2
         for before in range(number - 1, number - gate.median_of, -1):
-            follow_c = self._follow_c(gate.probe, self._instant_of(before))
-            value_mc = self._shown_mc(gate.probe, before, follow_c)
+            value_mc = self._shown_at(gate.probe, before)
             outside += not gate.lowest_mc <= value_mc <= gate.highest_mc
-        return outside > gate.median_of // 2
+        return outside > most
 
     def _pass_over(self, stop: int, sieves: Mapping[str, Sieve]) -> None:
         """Let the sieves go on to the last reading before the tick *stop*, or the one at it."""
@@ -389,15 +383,19 @@ class PlantProbes:
             self._reach(self._last_tick)
             self._cut(self._last_tick)
             self._drive = drive._replace(pump=pump, fan=fan, flow=self.flow)
-            self._rung = 0
+            self._longest_s = AFTER_SWITCH_S
 
     def _reach(self, instant: float) -> None:
         """Make steps until one reaches an instant."""
         while self._step.ends < instant:
             self._plan()
 
-    def _plan(self) -> None:
-        """Make the next step, ahead of time."""
+    def _plan(self, until: float = math.inf) -> None:
+        """Make the next step, ahead of time.
+
+        Args:
+            until: Where it ends at the latest [s].
+        """
         last = self._step
         if self._pending:
             self._settle(last)
@@ -406,30 +404,30 @@ class PlantProbes:
         drive, chamber = self._drive, self.chamber
         if lights is not drive.lights:
             drive = self._drive = drive._replace(lights=lights)
-            self._rung = 0
-        dt_s = chamber.step_s
-        if self._rung < len(AFTER_SWITCH_S):
-            dt_s = min(dt_s, AFTER_SWITCH_S[self._rung])
-            self._rung += 1
-        room_c = self._room(begins + 0.5 * dt_s)
+            self._longest_s = AFTER_SWITCH_S
+        longest_s = min(chamber.step_s, self._longest_s, until - begins)
+        room_c = self._room(begins + 0.5 * longest_s)
         watched = "coil_outlet" in self._names
         outlet_c = chamber.outlet_c(drive) if watched else 0.0
-        chamber.advance(dt_s, drive, room_c)
+        chamber.advance(longest_s, drive, room_c)
+        air = chamber.air
+        dt_s = air.dt_s
+        if until == math.inf:
+            self._longest_s = 2.0 * dt_s
         lags: list[Lag] = []
         first_c = last.last_c
         for probe, name in enumerate(self._names):
             if name == "air":
-                course = chamber.air
+                course = air
             elif name == "reservoir":
                 course = chamber.reservoir
             elif name == "room":
                 lags.append(lag_at_rest(first_c[probe], room_c, tau_s=self._lags_s[probe]))
                 continue
             else:
-                after_c = chamber.outlet_c(drive)
-                course = Course(dt_s, outlet_c, 0.5 * (outlet_c + after_c), after_c)
+                course = outlet_course(air, outlet_c, chamber.outlet_c(drive))
             lags.append(lag_along(first_c[probe], course, tau_s=self._lags_s[probe]))
-        self._step = _Step(begins, dt_s, (first_c, lags), (chamber.air, chamber.reservoir))
+        self._step = ChamberStep(begins, dt_s, (first_c, lags), (air, chamber.reservoir))
         self._steps.append(self._step)
         self._pending = True
 
@@ -447,20 +445,20 @@ class PlantProbes:
         """End the last step at an instant within it."""
         if not self._pending:
             return
-        step = self._step
-        if instant < step.ends:
-            dt_s = instant - step.begins
-            self.chamber.shorten(dt_s)
-            if dt_s <= 0.0:
-                self._steps.pop()
-                self._step = self._steps[-1]
-                self._pending = False
-                return
-            step.air, step.reservoir = self.chamber.air, self.chamber.reservoir
-            step.end_at(instant)
-        self._settle(step)
+        if instant >= self._step.ends:
+            self._settle(self._step)
+            return
+        self._pending = False
+        self.chamber.take_back()
+        self._steps.pop()
+        self._step = self._steps[-1]
+        while instant - self._step.ends > ROUNDING_S:
+            self._plan(instant)
+        if self._pending:
+            self._step.ends = instant
+            self._settle(self._step)
 
-    def _settle(self, step: _Step) -> None:
+    def _settle(self, step: ChamberStep) -> None:
         """Let a step be final."""
         self._pending = False
         self._moved(step.air, step.reservoir, self._drive.pump)

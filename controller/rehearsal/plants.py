@@ -16,7 +16,7 @@ from controller.thermal.specs import PlantSpec
 
 FIRST_ORDER_STEP_S = 10.0
 """A dead time may end within a step."""
-LUMPED_STEP_S = 60.0
+LUMPED_STEP_S = 120.0
 MOST_ROOM_RH = 0.99
 """A house cooler than the dew point outdoors has wet walls, not air above saturation."""
 
@@ -43,7 +43,7 @@ class Drive(NamedTuple):
 
 
 class SimulatedChamber(Protocol):
-    """A chamber that time moves on, step by step; the last step can be made a shorter one."""
+    """A chamber that time moves on, step by step; the last step can be taken back."""
 
     air_c: float
     reservoir_c: float
@@ -58,11 +58,11 @@ class SimulatedChamber(Protocol):
         """Return the temperature at the coil's outlet now [°C]."""
         ...
 
-    def advance(self, dt_s: float, drive: Drive, room_c: float) -> None:
-        """Move on by a step.
+    def advance(self, longest_s: float, drive: Drive, room_c: float) -> None:
+        """Move on by a step, whose length `air` then tells.
 
         Args:
-            dt_s: Length of the step [s], above 0.
+            longest_s: Longest step [s], above 0.
             drive: What runs over the step.
             room_c: Air of the room around it, over the step [°C].
         """
@@ -77,12 +77,8 @@ class SimulatedChamber(Protocol):
         """
         ...
 
-    def shorten(self, dt_s: float) -> None:
-        """Take the last step back and make it a shorter one under the same drive and room.
-
-        Args:
-            dt_s: Length of the step in its place [s]; 0: none.
-        """
+    def take_back(self) -> None:
+        """Take the last step back."""
         ...
 
     def swap(self, *, packs: int, frozen_share: float) -> float:
@@ -110,7 +106,6 @@ class FirstOrderChamber:
     def __init__(self, spec: FirstOrderSpec, *, air_c: float, reservoir_c: float) -> None:
         self._plant = FirstOrderPlant(spec)
         self._state = self._before = self._plant.start(air_c=air_c)
-        self._drive = Drive(False, False, False, 1.0)
         self.air_c = air_c
         self.reservoir_c = reservoir_c
         self.air = Course(1.0, air_c, air_c, air_c)
@@ -120,14 +115,15 @@ class FirstOrderChamber:
         """Return the reservoir's temperature while cooling, else the air's [°C]."""
         return self.reservoir_c if _cools(drive) else self.air_c
 
-    def advance(self, dt_s: float, drive: Drive, room_c: float) -> None:
+    def advance(self, longest_s: float, drive: Drive, room_c: float) -> None:
         """Move on; the room is part of the plant's own equilibrium."""
         del room_c
+        dt_s = longest_s
         before, on = self._state, _cools(drive)
         middle = self._plant.step(before, cooling=on, dt_s=0.5 * dt_s)
         after = self._plant.step(before, cooling=on, dt_s=dt_s)
         mean_c = (before.air_c + 4.0 * middle.air_c + after.air_c) / 6.0
-        self._before, self._state, self._drive = before, after, drive
+        self._before, self._state = before, after
         self.air = Course(dt_s, before.air_c, mean_c, after.air_c)
         self.reservoir = self.reservoir._replace(dt_s=dt_s)
         self.air_c = after.air_c
@@ -135,12 +131,10 @@ class FirstOrderChamber:
     def take_room_air(self, room_c: float, ratio: float | None) -> None:
         """Do nothing: this plant knows no humidity."""
 
-    def shorten(self, dt_s: float) -> None:
-        """Take the last step back and make it a shorter one."""
+    def take_back(self) -> None:
+        """Take the last step back."""
         self._state = self._before
         self.air_c = self._state.air_c
-        if dt_s > 0.0:
-            self.advance(dt_s, self._drive, math.nan)
 
     def swap(self, *, packs: int, frozen_share: float) -> float:
         """Do nothing: this plant knows no packs."""
@@ -173,7 +167,7 @@ class LumpedChamber:
             rh=spec.chamber.rh,
             frozen_share=1.0 if freeze else 0.0,
         )
-        self._before, self._last = self._state, (Drive(False, False, False, 1.0), room_c)
+        self._before = self._state
         self._show()
 
     def outlet_c(self, drive: Drive) -> float:
@@ -182,23 +176,25 @@ class LumpedChamber:
             self._state, pump=drive.pump, fan=drive.fan, flow=drive.flow
         )
 
-    def advance(self, dt_s: float, drive: Drive, room_c: float) -> None:
+    def advance(self, longest_s: float, drive: Drive, room_c: float) -> None:
         """Move on by a step."""
         pump, fan, lights, flow = drive
         before = self._before = self._state
-        after = self._state = self._plant.step(
+        after = self._state = self._plant.advance(
             before,
             pump=pump,
             fan=fan,
             room_c=room_c,
             room_rh=self._room_rh,
-            dt_s=dt_s,
+            longest_s=longest_s,
             flow=flow,
             lights=lights,
         )
-        self._last = drive, room_c
+        dt_s = after.step_s
         self.air_c, self.reservoir_c = after.air_c, after.reservoir_c
-        self.air = Course(dt_s, before.air_c, after.air_mean_c, after.air_c)
+        self.air = Course(
+            dt_s, before.air_c, after.air_mean_c, after.air_c, after.air_swift_k, after.air_per_s
+        )
         self.reservoir = Course(dt_s, before.reservoir_c, after.reservoir_mean_c, after.reservoir_c)
 
     def take_room_air(self, room_c: float, ratio: float | None) -> None:
@@ -208,13 +204,10 @@ class LumpedChamber:
             rh = relative_humidity(air_c=room_c, ratio=ratio, pressure_pa=pressure_pa)
             self._room_rh = min(MOST_ROOM_RH, rh)
 
-    def shorten(self, dt_s: float) -> None:
-        """Take the last step back and make it a shorter one."""
+    def take_back(self) -> None:
+        """Take the last step back."""
         self._state = self._before
-        if dt_s > 0.0:
-            self.advance(dt_s, *self._last)
-        else:
-            self._show()
+        self._show()
 
     def swap(self, *, packs: int, frozen_share: float) -> float:
         """Take the most spent packs out and put others from the freezer in."""

@@ -1,6 +1,6 @@
 """The coil's duty as linear pieces, filled in as the plant comes by.
 
-A cell spans 0.5 K of air, 0.25 g/kg of humidity and 0.25 K of water. In it, heat and condensate are
+A cell spans 1 K of air, 0.5 g/kg of humidity and 0.5 K of water. In it, heat and condensate are
 linear in the three; the plane has the mean of the true duty over the cell, so that neighbouring
 errors cancel. A cell depends on nothing but its place: the same state always gives the same duty.
 """
@@ -11,9 +11,9 @@ import math
 
 from controller.thermal.coil import Coil
 
-AIR_CELLS_PER_K = 2.0
-RATIO_CELLS = 4000.0
-WATER_CELLS_PER_K = 4.0
+AIR_CELLS_PER_K = 1.0
+RATIO_CELLS = 2000.0
+WATER_CELLS_PER_K = 2.0
 LOWEST_AIR_C = -20.0
 
 Cell = tuple[float, float, float, float, float, float, float, float]

@@ -70,6 +70,12 @@ class PlantState(NamedTuple):
     """Mean over the last step."""
     reservoir_mean_c: float
     """Mean over the last step."""
+    step_s: float
+    """Length of the last step [s]."""
+    air_swift_k: float
+    """Part of the air's last step that faded, as `probe.Course` has it [K]."""
+    air_per_s: float
+    """Rate at which it faded [1/s]."""
 
     @property
     def heat_removed_kj(self) -> float:

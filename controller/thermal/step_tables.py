@@ -13,17 +13,18 @@ from controller.errors import PhysicsError
 from controller.thermal import moist_air
 from controller.thermal.coil_table import Cell, CoilTable, cell_centre
 from controller.thermal.equations import Equations
-from controller.thermal.mean_matrix import mean_matrices
+from controller.thermal.mean_matrix import step_matrices
 from controller.thermal.moist_air import (
     CP_LIQUID_KJ_KGK,
     CP_VAPOUR_KJ_KGK,
     VAPOUR_AT_ZERO_KJ_KG,
 )
+from controller.thermal.probe import swift_s
 
-LONGEST_STRIDE_S = 60.0
+LONGEST_STRIDE_S = 120.0
 STRIDE_STEPS = 12
-"""The packs are booked every twelfth step, at least once a minute."""
-MOST_MODES = 64
+"""The packs are booked every twelfth step, at least every two minutes."""
+MOST_MODES = 256
 """Kinds of step whose constants are kept: steps of ever new lengths must not fill the memory."""
 MOST_FLOWS = 16
 """Water flows whose coil table is kept."""
@@ -34,13 +35,50 @@ _NO_COIL: Cell = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 RoomTerms = tuple[float, float, float, float]
 """Humidity ratio, then conductance to the room by fresh air, by walls, by both [kW/K]."""
-Means = tuple[float, float, float, float, float, float, float, float]
-"""The two matrices of `mean_matrix`, per kW over the air's specific heat and per kg/s."""
-CoolCell = tuple[
-    float, float, float, float, float, float, float, float,
-    float, float, float, float, float, float, float, float,
-]  # fmt: skip
-"""A `coil_table.Cell`, then the means that go with it."""
+
+
+class StepMeans(NamedTuple):
+    """What rates at the start and their drift do over a step of one length in one cell.
+
+    Entries of `mean_matrix` for temperature T, humidity W and fabric F, per kW over the air's
+    specific heat, per kg/s and per kW; ``m`` the mean by rates, ``n`` the mean by drifts, ``e`` the
+    end by rates. Then what the air's swift answer looks like.
+    """
+
+    m_tt: float
+    m_tw: float
+    m_tf: float
+    m_wt: float
+    m_ww: float
+    m_wf: float
+    m_ft: float
+    m_fw: float
+    m_ff: float
+    n_tt: float
+    n_tw: float
+    n_wt: float
+    n_ww: float
+    n_ft: float
+    n_fw: float
+    e_tt: float
+    e_tw: float
+    e_tf: float
+    e_wt: float
+    e_ww: float
+    e_wf: float
+    heeded_t: float
+    heeded_w: float
+    """Share of what the linear answer misses, of heat and of water, that the air has at the end
+    [-]; the rest has gone where the air is coupled to."""
+    per_s: float
+    """Rate at which the air's swift answer fades [1/s]."""
+    swift_s: float
+    """A slope at the start that no parabola has, times this, is the size of the swift answer [s];
+    0 where the step is too short to tell."""
+
+
+CoolCell = tuple[Cell, StepMeans]
+"""A plane of the coil's, and the means that go with it."""
 
 
 class Mode(NamedTuple):
@@ -49,8 +87,6 @@ class Mode(NamedTuple):
     dt_s: float
     per_half_s: float
     fabric_kw_k: float
-    fabric_mean_kw_k: float
-    fabric_per_s: float
     fabric_k_kj: float
     crop_kw_k: float
     crop_mean_kw_k: float
@@ -75,7 +111,7 @@ class Mode(NamedTuple):
     mist_band: float
     fog_check: float
     knots: tuple[tuple[float, float], ...]
-    means: dict[int, Means]
+    means: dict[int, StepMeans]
     cells: dict[int, CoolCell] | None
 
 
@@ -88,7 +124,7 @@ class StepTables:
         self._knots = self._held_ratio_pieces()
         self.modes: dict[tuple[float, bool, bool, bool, float], Mode] = {}
 
-    def rest_means(self, mode: Mode, key: int) -> Means:
+    def rest_means(self, mode: Mode, key: int) -> StepMeans:
         """Work out, keep and return the means at rest with this key, whole °C times 3 + regime."""
         whole_c, regime = divmod(key, 3)
         means = self._means_of(mode, regime, air_c=whole_c + 0.5, ratio=0.01)
@@ -102,14 +138,14 @@ class StepTables:
         cell = table.cells.get(table_key) or table.fill(table_key)
         air_c, ratio, _ = cell_centre(table_key)
         assert mode.cells is not None
-        whole = (*cell, *self._means_of(mode, regime, air_c=air_c, ratio=ratio, cell=cell))
+        whole = (cell, self._means_of(mode, regime, air_c=air_c, ratio=ratio, cell=cell))
         mode.cells[key] = whole
         return whole
 
     def _means_of(
         self, mode: Mode, regime: int, *, air_c: float, ratio: float, cell: Cell | None = None
-    ) -> Means:
-        """Return the matrices from heat and water into the air to its mean departure.
+    ) -> StepMeans:
+        """Return what the rates at the start of a step do to its mean and its end.
 
         Regime 0: humidifier off or full; 1: in its band; 2: fog. The state is that of the middle
         of a cell: the order of the method does not suffer, since flows are taken anew at the mean.
@@ -131,19 +167,28 @@ class StepTables:
             + eq.exchange_kg_s * moist_air.specific_heat_kj_kgk(ratio)
             + latent_kj_kg * mist_slope * held_slope + h_t - vapour_kj_kg * d_t
         )  # fmt: skip
-        rates, drifts = mean_matrices(
-            (
-                -cooled_kw_k / air_kj_k,
-                (latent_kj_kg * mist_slope - h_w + vapour_kj_kg * d_w) / air_kj_k,
-                (mist_slope * held_slope - d_t) / eq.air_kg,
-                -(eq.exchange_kg_s + mist_slope + d_w) / eq.air_kg,
-            ),
-            mode.dt_s,
+        fabric_per_s = mode.fabric_kw_k / eq.fabric_kj_k
+        jacobian = (
+            -cooled_kw_k / air_kj_k,
+            (latent_kj_kg * mist_slope - h_w + vapour_kj_kg * d_w) / air_kj_k,
+            mode.fabric_kw_k / air_kj_k,
+            (mist_slope * held_slope - d_t) / eq.air_kg,
+            -(eq.exchange_kg_s + mist_slope + d_w) / eq.air_kg,
+            0.0,
+            fabric_per_s,
+            0.0,
+            -fabric_per_s,
         )
-        per_kg = 1.0 / eq.air_kg
-        return (
-            rates[0] * per_kg, rates[1] * per_kg, rates[2] * per_kg, rates[3] * per_kg,
-            drifts[0] * per_kg, drifts[1] * per_kg, drifts[2] * per_kg, drifts[3] * per_kg,
+        e, m, n = step_matrices(jacobian, mode.dt_s)
+        a, f = 1.0 / eq.air_kg, 1.0 / eq.fabric_kj_k
+        per_s = -jacobian[0]
+        return StepMeans(
+            m[0] * a, m[1] * a, m[2] * f,
+            m[3] * a, m[4] * a, m[5] * f,
+            m[6] * a, m[7] * a, m[8] * f,
+            n[0] * a, n[1] * a, n[3] * a, n[4] * a, n[6] * a, n[7] * a,
+            e[0] * a, e[1] * a, e[2] * f, e[3] * a, e[4] * a, e[5] * f,
+            e[0] / mode.dt_s, e[4] / mode.dt_s, per_s, swift_s(per_s, mode.dt_s),
         )  # fmt: skip
 
     def room(self, room_c: float, room_rh: float) -> RoomTerms:
@@ -194,10 +239,8 @@ class StepTables:
         mode = Mode(
             dt_s=dt_s,
             per_half_s=1.0 / half_s,
-            # "mean": the fabric's and crop's own answer within the step, eliminated beforehand
+            # "mean": the crop's own answer within the step, eliminated beforehand
             fabric_kw_k=eq.fabric_kw_k,
-            fabric_mean_kw_k=eq.fabric_kw_k / (1.0 + half_s * eq.fabric_kw_k / eq.fabric_kj_k),
-            fabric_per_s=eq.fabric_kw_k / eq.fabric_kj_k,
             fabric_k_kj=dt_s / eq.fabric_kj_k,
             crop_kw_k=eq.crop_kw_k,
             crop_mean_kw_k=eq.crop_kw_k / (1.0 + half_s * eq.crop_kw_k / eq.crop_kj_k),

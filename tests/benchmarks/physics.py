@@ -37,7 +37,7 @@ RTOL, ATOL = 1e-4, 1e-4
 
 
 class ScipyChamber:
-    """The same equations, stepped from call to call by solve_ivp; a step can be made shorter."""
+    """The same equations, stepped from call to call by solve_ivp; a step can be taken back."""
 
     def __init__(
         self, spec: PlantSpec, *, air_c: float, reservoir_c: float, room_c: float, step_s: float
@@ -60,7 +60,7 @@ class ScipyChamber:
             eq.water_kj(state.reservoir_c, 0.0),
             *(group.kj_kg for group in self._groups),
         ]
-        self._before, self._last = self._y, (HarnessDrive(False, False, False, 1.0), room_c)
+        self._before = self._y
         self._show(1.0, self._y)
 
     def outlet_c(self, drive: HarnessDrive) -> float:
@@ -72,7 +72,8 @@ class ScipyChamber:
         shares = [1.0 - melted_share(fill, kj_kg) for kj_kg in self._y[5:]]
         return sum(shares) / len(shares) if shares else 0.0
 
-    def advance(self, dt_s: float, drive: HarnessDrive, room_c: float) -> None:
+    def advance(self, longest_s: float, drive: HarnessDrive, room_c: float) -> None:
+        dt_s = longest_s
         eq = self._plant.equations
         driven = Drive(
             pump=drive.pump,
@@ -93,18 +94,14 @@ class ScipyChamber:
             atol=ATOL,
         )
         self._y = [float(value) for value in found.y[:, -1]]
-        self._last = drive, room_c
         self._show(dt_s, before)
 
     def take_room_air(self, room_c: float, ratio: float | None) -> None:
         """Leave it: the measured day gives the room's humidity as the plant does."""
 
-    def shorten(self, dt_s: float) -> None:
+    def take_back(self) -> None:
         self._y = self._before
-        if dt_s > 0.0:
-            self.advance(dt_s, *self._last)
-        else:
-            self._show(1.0, self._y)
+        self._show(1.0, self._y)
 
     def swap(self, *, packs: int, frozen_share: float) -> float:
         """Put fresh packs in as our plant does, the whole set at once."""

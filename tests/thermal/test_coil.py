@@ -275,20 +275,20 @@ def test_a_larger_coil_never_takes_less(
 
 
 def test_table_cells_stay_close_to_the_coil() -> None:
-    """Heat within 0.3 % and condensate within 0.6 % of the coil all over a wet region."""
+    """Heat within 0.3 % and condensate within 1 % of the coil all over a wet region."""
     coil = _coil(22.0, 150.0, 0.017, 0.0167, cross=True)
     table = CoilTable(coil)
     for index in range(300):
         air_c = 15.0 + 4.0 * math.modf(index * 0.618)[0]
         ratio = 0.009 + 0.002 * math.modf(index * 0.414)[0]
         water_c = 1.0 + 9.0 * math.modf(index * 0.732)[0]
-        key = (int((air_c + 20) * 2) * 1024 + int(ratio * 4000)) * 512 + int(water_c * 4)
+        key = (int(air_c + 20) * 1024 + int(ratio * 2000)) * 512 + int(water_c * 2)
         cell = table.cells.get(key) or table.fill(key)
         duty = coil.take(air_c=air_c, ratio=ratio, water_c=water_c)
         heat = cell[0] + cell[1] * air_c + cell[2] * ratio + cell[3] * water_c
         drip = cell[4] + cell[5] * air_c + cell[6] * ratio + cell[7] * water_c
         assert heat == pytest.approx(duty.total_kw, rel=3e-3)
-        assert drip == pytest.approx(duty.condensate_kg_s, rel=6e-3)
+        assert drip == pytest.approx(duty.condensate_kg_s, rel=1e-2)
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""The exact mean of a linear pair against scipy's matrix exponential."""
+"""The exact mean and end of a linear set of three against scipy's matrix exponential."""
 
 from __future__ import annotations
 
@@ -8,46 +8,51 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.linalg import expm
 
-from controller.thermal.mean_matrix import Matrix, mean_matrices
+from controller.thermal.mean_matrix import Matrix, step_matrices
 
 RATE = st.floats(-0.5, 0.05)
 COUPLING = st.floats(-0.2, 0.2)
 
 
-def by_exponential(jacobian: Matrix, dt_s: float) -> tuple[np.ndarray, np.ndarray]:
-    """φ2 and φ3 read off the exponential of a block matrix (Al-Mohy and Higham 2011)."""
-    block = np.zeros((8, 8))
-    block[:2, :2] = np.array(jacobian).reshape(2, 2)
-    block[:2, 2:4] = block[2:4, 4:6] = block[4:6, 6:8] = np.eye(2)
+def by_exponential(jacobian: Matrix, dt_s: float) -> tuple[np.ndarray, ...]:
+    """φ1 to φ3 read off the exponential of a block matrix (Al-Mohy and Higham 2011)."""
+    block = np.zeros((12, 12))
+    block[:3, :3] = np.array(jacobian).reshape(3, 3)
+    block[:3, 3:6] = block[3:6, 6:9] = block[6:9, 9:12] = np.eye(3)
     whole = expm(block * dt_s)
-    return whole[:2, 4:6] / dt_s, whole[:2, 6:8] / dt_s
+    return whole[:3, 3:6], whole[:3, 6:9] / dt_s, whole[:3, 9:12] / dt_s
 
 
-@given(a=RATE, b=COUPLING, c=COUPLING, d=RATE, dt_s=st.floats(0.01, 60.0))
-def test_means_are_those_of_the_matrix_exponential(
-    a: float, b: float, c: float, d: float, dt_s: float
+def assert_same(jacobian: Matrix, dt_s: float) -> None:
+    found = step_matrices(jacobian, dt_s)
+    for ours, theirs in zip(found, by_exponential(jacobian, dt_s), strict=True):
+        largest = np.abs(theirs).max()
+        assert np.array(ours).reshape(3, 3) == pytest.approx(theirs, rel=1e-7, abs=1e-7 * largest)
+
+
+@given(
+    rates=st.tuples(RATE, RATE, RATE), others=st.tuples(*[COUPLING] * 6), dt_s=st.floats(0.01, 60.0)
+)
+def test_means_and_ends_are_those_of_the_matrix_exponential(
+    rates: tuple[float, float, float], others: tuple[float, ...], dt_s: float
 ) -> None:
     """Real, equal and complex eigenvalues alike."""
-    rates, drifts = mean_matrices((a, b, c, d), dt_s)
-    by_rate, by_drift = by_exponential((a, b, c, d), dt_s)
-
-    assert np.array(rates).reshape(2, 2) == pytest.approx(by_rate, rel=1e-6, abs=1e-7 * dt_s)
-    assert np.array(drifts).reshape(2, 2) == pytest.approx(by_drift, rel=1e-6, abs=1e-7 * dt_s**2)
+    a, e, i = rates
+    b, c, d, f, g, h = others
+    assert_same((a, b, c, d, e, f, g, h, i), dt_s)
 
 
 @pytest.mark.parametrize(
     "jacobian",
     [
-        pytest.param((-0.1, 0.0, 0.0, -0.1), id="equal-roots"),
-        pytest.param((-0.1, 1.0, 0.0, -0.1), id="one-eigenvector"),
-        pytest.param((0.0, 0.0, 0.0, 0.0), id="zero"),
-        pytest.param((-0.1, 0.3, -0.3, -0.1), id="complex"),
+        pytest.param((-0.1, 0.0, 0.0, 0.0, -0.1, 0.0, 0.0, 0.0, -0.1), id="equal-roots"),
+        pytest.param((-0.1, 1.0, 0.0, 0.0, -0.1, 0.0, 0.0, 0.0, -0.1), id="one-eigenvector"),
+        pytest.param((0.0,) * 9, id="zero"),
+        pytest.param((-0.1, 0.3, 0.0, -0.3, -0.1, 0.0, 0.0, 0.0, -0.01), id="complex"),
+        pytest.param((-2.0, 1e4, 1.5, 1e-6, -1.0, 0.0, 3e-3, 0.0, -3e-3), id="other-units"),
     ],
 )
 def test_awkward_matrices(jacobian: Matrix) -> None:
-    """Where eigenvalues coincide or are complex nothing breaks."""
-    rates, drifts = mean_matrices(jacobian, 5.0)
-    by_rate, by_drift = by_exponential(jacobian, 5.0)
-
-    assert np.array(rates).reshape(2, 2) == pytest.approx(by_rate, rel=1e-5, abs=1e-6)
-    assert np.array(drifts).reshape(2, 2) == pytest.approx(by_drift, rel=1e-5, abs=1e-6)
+    """Where eigenvalues coincide, are complex or lie far apart nothing breaks."""
+    for dt_s in (0.5, 5.0, 120.0):
+        assert_same(jacobian, dt_s)

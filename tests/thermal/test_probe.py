@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.errors import PhysicsError
 from controller.thermal.first_order import FirstOrderPlant, FirstOrderSpec
-from controller.thermal.probe import PROBE_STEP_K, lagged_c, stepped_c
+from controller.thermal.probe import (
+    PROBE_STEP_K,
+    Course,
+    lag_along,
+    lagged_c,
+    stepped_c,
+    swift_s,
+)
 
 
 @pytest.mark.parametrize(("start_c", "reads_c"), [(0.0, 67.3), (20.0, 78.9)])
@@ -55,6 +64,73 @@ def test_cutting_a_step_changes_nothing(
     )
 
     assert parts == pytest.approx(whole, abs=1e-6)
+
+
+@given(
+    before_c=st.floats(10.0, 20.0), mean_k=st.floats(-2.0, 2.0), after_k=st.floats(-3.0, 3.0),
+    swift_k=st.one_of(st.just(0.0), st.floats(-2.0, 2.0)), per_s=st.floats(0.01, 0.4),
+    dt_s=st.sampled_from([5.0, 30.0, 120.0]), limit_k=st.floats(-2.0, 2.0),
+)  # fmt: skip
+def test_a_course_has_its_beginning_mean_end_and_extremes(
+    before_c: float, mean_k: float, after_k: float, swift_k: float, per_s: float, dt_s: float,
+    limit_k: float,
+) -> None:  # fmt: skip
+    """Against the same curve laid out finely, with and without a part that fades."""
+    course = Course(dt_s, before_c, before_c + mean_k, before_c + after_k, swift_k, per_s)
+    pieces = 4000
+    along_c = [course.at((piece + 0.5) * dt_s / pieces) for piece in range(pieces)]
+    limit_c = before_c + limit_k
+
+    assert course.at(0.0) == pytest.approx(course.before_c, abs=1e-9)
+    assert course.at(dt_s) == pytest.approx(course.after_c, abs=1e-9)
+    assert sum(along_c) / pieces == pytest.approx(course.mean_c, abs=1e-4)
+    lowest_c, highest_c = course.extremes_c()
+    assert lowest_c == pytest.approx(min(along_c), abs=0.01)
+    assert highest_c == pytest.approx(max(along_c), abs=0.01)
+    assert min(along_c) >= lowest_c - 1e-9
+    assert max(along_c) <= highest_c + 1e-9
+    above_s = dt_s * sum(each_c > limit_c for each_c in along_c) / pieces
+    assert course.beyond_s(limit_c) == pytest.approx(above_s, abs=0.1 * dt_s)
+    above_ks = dt_s * sum(max(0.0, each_c - limit_c) for each_c in along_c) / pieces
+    assert course.above_ks(limit_c) == pytest.approx(above_ks, abs=0.01 * dt_s)
+    assert course.mirrored().above_ks(-limit_c) == pytest.approx(
+        above_ks - dt_s * (course.mean_c - limit_c), abs=0.01 * dt_s
+    )
+
+
+@pytest.mark.parametrize("tau_s", [0.0, 7.0, 20.0, 20.01, 45.0, 180.0])
+@pytest.mark.parametrize("swift_k", [0.0, 0.8])
+def test_a_probe_along_a_course_is_led_exactly(swift_k: float, tau_s: float) -> None:
+    """Against straight pieces of 0.05 s, for which `lagged_c` is exact.
+
+    Also where lag and answer fade alike; no way of it leaves its chord further than said.
+    """
+    course = Course(60.0, 17.0, 16.4, 16.0, swift_k, 0.05)
+    lag = lag_along(17.3, course, tau_s=tau_s)
+
+    reading_c, along_c = 17.3, [lag.at(0.0)]
+    for piece in range(1200):
+        before_c, after_c = course.at(piece * 0.05), course.at((piece + 1) * 0.05)
+        reading_c = lagged_c(reading_c, before_c=before_c, after_c=after_c, dt_s=0.05, tau_s=tau_s)
+        along_c.append(lag.at((piece + 1) * 0.05))
+        assert along_c[-1] == pytest.approx(reading_c, abs=2e-4)
+    chord_c = [along_c[0] + (along_c[-1] - along_c[0]) * at / 1200 for at in range(1201)]
+    apart_k = max(abs(a - b) for a, b in zip(along_c, chord_c, strict=True))
+    assert apart_k <= lag.bend_c(60.0)
+
+
+def test_what_fades_is_found_by_the_slope_at_the_beginning() -> None:
+    """A parabola and 0.7 K that fade, given by beginning, mean, end and first slope alone."""
+    per_s, dt_s = 0.13, 60.0
+    left = math.exp(-per_s * dt_s)
+    smooth = Course(dt_s, 17.0, 16.8, 16.5)
+    before_c, after_c = 17.7, 16.5 + 0.7 * left
+    mean_c = 16.8 + 0.7 * (1.0 - left) / (per_s * dt_s)
+    slope_k_s = smooth.parabola()[1] - 0.7 * per_s
+    missed_k_s = slope_k_s - Course(dt_s, before_c, mean_c, after_c).parabola()[1]
+
+    assert swift_s(per_s, dt_s) * missed_k_s == pytest.approx(0.7)
+    assert swift_s(per_s, 2.0) == 0.0
 
 
 @pytest.mark.parametrize(
