@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterator
-from math import floor
+from math import floor, inf
 
 from controller.core.conditions import EXCHANGED_BY_MK, EXCHANGED_NO_MORE_MK
 from controller.core.expectations import (
@@ -26,7 +26,6 @@ from controller.core.expectations import (
 from controller.core.flow import answer_mc
 from controller.core.law import Law
 from controller.core.state import AlarmContext, Cooling, DecisionWindow, Inputs, ReadingBounds
-from controller.domain.reading_rows import PROBE_NAMES
 from controller.domain.temperatures import Reading, Seen
 
 _SLACK_S = 1e-6
@@ -48,11 +47,16 @@ class Box:
         self._values: dict[str, int] = {}
         self._lowest: dict[str, float] = {}
         self._highest: dict[str, float] = {}
-        for name in PROBE_NAMES:
-            reading: Reading | None = getattr(inputs, name)
+        readings: tuple[tuple[str, Reading | None], ...] = (
+            ("air", inputs.air),
+            ("reservoir", inputs.reservoir),
+            ("room", inputs.room),
+            ("coil_outlet", inputs.coil_outlet),
+        )
+        for name, reading in readings:
             if isinstance(reading, Seen):
                 self._values[name] = reading.value_mc
-                self._lowest[name], self._highest[name] = float("-inf"), float("inf")
+                self._lowest[name], self._highest[name] = -inf, inf
 
     def beside(self, name: str, edges: tuple[int, ...]) -> None:
         """Keep a reading between two neighbours of many thresholds, each met at or above itself.
@@ -66,9 +70,9 @@ class Box:
             return
         above = bisect_right(edges, value)
         if above:
-            self._lowest[name] = max(self._lowest[name], edges[above - 1])
+            self._at_least(name, edges[above - 1])
         if above < len(edges):
-            self._highest[name] = min(self._highest[name], edges[above] - 1)
+            self.at_most(name, edges[above] - 1)
 
     def threshold(self, name: str, at_mc: int) -> None:
         """Keep a reading on its side of a threshold that is met at or above *at_mc*."""
@@ -76,17 +80,23 @@ class Box:
         if value is None:
             return
         if value >= at_mc:
-            self._lowest[name] = max(self._lowest[name], at_mc)
+            self._at_least(name, at_mc)
         else:
-            self._highest[name] = min(self._highest[name], at_mc - 1)
+            self.at_most(name, at_mc - 1)
 
     def at_or_below(self, name: str, at_mc: int) -> None:
         """Keep a reading on its side of a threshold that is met at or below *at_mc*."""
         self.threshold(name, at_mc + 1)
 
-    def at_most(self, name: str, value_mc: int) -> None:
+    # comparisons and not min() and max(): these run at every decision of a rehearsal
+    def at_most(self, name: str, value_mc: float) -> None:
         """Let a reading, which is that or less, be no more."""
-        self._highest[name] = min(self._highest[name], value_mc)
+        if value_mc < self._highest[name]:  # noqa: PLR1730
+            self._highest[name] = value_mc
+
+    def _at_least(self, name: str, value_mc: float) -> None:
+        if value_mc > self._lowest[name]:  # noqa: PLR1730
+            self._lowest[name] = value_mc
 
     def apart(self, warm: str, cold: str, by_mk: int) -> None:
         """Keep two readings on their side of *warm* being warmer than *cold* by at least *by_mk*.
@@ -99,13 +109,13 @@ class Box:
         left = upper - lower - by_mk
         if left >= 0:
             want = max(lower + left // _WATER_SHARE, self._lowest[warm] - by_mk)
-            self._highest[cold] = min(self._highest[cold], max(lower, want))
-            self._lowest[warm] = max(self._lowest[warm], self._highest[cold] + by_mk)
+            self.at_most(cold, lower if lower > want else want)  # noqa: FURB136
+            self._at_least(warm, self._highest[cold] + by_mk)
         else:
             short = -left - 1
             want = min(lower - short // _WATER_SHARE, self._highest[warm] - by_mk + 1)
-            self._lowest[cold] = max(self._lowest[cold], min(lower, want))
-            self._highest[warm] = min(self._highest[warm], self._lowest[cold] + by_mk - 1)
+            self._at_least(cold, lower if lower < want else want)  # noqa: FURB136
+            self.at_most(warm, self._lowest[cold] + by_mk - 1)
 
     def span(self, name: str) -> ReadingBounds | None:
         """Return the bounds of a reading; None for one that is lost or not fitted."""
@@ -125,7 +135,11 @@ def window_of(context: AlarmContext, instants: Iterator[float]) -> DecisionWindo
     """
     cooling, inputs, now, law = (context.cooling, context.inputs, context.now, context.law)
     earliest = now - _SLACK_S
-    until = min((at for at in instants if at > earliest), default=float("inf")) - _SLACK_S
+    until = inf
+    for at in instants:
+        if earliest < at < until:
+            until = at
+    until -= _SLACK_S
     if until <= now:
         return None
     box = Box(inputs)

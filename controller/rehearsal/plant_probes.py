@@ -12,15 +12,15 @@ import math
 from collections import deque
 from collections.abc import Callable, Mapping
 from collections.abc import Set as AbstractSet
-from typing import NamedTuple
 
-from controller.core.state import DecisionWindow, ReadingBounds
+from controller.core.state import DecisionWindow
 from controller.domain.temperatures import millidegrees
 from controller.errors import ScenarioError
 from controller.probes.protocol import Fault, Sample
 from controller.probes.scratchpad import judge_bytes, scratchpad_bytes
 from controller.probes.sieve import Sieve
 from controller.rehearsal.chamber_step import ChamberStep, outlet_course
+from controller.rehearsal.gates import Gate, Gates
 from controller.rehearsal.noise import Noise
 from controller.rehearsal.plants import Drive, SimulatedChamber
 from controller.settings.simulation import Simulation
@@ -37,24 +37,6 @@ ROUNDING_S = 1e-6
 """Instants that are no further apart are the same [s]."""
 _exp = math.exp
 _NONE_DEAD: frozenset[str] = frozenset()
-_ROUNDING_C = 0.002
-"""Slack for what lies on whole millidegrees [K]."""
-_EDGE_C = 1.0 / 32.0
-"""Half a step of the probe [K]."""
-
-
-class _Gate(NamedTuple):
-    """Between which bounds the samples of one probe change no decision."""
-
-    probe: int
-    lowest_c: float
-    """While the probe itself is at or above this, no noise brings a sample below its bound."""
-    highest_c: float
-    lowest_mc: float
-    highest_mc: float
-    fastest_k_s: float
-    """Course that the sieve surely takes for a true one."""
-    median_of: int
 
 
 class PlantProbes:
@@ -130,7 +112,7 @@ class PlantProbes:
         self._lags_s = [lags_s[name] for name in probes]
         sigma_raw = simulation.probe_noise / 1000 * 16
         self._noise = [Noise(seed, name, sigma_raw) for name in probes]
-        self._most_noise_c = max((noise.most for noise in self._noise), default=0.0) / 16
+        most_noise_c = max((noise.most for noise in self._noise), default=0.0) / 16
         places_c = {
             "air": chamber.air_c,
             "reservoir": chamber.reservoir_c,
@@ -143,8 +125,7 @@ class PlantProbes:
         self._steps = deque([self._step])
         self._pending = False  # whether the last step may still be made shorter
         self._value_mc: dict[int, int] = {}
-        self._gates: list[_Gate] | None = None
-        self._gates_of: DecisionWindow | None = None
+        self._gates = Gates(probes, most_noise_c=most_noise_c)
 
     def collect(self, now: float) -> list[tuple[str, Sample]]:
         """Return the readings that are due at *now*.
@@ -201,52 +182,14 @@ class PlantProbes:
             sieves: What judges the samples, by the name of the probe.
         """
         self._take_drive()
-        gates = self._gates_for(window, sieves)
+        gates = None if self.dead else self._gates.of(window, sieves)
         if gates is None or limit <= index + 1:
             return index + 1
         stop = self._walk(index, limit, gates)
         self._pass_over(stop, sieves)
         return stop
 
-    def _gates_for(self, window: DecisionWindow, sieves: Mapping[str, Sieve]) -> list[_Gate] | None:
-        """Return the gates of a window; None where some probe cannot be passed over."""
-        if self.dead:
-            return None
-        for sieve in sieves.values():
-            if not sieve.settled:
-                return None
-        if window is self._gates_of:
-            return self._gates
-        self._gates_of, self._gates = window, None
-        spans: dict[str, ReadingBounds | None] = {
-            "air": window.air,
-            "reservoir": window.reservoir,
-            "room": window.room,
-            "coil_outlet": window.coil_outlet,
-        }
-        margin_c = self._most_noise_c + _EDGE_C + _ROUNDING_C
-        gates: list[_Gate] = []
-        for probe, name in enumerate(self._names):
-            span, rules = spans[name], sieves[name].rules
-            if span is None or 2.0 * margin_c > rules.free_jump_mk / 1000:
-                return None
-            lowest_mc = max(span.lowest_mc - rules.offset_mk, rules.lowest_mc)
-            highest_mc = min(span.highest_mc - rules.offset_mk, rules.highest_mc)
-            gates.append(
-                _Gate(
-                    probe,
-                    lowest_mc / 1000 + margin_c,
-                    highest_mc / 1000 - margin_c,
-                    lowest_mc,
-                    highest_mc,
-                    rules.fastest_mk_per_s / 1000,
-                    rules.median_of,
-                )
-            )
-        self._gates = gates
-        return gates
-
-    def _walk(self, index: int, limit: int, gates: list[_Gate]) -> int:
+    def _walk(self, index: int, limit: int, gates: list[Gate]) -> int:
         """Return the first tick after *index* whose readings may lie outside, at most *limit*."""
         origin, tick_s = self._origin, self._tick_s
         limit_at = origin + limit * tick_s
@@ -254,7 +197,7 @@ class PlantProbes:
         while True:
             step = self._step
             ends = step.ends
-            near: list[_Gate] = []
+            near: list[Gate] = []
             firsts_c, lasts_c, bends_c = step.first_c, step.last_c, step.bends_c
             dt_s = ends - step.begins
             for gate in gates:
@@ -282,7 +225,7 @@ class PlantProbes:
             self._plan()
 
     def _near(
-        self, step: ChamberStep, near: list[_Gate], number: int, until: float
+        self, step: ChamberStep, near: list[Gate], number: int, until: float
     ) -> tuple[int, int]:
         """Look at the readings of a step, after one of that number and up to an instant.
 
@@ -311,7 +254,7 @@ class PlantProbes:
                 ):
                     return tick, number
 
-    def _leaves(self, gate: _Gate, number: int) -> bool:
+    def _leaves(self, gate: Gate, number: int) -> bool:
         """Return whether a reading outside makes a median that may lie outside its bounds."""
         outside, most = 1, gate.median_of // 2
         for before in range(number - 1, number - gate.median_of, -1):
@@ -327,7 +270,7 @@ class PlantProbes:
         if before < first:
             return
         self._number = before
-        if before - first < max(1, *(sieve.rules.median_of - 1 for sieve in sieves.values())):
+        if before - first < self._gates.most_owed:
             self._owed = list(range(first, before + 1))
         else:
             self._passed = sieves
@@ -351,11 +294,10 @@ class PlantProbes:
         ):
             self._owed = [last]
             last -= 1
-        for probe, name in enumerate(self._names):
-            sieve = sieves[name]
-            first = last + 1 - max(1, sieve.rules.median_of - 1)
-            values_mc = [self._shown_at(probe, number) for number in range(first, last + 1)]
-            sieve.resume(values_mc, self._instant_of(last))
+        at = self._instant_of(last)
+        for probe, sieve in enumerate(self._gates.in_order):
+            first = last + 1 - self._gates.kept[probe]
+            sieve.resume([self._shown_at(probe, each) for each in range(first, last + 1)], at)
 
     def forget_passed(self) -> None:
         """Let what has been passed over be no reading of anybody: the power is cut."""
@@ -371,6 +313,8 @@ class PlantProbes:
 
     def _tick_of(self, number: int) -> int:
         """Return the tick at which a reading is taken."""
+        if self._ticks_a_reading and number > 0:
+            return number * self._ticks_a_reading
         return max(1, math.ceil(number * self._every_s / self._tick_s - 1e-6))
 
     def _instant_of(self, number: int) -> float:

@@ -17,8 +17,8 @@ Matrix = tuple[float, float, float, float, float, float, float, float, float]
 """Three by three, row by row."""
 
 _ONE: Matrix = (1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0)
-_SERIES = 9
-"""Terms of the series; with the entries' size below the next figure exact to 1e-14."""
+_SERIES = 7
+"""Terms of the series; with the matrix's size below the next figure exact to 1e-11."""
 _SMALL = 0.2
 
 

@@ -123,6 +123,9 @@ class StepTables:
         self._coils: dict[float, CoilTable] = {}
         self._knots = self._held_ratio_pieces()
         self.modes: dict[tuple[float, bool, bool, bool, float], Mode] = {}
+        # what depends on neither lights nor pump is kept once for all of them
+        self._means: dict[float, dict[int, StepMeans]] = {}
+        self._cells: dict[tuple[float, float], dict[int, CoolCell]] = {}
 
     def rest_means(self, mode: Mode, key: int) -> StepMeans:
         """Work out, keep and return the means at rest with this key, whole °C times 3 + regime."""
@@ -231,7 +234,7 @@ class StepTables:
         if cooling and flow not in self._coils:
             if len(self._coils) >= MOST_FLOWS:
                 self._coils.clear()
-                self.modes.clear()  # their cells belong to the coils
+                self._forget_modes()  # their cells belong to the coils
             self._coils[flow] = CoilTable(eq.coil_at(flow))
         fan_kw = eq.fan_kw if fan else 0.0
         lights_kw = eq.lights_kw if lights else 0.0
@@ -266,10 +269,15 @@ class StepTables:
             # humidity below the humidifier's set point over this is surely below saturation
             fog_check=max(0.05, self._equations.spec.chamber.rh) - 1.0,
             knots=self._knots,
-            means={},
-            cells={} if cooling else None,
+            means=self._means.setdefault(dt_s, {}),
+            cells=self._cells.setdefault((dt_s, flow), {}) if cooling else None,
         )
         if len(self.modes) >= MOST_MODES:  # steps of ever new lengths must not fill the memory
-            self.modes.clear()
+            self._forget_modes()
         self.modes[dt_s, pump, fan, lights, flow] = mode
         return mode
+
+    def _forget_modes(self) -> None:
+        self.modes.clear()
+        self._means.clear()
+        self._cells.clear()
