@@ -23,10 +23,11 @@ COMPILED = {
     " stopwatch transitions window",
     "domain": "temperatures",
     "probes": "protocol sieve",
-    "rehearsal": "clock grower noise plant_probes plants rehearse surroundings tally trouble",
+    "rehearsal": "chamber_step clock gates grower noise plant_probes plants rehearse"
+    " surroundings tally trouble",
     "service": "loop output_bank",
-    "thermal": "bath coil coil_table envelope exchanger mean_matrix moist_air plant probe state"
-    " step_tables",
+    "thermal": "bath coil coil_table envelope exchanger mean_matrix moist_air plant plant_step"
+    " probe state step_lengths step_tables",
 }
 """Modules in which a rehearsal spends its time, with what the loop needs of the service."""
 MEASURE = """
