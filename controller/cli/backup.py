@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from controller.cli.instances import CONFIG
+from controller.cli.instances import CONFIG, NEW_CONFIG
 from controller.cli.rights import give_to_person
 from controller.commissioning.backup import CONFIG as CONFIG_PART
 from controller.commissioning.backup import (
@@ -46,7 +46,7 @@ def backup(config: Path, file: Path, with_secrets: bool) -> None:
 
 
 @click.command()
-@CONFIG
+@NEW_CONFIG
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False, exists=True))
 @click.option("--replace", is_flag=True, help="Replace the files that are there.")
 @click.option("--dry-run", is_flag=True, help="Check FILE and list what would be written; no more.")

@@ -16,6 +16,14 @@ class Instance(click.ParamType):  # type: ignore[type-arg]
 
     name = "config"
 
+    def __init__(self, *, may_be_new: bool = False) -> None:
+        """Say what is allowed.
+
+        Args:
+            may_be_new: Whether a name is taken that no chamber has yet.
+        """
+        self._may_be_new = may_be_new
+
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
         """Return the path of the configuration; whoever reads it says what is wrong with it."""
         if isinstance(value, Path):
@@ -24,7 +32,7 @@ class Instance(click.ParamType):  # type: ignore[type-arg]
         if path.suffix == ".toml" or "/" in value or path.exists():
             return path
         named = places.CONFIGURATIONS / f"{value}.toml"
-        if named.exists():
+        if named.exists() or (self._may_be_new and places.CONFIGURATIONS.is_dir()):
             return named
         self.fail(_unknown(value), param, ctx)
         raise AssertionError("fail raises")
@@ -63,6 +71,8 @@ CONFIG = click.argument(
     "config", type=Instance(), required=False, default=only_instance, metavar="[CONFIG]"
 )
 """The chamber, as the only argument of a command."""
+NEW_CONFIG = click.argument("config", type=Instance(may_be_new=True), metavar="CONFIG")
+"""The chamber, for a command that may make it; it must be named."""
 
 
 def config_and_rest(words: tuple[str, ...], *, most: int) -> tuple[Path, tuple[str, ...]]:

@@ -8,7 +8,7 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from controller.cli.instances import CONFIG, config_and_rest
+from controller.cli.instances import CONFIG, NEW_CONFIG, config_and_rest
 from controller.cli.requests import ack, stage, swap
 from controller.domain import places
 from controller.domain.requests import Acknowledge, LogSwap, SetStage
@@ -19,6 +19,12 @@ TEXT = '[chamber]\nname = "x"\n'
 @click.command()
 @CONFIG
 def shown(config: Path) -> None:
+    click.echo(config)
+
+
+@click.command()
+@NEW_CONFIG
+def made(config: Path) -> None:
     click.echo(config)
 
 
@@ -39,6 +45,15 @@ def chosen(*words: str) -> tuple[int, str]:
 def test_a_name_is_the_chamber_in_the_folder(folder: Path) -> None:
     """`coldpin status loft`."""
     assert chosen("loft") == (0, str(folder / "loft.toml"))
+
+
+def test_a_command_that_makes_a_chamber_takes_a_name_that_none_has_yet(folder: Path) -> None:
+    """`coldpin restore attic FILE` on a new card; a command about a chamber refuses it."""
+    ran = CliRunner().invoke(made, ["attic"])
+
+    assert ran.output.strip() == str(folder / "attic.toml")
+    assert chosen("attic")[0] == 2
+    assert CliRunner().invoke(made, []).exit_code == 2, "never the only one by chance"
 
 
 def test_a_path_is_taken_as_it_is(folder: Path) -> None:

@@ -11,6 +11,9 @@ from pathlib import Path
 
 from controller.commissioning.installation.machine import Runner
 
+RETRY = "Retrying (Retry("
+"""In each of pip's lines about another attempt, of which only the outcome counts."""
+
 
 class InstallationError(Exception):
     """Something that an installation must not go on after; its text says what to do."""
@@ -36,7 +39,8 @@ class Command:
         """
         result = run(self.argv)
         if result.status != 0:
-            last = "\n".join(f"    {line}" for line in result.output.splitlines()[-8:])
+            lines = [line for line in result.output.splitlines() if RETRY not in line]
+            last = "\n".join(f"    {line}" for line in lines[-8:])
             advice = f"\n{self.or_else}" if self.or_else else ""
             raise InstallationError(f"{self.shown()}: status {result.status}\n{last}{advice}")
 

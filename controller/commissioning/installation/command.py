@@ -213,7 +213,9 @@ class _alone:  # noqa: N801 - used as a function
             fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
             os.close(self._file)
-            raise InstallationError("another installation runs at this moment") from None
+            raise InstallationError(
+                "another installation runs; wait for its end, then run this again"
+            ) from None
 
     def __exit__(self, *_: object) -> None:
         if self._file is not None:

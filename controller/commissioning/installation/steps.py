@@ -124,7 +124,10 @@ def _program(machine: Machine, wanted: Wanted) -> InstallStep:
         return InstallStep(title=f"{title}, there already")
     python = str(home / "bin/python")
     pip = (python, "-m", "pip", "install", "-q", "--disable-pip-version-check", "--no-cache-dir")
-    network = "The program's packages come from the network: is this machine on it?"
+    network = (
+        "The program's packages come from the network: is this machine on it? What ran before runs "
+        "on; run this again, and it begins this version anew."
+    )
     has_lgpio = bool({"python3-lgpio"} & (machine.packages | machine.offered))
     actions: list[Action] = [
         Remove(path=home),
