@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import time
@@ -9,7 +10,7 @@ from datetime import time
 from controller.domain.units import Seconds
 from controller.errors import ScenarioError
 from controller.planning.design_hour import conditions_at, useful_max_c, warmest_hour
-from controller.rehearsal.hot_days import HotDays, hot_days
+from controller.rehearsal.hot_days import GivenUpError, HotDays, hot_days
 from controller.rehearsal.rehearse import TraceRow
 from controller.settings.load import Settings
 from controller.settings.scenario_file import GrowerScript
@@ -113,6 +114,8 @@ class Build:
         *,
         settling_days: float = 1.0,
         trace: Callable[[TraceRow], None] | None = None,
+        most_out_h: float = math.inf,
+        most_above_k_h: float = math.inf,
     ) -> HotDays | None:
         """Rehearse hot days on the tick of the settings.
 
@@ -120,9 +123,12 @@ class Build:
             days: Counted days.
             settling_days: Days before these.
             trace: Is given a row every five minutes.
+            most_out_h: Days that are out of band for longer are given up [h].
+            most_above_k_h: As are those with more degree-hours above cut-in [K·h].
 
         Returns:
-            What they came to; None: the chamber grew far too hot for the formulas.
+            What they came to; None: the chamber grew far too hot for the formulas, or they were
+            given up.
 
         Raises:
             PhysicsError: A figure of the plant outside the range of the formulas.
@@ -137,14 +143,27 @@ class Build:
                 grower=grower,
                 swap_at_c=spent_c,
                 trace=trace,
+                most_out_h=most_out_h,
+                most_above_k_h=most_above_k_h,
             )
-        except ScenarioError:
+        except (ScenarioError, GivenUpError):
             return None
 
     def coarse_days(
-        self, days: float = COARSE_DAYS, *, trace: Callable[[TraceRow], None] | None = None
+        self,
+        days: float = COARSE_DAYS,
+        *,
+        trace: Callable[[TraceRow], None] | None = None,
+        most_out_h: float = math.inf,
+        most_above_k_h: float = math.inf,
     ) -> HotDays | None:
         """Rehearse fewer days on a longer tick, to be compared with others of this kind alone.
+
+        Args:
+            days: Counted days.
+            trace: As for `days`.
+            most_out_h: As for `days`.
+            most_above_k_h: As for `days`.
 
         Returns:
             As `days`.
@@ -164,5 +183,9 @@ class Build:
         )
         # a stock of frozen packs would hide in so few days that the freezer cannot keep up
         return replace(self, settings=coarse, nothing_frozen_yet=True).days(
-            days, settling_days=COARSE_SETTLING_DAYS, trace=trace
+            days,
+            settling_days=COARSE_SETTLING_DAYS,
+            trace=trace,
+            most_out_h=most_out_h,
+            most_above_k_h=most_above_k_h,
         )

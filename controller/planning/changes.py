@@ -10,8 +10,9 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from controller.planning.build import Build
+from controller.planning.build import COARSE_DAYS, Build
 from controller.planning.verdict import (
+    HOLDS_SHARE,
     Judgement,
     Limit,
     Verdict,
@@ -19,7 +20,7 @@ from controller.planning.verdict import (
     in_band,
     scaled_coil,
 )
-from controller.rehearsal.hot_days import HotDays
+from controller.rehearsal.hot_days import HOURS, HotDays
 from controller.thermal.specs import FreezerSpec
 
 FOAM_M = 0.025
@@ -92,12 +93,15 @@ def best_changes(judgement: Judgement) -> tuple[Change, ...]:
     if judgement.verdict is Verdict.NEEDS_HEAT:
         return ()
     before = judgement.build.coarse_days()
+    worth = WORTH_PACKS if judgement.holds else WORTH_HOURS / 24.0
+    least_share = HOLDS_SHARE if judgement.holds else _share(before) + worth
+    # days that cannot be listed any more need no end
+    most_out_h = (1.0 - least_share) * HOURS * COARSE_DAYS + 1e-6
     changes = [
-        _change(idea, before, idea.build.coarse_days(), judgement)
+        _change(idea, before, idea.build.coarse_days(most_out_h=most_out_h), judgement)
         for idea in _ideas_for(judgement.build)
         if _may_help(idea, judgement)
     ]
-    worth = WORTH_PACKS if judgement.holds else WORTH_HOURS / 24.0
     useful = [change for change in changes if change.gain > worth]
     return tuple(sorted(useful, key=lambda change: -change.gain)[:MOST_LISTED])
 

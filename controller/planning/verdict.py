@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from controller.planning.build import Build
+from controller.planning.build import COARSE_DAYS, Build
 from controller.planning.design_hour import (
     DesignHour,
     conditions_at,
@@ -25,6 +25,8 @@ from controller.thermal.specs import FreezerSpec, PackSpec, PlantSpec
 HOLDS_SHARE = 0.96
 """A build holds when the air is in band for this share of the hot days: out of it for no more than
 an hour a day, by no more than half a kelvin beyond the switching points. Own choice."""
+MOST_OUT_H = (1.0 - HOLDS_SHARE) * HOURS * COARSE_DAYS + 1e-6
+"""Short days that are out of band for longer do not hold [h]."""
 LEAST_H = 3.0
 """Nobody goes on changing packs more often than this by day [h]. Own choice."""
 NIGHT_H = 8.0
@@ -160,7 +162,7 @@ def judge(
     elif _too_cold(days):
         verdict = Verdict.CANNOT
     else:
-        ample = _packs_without_end(build).coarse_days()
+        ample = _packs_without_end(build).coarse_days(most_out_h=MOST_OUT_H)
         verdict = Verdict.SHORT if in_band(ample) else Verdict.CANNOT
         needed = ample if verdict is Verdict.SHORT else days
     supply = supply_of(build, days, needed)
@@ -321,8 +323,13 @@ def _limit(
         removed = {limit: removed[limit] for limit in (Limit.SET, Limit.FACES)}
         changes = {limit: each.coarse_days() for limit, each in removed.items()}
         return min(changes, key=lambda limit: _sets(changes[limit])), None
-    left = {limit: each.coarse_days() for limit, each in removed.items()}
-    return min(left, key=lambda limit: too_warm_k_h(left[limit])), None
+    limit, least_k_h = Limit.FREEZER, math.inf
+    for each, without in removed.items():
+        # days that are warmer than the best so far need no end
+        left_k_h = too_warm_k_h(without.coarse_days(most_above_k_h=least_k_h * COARSE_DAYS))
+        if left_k_h < least_k_h:
+            limit, least_k_h = each, left_k_h
+    return limit, None
 
 
 def _sets(days: HotDays | None) -> float:

@@ -6,6 +6,7 @@ many times in one command.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import time
@@ -97,6 +98,10 @@ class HotDays:
     """Names of the alarms raised within the counted days, each once, sorted."""
 
 
+class GivenUpError(Exception):
+    """Days were ended early, as they are out of band for longer than is wanted."""
+
+
 def hot_days(
     settings: Settings,
     *,
@@ -111,6 +116,8 @@ def hot_days(
     room: RoomSeries | None = None,
     seed: int | None = None,
     trace: Callable[[TraceRow], None] | None = None,
+    most_out_h: float = math.inf,
+    most_above_k_h: float = math.inf,
 ) -> HotDays:
     """Rehearse days of one build and return what they came to.
 
@@ -132,8 +139,11 @@ def hot_days(
         seed: Seed of noise and person; None: that of the settings.
         trace: Is given a row every five minutes, the days before the counted ones included; the
             days come out the same without it.
+        most_out_h: Days that are out of band for longer are not wanted, and end there [h].
+        most_above_k_h: As are those with more degree-hours above cut-in [K·h].
 
     Raises:
+        GivenUpError: The days are not wanted.
         ScenarioError: The days or the plant cannot be used.
     """
     if not (days > 0 and settling_days >= 0):
@@ -163,7 +173,10 @@ def hot_days(
         trace_every_s=TRACE_EVERY_S,
     )
     counter = _Counter(
-        from_s=settling_days * DAY_S, margin_k=rehearsal.law.limits.reservoir_margin_mk / 1000
+        from_s=settling_days * DAY_S,
+        margin_k=rehearsal.law.limits.reservoir_margin_mk / 1000,
+        most_out_s=most_out_h * HOUR_S,
+        most_above_ks=most_above_k_h * HOUR_S,
     )
     rehearsal.observe(counter, from_s=settling_days * DAY_S)
     rehearsal.run()
@@ -196,9 +209,13 @@ class _Set:
 class _Counter:
     """Follows a rehearsal and counts what `HotDays` reports; counts from midnight on."""
 
-    def __init__(self, *, from_s: float, margin_k: float) -> None:
+    def __init__(
+        self, *, from_s: float, margin_k: float, most_out_s: float, most_above_ks: float
+    ) -> None:
         self._from_s = from_s
         self._margin_k = margin_k
+        self._most_out_s = most_out_s
+        self._most_above_ks = most_above_ks
         self._hours = [_Hour() for _ in range(HOURS)]
         self._sets: list[_Set] = []
         self._at_s = 0.0
@@ -237,6 +254,8 @@ class _Counter:
         self._below_ks += excess.below_ks
         self._out_s += excess.warm_s + excess.cold_s
         self._over_s += excess.over_1k_s
+        if self._out_s > self._most_out_s or self._above_ks > self._most_above_ks:
+            raise GivenUpError
         hour = self._hours[int(begins_s % DAY_S // HOUR_S)]
         hour.lasted_s += dt_s
         hour.pump_s += dt_s if pump else 0.0

@@ -10,7 +10,7 @@ import pytest
 
 from controller.core.law import Band
 from controller.errors import ScenarioError
-from controller.rehearsal.hot_days import hot_days
+from controller.rehearsal.hot_days import GivenUpError, hot_days
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
 from controller.settings.law_of import BandSchedule
 from controller.settings.load import read_settings
@@ -120,3 +120,30 @@ def test_days_of_which_a_picture_is_made_are_the_same_days() -> None:
     steps_s = {(b.time - a.time).total_seconds() for a, b in pairwise(rows)}
     assert steps_s == {295.0, 300.0}  # the first row is that of the first tick
     assert (rows[-1].time - rows[0].time).total_seconds() == 1.5 * 86_400 - 5.0
+
+
+def test_days_that_are_not_wanted_end_early_and_others_are_as_without_a_limit() -> None:
+    whole = hot_days(SETTINGS, days=1.0, settling_days=0.5, swap_at_c=20.0, warmer_by_k=4.0)
+    assert whole.degree_hours_above > 0.1
+    out_h = (1.0 - whole.in_band_share) * 24.0
+    assert out_h > 0.1
+
+    wanted = hot_days(
+        SETTINGS, days=1.0, settling_days=0.5, swap_at_c=20.0, warmer_by_k=4.0,
+        most_out_h=out_h + 1e-6, most_above_k_h=whole.degree_hours_above + 1e-6,
+    )  # fmt: skip
+
+    assert wanted == whole
+    for unwanted in (
+        {"most_above_k_h": 0.9 * whole.degree_hours_above},
+        {"most_out_h": out_h - 1e-6},
+    ):
+        with pytest.raises(GivenUpError):
+            hot_days(
+                SETTINGS,
+                days=1.0,
+                settling_days=0.5,
+                swap_at_c=20.0,
+                warmer_by_k=4.0,
+                **unwanted,
+            )
