@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import time
 from difflib import get_close_matches
 from enum import StrEnum
+from pathlib import Path
 from typing import Any
 
 from controller.planning.question import (
@@ -20,10 +21,13 @@ from controller.planning.question import (
     read_answer,
 )
 from controller.planning.questions import every_question
+from controller.settings.load import Settings
 
 UNKNOWN = "don't know"
 """How an answers file, and a page's form, say that a person does not know."""
 _UNKNOWN_WORDS = {UNKNOWN, "?", "unknown", "i don't know", "dont know"}
+AS_IN_FILE = "as in your file: "
+"""Begins an answer that says what a person's file says, where no usual answer does."""
 LINE_MARK = "#: "
 """Begins each line of a configuration that keeps an answer."""
 
@@ -36,6 +40,8 @@ class Origin(StrEnum):
     """Nobody was asked, and the usual was taken."""
     CAUTIOUS = "cautious"
     """The person does not know."""
+    FILE = "file"
+    """A configuration that the person wrote says it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +50,21 @@ class GivenAnswer:
 
     text: str
     value: Value
+    """What it means; where no answer fits a figure of a person's file, the nearest."""
     origin: Origin
+    fits: bool = True
+    """Whether the value says what the file says."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnFile:
+    """A configuration that a person wrote or changed, and the answers that its keys come to."""
+
+    content: str
+    folder: Path
+    """Where files that it names are looked for."""
+    settings: Settings
+    answers: Mapping[str, Answer]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +76,8 @@ class Answers:
     """Keys of changes from `planning.changes` that were applied, in their order."""
     problems: Mapping[str, str] = field(default_factory=dict)
     """Answers that could not be read, and why; the usual stands in their place."""
+    own: OwnFile | None = None
+    """The file that they began with; None: none but one that is written from answers."""
 
     def __getitem__(self, key: str) -> Value:
         """Return a value.
@@ -96,7 +118,20 @@ class Answers:
 
     def assumed(self, key: str) -> bool:
         """Return whether the grower did not give it."""
-        return key in self.of and self.of[key].origin is not Origin.GIVEN
+        return key in self.of and self.of[key].origin in {Origin.DEFAULT, Origin.CAUTIOUS}
+
+    def moved(self, *keys: str) -> bool:
+        """Return whether any of these differs from what the person's file says."""
+        own = {} if self.own is None else self.own.answers
+        return any(
+            key in self.of and (key not in own or own[key].text != self.of[key].text)
+            for key in keys
+        )
+
+    def words(self, key: str, otherwise: str) -> str:
+        """Return what a person's file says in its own words, else the given ones."""
+        answer = self.of[key]
+        return otherwise if answer.fits else answer.text.removeprefix(AS_IN_FILE)
 
 
 def is_unknown(text: str) -> bool:
@@ -138,28 +173,50 @@ def _with_unit(question: Question, text: str, known: Known) -> str:
     return f"{text} {unit.removeprefix('°')}" if unit and text[-1:].isdigit() else text
 
 
-def complete(texts: Mapping[str, str], changes: tuple[str, ...] = ()) -> Answers:
+def complete(
+    texts: Mapping[str, str], changes: tuple[str, ...] = (), own: OwnFile | None = None
+) -> Answers:
     """Return answers to every question, the usual where a text is missing or cannot be read.
 
     Args:
         texts: What was answered, by question.
         changes: Keys of changes that were applied.
+        own: A person's file, whose answers stand where nothing else was answered.
     """
+    kept = {} if own is None else dict(own.answers)
+    if own is not None and texts.get("place", kept["place"].text) != kept["place"].text:
+        # another place has temperatures of its own
+        texts = {
+            key: text
+            for key, text in texts.items()
+            if key not in OF_A_PLACE or text != kept[key].text
+        }
+        kept = {key: answer for key, answer in kept.items() if key not in OF_A_PLACE}
     known: dict[str, Value] = {}
     of: dict[str, GivenAnswer] = {}
     problems: dict[str, str] = {}
     for question in every_question():
         if not question.asked(known):
             continue
-        try:
-            answer = answer_to(question, texts.get(question.key), known)
-        except ValueError as error:
-            problems[question.key] = str(error)
-            answer = answer_to(question, None, known)
+        text, as_in_file = texts.get(question.key), kept.get(question.key)
+        if as_in_file is not None and text in {None, as_in_file.text}:
+            answer = as_in_file
+        else:
+            try:
+                answer = answer_to(question, text, known)
+            except ValueError as error:
+                problems[question.key] = str(error)
+                answer = as_in_file or answer_to(question, None, known)
         known[question.key] = answer.value
         of[question.key] = answer
-    problems.update((key, text) for key, text in _together(known) if key not in problems)
-    return Answers(of, changes, problems)
+    found = Answers(of, changes, problems, own)
+    if own is None or found.moved("day", "night", "packs", "packs_in_water", "sleeps", "wakes"):
+        problems.update((key, text) for key, text in _together(known) if key not in problems)
+    return found
+
+
+OF_A_PLACE = ("day", "night", "humidity")
+"""Questions whose usual answers follow from where the chamber stands."""
 
 
 def _together(known: Known) -> Iterator[tuple[str, str]]:
@@ -235,7 +292,7 @@ def texts_of(answers: Answers) -> dict[str, str]:
     return {
         key: UNKNOWN if answer.origin is Origin.CAUTIOUS else answer.text
         for key, answer in answers.of.items()
-        if answer.origin is not Origin.DEFAULT
+        if answer.origin not in {Origin.DEFAULT, Origin.FILE}
     }
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from typing import Any
 
 from controller.domain.measures import box_area_m2, box_volume_m3
 from controller.domain.units import fahrenheit_to_celsius
 from controller.planning import parts_list
-from controller.planning.answers import Answers
+from controller.planning.answers import Answers, OwnFile
 from controller.settings.species import band_of, read_species
 from controller.thermal.specs import (
     ChamberSpec,
@@ -25,9 +27,18 @@ USUAL_RH = 0.88
 def equipment_of(answers: Answers) -> PlantSpec:
     """Return the equipment that the answers describe, before any change is applied.
 
+    With a person's own file it is that of the file, but for the figures of which an answer was
+    moved.
+
     Raises:
         PhysicsError: A figure outside its range.
     """
+    if answers.own is None:
+        return _described(answers)
+    return _moved(answers, answers.own)
+
+
+def _described(answers: Answers) -> PlantSpec:
     packs = _packs(answers)
     return PlantSpec(
         chamber=_chamber(answers),
@@ -37,6 +48,81 @@ def equipment_of(answers: Answers) -> PlantSpec:
         freezer=_freezer(answers),
         room=_room(answers),
     )
+
+
+GOVERNED: Mapping[str, Mapping[str, tuple[str, ...]]] = {
+    "chamber": {
+        "volume_m3": ("size",),
+        "wall_area_m2": ("size",),
+        "wall_u_w_m2k": ("walls",),
+        "air_changes_per_h": ("fresh_air",),
+        "rh": ("species", "stage"),
+        "lights_w": ("lights",),
+        "fans_w": ("core", "fan"),
+        "crop_kg": ("blocks",),
+        "crop_w_per_kg": ("species",),
+        "humidifier_kg_per_h": ("humidifier",),
+    },
+    "coil": {
+        "ua_air_w_k": ("core", "fan"),
+        "ua_water_w_k": ("core",),
+        "air_kg_s": ("core", "fan"),
+        "water_kg_s": ("pump",),
+    },
+    "reservoir": {
+        "litres": ("cooler_volume",),
+        "ua_w_k": ("cooler", "cooler_volume"),
+        "pump_w": ("pump",),
+    },
+    "packs": {
+        "count": ("packs",),
+        "in_reservoir": ("packs_in_water",),
+        "kg": ("pack",),
+        "fill": ("pack",),
+        "shape": ("pack",),
+        "thickness_mm": ("pack",),
+    },
+    "freezer": {
+        "litres": ("freezer", "freezer_volume"),
+        "stars": ("freezer",),
+        "food": ("food",),
+    },
+    "room": {"day_c": ("day",), "night_c": ("night",), "rh": ("humidity",)},
+}
+"""Which answers a figure of a person's file follows."""
+REPLACED: Mapping[str, Mapping[str, tuple[str, ...]]] = {
+    "chamber": {"wall": ("walls",)},
+    "packs": {
+        "plateau_c": ("pack",),
+        "latent_kj_kg": ("pack",),
+        "refreeze_h": ("pack", "freezer"),
+    },
+    "freezer": {"kg_per_day": ("freezer", "freezer_volume")},
+}
+"""Figures that hold no more once an answer says something else of the same thing."""
+
+
+def _moved(answers: Answers, own: OwnFile) -> PlantSpec:
+    """Return the equipment of a person's file with the figures of moved answers replaced."""
+    plant = own.settings.plant_spec()
+    asked, before = _described(answers), _described(Answers(own.answers))
+    parts: dict[str, Any] = {}
+    for name, governed in GOVERNED.items():
+        part = getattr(plant, name)
+        figures: dict[str, Any] = {
+            key: None for key, keys in REPLACED.get(name, {}).items() if answers.moved(*keys)
+        }
+        for key, keys in governed.items():
+            if not answers.moved(*keys):
+                continue
+            value = getattr(getattr(asked, name), key)
+            usual = getattr(getattr(before, name), key)
+            if any(not answers.of[each].fits for each in keys if each in answers.of) and usual:
+                # one answer was moved, of the other the file knows better: in proportion
+                value = float(f"{getattr(part, key) * value / usual:.4g}")
+            figures[key] = value
+        parts[name] = replace(part, **figures) if figures else part
+    return replace(plant, **parts)
 
 
 def _chamber(answers: Answers) -> ChamberSpec:
@@ -55,7 +141,7 @@ def _chamber(answers: Answers) -> ChamberSpec:
         air_changes_per_h=round(changes_per_h, 2),
         rh=humidity_of(species, answers.text("stage")),
         lights_w=answers.number("lights"),
-        fans_w=round(_fans_w(answers), 2),
+        fans_w=_figures_of_coil(answers).fans_w,
         crop_kg=answers.number("blocks"),
         crop_w_per_kg=parts_list.CROP_W_PER_KG.get(species, parts_list.CROP_USUAL_W_PER_KG),
         humidifier_kg_per_h=parts_list.HUMIDIFIERS[answers.text("humidifier")][1],
@@ -69,20 +155,16 @@ def humidity_of(species: str, stage: str) -> float:
     return USUAL_RH if band is None else round(sum(band.rh) / 200.0, 2)
 
 
-def _fans_w(answers: Answers) -> float:
-    core = parts_list.CORES[answers.text("core")]
-    return core.fans * parts_list.FANS[answers.text("fan")][2]
+def _figures_of_coil(answers: Answers) -> parts_list.CoilFigures:
+    return parts_list.coil_figures(answers.text("core"), answers.text("fan"))
 
 
 def _coil(answers: Answers) -> CoilSpec:
-    core = parts_list.CORES[answers.text("core")]
-    cfm = core.fans * parts_list.FANS[answers.text("fan")][1]
+    figures = _figures_of_coil(answers)
     return CoilSpec(
-        ua_air_w_k=round(
-            parts_list.CORE_W_K * core.faces * (cfm / core.faces / parts_list.CORE_CFM) ** 0.5, 1
-        ),
-        ua_water_w_k=round(parts_list.WATER_W_K * core.faces),
-        air_kg_s=round(cfm * parts_list.KG_S_PER_CFM, 4),
+        ua_air_w_k=figures.ua_air_w_k,
+        ua_water_w_k=figures.ua_water_w_k,
+        air_kg_s=figures.air_kg_s,
         water_kg_s=round(
             min(
                 parts_list.MOST_WATER_KG_S, parts_list.PUMP_SHARE * answers.number("pump") / 3600.0
@@ -142,7 +224,7 @@ def _room(answers: Answers) -> RoomSpec:
 
 def cautions_of(answers: Answers) -> Iterator[str]:
     """Yield what a grower should know of these answers, whatever the rehearsal says."""
-    packs_l = answers.number("packs_in_water") * parts_list.PACKS[answers.text("pack")].kg
+    packs_l = answers.number("packs_in_water") * equipment_of(answers).packs.kg
     if packs_l > parts_list.MOST_PACKS_SHARE * answers.number("cooler_volume"):
         yield (
             "So many packs fill more than half of the cooler: water must reach all of them and the "

@@ -195,6 +195,30 @@ than half of their free air."""
 CORE_W_K, CORE_CFM, WATER_W_K = 21.0, 30.0, 60.0
 """Conductance of a 120 mm face on its air side at 30 ft³/min, with the square root of the flow, and
 on its water side [W/K]. Own fit to bench reports of such cores, within 30 %."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoilFigures:
+    """What a core with its fans comes to."""
+
+    ua_air_w_k: float
+    ua_water_w_k: float
+    air_kg_s: float
+    fans_w: float
+
+
+def coil_figures(core: str, fan: str) -> CoilFigures:
+    """Return the figures of a core with a fan, by their keys in `CORES` and `FANS`."""
+    faces, fans = CORES[core].faces, CORES[core].fans
+    cfm = fans * FANS[fan][1]
+    return CoilFigures(
+        ua_air_w_k=round(CORE_W_K * faces * (cfm / faces / CORE_CFM) ** 0.5, 1),
+        ua_water_w_k=round(WATER_W_K * faces),
+        air_kg_s=round(cfm * KG_S_PER_CFM, 4),
+        fans_w=round(fans * FANS[fan][2], 2),
+    )
+
+
 PUMP_SHARE = 0.5
 """Of the flow on a pump's box that is left after lift, tubes and core [-]. Common practice."""
 MOST_WATER_KG_S = 0.067
