@@ -27,6 +27,19 @@ def read_content(path: Path) -> str:
         raise InputFileError(str(path), (f"cannot be read: {why}",)) from None
 
 
+def exact_content(path: Path) -> str:
+    """Return the text of a file with the ends of its lines and its byte-order mark as they are.
+
+    Raises:
+        InputFileError: It cannot be read.
+    """
+    try:
+        return path.read_bytes().decode("utf-8")
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or "it is not UTF-8 text"
+        raise InputFileError(str(path), (f"cannot be read: {why}",)) from None
+
+
 def replace_content(file: Path, text: str) -> None:
     """Write a file as a whole, or leave what is there.
 
@@ -35,7 +48,7 @@ def replace_content(file: Path, text: str) -> None:
     """
     fresh = file.with_name(f".{file.name}.part")
     try:
-        fresh.write_text(text, encoding="utf-8")
+        fresh.write_text(text, encoding="utf-8", newline="")
         _give_rights(fresh, file)
         fresh.replace(file)
     except OSError:

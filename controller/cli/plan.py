@@ -8,9 +8,12 @@ import click
 
 from controller.cli.extras import need
 from controller.cli.new import DEFAULT_FILE
-from controller.cli.new_file import read_content, replace_content
-from controller.errors import InputFileError
-from controller.planning.answers import complete, keeps_answers, read_answers
+from controller.cli.new_file import exact_content, replace_content
+from controller.errors import InputFileError, PhysicsError, SettingsError
+from controller.planning.answers import Answers, OwnFile, complete, keeps_answers, read_answers
+from controller.planning.consultation import draft_of
+from controller.planning.own_file import own_file
+from controller.settings.load import examine_settings
 
 ADDRESS, PORT = "127.0.0.1", 8471
 
@@ -28,38 +31,45 @@ ADDRESS, PORT = "127.0.0.1", 8471
 def plan(config: Path, port: int, browser: bool) -> None:
     """Plan a chamber on a page, and see each change on hot days.
 
-    The page is for this machine alone. It begins with the answers in CONFIG, or with the usual ones
-    where there is no such file, and Save writes CONFIG.
+    The page is for this machine alone. It begins with what CONFIG says, whoever wrote it, or with
+    the usual answers where there is no such file. Save changes only the lines of what you moved.
     """
     need("lookout", what="coldpin plan")
-    texts, changes = _start(config)
-    from controller.cli.plan_server import serve_plan  # noqa: PLC0415 - needs the extra
+    from controller.cli.plan_server import Start, serve_plan  # noqa: PLC0415 - needs the extra
 
+    start = _start(config)
     serve_plan(
         config,
-        texts,
-        changes,
+        Start(*start),
         address=ADDRESS,
         port=port,
         browser=browser,
+        read=exact_content,
         write=replace_content,
     )
 
 
-def _start(config: Path) -> tuple[dict[str, str], tuple[str, ...]]:
-    """Return the answers that a configuration keeps; none where there is no such file."""
+def _start(config: Path) -> tuple[dict[str, str], tuple[str, ...], OwnFile | None]:
+    """Return the answers and changes that a configuration was made from, or the person's own file.
+
+    One that `coldpin new` wrote and nobody changed is written anew from its answers.
+    """
     if not config.exists():
-        return {}, ()
-    content = read_content(config)
-    if not keeps_answers(content):
-        problem = (
-            "holds no answers, since `coldpin new` did not write it. `coldpin size` judges it; "
-            "for a new plan name a file that is not there yet"
-        )
-        raise InputFileError(str(config), (problem,))
-    texts, changes, problems = read_answers(content)
-    answers = complete(texts, changes)
-    problems += [f"{key}: {why}" for key, why in answers.problems.items()]
-    if problems:
-        raise InputFileError(str(config), tuple(problems))
-    return texts, changes
+        return {}, (), None
+    content = exact_content(config)
+    settings, problems = examine_settings(config, needs_fit=False)
+    if settings is None or problems:
+        raise InputFileError(str(config), (*problems, "`coldpin check` explains each of these"))
+    texts, changes, problems = read_answers(content) if keeps_answers(content) else ({}, (), [""])
+    if not problems:
+        answers = complete(texts, changes)
+        if not answers.problems and _is_made_from(content, answers):
+            return texts, changes, None
+    return {}, (), own_file(content, config.parent, settings, texts)
+
+
+def _is_made_from(content: str, answers: Answers) -> bool:
+    try:
+        return draft_of(answers).text == content
+    except (SettingsError, PhysicsError):
+        return False

@@ -6,6 +6,7 @@ import contextlib
 import socket
 import webbrowser
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 import click
@@ -14,36 +15,53 @@ from controller.errors import BusyError
 from controller.lookout.page.guard import Guard
 from controller.lookout.page_address import url_of
 from controller.lookout.server import server_of
+from controller.planning.answers import OwnFile
 from controller.planning.page.app import Planner, app_of
 
 NAMES = frozenset({"localhost", "127.0.0.1"})
 
 
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What the page begins with."""
+
+    texts: Mapping[str, str]
+    changes: tuple[str, ...]
+    own: OwnFile | None
+
+
 def serve_plan(
     file: Path,
-    texts: Mapping[str, str],
-    changes: tuple[str, ...],
+    start: Start,
     *,
     address: str,
     port: int,
     browser: bool,
+    read: Callable[[Path], str],
     write: Callable[[Path, str], None],
 ) -> None:
     """Serve until interrupted.
 
     Args:
         file: What Save writes.
-        texts: Answers that the page begins with.
-        changes: Changes applied to them.
+        start: What the page begins with.
         address: Where it listens.
         port: At which port; 0: any that is free.
         browser: Whether to open it in a browser.
+        read: Returns the text of a file, every byte of it.
         write: Writes a file as a whole; raises OSError where it cannot.
 
     Raises:
         BusyError: Something else listens at that port.
     """
-    planner = Planner(file=file, start=texts, start_changes=changes, write=write)
+    planner = Planner(
+        file=file,
+        start=start.texts,
+        start_changes=start.changes,
+        own=start.own,
+        read=read,
+        write=write,
+    )
     app = Guard(app_of(planner), NAMES)
     with socket.socket() as listening:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

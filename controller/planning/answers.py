@@ -278,6 +278,11 @@ def keeps_answers(content: str) -> bool:
     return any(line.startswith(LINE_MARK) for line in content.splitlines())
 
 
+def texts_in(content: str) -> dict[str, str]:
+    """Return the answers that a configuration keeps; none where it keeps none that can be read."""
+    return read_answers(content)[0] if keeps_answers(content) else {}
+
+
 def answers_text(texts: Mapping[str, str], changes: tuple[str, ...] = ()) -> str:
     """Return a file of answers, one line for each."""
     lines = [f'{key} = "{_escaped(text)}"' for key, text in texts.items()]

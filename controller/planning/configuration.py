@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 
 from controller.domain import measures
+from controller.errors import SettingsError
 from controller.planning.answers import LINE_MARK, Answers, Origin, answers_text, texts_of
 from controller.planning.changes import Applied
-from controller.planning.points import STAGES, Points, air_high_c, low_limit_c
+from controller.planning.points import STAGES, Points, air_high_c, low_limit_c, reservoir_warm_c
+from controller.settings.load import Settings, examine_document, settings_from
 from controller.settings.species import Species
 from controller.thermal.specs import PlantSpec
 
 LIGHTS_ON = ("08:00", "20:00")
 """When lights are on, as nobody is asked: twelve hours by day. Common practice."""
 WIDTH = 100
+BOM = "\ufeff"
+"""What some editors put before a text."""
 PRIME_S, RUN_ON_S = 15, 60
-RESERVOIR_WARM_K = 2.0
-"""The alarm for warm water stands this far below the coldest cut-in, where the water is useless."""
-WARMEST_RESERVOIR_C = 12.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +40,34 @@ class Draft:
     anti_short_cycle_s: float
     proposed: str
     """Where points and timers come from, as a comment."""
+
+    @property
+    def text(self) -> str:
+        """The commented configuration."""
+        return configuration_text(self)
+
+    @property
+    def folder(self) -> Path:
+        """Where files that it names are looked for; it names none."""
+        return Path()
+
+
+def settings_of(text: str, folder: Path = Path()) -> Settings:
+    """Return the settings in the text of a configuration.
+
+    Args:
+        text: The configuration.
+        folder: Where files that it names are looked for.
+
+    Raises:
+        SettingsError: It cannot be used; carries every problem found.
+    """
+    tables, problems = examine_document(
+        tomllib.loads(text.removeprefix(BOM)), folder, needs_fit=False
+    )
+    if problems:
+        raise SettingsError("the answers", tuple(problems))
+    return settings_from(tables)
 
 
 def configuration_text(draft: Draft) -> str:
@@ -120,7 +151,6 @@ def _bands(draft: Draft) -> Iterator[str]:
             "",
         )
     every = tuple(draft.points.values())
-    warm_c = min(WARMEST_RESERVOIR_C, min(points.cut_in_c for points in every) - RESERVOIR_WARM_K)
     yield from (
         "[timing]",
         _line(f"minimum_run = {_duration(draft.minimum_run_s)}", "spares pump and relay"),
@@ -134,7 +164,10 @@ def _bands(draft: Draft) -> Iterator[str]:
         "[limits]",
         _line(f"low_limit = {temperature(low_limit_c(every), unit)}", "cooling stops at once"),
         _line(f"air_high = {temperature(air_high_c(every), unit)}", "alarm: air too warm"),
-        _line(f"reservoir_warm = {temperature(warm_c, unit)}", "alarm: water too warm to cool"),
+        _line(
+            f"reservoir_warm = {temperature(reservoir_warm_c(every), unit)}",
+            "alarm: water too warm to cool",
+        ),
         'reservoir_margin = "2 K"',
     )
 

@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
-from pathlib import Path
 
-from controller.errors import SettingsError
 from controller.planning.answers import Answers
 from controller.planning.build import Build
 from controller.planning.changes import Applied, Change, Effort, with_changes
-from controller.planning.configuration import Draft, configuration_text
+from controller.planning.configuration import Draft, settings_of
 from controller.planning.equipment import equipment_of
+from controller.planning.own_draft import OwnDraft, own_draft
 from controller.planning.points import STAGES, points_of, points_of_proposal
 from controller.planning.proposal import proposal_of
 from controller.planning.verdict import Judgement, judge
 from controller.rehearsal.rehearse import TraceRow
-from controller.settings.load import Settings, examine_document, settings_from
+from controller.settings.load import Settings
 from controller.settings.species import band_of, read_species
 
 USUAL_RUN_S, USUAL_REST_S = 120.0, 300.0
@@ -35,7 +33,7 @@ those of an open door. Own choice."""
 class Consultation:
     """What came of the answers."""
 
-    draft: Draft
+    draft: Draft | OwnDraft
     settings: Settings
     """What the configuration of the draft says."""
     judgement: Judgement
@@ -53,9 +51,14 @@ class Consultation:
         return self.draft.applied
 
     @property
+    def difference(self) -> tuple[str, ...]:
+        """How a person's own file changes: lines with plus or minus before them."""
+        return self.draft.difference if isinstance(self.draft, OwnDraft) else ()
+
+    @property
     def text(self) -> str:
         """The commented configuration."""
-        return configuration_text(self.draft)
+        return self.draft.text
 
     def for_answers(self, answers: Answers) -> Consultation:
         """Return the same for answers of the same texts, of which others are assumed."""
@@ -92,7 +95,8 @@ def sketch(answers: Answers) -> Sketch:
         SettingsError: The answers make no configuration that can be used.
         PhysicsError: A figure outside the range of the formulas.
     """
-    settings = settings_of(configuration_text(_first_draft(answers)))
+    draft = _first_draft(answers) if answers.own is None else own_draft(answers, answers.own)
+    settings = settings_of(draft.text, draft.folder)
     rows: list[TraceRow] = []
     days = Build(settings=settings, plant=settings.plant_spec()).coarse_days(trace=rows.append)
     return Sketch(settings, tuple(rows), None if days is None else days.in_band_share)
@@ -111,7 +115,7 @@ def consult(answers: Answers, *, is_outdated: Callable[[], bool] = _never) -> Co
         PhysicsError: A figure outside the range of the formulas.
     """
     draft = draft_of(answers)
-    settings = settings_of(configuration_text(draft))
+    settings = settings_of(draft.text, draft.folder)
     rows: list[TraceRow] = []
 
     def take(row: TraceRow) -> None:
@@ -145,21 +149,25 @@ def _first_draft(answers: Answers) -> Draft:
         proposed="A kelvin below the top of what the species wants.",
     )
     if answers.changes:
-        settings = settings_of(configuration_text(draft))
+        settings = settings_of(draft.text)
         build, applied = with_changes(Build(settings=settings, plant=draft.plant), answers.changes)
         draft = replace(draft, plant=build.plant, applied=applied)
     return draft
 
 
-def draft_of(answers: Answers) -> Draft:
+def draft_of(answers: Answers) -> Draft | OwnDraft:
     """Return what the configuration is written from: changes applied, points proposed.
+
+    In a person's own file the points stay theirs.
 
     Raises:
         SettingsError: The answers make no configuration that can be used.
         PhysicsError: A figure outside the range of the formulas.
     """
+    if answers.own is not None:
+        return own_draft(answers, answers.own)
     draft = _first_draft(answers)
-    settings = settings_of(configuration_text(draft))
+    settings = settings_of(draft.text)
     proposal = proposal_of(settings, USUAL_WATER_C, tick_s=PROPOSAL_TICK_S)
     if proposal is None:
         return draft
@@ -175,18 +183,6 @@ def draft_of(answers: Answers) -> Draft:
             else f"Those of {stage} come nearest; the air of this chamber leaves its band."
         ),
     )
-
-
-def settings_of(text: str) -> Settings:
-    """Return the settings in the text of a configuration.
-
-    Raises:
-        SettingsError: It cannot be used; carries every problem found.
-    """
-    tables, problems = examine_document(tomllib.loads(text), Path())
-    if problems:
-        raise SettingsError("the answers", tuple(problems))
-    return settings_from(tables)
 
 
 def first_failure(rows: tuple[TraceRow, ...], settings: Settings) -> datetime | None:

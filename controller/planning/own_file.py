@@ -14,7 +14,7 @@ from pathlib import Path
 from controller.domain import measures
 from controller.planning import parts_list
 from controller.planning.answers import AS_IN_FILE, Answer, Origin, OwnFile, answer_to
-from controller.planning.question import Known, Kind, Option, Question, Value
+from controller.planning.question import AnswerKind, Known, Option, Question, Value
 from controller.planning.questions import every_question
 from controller.settings.load import Settings
 from controller.settings.species import kind_of, read_species
@@ -278,6 +278,6 @@ def _coil(plant: PlantSpec, *, us: bool) -> Iterator[tuple[str, Answer]]:
 
 def option_of(answer: Answer, question: Question) -> tuple[Option, ...]:
     """Return the choice that stands for a person's own figure, none where a usual one says it."""
-    if answer.fits or question.kind is not Kind.CHOICE:
+    if answer.fits or question.kind is not AnswerKind.CHOICE:
         return ()
     return (Option(answer.text, answer.text),)

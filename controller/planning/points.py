@@ -19,6 +19,9 @@ LOW_LIMIT_K = 3.0
 """Cooling is cut off this far below the coldest cut-out."""
 HIGH_ALARM_K = 1.5
 """The alarm for warm air stands this far above the warmest cut-in."""
+RESERVOIR_WARM_K = 2.0
+"""The alarm for warm water stands this far below the coldest cut-in, where the water is useless."""
+WARMEST_RESERVOIR_C = 12.0
 COLDEST_LIMIT_C, WARMEST_ALARM_C = 0.5, 35.0
 
 
@@ -55,3 +58,9 @@ def low_limit_c(stages: tuple[Points, ...]) -> float:
 def air_high_c(stages: tuple[Points, ...]) -> float:
     """Return the air at which the alarm for warm air is raised [°C]."""
     return min(WARMEST_ALARM_C, max(points.cut_in_c for points in stages) + HIGH_ALARM_K)
+
+
+def reservoir_warm_c(stages: tuple[Points, ...]) -> float:
+    """Return the reservoir at which the alarm for warm water is raised [°C]."""
+    coldest_c = min(points.cut_in_c for points in stages)
+    return min(WARMEST_RESERVOIR_C, coldest_c - RESERVOIR_WARM_K)

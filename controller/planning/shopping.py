@@ -36,14 +36,14 @@ def shopping_list(
     yield "hold the cold water", f"a cooler of {volume}: {_words('cooler', answers)}"
     packs = plant.packs
     kind = (
-        parts_list.PACKS[answers.text("pack")].words
+        answers.words("pack", parts_list.PACKS[answers.text("pack")].words)
         if "flat-packs" not in changes
         else f"flat pack, {packs.thickness_mm:g} mm thick"
     )
     yield "carry the cold", f"{packs.count} packs, {packs.in_reservoir} in the water: {kind}"
     yield "freeze the packs", _words("freezer", answers)
     cores = "two cores" if "second-core" in changes else "a finned core"
-    core = parts_list.CORES[answers.text("core")].words
+    core = answers.words("core", parts_list.CORES[answers.text("core")].words)
     yield "cool the air", f"{cores}, {core}, with fans: {_words('fan', answers)}"
     yield "move the water", f"a 12 V DC pump, {answers.of['pump'].text} on its box"
     yield "join them", "tubing in a foam sleeve, clips, a one-way valve, foam for the two holes"
@@ -60,4 +60,4 @@ def _words(key: str, answers: Answers) -> str:
         "freezer": parts_list.FREEZERS[answers.text("freezer")][0],
         "fan": parts_list.FANS[answers.text("fan")][0],
     }
-    return tables[key]
+    return answers.words(key, tables[key])

@@ -25,9 +25,11 @@ from starlette.routing import Route
 
 from controller.errors import PhysicsError, SettingsError
 from controller.pictures.html import chart_style
-from controller.planning.answers import UNKNOWN, Answers, complete, texts_of
+from controller.planning.answers import UNKNOWN, Answers, OwnFile, complete, texts_in, texts_of
 from controller.planning.changes import best_changes
+from controller.planning.configuration import settings_of
 from controller.planning.consultation import Consultation, OutdatedError, consult, sketch
+from controller.planning.own_file import own_file
 from controller.planning.page.view import (
     BetterList,
     changes_of,
@@ -53,6 +55,10 @@ class Planner:
     write: Callable[[Path, str], None]
     """Writes a file as a whole; raises OSError where it cannot."""
     start_changes: tuple[str, ...] = ()
+    own: OwnFile | None = None
+    """The file as a person wrote it; None: it is written from answers alone."""
+    read: Callable[[Path], str] | None = None
+    """Reads it again before Save, every byte of it."""
     _results: OrderedDict[str, Consultation] = field(default_factory=OrderedDict)
     _changes: OrderedDict[str, BetterList] = field(default_factory=OrderedDict)
     _work: threading.Lock = field(default_factory=threading.Lock)
@@ -102,6 +108,13 @@ class Planner:
                 _forget(self._changes)
             return self._changes[key]
 
+    def begin_with(self, own: OwnFile) -> None:
+        """Take a file as it is now."""
+        with self._work:
+            self.own = own
+            self._results.clear()
+            self._changes.clear()
+
     def is_outdated(self, number: int) -> bool:
         """Return whether a later question came meanwhile, and note this one."""
         outdated = number < self._newest
@@ -140,7 +153,7 @@ def asked_of(found: Mapping[str, list[str]], planner: Planner) -> PlanQuery:
         changes = tuple(dict.fromkeys([*found.get("changes", []), *found.get("apply", [])]))
     undone = set(found.get("undo", []))
     changes = tuple(each[:40] for each in changes if each not in undone)[:20]
-    answers = complete(texts, changes)
+    answers = complete(texts, changes, planner.own)
     price = _number(found.get("price", [""])[0], DEFAULT_PRICE)
     query = urlencode(
         [*texts_of(answers).items(), *(("changes", each) for each in changes), ("price", price)]
@@ -182,6 +195,8 @@ class Pages:
             trouble=trouble,
             better=better,
             file=planner.file,
+            backup=backup_of(planner.file),
+            own=planner.own is not None,
             exists=planner.file.exists(),
             saved=request.query_params.get("saved"),
             refused=request.query_params.get("refused"),
@@ -261,17 +276,36 @@ def app_of(planner: Planner) -> Starlette:
 def _save(planner: Planner, asked: PlanQuery, *, replace: bool) -> Response:
     if asked.answers.problems:
         return RedirectResponse(f"/?{asked.query}&refused=answers", 303)
-    if planner.file.exists() and not replace:
+    if planner.own is None and planner.file.exists() and not replace:
         return RedirectResponse(f"/?{asked.query}&refused=exists", 303)
     try:
         text = planner.consultation(asked.answers).text
     except (SettingsError, PhysicsError):
         return RedirectResponse(f"/?{asked.query}&refused=chamber", 303)
     try:
-        planner.write(planner.file, text)
+        if planner.own is None:
+            planner.write(planner.file, text)
+            return RedirectResponse(f"/?{asked.query}&saved=1", 303)
+        return _save_own(planner, planner.own, text, asked)
     except OSError:
         return RedirectResponse(f"/?{asked.query}&refused=disk", 303)
-    return RedirectResponse(f"/?{asked.query}&saved=1", 303)
+
+
+def _save_own(planner: Planner, own: OwnFile, text: str, asked: Asked) -> Response:
+    """Write a person's file anew, what it was beside it; then begin with what it says now."""
+    if planner.read is not None and planner.read(planner.file) != own.content:
+        return RedirectResponse(f"/?{asked.query}&refused=changed", 303)
+    if text == own.content:
+        return RedirectResponse(f"/?{asked.query}&refused=same", 303)
+    planner.write(backup_of(planner.file), own.content)
+    planner.write(planner.file, text)
+    planner.begin_with(own_file(text, own.folder, settings_of(text, own.folder), texts_in(text)))
+    return RedirectResponse("/?saved=1", 303)
+
+
+def backup_of(file: Path) -> Path:
+    """Return where a person's file is kept as it was before Save."""
+    return file.with_name(f"{file.name}.before")
 
 
 def _file(name: str) -> Callable[[Request], Response]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
@@ -14,6 +15,8 @@ from controller.planning.changes import Applied, Change
 from controller.planning.consultation import Consultation, Sketch, cheapest_mend
 from controller.planning.equipment import cautions_of
 from controller.planning.hot_days_chart import hot_days_chart
+from controller.planning.own_draft import OwnDraft, learned_figures
+from controller.planning.own_file import option_of
 from controller.planning.question import AnswerKind, Option, bare_unit, one_of
 from controller.planning.questions import topics
 from controller.planning.running_cost import ASSUMPTIONS, running_cost
@@ -55,7 +58,7 @@ def controls_of(answers: Answers) -> Controls:
                 key=question.key,
                 text=question.text,
                 hint=one_of(question.hint, known) or _unit_hint(bare_unit(question, known)),
-                options=question.options,
+                options=(*option_of(answers.of[question.key], question), *question.options),
                 is_count=question.kind is AnswerKind.COUNT,
                 value=answers.of[question.key].text,
                 unknown=answers.of[question.key].origin is Origin.CAUTIOUS,
@@ -86,6 +89,8 @@ class PlanResult:
     shopping: tuple[tuple[str, str], ...]
     cost: tuple[tuple[str, str], ...]
     assumptions: str
+    difference: tuple[str, ...]
+    """How a person's own file changes."""
 
 
 def result_of(found: Consultation, price: float) -> PlanResult:
@@ -107,7 +112,7 @@ def result_of(found: Consultation, price: float) -> PlanResult:
         sentence=verdict_sentence(judgement),
         facts=tuple(_facts(found)),
         chart=Markup(draw(chart)),  # noqa: S704 - draw escapes its texts
-        cautions=tuple(cautions_of(found.answers)),
+        cautions=(*cautions_of(found.answers), *_learned(found)),
         applied=found.applied,
         shopping=tuple(
             shopping_list(
@@ -121,7 +126,17 @@ def result_of(found: Consultation, price: float) -> PlanResult:
             ("Cooling the whole room instead", _cost(cost.room_kwh, price)),
         ),
         assumptions=ASSUMPTIONS,
+        difference=found.difference,
     )
+
+
+def _learned(found: Consultation) -> Iterator[str]:
+    if isinstance(found.draft, OwnDraft) and learned_figures(found.draft, found.settings):
+        yield (
+            f"{found.settings.plant.fitted}, which coldpin fit wrote, goes before your file: some "
+            "of what you moved stays as learned. Take the line `fitted` out of your file to plan "
+            "with other equipment."
+        )
 
 
 @dataclass(frozen=True, slots=True)

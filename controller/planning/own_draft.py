@@ -1,0 +1,281 @@
+"""A person's own file with the answers that were moved: only the keys that they govern change."""
+
+from __future__ import annotations
+
+import difflib
+import math
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import Any
+
+from controller.domain import measures
+from controller.errors import SettingsError
+from controller.planning.answers import (
+    LINE_MARK,
+    Answers,
+    OwnFile,
+    answers_text,
+    keeps_answers,
+    read_answers,
+)
+from controller.planning.build import Build
+from controller.planning.changes import Applied, with_changes
+from controller.planning.configuration import BOM, settings_of, temperature
+from controller.planning.equipment import equipment_of
+from controller.planning.points import (
+    Points,
+    air_high_c,
+    low_limit_c,
+    points_of,
+    reservoir_warm_c,
+)
+from controller.planning.toml_keys import Path as KeyPath
+from controller.planning.toml_keys import Scalar, value_at, with_values
+from controller.settings.load import Settings
+from controller.settings.plant_texts import RATED
+from controller.settings.simulation import PLANT_PARTS
+from controller.settings.species import Species, band_of, kind_of, read_species
+from controller.thermal.specs import CoilSpec, PlantSpec
+
+DIGITS = 4
+"""Significant digits of a figure that is written."""
+
+Values = dict[KeyPath, Scalar | None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnDraft:
+    """A person's file as it would be saved."""
+
+    answers: Answers
+    applied: tuple[Applied, ...]
+    """Changes that were made to the build."""
+    text: str
+    folder: Path
+
+    @property
+    def difference(self) -> tuple[str, ...]:
+        """Lines that go, with a minus before them, and lines that come, with a plus."""
+        own = self.answers.own
+        before = "" if own is None else own.content
+        lines = difflib.unified_diff(before.splitlines(), self.text.splitlines(), n=0, lineterm="")
+        return tuple(
+            f"{line[0]} {line[1:]}"
+            for number, line in enumerate(lines)
+            if number > 1 and line[0] in "+-"
+        )
+
+
+def own_draft(answers: Answers, own: OwnFile) -> OwnDraft:
+    """Return the file with what was moved and applied.
+
+    Raises:
+        SettingsError: What was moved cannot be written into this file.
+        PhysicsError: A figure outside the range of the formulas.
+    """
+    bom = BOM if own.content.startswith(BOM) else ""
+    text = own.content.removeprefix(BOM)
+    document = tomllib.loads(text)
+    text = with_values(text, dict(_answered(answers, own)))
+    plant, applied = equipment_of(answers), tuple[Applied, ...]()
+    if answers.changes:
+        build = Build(settings=settings_of(text, own.folder), plant=plant)
+        changed, applied = with_changes(build, answers.changes)
+        plant = changed.plant
+    text = with_values(text, dict(_plant(answers, own, document, plant)))
+    if keeps_answers(text):
+        text = _with_answers(text, answers)
+    return OwnDraft(answers=answers, applied=applied, text=bom + text, folder=own.folder)
+
+
+def learned_figures(draft: OwnDraft, settings: Settings) -> tuple[str, ...]:
+    """Return figures that were moved and yet stay, since `coldpin fit` learned them."""
+    wanted = equipment_of(draft.answers)
+    if settings.plant.fitted is None or draft.applied:
+        return ()
+    got = settings.plant_spec()
+    return tuple(
+        f"plant.{part}.{each.name}"
+        for part, kind in PLANT_PARTS.items()
+        for each in fields(kind)
+        if not _same(
+            getattr(getattr(wanted, part), each.name), getattr(getattr(got, part), each.name)
+        )
+    )
+
+
+def _same(one: object, other: object) -> bool:
+    if isinstance(one, int | float) and isinstance(other, int | float):
+        return math.isclose(one, other, rel_tol=0.01, abs_tol=0.1)
+    return one == other
+
+
+def _answered(answers: Answers, own: OwnFile) -> Iterator[tuple[KeyPath, Scalar | None]]:
+    """Yield the keys that are no figures of the equipment."""
+    settings, unit = own.settings, "F" if answers.us else "C"
+    if answers.moved("units"):
+        yield ("display", "unit"), unit
+    if answers.moved("name"):
+        yield ("chamber", "name"), answers.text("name")
+    for key in ("sleeps", "wakes"):
+        if answers.moved(key):
+            yield ("people", key), f"{answers.clock(key):%H:%M}"
+    species = read_species().get(answers.text("species"))
+    named = answers.of["species"].fits
+    if answers.moved("species"):
+        assert species is not None
+        yield ("chamber", "species"), answers.text("species")
+        yield from _points(settings, species, unit)
+    if answers.moved("stage"):
+        yield from _stage(answers, settings, species if named else None, unit)
+
+
+def _points(
+    settings: Settings, species: Species, unit: str
+) -> Iterator[tuple[KeyPath, Scalar | None]]:
+    """Yield switching points and limits for another species."""
+    every: list[Points] = []
+    for name, stage in settings.stages.items():
+        points = Points(cut_in_c=stage.cut_in / 1000, cut_out_c=stage.cut_out / 1000)
+        night = stage.night
+        band = band_of(species, name)
+        if band is not None:
+            before, points = points, points_of(band)
+            yield from _written(("stages", name), points, unit)
+            warmer_k = points.cut_in_c - before.cut_in_c
+            if night is not None:
+                at_night = Points(
+                    cut_in_c=night.cut_in / 1000 + warmer_k,
+                    cut_out_c=night.cut_out / 1000 + warmer_k,
+                )
+                yield from _written(("stages", name, "night"), at_night, unit)
+                every.append(at_night)
+        elif night is not None:
+            every.append(Points(cut_in_c=night.cut_in / 1000, cut_out_c=night.cut_out / 1000))
+        every.append(points)
+    limits = tuple(every)
+    yield ("limits", "low_limit"), temperature(low_limit_c(limits), unit).strip('"')
+    yield ("limits", "air_high"), temperature(air_high_c(limits), unit).strip('"')
+    yield ("limits", "reservoir_warm"), temperature(reservoir_warm_c(limits), unit).strip('"')
+
+
+def _written(table: KeyPath, points: Points, unit: str) -> Iterator[tuple[KeyPath, Scalar | None]]:
+    yield (*table, "cut_in"), temperature(points.cut_in_c, unit).strip('"')
+    yield (*table, "cut_out"), temperature(points.cut_out_c, unit).strip('"')
+
+
+def _stage(
+    answers: Answers, settings: Settings, species: Species | None, unit: str
+) -> Iterator[tuple[KeyPath, Scalar | None]]:
+    wanted = answers.text("stage")
+    there = next((name for name in settings.stages if kind_of(name) == kind_of(wanted)), None)
+    if there is None:
+        band = None if species is None else band_of(species, wanted)
+        if band is None:
+            raise SettingsError(
+                "the stage",
+                (f"your file has no [stages.{wanted}]; choose a species, or write that table",),
+            )
+        yield from _written(("stages", wanted), points_of(band), unit)
+    yield ("chamber", "stage"), there or wanted
+
+
+def _plant(
+    answers: Answers, own: OwnFile, document: Mapping[str, Any], plant: PlantSpec
+) -> Iterator[tuple[KeyPath, Scalar | None]]:
+    """Yield the figures of the equipment that differ from those of the file."""
+    before = own.settings.plant_spec()
+    if plant.freezer.kg_per_day is not None:  # then these say nothing
+        plant = replace(
+            plant,
+            freezer=replace(
+                plant.freezer, litres=before.freezer.litres, stars=before.freezer.stars
+            ),
+        )
+    yield from _instead_of_rating(before.coil, plant.coil, document)
+    unit = "F" if answers.us else "C"
+    chamber = ("plant", "chamber")
+    in_figures = any(
+        value_at(document, (*chamber, key)) is not None for key in ("volume_m3", "wall_area_m2")
+    )
+    for part in PLANT_PARTS:
+        for each in fields(getattr(plant, part)):
+            key = each.name
+            value, old = getattr(getattr(plant, part), key), getattr(getattr(before, part), key)
+            if value == old:
+                continue
+            path = ("plant", part, key)
+            if part == "chamber" and key in {"volume_m3", "wall_area_m2"} and not in_figures:
+                yield (*chamber, "size"), answers.of["size"].text
+            elif value is not None:
+                yield path, _scalar(key, value, value_at(document, path), unit)
+            elif value_at(document, path) is not None:
+                yield path, None
+            if key == "wall_u_w_m2k" and value_at(document, (*chamber, "wall")) is not None:
+                yield (*chamber, "wall"), None  # "1 in foam" is a wall to the file, not to us
+
+
+def _instead_of_rating(
+    before: CoilSpec, after: CoilSpec, document: Mapping[str, Any]
+) -> Iterator[tuple[KeyPath, Scalar | None]]:
+    """Yield a coil's own figures where the file has a rating, which another core does not have."""
+    figures = [each.name for each in fields(after) if each.name != "water_kg_s"]
+    table = ("plant", "coil")
+    rated = [key for key in RATED if value_at(document, (*table, key)) is not None]
+    if rated and any(getattr(after, key) != getattr(before, key) for key in figures):
+        yield from (((*table, key), None) for key in rated)
+        for each in fields(after):
+            yield (*table, each.name), float(f"{getattr(after, each.name):.{DIGITS}g}")
+
+
+def _scalar(key: str, value: str | float, written: object, unit: str) -> Scalar:
+    """Return a figure as the file writes it: with its unit where it has one there."""
+    if isinstance(value, str):
+        return value
+    if isinstance(written, str):
+        text = _with_unit(key, value, unit)
+        if text is not None:
+            return text
+    if isinstance(value, int) or (isinstance(written, int) and value == round(value)):
+        return round(value)
+    return float(f"{value:.{DIGITS}g}")
+
+
+def _with_unit(key: str, value: float, unit: str) -> str | None:
+    if key in {"kg", "crop_kg"}:
+        return measures.weight_text(value, unit)
+    if key == "litres":
+        return measures.volume_text(value, unit)
+    if key == "rh":
+        return f"{100.0 * value:.0f} %"
+    if key.endswith("_c"):
+        return temperature(value, unit).strip('"')
+    if key.endswith("_mm"):
+        return f"{value / 25.4:.3g} in" if unit == "F" else f"{value:g} mm"
+    if key.endswith("_w"):
+        return f"{value:g} W"
+    return None
+
+
+def _with_answers(text: str, answers: Answers) -> str:
+    """Return the text with the answers that it keeps as they are now."""
+    end = "\r\n" if "\r\n" in text else "\n"
+    lines = text.splitlines(keepends=True)
+    wanted = {key: each.text for key, each in answers.of.items() if answers.moved(key)}
+    fresh = answers_text(wanted).splitlines()
+    if answers.changes:
+        kept = read_answers(text)[1]
+        fresh += answers_text({}, tuple(dict.fromkeys((*kept, *answers.changes)))).splitlines()
+    for line in fresh:
+        begins = LINE_MARK + line.partition("=")[0]
+        at = next((n for n, each in enumerate(lines) if each.startswith(begins)), None)
+        if at is not None:
+            lines[at] = f"{LINE_MARK}{line}{end}"
+            continue
+        last = max(n for n, each in enumerate(lines) if each.startswith(LINE_MARK))
+        if not lines[last].endswith("\n"):
+            lines[last] += end
+        lines.insert(last + 1, f"{LINE_MARK}{line}{end}")
+    return "".join(lines)

@@ -1,0 +1,303 @@
+"""Any configuration opens as answers; moving one changes what it governs and no other byte.
+
+Documents are compared as tomllib reads them, texts line by line with difflib.
+"""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from controller.planning.answers import Answers, OwnFile, complete, texts_in
+from controller.planning.configuration import settings_of
+from controller.planning.consultation import draft_of
+from controller.planning.equipment import equipment_of
+from controller.planning.own_draft import OwnDraft, learned_figures, own_draft
+from controller.planning.own_file import _same, own_file
+from controller.planning.page import app
+from controller.settings.load import read_settings
+from controller.settings.shipped import shipped_config
+
+ODD = Path(__file__).parent / "odd-layout.toml"
+FILES = {
+    "laptop": shipped_config("larkmoor-laptop.toml"),
+    "pi": shipped_config("skerrow-pi.toml"),
+    "odd": ODD,
+}
+MOVES = {
+    "species": ("shiitake", {"chamber.species", "stages", "limits", "plant.chamber"}),
+    "walls": ("foam-25", {"plant.chamber"}),
+    "size": ("80 x 60 x 110 cm", {"plant.chamber"}),
+    "blocks": ("7 kg", {"plant.chamber.crop_kg"}),
+    "lights": ("11 W", {"plant.chamber.lights_w"}),
+    "fresh_air": ("timer", {"plant.chamber.air_changes_per_h"}),
+    "humidifier": ("large", {"plant.chamber.humidifier_kg_per_h"}),
+    "day": ("31 C", {"plant.room.day_c"}),
+    "night": ("19 C", {"plant.room.night_c"}),
+    "humidity": ("dripping", {"plant.room.rh"}),
+    "cooler": ("thick", {"plant.reservoir.ua_w_k"}),
+    "cooler_volume": ("60 L", {"plant.reservoir"}),
+    "pack": ("jug", {"plant.packs"}),
+    "packs_in_water": ("5", {"plant.packs.in_reservoir"}),
+    "packs": ("19", {"plant.packs.count"}),
+    "freezer": ("ice-box", {"plant.freezer"}),
+    "freezer_volume": ("120 L", {"plant.freezer"}),
+    "food": ("full", {"plant.freezer.food"}),
+    "core": ("240", {"plant.coil", "plant.chamber.fans_w"}),
+    "fan": ("loud", {"plant.coil", "plant.chamber.fans_w"}),
+    "pump": ("400 L/h", {"plant.coil.water_kg_s", "plant.reservoir.pump_w"}),
+    "sleeps": ("21:00", {"people.sleeps"}),
+    "wakes": ("05:15", {"people.wakes"}),
+    "name": ("another name", {"chamber.name"}),
+}
+"""Question, what it is moved to, and where keys may change."""
+
+
+def opened(file: Path, text: str | None = None) -> OwnFile:
+    content = file.read_bytes().decode() if text is None else text
+    return own_file(content, file.parent, settings_of(content, file.parent), texts_in(content))
+
+
+def drafted(own: OwnFile, texts: dict[str, str], *changes: str) -> OwnDraft:
+    answers = complete(texts, changes, own)
+    assert answers.problems == {}
+    return own_draft(answers, own)
+
+
+def leaves(table: dict[str, Any], above: str = "") -> Iterator[tuple[str, Any]]:
+    for key, value in table.items():
+        path = f"{above}{key}"
+        if isinstance(value, dict):
+            yield from leaves(value, f"{path}.")
+        else:
+            yield path, value
+
+
+def changed_keys(before: str, after: str) -> set[str]:
+    old, new = (
+        dict(leaves(tomllib.loads(each.removeprefix("\ufeff")))) for each in (before, after)
+    )
+    return {key for key in {*old, *new} if old.get(key) != new.get(key)}
+
+
+def lines_lost(before: str, after: str) -> list[str]:
+    return [
+        line for line in difflib.ndiff(before.splitlines(), after.splitlines()) if line[0] == "-"
+    ]
+
+
+@pytest.mark.parametrize("file", FILES)
+def test_a_file_that_nobody_moved_is_saved_byte_for_byte(file: str) -> None:
+    own = opened(FILES[file])
+
+    draft = drafted(own, {})
+
+    assert draft.text.encode() == FILES[file].read_bytes()
+    assert draft.difference == ()
+    assert equipment_of(draft.answers) == read_settings(FILES[file]).plant_spec()
+
+
+@pytest.mark.parametrize("file", FILES)
+@pytest.mark.parametrize("key", MOVES)
+def test_a_moved_answer_changes_only_what_it_governs(file: str, key: str) -> None:
+    """And reads back as that answer, the others as they were."""
+    own = opened(FILES[file])
+    if key == "freezer_volume" and key not in own.answers:
+        pytest.skip("its freezer is one whose volume is not asked")
+    text, governed = MOVES[key]
+
+    draft = drafted(own, {key: text})
+
+    changed = changed_keys(own.content, draft.text)
+    assert changed
+    for path in changed:
+        assert any(path == each or path.startswith(f"{each}.") for each in governed), path
+    values = {path.rpartition(".")[2] for path in changed}
+    for line in lines_lost(own.content, draft.text):
+        assert any(value in line for value in values), line
+    again = opened(FILES[file], draft.text)
+    others = set(own.answers) - {key} - ({"core", "fan"} if key in {"core", "fan"} else set())
+    if key in {"pack", "packs_in_water", "cooler_volume"}:
+        others -= {"cooler_volume", "cooler"}  # what the box holds follows from water and packs
+    if key in {"freezer", "freezer_volume"}:
+        others -= {"freezer", "freezer_volume"}
+    assert {each: again.answers[each].text for each in others if each in again.answers} == {
+        each: own.answers[each].text for each in others if each in again.answers
+    }
+    expected = complete({key: text}, (), own)
+    if again.answers[key].fits and key not in {"size", "cooler_volume"}:
+        assert _same(again.answers[key].value, expected[key])
+
+
+def test_other_species_bring_their_own_band_and_limits() -> None:
+    own = opened(FILES["laptop"])
+    before, after = own.settings, settings_of(drafted(own, {"species": "shiitake"}).text)
+
+    fruiting = after.stages[after.chamber.stage]
+    assert fruiting != before.stages[before.chamber.stage]
+    assert after.limits.low_limit < min(
+        each.cut_out if each.night is None else min(each.cut_out, each.night.cut_out)
+        for each in after.stages.values()
+    )
+    assert fruiting.night is not None
+    assert fruiting.cut_in - fruiting.night.cut_in == pytest.approx(
+        before.stages[before.chamber.stage].cut_in
+        - before.stages[before.chamber.stage].night.cut_in,  # type: ignore[union-attr]
+        abs=100,
+    )
+
+
+def test_a_stage_that_the_file_lacks_comes_with_its_band() -> None:
+    own = opened(ODD)
+
+    after = settings_of(drafted(own, {"stage": "pinning"}).text)
+
+    assert after.chamber.stage == "pinning"
+    assert {"pinning", "resting", "fruiting"} == set(after.stages)
+
+
+def test_answers_are_in_the_units_of_the_file_and_say_where_none_fits() -> None:
+    odd, laptop = opened(ODD).answers, opened(FILES["laptop"]).answers
+
+    assert odd["day"].text == "79 F"
+    assert odd["blocks"].text == "20 lb"
+    assert odd["size"].text == "2 ft x 2 ft x 4 ft"
+    assert odd["walls"].text == "as in your file: R-6.3"
+    assert odd["pack"].value == "bottle-1"
+    assert laptop["size"].text == "as in your file: 0.35 m³, 3 m² of walls"
+    assert laptop["core"].text == "as in your file: takes 6 W/K from the air"
+    assert laptop["day"].text == "27 C"
+
+
+def test_figures_keep_the_form_in_which_they_were_written() -> None:
+    text = drafted(opened(ODD), {"day": "90 F", "night": "70 F", "blocks": "30 lb"}).text
+
+    assert 'day_c = "90 F"' in text
+    assert "night_c = 21.11 # measured in °C" in text
+    assert 'crop_kg = "30 lb"' in text
+    assert not text.endswith("\n")
+
+
+def test_another_place_brings_its_own_day_and_night() -> None:
+    answers = complete({"place": "garage", "day": "27 C"}, (), opened(FILES["laptop"]))
+
+    assert answers.of["day"].text == "35 C"
+    assert answers.of["night"].text == "24 C"
+
+
+def test_an_applied_change_is_written_as_the_keys_that_it_moves() -> None:
+    own = opened(FILES["laptop"])
+
+    draft = drafted(own, {}, "foam", "one-more-set")
+
+    assert changed_keys(own.content, draft.text) == {
+        "plant.chamber.wall_u_w_m2k",
+        "plant.packs.count",
+    }
+    assert [each.key for each in draft.applied] == ["foam", "one-more-set"]
+    assert draft.difference[0] == "- wall_u_w_m2k = 0.51"
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+def test_byte_order_mark_and_line_ends_stay(end: str) -> None:
+    content = "\ufeff" + FILES["laptop"].read_text(encoding="utf-8").replace("\n", end)
+
+    after = drafted(opened(FILES["laptop"], content), {"lights": "9 W"}).text
+
+    assert after == content.replace("lights_w = 4.0", "lights_w = 9.0")
+
+
+def test_a_file_from_answers_that_was_changed_by_hand_keeps_both() -> None:
+    """What a person wrote into it since stands; the answers that still hold are theirs."""
+    made = draft_of(complete({"units": "us", "walls": "tote", "name": "tote"})).text
+    edited = made.replace("lights_w = 10 ", "lights_w = 33 ").replace(
+        "[probes.room]", "# the shelf\n[probes.room]"
+    )
+    own = opened(ODD, edited)
+    assert own.answers["walls"].text == "tote"
+    assert own.answers["lights"].text == "33 W"
+
+    text = drafted(own, {"blocks": "30 lb"}).text
+
+    assert "# the shelf\n[probes.room]" in text
+    assert "lights_w = 33 " in text
+    assert '#: blocks = "30 lb"' in text
+    assert '#: walls = "tote"' in text
+
+
+def test_figures_that_a_fit_learned_are_named_where_they_stay(tmp_path: Path) -> None:
+    (tmp_path / "learned.toml").write_text("[plant.reservoir]\nua_w_k = 0.8\n", encoding="utf-8")
+    file = tmp_path / "c.toml"
+    text = FILES["laptop"].read_text(encoding="utf-8")
+    file.write_text(text + '\n[plant]\nfitted = "learned.toml"\n', encoding="utf-8")
+    own = opened(file)
+
+    draft = drafted(own, {"cooler": "thick", "lights": "9 W"})
+
+    settings = settings_of(draft.text, tmp_path)
+    assert learned_figures(draft, settings) == ("plant.reservoir.ua_w_k",)
+
+
+def planner_of(file: Path) -> app.Planner:
+    return app.Planner(
+        file=file,
+        start={},
+        own=opened(file),
+        read=lambda path: path.read_bytes().decode(),
+        write=lambda path, text: path.write_bytes(text.encode()) and None,
+    )
+
+
+def test_save_keeps_the_file_as_it_was_beside_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Then the page begins with what the file says now; one changed meanwhile is left alone."""
+
+    class Drafted:
+        def __init__(self, answers: Answers) -> None:
+            self.text = draft_of(answers).text
+
+        def for_answers(self, _: Answers) -> Drafted:
+            return self
+
+    monkeypatch.setattr(app, "consult", lambda answers, **_: Drafted(answers))
+    file = tmp_path / "odd.toml"
+    file.write_bytes(ODD.read_bytes())
+    planner = planner_of(file)
+
+    def save(**texts: str) -> str:
+        asked = app.asked_of({key: [text] for key, text in texts.items()}, planner)
+        return app._save(planner, asked, replace=False).headers["location"]
+
+    assert "refused=same" in save(lights="4 W")
+    assert save(lights="9 W") == "/?saved=1"
+    assert (tmp_path / "odd.toml.before").read_bytes() == ODD.read_bytes()
+    assert changed_keys(ODD.read_text(), file.read_text()) == {"plant.chamber.lights_w"}
+    assert planner.own is not None
+    assert planner.own.answers["lights"].text == "9 W"
+
+    file.write_text(file.read_text() + "\n# by another hand\n")
+    assert "refused=changed" in save(lights="3 W")
+    assert file.read_text().endswith("# by another hand\n")
+
+
+def test_another_core_takes_the_place_of_a_rating(tmp_path: Path) -> None:
+    text = FILES["laptop"].read_text(encoding="utf-8")
+    rated = text.replace(
+        "ua_air_w_k = 6.0\nair_kg_s = 0.010\nwater_kg_s = 0.010\n",
+        'rated_w_per_k = "120 W at 10 K"\nrated_air_m3_h = 60\nrated_l_min = 2\n',
+    )
+    assert rated != text
+    own = opened(FILES["laptop"], rated)
+
+    after = drafted(own, {"core": "240"})
+    pumped = drafted(own, {"pump": "100 L/h"})
+
+    assert "rated" not in after.text
+    assert settings_of(after.text).plant_spec().coil.ua_water_w_k > 0.0
+    assert changed_keys(rated, pumped.text) == {"plant.coil.water_kg_s", "plant.reservoir.pump_w"}
