@@ -64,7 +64,7 @@ class OwnFile:
     folder: Path
     """Where files that it names are looked for."""
     settings: Settings
-    answers: Mapping[str, Answer]
+    answers: Mapping[str, GivenAnswer]
 
 
 @dataclass(frozen=True, slots=True)

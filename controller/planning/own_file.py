@@ -13,7 +13,7 @@ from pathlib import Path
 
 from controller.domain import measures
 from controller.planning import parts_list
-from controller.planning.answers import AS_IN_FILE, Answer, Origin, OwnFile, answer_to
+from controller.planning.answers import AS_IN_FILE, GivenAnswer, Origin, OwnFile, answer_to
 from controller.planning.question import AnswerKind, Known, Option, Question, Value
 from controller.planning.questions import every_question
 from controller.settings.load import Settings
@@ -39,7 +39,7 @@ def own_file(
     """
     found = dict(_answers(settings))
     known: dict[str, Value] = {}
-    answers: dict[str, Answer] = {}
+    answers: dict[str, GivenAnswer] = {}
     for question in every_question():
         if not question.asked(known):
             continue
@@ -52,7 +52,7 @@ def own_file(
     return OwnFile(content=content, folder=folder, settings=settings, answers=answers)
 
 
-def _hinted(question: Question, hint: str, known: Known, answer: Answer) -> Answer:
+def _hinted(question: Question, hint: str, known: Known, answer: GivenAnswer) -> GivenAnswer:
     """Return an earlier answer in the person's own words where it says what the file says."""
     try:
         earlier = answer_to(question, hint, known)
@@ -60,7 +60,7 @@ def _hinted(question: Question, hint: str, known: Known, answer: Answer) -> Answ
         return answer
     if not _same(earlier.value, answer.value) and question.key != "place":
         return answer
-    return Answer(earlier.text, earlier.value, Origin.FILE)
+    return GivenAnswer(earlier.text, earlier.value, Origin.FILE)
 
 
 def _same(one: Value, other: Value) -> bool:
@@ -71,15 +71,15 @@ def _same(one: Value, other: Value) -> bool:
     return one == other
 
 
-def _fitting(text: str, value: Value) -> Answer:
-    return Answer(text, value, Origin.FILE)
+def _fitting(text: str, value: Value) -> GivenAnswer:
+    return GivenAnswer(text, value, Origin.FILE)
 
 
-def _other(words: str, nearest: Value) -> Answer:
-    return Answer(f"{AS_IN_FILE}{words}"[:80], nearest, Origin.FILE, fits=False)
+def _other(words: str, nearest: Value) -> GivenAnswer:
+    return GivenAnswer(f"{AS_IN_FILE}{words}"[:80], nearest, Origin.FILE, fits=False)
 
 
-def _answers(settings: Settings) -> Iterator[tuple[str, Answer]]:
+def _answers(settings: Settings) -> Iterator[tuple[str, GivenAnswer]]:
     plant, us = settings.plant_spec(), settings.display.unit == "F"
     unit = "F" if us else "C"
     yield "units", _fitting("us" if us else "metric", "us" if us else "metric")
@@ -120,7 +120,7 @@ def _temperature(celsius: float, unit: str) -> str:
     return f"{value:.1f}".removesuffix(".0") + f" {unit}"
 
 
-def _nearest(figures: Mapping[str, float], figure: float, words: str) -> Answer:
+def _nearest(figures: Mapping[str, float], figure: float, words: str) -> GivenAnswer:
     """Return the answer whose figure is nearest, and whether it is the same."""
 
     def away(key: str) -> float:
@@ -134,7 +134,7 @@ def _nearest(figures: Mapping[str, float], figure: float, words: str) -> Answer:
     return _fitting(key, key) if away(key) <= NEAR else _other(words, key)
 
 
-def _species(settings: Settings) -> Answer:
+def _species(settings: Settings) -> GivenAnswer:
     named = settings.chamber.species
     if named in read_species():
         assert named is not None
@@ -142,7 +142,7 @@ def _species(settings: Settings) -> Answer:
     return _other(named or "none is named", PLACEHOLDER["species"])
 
 
-def _stage(settings: Settings) -> Answer:
+def _stage(settings: Settings) -> GivenAnswer:
     stage = settings.chamber.stage
     for key in ("fruiting", "pinning"):
         if kind_of(stage) == kind_of(key):
@@ -150,7 +150,7 @@ def _stage(settings: Settings) -> Answer:
     return _other(stage, PLACEHOLDER["stage"])
 
 
-def _walls(settings: Settings, plant: PlantSpec, *, us: bool) -> Answer:
+def _walls(settings: Settings, plant: PlantSpec, *, us: bool) -> GivenAnswer:
     u_w_m2k = plant.chamber.envelope_w_k / plant.chamber.wall_area_m2
     walls = {key: wall.u_w_m2k for key, wall in parts_list.WALL.items()}
     named = settings.plant.chamber.wall
@@ -159,7 +159,7 @@ def _walls(settings: Settings, plant: PlantSpec, *, us: bool) -> Answer:
     return _nearest(walls, u_w_m2k, str(named or words))
 
 
-def _size(settings: Settings, plant: PlantSpec, *, us: bool) -> Answer:
+def _size(settings: Settings, plant: PlantSpec, *, us: bool) -> GivenAnswer:
     volume_m3, area_m2 = plant.chamber.volume_m3, plant.chamber.wall_area_m2
     box_m = _box_m(volume_m3, area_m2)
     written = settings.plant.chamber.size
@@ -184,7 +184,7 @@ def _box_m(volume_m3: float, area_m2: float) -> tuple[float, float, float]:
     return side_m, side_m, volume_m3 / side_m**2
 
 
-def _cooler(plant: PlantSpec, *, us: bool) -> Iterator[tuple[str, Answer]]:
+def _cooler(plant: PlantSpec, *, us: bool) -> Iterator[tuple[str, GivenAnswer]]:
     water, packs = plant.reservoir, plant.packs
     litres = (water.litres + packs.in_reservoir * packs.kg) / parts_list.COOLER_FILLED
     leaks = {key: parts_list.cooler_w_k(key, litres) for key in parts_list.COOLERS}
@@ -196,7 +196,7 @@ def _cooler(plant: PlantSpec, *, us: bool) -> Iterator[tuple[str, Answer]]:
     )
 
 
-def _packs(plant: PlantSpec, *, us: bool) -> Iterator[tuple[str, Answer]]:
+def _packs(plant: PlantSpec, *, us: bool) -> Iterator[tuple[str, GivenAnswer]]:
     packs = plant.packs
     kinds = parts_list.PACKS
 
@@ -225,7 +225,7 @@ def _fill(plant: PlantSpec) -> str:
     return packs.fill if packs.plateau_c is None else "a fill of its own"
 
 
-def _freezer(plant: PlantSpec, *, us: bool) -> Iterator[tuple[str, Answer]]:
+def _freezer(plant: PlantSpec, *, us: bool) -> Iterator[tuple[str, GivenAnswer]]:
     freezer, packs = plant.freezer, plant.packs
     if packs.refreeze_h is not None:
         yield "freezer", _other(f"a pack is frozen in {packs.refreeze_h:g} h", "chest")
@@ -240,7 +240,7 @@ def _freezer(plant: PlantSpec, *, us: bool) -> Iterator[tuple[str, Answer]]:
     yield "food", _fitting(freezer.food, freezer.food)
 
 
-def _freezer_kind(stars: int, litres: float) -> Answer:
+def _freezer_kind(stars: int, litres: float) -> GivenAnswer:
     for key, (_, its_stars, its_litres) in parts_list.FREEZERS.items():
         if its_stars == stars and its_litres == litres:
             return _fitting(key, key)
@@ -249,7 +249,7 @@ def _freezer_kind(stars: int, litres: float) -> Answer:
     return _other(f"{stars} {'star' if stars == 1 else 'stars'}", "chest")
 
 
-def _coil(plant: PlantSpec, *, us: bool) -> Iterator[tuple[str, Answer]]:
+def _coil(plant: PlantSpec, *, us: bool) -> Iterator[tuple[str, GivenAnswer]]:
     coil, fans_w = plant.coil, plant.chamber.fans_w
 
     def away(pair: tuple[str, str]) -> float:
@@ -276,7 +276,7 @@ def _coil(plant: PlantSpec, *, us: bool) -> Iterator[tuple[str, Answer]]:
     yield "pump", _fitting(text, flow_l_h)
 
 
-def option_of(answer: Answer, question: Question) -> tuple[Option, ...]:
+def option_of(answer: GivenAnswer, question: Question) -> tuple[Option, ...]:
     """Return the choice that stands for a person's own figure, none where a usual one says it."""
     if answer.fits or question.kind is not AnswerKind.CHOICE:
         return ()

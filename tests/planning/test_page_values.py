@@ -219,7 +219,7 @@ def test_what_cannot_be_saved_is_reported_with_its_reason(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """By the writer that `coldpin plan` gives the page: a folder that is missing is no crash."""
-    asked = app.Asked(complete({}), 0.3, 0, "name=box")
+    asked = app.PlanQuery(complete({}), 0.3, 0, "name=box")
     planner = app.Planner(file=tmp_path / "gone" / "box.toml", start={}, write=replace_content)
     monkeypatch.setattr(app, "consult", lambda answers, **_: consultation_of(answers))
 
@@ -229,7 +229,7 @@ def test_what_cannot_be_saved_is_reported_with_its_reason(
         raise PhysicsError("too warm")
 
     monkeypatch.setattr(app, "consult", refuse)
-    other = app.Asked(complete({"blocks": "3 kg"}), 0.3, 0, "name=box")
+    other = app.PlanQuery(complete({"blocks": "3 kg"}), 0.3, 0, "name=box")
     assert app._save(planner, other, replace=False).headers["location"].endswith("refused=chamber")
 
 

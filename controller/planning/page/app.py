@@ -291,7 +291,7 @@ def _save(planner: Planner, asked: PlanQuery, *, replace: bool) -> Response:
         return RedirectResponse(f"/?{asked.query}&refused=disk", 303)
 
 
-def _save_own(planner: Planner, own: OwnFile, text: str, asked: Asked) -> Response:
+def _save_own(planner: Planner, own: OwnFile, text: str, asked: PlanQuery) -> Response:
     """Write a person's file anew, what it was beside it; then begin with what it says now."""
     if planner.read is not None and planner.read(planner.file) != own.content:
         return RedirectResponse(f"/?{asked.query}&refused=changed", 303)
