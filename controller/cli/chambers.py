@@ -48,7 +48,7 @@ def chambers(
     paths = configurations(configs or (places.CONFIGURATIONS,))
     first = read_settings(paths[0])
     now = datetime.now(UTC)
-    found = (
+    summaries = (
         _from_broker(first, paths[0]) if broker else [_on_this_machine(path, now) for path in paths]
     )
     per_day = packs_per_day or freezer_packs_per_day(first)
@@ -56,13 +56,14 @@ def chambers(
         []
         if per_day is None
         else [
-            budget_of(found, packs_per_day=per_day, now=now, hours=hours) for hours in (24.0, 48.0)
+            budget_of(summaries, packs_per_day=per_day, now=now, hours=hours)
+            for hours in (24.0, 48.0)
         ]
     )
     zone, unit = first.site.zone(), first.display.unit
-    rows = rows_of(found, now=now, zone=zone, unit=unit)
+    rows = rows_of(summaries, now=now, zone=zone, unit=unit)
     if as_json:
-        by_instance = {chamber.instance: chamber for chamber in found}
+        by_instance = {chamber.instance: chamber for chamber in summaries}
         people.print_json(
             {
                 "as_of": now.astimezone(zone).isoformat(timespec="seconds"),
@@ -83,12 +84,12 @@ def chambers(
 
 def _on_this_machine(config: Path, now: datetime) -> ChamberSummary:
     settings = read_settings(config)
-    found = chamber_at(state_directory(config), run=RUNTIME, now=now)
-    if found is None or not found.name:
+    chamber = chamber_at(state_directory(config), run=RUNTIME, now=now)
+    if chamber is None or not chamber.name:
         return chamber_of(
             config.stem, silent=True, status=None, forecast=None, name=settings.chamber.name
         )
-    return found
+    return chamber
 
 
 def _from_broker(settings: Settings, config: Path) -> list[ChamberSummary]:

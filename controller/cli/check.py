@@ -27,7 +27,7 @@ from controller.probes.one_wire import list_ids
 from controller.service.wiring import Plan, plan_of
 from controller.settings.load import Settings
 from controller.settings.models import Night, Stage
-from controller.settings.side_by_side import Beside, side_by_side
+from controller.settings.other_chambers import NamedChamber, side_by_side
 from controller.settings.simulation import PLANT_PARTS
 from controller.settings.species import disagreements, species_of
 
@@ -126,7 +126,7 @@ def _check_together(paths: list[Path], *, as_json: bool, wiring_file: Path | Non
             problems += [f"{path.name}: {problem}" for problem in error.problems]
     problems += side_by_side(
         [
-            Beside(name=path.stem, settings=plan.settings, lines=plan.lines)
+            NamedChamber(name=path.stem, settings=plan.settings, lines=plan.lines)
             for path, plan in plans.items()
         ]
     )

@@ -37,8 +37,8 @@ def packages_of(extra: str) -> tuple[str, ...]:
         extra: Its name in `pyproject.toml`; what is installed keeps that list.
     """
     wanted = re.compile(rf"(?P<name>[\w.-]+)[^;]*; extra == ['\"]{re.escape(extra)}['\"]")
-    found = [wanted.fullmatch(line) for line in metadata.requires("coldpin") or ()]
-    return tuple(each["name"] for each in found if each and each["name"] not in SPARED)
+    matches = [wanted.fullmatch(line) for line in metadata.requires("coldpin") or ()]
+    return tuple(each["name"] for each in matches if each and each["name"] not in SPARED)
 
 
 def missing(extra: str) -> list[str]:

@@ -43,7 +43,7 @@ from controller.service.wiring import Plan, WiredLoad, open_outputs, plan_of
 
 EX_TEMPFAIL = 75
 POWER_UP = "power-up"
-LOOK_S = 1.0
+POLL_S = 1.0
 READINGS_WITHIN_S = 90.0
 PRIME_WITHIN_S = 600.0
 OUTLET_FALL_K, AIR_FALL_K = 1.0, 0.3
@@ -262,21 +262,21 @@ def power_up_step(person: Person, before: CheckedStep | None, *, boot: str) -> C
 
 def probes_step(source: SampleSource, sieves: dict[str, Sieve], person: Person) -> CheckedStep:
     """Wait for every probe, and have somebody look whether each hangs where it should."""
-    found = _readings(source, sieves, person, within_s=READINGS_WITHIN_S)
-    lost = [name for name, value_c in found.items() if value_c is None]
+    readings_c = _readings(source, sieves, person, within_s=READINGS_WITHIN_S)
+    lost = [name for name, value_c in readings_c.items() if value_c is None]
     if lost:
         return CheckedStep(name="probes", outcome=FAILED, note=f"no reading: {', '.join(lost)}")
-    for name, value_c in found.items():
+    for name, value_c in readings_c.items():
         person.say(f"  {name.replace('_', ' '):12} {value_c:.2f} °C")
     wild = [
         name
-        for name, value_c in found.items()
+        for name, value_c in readings_c.items()
         if value_c is not None and not PLAUSIBLE_C[name][0] <= value_c <= PLAUSIBLE_C[name][1]
     ]
     if wild:
         return CheckedStep(name="probes", outcome=FAILED, note=f"not plausible: {', '.join(wild)}")
     step = person.step("probes", "Does each reading fit the place where that probe hangs?")
-    shown = ", ".join(f"{name} {value_c:.2f} °C" for name, value_c in found.items())
+    shown = ", ".join(f"{name} {value_c:.2f} °C" for name, value_c in readings_c.items())
     return CheckedStep(name="probes", outcome=step.outcome, note=f"{step.note}; {shown}")
 
 
@@ -305,8 +305,8 @@ def prime_step(
                 note = f"{outputs.fault} does not obey"
                 return CheckedStep(name="prime", outcome=FAILED, note=note)
             while person.clock() - began < PRIME_WITHIN_S:
-                person.sleep(LOOK_S)
-                now_c = _taken(source, sieves, person.clock())[place]
+                person.sleep(POLL_S)
+                now_c = _readings_now(source, sieves, person.clock())[place]
                 if now_c is None:
                     continue
                 highest_c = max(highest_c, now_c)
@@ -332,13 +332,15 @@ def _readings(
     """Return what each probe reads once all are believed, or what there is after a time."""
     ends = person.clock() + within_s
     while True:
-        found = _taken(source, sieves, person.clock())
-        if None not in found.values() or person.clock() >= ends:
-            return found
-        person.sleep(LOOK_S)
+        readings_c = _readings_now(source, sieves, person.clock())
+        if None not in readings_c.values() or person.clock() >= ends:
+            return readings_c
+        person.sleep(POLL_S)
 
 
-def _taken(source: SampleSource, sieves: dict[str, Sieve], now: float) -> dict[str, float | None]:
+def _readings_now(
+    source: SampleSource, sieves: dict[str, Sieve], now: float
+) -> dict[str, float | None]:
     for name, sample in source.collect(now):
         sieves[name].take(sample)
     readings = {name: sieve.reading(now) for name, sieve in sieves.items()}

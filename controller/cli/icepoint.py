@@ -52,7 +52,7 @@ def icepoint(probe_id: str, root: Path, minutes: float, as_json: bool) -> None:
     if not as_json:
         for line in HOW_TO:
             console.print(f"- {line}")
-    found = watch_bath(
+    judged = watch_bath(
         lambda: probe.read(time.monotonic),
         longest_s=minutes * 60,
         say=(lambda _: None) if as_json else console.print,
@@ -62,20 +62,20 @@ def icepoint(probe_id: str, root: Path, minutes: float, as_json: bool) -> None:
         people.print_json(
             {
                 "id": probe.id,
-                "offset_k": found.offset_mk / 1000,
-                "uncertainty_k": round(found.uncertainty_mk / 1000, 4),
-                "drift_k_min": round(found.drift_mk_min / 1000, 4),
-                "spread_k": found.spread_mk / 1000,
-                "readings": found.readings,
+                "offset_k": judged.offset_mk / 1000,
+                "uncertainty_k": round(judged.uncertainty_mk / 1000, 4),
+                "drift_k_min": round(judged.drift_mk_min / 1000, 4),
+                "spread_k": judged.spread_mk / 1000,
+                "readings": judged.readings,
             }
         )
         return
     console.print(
-        f"steady: offset {found.offset_mk / 1000:+.2f} K, give or take "
-        f"{2 * found.uncertainty_mk / 1000:.2f} K (twice the standard uncertainty)"
+        f"steady: offset {judged.offset_mk / 1000:+.2f} K, give or take "
+        f"{2 * judged.uncertainty_mk / 1000:.2f} K (twice the standard uncertainty)"
     )
     console.print("Write under the probe in the configuration:")
-    console.print(f'offset = "{found.offset_mk / 1000:.2f} K"')
+    console.print(f'offset = "{judged.offset_mk / 1000:.2f} K"')
 
 
 def watch_bath(
@@ -98,7 +98,7 @@ def watch_bath(
     """
     readings: list[tuple[float, int]] = []
     first: float | None = None
-    said = ""
+    shown = ""
     while True:
         sample = read()
         first = sample.at if first is None else first
@@ -107,21 +107,21 @@ def watch_bath(
         elif sample.at - (readings[-1][0] if readings else first) > SILENT_S:
             why = sample.fault.value if sample.fault else "no reading"
             raise ProbeError(f"the probe has not answered for {SILENT_S:g} s: {why}")
-        found = judge_bath(readings)
-        if isinstance(found, IcePoint):
-            return found
-        if found.hopeless:
-            raise ProbeError(found.reason)
+        judged = judge_bath(readings)
+        if isinstance(judged, IcePoint):
+            return judged
+        if judged.hopeless:
+            raise ProbeError(judged.reason)
         if sample.at - first > longest_s:
-            raise ProbeError(f"no steady bath within {longest_s / 60:g} minutes: {found.reason}")
+            raise ProbeError(f"no steady bath within {longest_s / 60:g} minutes: {judged.reason}")
         now_c = "no reading" if sample.value_mc is None else f"{sample.value_mc / 1000:.2f} °C"
-        line = f"{now_c}: {_without_figures(found)}"
-        if line != said:
-            say(f"{now_c}, {found.reason}")
-            said = line
+        line = f"{now_c}: {_without_figures(judged)}"
+        if line != shown:
+            say(f"{now_c}, {judged.reason}")
+            shown = line
         sleep(EVERY_S)
 
 
-def _without_figures(found: NotYet) -> str:
+def _without_figures(judged: NotYet) -> str:
     """Return what must change before the person is shown it again."""
-    return "".join(letter for letter in found.reason if not letter.isdigit())
+    return "".join(letter for letter in judged.reason if not letter.isdigit())

@@ -55,16 +55,18 @@ def only_instance() -> Path:
     Raises:
         click.UsageError: There is none, or more than one.
     """
-    found = places.configurations_in(places.CONFIGURATIONS)
-    if len(found) == 1:
-        return found[0]
-    if not found:
+    configurations = places.configurations_in(places.CONFIGURATIONS)
+    if len(configurations) == 1:
+        return configurations[0]
+    if not configurations:
         raise click.UsageError(
             f"name a configuration: there is no chamber in {places.CONFIGURATIONS} yet; on the Pi "
             f"sudo coldpin new --wire {places.CONFIGURATIONS}/loft.toml makes one"
         )
-    names = ", ".join(path.stem for path in found)
-    raise click.UsageError(f"name a chamber: there are {len(found)} on this machine: {names}")
+    names = ", ".join(path.stem for path in configurations)
+    raise click.UsageError(
+        f"name a chamber: there are {len(configurations)} on this machine: {names}"
+    )
 
 
 CONFIG = click.argument(

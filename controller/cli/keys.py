@@ -47,7 +47,7 @@ def chosen(tables: tuple[KeyTable, ...], names: tuple[str, ...]) -> tuple[KeyTab
     """Return the tables, or the single keys, whose names contain one of those given."""
     if not names:
         return tables
-    found = []
+    kept = []
     for table in tables:
         whole = any(name in table.path for name in names)
         own = tuple(
@@ -56,8 +56,8 @@ def chosen(tables: tuple[KeyTable, ...], names: tuple[str, ...]) -> tuple[KeyTab
             if whole or any(name in f"{table.path}.{key.name}" for name in names)
         )
         if own:
-            found.append(KeyTable(table.path, table.meaning, own))
-    return tuple(found)
+            kept.append(KeyTable(table.path, table.meaning, own))
+    return tuple(kept)
 
 
 def as_markdown(tables: tuple[KeyTable, ...]) -> str:

@@ -69,7 +69,7 @@ def _places_of(config: Path) -> list[Path]:
 
     Memory comes before the medium: a card that is failing may hold up whoever reads from it.
     """
-    found: list[Path] = []
+    places_found: list[Path] = []
     sources: tuple[Callable[[], Path], ...] = (
         lambda: boot_memory(named_state_directory(config), create=False),
         lambda: memory_of_configuration(config, create=False),
@@ -80,9 +80,9 @@ def _places_of(config: Path) -> list[Path]:
             place = source()
         except OSError:
             continue
-        if place not in found:
-            found.append(place)
-    return found
+        if place not in places_found:
+            places_found.append(place)
+    return places_found
 
 
 def _put_off(load: KeptLoad) -> _Outcome:

@@ -43,11 +43,11 @@ def probes(root: Path, as_json: bool, tell_apart: bool) -> None:
             f"found no folder {root}, allowed: the folder where Linux shows 1-Wire devices; "
             "enable 1-Wire (dtoverlay=w1-gpio) and reboot, or name another with --root"
         )
-    found = survey(root)
+    bus = survey(root)
     if tell_apart:
-        _tell_apart(root, found.ids)
+        _tell_apart(root, bus.ids)
         return
-    read = read_all(root, found.ids)
+    read = read_all(root, bus.ids)
     if as_json:
         people.print_json(
             {
@@ -72,9 +72,9 @@ def probes(root: Path, as_json: bool, tell_apart: bool) -> None:
             reading = sample.fault.value if sample.fault else words.temperature(sample.value_mc)
             table.add_row(probe_id, reading)
         console.print(table)
-    if found.ghosts:
+    if bus.ghosts:
         console.print(
-            f"{found.ghosts} device(s) that no chip has: noise on the bus; check the pull-up and "
+            f"{bus.ghosts} device(s) that no chip has: noise on the bus; check the pull-up and "
             "take off unused cable."
         )
 

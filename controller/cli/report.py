@@ -20,7 +20,7 @@ from controller.domain.measures import degree_hours_text
 from controller.domain.places import records_path, state_directory
 from controller.domain.requests import LoggedSwap
 from controller.errors import RecordError
-from controller.history.alarm_figures import AlarmFigures, Stood
+from controller.history.alarm_figures import AlarmFigures, PastAlarm
 from controller.history.report import Report, report_of
 from controller.pictures import words
 from controller.records.first_runs import last_first_run
@@ -195,8 +195,8 @@ def _print_for_people(report: Report, settings: Settings) -> None:
         "?" if share is None else _BARS[round(share * 8)] for share in report.duty_by_hour
     )
     console.print(f"duty by hour, 0 to 23 h: {bars}")
-    for stood in report.alarms:
-        console.print(f"{alarm_title(stood.name, stood.about)}: {_span(stood, zone)}")
+    for alarm in report.alarms:
+        console.print(f"{alarm_title(alarm.name, alarm.about)}: {_span(alarm, zone)}")
     for begin, end in report.gaps[:20]:
         console.print(
             f"gap: {begin.astimezone(zone):%Y-%m-%d %H:%M}, "
@@ -233,11 +233,11 @@ def _tuning_words(figures: AlarmFigures) -> str:
     return ", ".join(parts)
 
 
-def _span(stood: Stood, zone: tzinfo | None) -> str:
-    raised = f"{stood.raised.astimezone(zone):%Y-%m-%d %H:%M}"
-    if stood.cleared is None:
+def _span(alarm: PastAlarm, zone: tzinfo | None) -> str:
+    raised = f"{alarm.raised.astimezone(zone):%Y-%m-%d %H:%M}"
+    if alarm.cleared is None:
         return f"{raised}, still active"
-    return f"{raised}, for {words.duration((stood.cleared - stood.raised).total_seconds())}"
+    return f"{raised}, for {words.duration((alarm.cleared - alarm.raised).total_seconds())}"
 
 
 def _document(report: Report, zone: tzinfo | None) -> dict[str, Any]:
@@ -276,12 +276,12 @@ def _document(report: Report, zone: tzinfo | None) -> dict[str, Any]:
         "refused": report.refused,
         "alarms": [
             {
-                "name": stood.name,
-                "about": stood.about,
-                "raised": iso(stood.raised),
-                "cleared": iso(stood.cleared),
+                "name": alarm.name,
+                "about": alarm.about,
+                "raised": iso(alarm.raised),
+                "cleared": iso(alarm.cleared),
             }
-            for stood in report.alarms
+            for alarm in report.alarms
         ],
         "alarms_per_day": round(report.alarms_per_day, 2),
         "alarm_figures": [
@@ -320,8 +320,8 @@ def _page(report: Report, settings: Settings, path: Path, noted: Sequence[Logged
                 if report.since <= swap.at < report.until
             ],
             alarms=[
-                (stood.raised.timestamp(), alarm_title(stood.name, stood.about))
-                for stood in report.alarms
+                (alarm.raised.timestamp(), alarm_title(alarm.name, alarm.about))
+                for alarm in report.alarms
             ],
             unit=settings.display.unit,
             zone=zone,
@@ -347,8 +347,8 @@ def _page(report: Report, settings: Settings, path: Path, noted: Sequence[Logged
                 "Alarms",
                 ("alarm", "active"),
                 [
-                    (alarm_title(stood.name, stood.about), _span(stood, zone))
-                    for stood in report.alarms
+                    (alarm_title(alarm.name, alarm.about), _span(alarm, zone))
+                    for alarm in report.alarms
                 ],
             ),
             (

@@ -114,8 +114,8 @@ def _print_answer(
         "\nWhat would save ice" if judgement.holds else "\nWhat to change first", style="bold"
     )
     for number, change in enumerate(changes, start=1):
-        said = change_sentence(change, holds_already=judgement.holds)
-        console.print(f"{number}. {said} ({change.effort})")
+        sentence = change_sentence(change, holds_already=judgement.holds)
+        console.print(f"{number}. {sentence} ({change.effort})")
 
 
 def _print_details(

@@ -168,7 +168,7 @@ def _gathered(
 
 def _places(settings: Settings, config: Path, place: Path) -> dict[str, Path]:
     """Return where each part of an instance lies."""
-    beside = {
+    named_files = {
         CONFIG: config.name,
         RELAY_MODULES: settings.relay_modules.file or RELAY_MODULES,
         FIT: settings.plant.fitted or FIT,
@@ -181,7 +181,7 @@ def _places(settings: Settings, config: Path, place: Path) -> dict[str, Path]:
         REQUESTS_PART: place / REQUESTS,
         SECRET_FILE: place / SECRET_FILE,
     }
-    every = {**{name: config.parent / named for name, named in beside.items()}, **own}
+    every = {**{name: config.parent / named for name, named in named_files.items()}, **own}
     return {name: every[name] for name in KNOWN}
 
 
@@ -309,19 +309,19 @@ def targets_of(archive: Archive, config: Path, place: Path) -> tuple[Target, ...
     targets = []
     size = sum(source.stat().st_size for source in archive.parts.values())
     problems = list(_no_room(place, size))
-    taken: dict[Path, str] = {}
+    names: dict[Path, str] = {}
     places = _places(archive.settings, config, place)
     for name, source in archive.parts.items():
         home = (place if name in OF_THE_INSTANCE else config.parent).resolve()
         folder = places[name].parent.resolve()
         path = folder / places[name].name
-        if path in taken or not path.name:
-            problems.append(f"found {path} for {name} and for {taken.get(path, 'a folder')}")
+        if path in names or not path.name:
+            problems.append(f"found {path} for {name} and for {names.get(path, 'a folder')}")
         elif not folder.is_dir() and name != REQUESTS_PART:
             problems.append(f"{name}: found no folder {folder}; make it first")
         elif path.is_dir():
             problems.append(f"{name}: found a folder at {path}, allowed: a file or nothing")
-        taken[path] = name
+        names[path] = name
         outside = name != CONFIG and not folder.is_relative_to(home)
         targets.append(Target(name=name, source=source, path=path, outside=outside))
     if problems:

@@ -69,8 +69,8 @@ def judge_alarms(
         alarm = board[at]
         side = CONDITIONS[at].side(context)
         asks = side is (Side.CLEAR if alarm.standing else Side.RAISE)
-        gone = side is Side.NOT_FITTED and alarm.standing
-        if alarm.pending is RESET and not (asks or gone or acknowledged):
+        no_longer_fitted = side is Side.NOT_FITTED and alarm.standing
+        if alarm.pending is RESET and not (asks or no_longer_fitted or acknowledged):
             continue  # no timer runs and nothing starts one
         step = _step(alarm, side, context)
         if step.event is not None:

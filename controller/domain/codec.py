@@ -57,10 +57,10 @@ class Codec(Generic[T]):
             document = json.loads(text)
         except (ValueError, RecursionError) as error:
             raise UnreadableError(f"found no JSON: {error}") from None
-        found = document.get(FORMAT, 1) if isinstance(document, dict) else 1
-        if isinstance(found, int) and found > self._newest:
+        version = document.get(FORMAT, 1) if isinstance(document, dict) else 1
+        if isinstance(version, int) and version > self._newest:
             raise NewerFormatError(
-                f"found format {found}, allowed: up to {self._newest}; "
+                f"found format {version}, allowed: up to {self._newest}; "
                 "it was written by a later release"
             )
         try:

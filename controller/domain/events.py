@@ -44,5 +44,5 @@ class RecordedEvent:
 
 def band_points(kind: str, name: str) -> BandPoints | None:
     """Return the band that an event put in force; None where it is none, or cannot be read."""
-    found = _POINTS.fullmatch(name) if kind == BAND else None
-    return None if found is None else BandPoints(cut_out_mc=int(found[1]), cut_in_mc=int(found[2]))
+    match = _POINTS.fullmatch(name) if kind == BAND else None
+    return None if match is None else BandPoints(cut_out_mc=int(match[1]), cut_in_mc=int(match[2]))

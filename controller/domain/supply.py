@@ -38,20 +38,20 @@ class Supply:
         return f"{self.volts:g} V {self.kind.value}"
 
     @classmethod
-    def parse(cls, found: object) -> Supply:
+    def parse(cls, given: object) -> Supply:
         """Read "12 V DC" or "230 V AC".
 
         Raises:
             ValueError: It is anything else; says what was found, what is allowed, what to do.
         """
-        if not isinstance(found, str):
-            shown = str(found).lower() if isinstance(found, bool) else str(found)
+        if not isinstance(given, str):
+            shown = str(given).lower() if isinstance(given, bool) else str(given)
             raise ValueError(  # noqa: TRY004 - a value to correct
                 f"found {shown}, {_SUPPLY_ALLOWED}; write it as text with its unit"
             )
-        match = _SUPPLY.fullmatch(found.strip())
+        match = _SUPPLY.fullmatch(given.strip())
         if match is None:
-            raise ValueError(f'found "{found}", {_SUPPLY_ALLOWED}; {_supply_advice(found)}')
+            raise ValueError(f'found "{given}", {_SUPPLY_ALLOWED}; {_supply_advice(given)}')
         return cls(volts=float(match[1]), kind=SupplyKind(match[2].upper()))
 
 

@@ -25,35 +25,35 @@ Seconds = NewType("Seconds", float)
 Amperes = NewType("Amperes", float)
 
 
-def _split(found: object, *, example: str, what: str) -> list[tuple[float, str]]:
+def _split(given: object, *, example: str, what: str) -> list[tuple[float, str]]:
     """Cut text into (number, unit) pairs.
 
     Raises:
         ValueError: *found* is not text made of numbers with units.
     """
-    if not isinstance(found, str):
+    if not isinstance(given, str):
         # ValueError and not TypeError: pydantic turns only the former into a problem
         raise ValueError(  # noqa: TRY004
             f'allowed: {what} as text with its unit, such as "{example}"'
         )
     pairs, at = [], 0
-    while at < len(found):
-        match = _NUMBER_AND_UNIT.match(found, at)
+    while at < len(given):
+        match = _NUMBER_AND_UNIT.match(given, at)
         if match is None:
             break
         if "," in match[1]:
             raise ValueError(
-                f'allowed: a decimal point; write "{found.replace(",", ".")}" if the comma was one'
+                f'allowed: a decimal point; write "{given.replace(",", ".")}" if the comma was one'
             )
         pairs.append((float(match[1]), match[2]))
         at = match.end()
-    if not pairs or at < len(found):
+    if not pairs or at < len(given):
         raise ValueError(f'allowed: {what} as a number and its unit, such as "{example}"')
     return pairs
 
 
-def _single(found: object, *, example: str, what: str) -> tuple[float, str]:
-    pairs = _split(found, example=example, what=what)
+def _single(given: object, *, example: str, what: str) -> tuple[float, str]:
+    pairs = _split(given, example=example, what=what)
     if len(pairs) != 1:
         raise ValueError(f'allowed: one {what} such as "{example}"')
     return pairs[0]
@@ -64,13 +64,13 @@ def fahrenheit_to_celsius(temp_f: float) -> float:
     return (temp_f - 32) * 5 / 9
 
 
-def parse_temperature(found: object) -> MilliCelsius:
+def parse_temperature(given: object) -> MilliCelsius:
     """Read "15.5 C" or "60 F".
 
     Raises:
         ValueError: It is not a temperature with its unit.
     """
-    value, unit = _single(found, example="15.5 C", what="temperature")
+    value, unit = _single(given, example="15.5 C", what="temperature")
     match unit.removeprefix("°"):
         case "C":
             return MilliCelsius(millidegrees(value))
@@ -82,13 +82,13 @@ def parse_temperature(found: object) -> MilliCelsius:
             raise ValueError(f'allowed: the units C or F, not "{unit}"')
 
 
-def parse_difference(found: object) -> MilliKelvin:
+def parse_difference(given: object) -> MilliKelvin:
     """Read "0.5 K", "0.5 C" or "1 F" as a difference of temperatures.
 
     Raises:
         ValueError: It is not a difference with its unit.
     """
-    value, unit = _single(found, example="0.5 K", what="temperature difference")
+    value, unit = _single(given, example="0.5 K", what="temperature difference")
     match unit.removeprefix("°"):
         case "K" | "C":
             return MilliKelvin(millidegrees(value))
@@ -98,14 +98,14 @@ def parse_difference(found: object) -> MilliKelvin:
             raise ValueError(f'allowed: the units K, C or F, not "{unit}"')
 
 
-def parse_duration(found: object) -> Seconds:
+def parse_duration(given: object) -> Seconds:
     """Read "5 s", "3 min", "2 h", "1 d" or a sum such as "1 h 30 min".
 
     Raises:
         ValueError: It is not a duration with its unit, or it is negative.
     """
     total_s = 0.0
-    for value, unit in _split(found, example="3 min", what="duration"):
+    for value, unit in _split(given, example="3 min", what="duration"):
         if unit not in _SECONDS:
             raise ValueError(f'allowed: the units {", ".join(_SECONDS)}, not "{unit}"')
         if value < 0:
@@ -118,13 +118,13 @@ LEAST_CURRENT_A, MOST_CURRENT_A = 0.001, 200.0
 """What a lamp, a pump or a contact of this trade can carry; common practice, no source."""
 
 
-def parse_current(found: object) -> Amperes:
+def parse_current(given: object) -> Amperes:
     """Read "0.8 A" or "800 mA".
 
     Raises:
         ValueError: It is not a current with its unit, or none that a load or contact can have.
     """
-    value, unit = _single(found, example="0.8 A", what="current")
+    value, unit = _single(given, example="0.8 A", what="current")
     if unit not in {"A", "mA"}:
         raise ValueError(f'allowed: the units A or mA, not "{unit}"')
     amperes = value / 1000 if unit == "mA" else value

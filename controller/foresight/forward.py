@@ -263,23 +263,23 @@ class _Air:
         """Let the air follow load and coil without a break; return the share of time cooling."""
         around = self._around
         load, values = around.load, around.values
-        was_c, slope = self.air_c, self._slope
-        x = was_c - water.water_c
+        previous_c, slope = self.air_c, self._slope
+        x = previous_c - water.water_c
         duty = 1.0 if x >= around.margin_k else 0.0
         able_k = 0.0
         if duty:
             able_k = coil_k(x, load.offset, load.dry) + values.unbroken
             able_k -= values.cold * (x - COLD_AT_K)
         # implicit in the air: its own share of load and coil brings it back
-        rise_k = (demand - slope * was_c - able_k) * BIN_S
-        self.air_c = air_c = was_c + rise_k / (self._rate_s + (slope + duty) * BIN_S)
+        rise_k = (demand - slope * previous_c - able_k) * BIN_S
+        self.air_c = air_c = previous_c + rise_k / (self._rate_s + (slope + duty) * BIN_S)
         if air_c <= ambient.cut_out_c:
             self.unbroken = False
         self.came_back = self.came_back or air_c <= ambient.cut_in_c
         limit_c = ambient.cut_in_c + SPENT_BY_K
         # air that still rises above the limit will not come back by this set
         if air_c > limit_c and (self.came_back or rise_k > 0.0):
-            over = (air_c - limit_c) / (air_c - was_c) if was_c < limit_c else 1.0
+            over = (air_c - limit_c) / (air_c - previous_c) if previous_c < limit_c else 1.0
             self.warm_s += over * BIN_S
         else:
             self.warm_s = 0.0

@@ -206,12 +206,12 @@ class Learning:
         self.forget()  # the past is not what it was
         return self._caught_up(bins, hours, swaps)
 
-    def _is_swap(self, bins: Sequence[Bin], hours: Vector, before: Swap, fall: Swap) -> bool:
+    def _is_swap(self, bins: Sequence[Bin], hours: Vector, before: Swap, detected: Swap) -> bool:
         """Return whether a fall that nobody logged is more than the packs in the water explain."""
-        key = (before.at_s, fall.at_s)
+        key = (before.at_s, detected.at_s)
         if key in self._judged:
             return self._judged[key]
-        first, onset = _index(bins, before.at_s), _index(bins, fall.at_s)
+        first, onset = _index(bins, before.at_s), _index(bins, detected.at_s)
         after = min(FALL_BINS, len(bins) - onset)
         if onset - first < FALL_BINS or after < 1:
             return False

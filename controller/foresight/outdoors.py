@@ -25,24 +25,28 @@ class Outdoors:
     """How far the house will be off its usual day [K], from a series of outdoor air."""
 
     def __init__(
-        self, series: Sequence[tuple[float, float]], *, house_s: float, hour_at: HourAt
+        self,
+        series: Sequence[tuple[float, float]],
+        *,
+        house_time_constant_s: float,
+        hour_at: HourAt,
     ) -> None:
         """Send the weather through the house, and take its usual day away.
 
         Args:
             series: Instants [s since 1970, UTC] in order and outdoor air [°C]; two or more.
-            house_s: Time constant of the house [s].
+            house_time_constant_s: Time constant of the house [s].
             hour_at: Local hour at an instant.
         """
         inside_c = sum(outdoor_c for _, outdoor_c in series) / len(series)
         first_day = [row for row in series if row[0] <= series[0][0] + DAY_S]
         for _ in range(DAYS_BEFORE):  # the days before are supposed to have been like the first
-            for _, ends_c in _through(first_day, inside_c, house_s):
+            for _, ends_c in _through(first_day, inside_c, house_time_constant_s):
                 inside_c = ends_c
-        course = [(series[0][0], inside_c), *_through(series, inside_c, house_s)]
+        course = [(series[0][0], inside_c), *_through(series, inside_c, house_time_constant_s)]
         self._at_s = [at_s for at_s, _ in course]
-        house_c = [value for _, value in course]
-        wave = _usual(self._at_s, house_c, hour_at)
+        indoor_c = [value for _, value in course]
+        wave = _usual(self._at_s, indoor_c, hour_at)
         self._off_k = [
             value - sum(a * b for a, b in zip(wave, [1.0, *day_wave(hour_at(at_s))], strict=True))
             for at_s, value in course
@@ -63,7 +67,7 @@ class Outdoors:
 
 
 def _through(
-    series: Sequence[tuple[float, float]], inside_c: float, house_s: float
+    series: Sequence[tuple[float, float]], inside_c: float, house_time_constant_s: float
 ) -> Iterator[tuple[float, float]]:
     """Yield the house after each half hour: instant [s] and temperature [°C]."""
     for (before_s, before_c), (after_s, after_c) in pairwise(series):
@@ -75,16 +79,16 @@ def _through(
                 before_c=before_c + share * (after_c - before_c),
                 after_c=before_c + ends * (after_c - before_c),
                 dt_s=(after_s - before_s) / steps,
-                tau_s=house_s,
+                tau_s=house_time_constant_s,
             )
             yield before_s + ends * (after_s - before_s), inside_c
 
 
-def _usual(at_s: Sequence[float], house_c: Sequence[float], hour_at: HourAt) -> list[float]:
+def _usual(at_s: Sequence[float], indoor_c: Sequence[float], hour_at: HourAt) -> list[float]:
     """Return mean and daily wave of the house by least squares, the wave held near none."""
     hessian = [[0.0 if i != j else (0.0 if i == 0 else 4.0) for j in range(5)] for i in range(5)]
     gradient = [0.0] * 5
-    for instant_s, value in zip(at_s, house_c, strict=True):
+    for instant_s, value in zip(at_s, indoor_c, strict=True):
         row = [1.0, *day_wave(hour_at(instant_s))]
         for i in range(5):
             gradient[i] += row[i] * value

@@ -162,7 +162,7 @@ class _Problem:
         for _ in range(MOST_STEPS):
             hessian, gradient = self._normal(values, residuals, slopes)
             move = solved(cholesky(hessian), gradient)
-            was = cost
+            previous_cost = cost
             scale = 1.0
             for _ in range(4):
                 tried = within_range([v + scale * m for v, m in zip(values, move, strict=True)])
@@ -174,7 +174,7 @@ class _Problem:
                     cost = cost_tried
                     break
                 scale *= 0.3
-            if was - cost < 1e-3:
+            if previous_cost - cost < 1e-3:
                 break
             slopes, melt_slopes = self._slopes(values, states, residuals)
         hessian, _ = self._normal(values, residuals, slopes)

@@ -103,12 +103,12 @@ class WaterSide:
 
     def after(self, water: Water, step: WaterDrive, dt_s: float = BIN_S) -> Water:
         """Return the reservoir one step later, implicit in its temperature."""
-        was_c, plateau_c = water.water_c, self._plateau_c
+        previous_c, plateau_c = water.water_c, self._plateau_c
         duty, air_c, room_c = step
         heat_w = self.leak_w_k * room_c
         slope_w_k = self.leak_w_k
         if duty > 0.0:
-            x = air_c - was_c
+            x = air_c - previous_c
             per_k = self.dry if x < 0.1 else coil_k(x, self.offset, self.dry) / x
             coil_w_k = duty * self.coil_w_k * per_k
             heat_w += duty * self._pump_w + coil_w_k * air_c
@@ -123,8 +123,8 @@ class WaterSide:
             slope_w_k += ice_w_k
             liquid += group.share * min(group.melted, 1.0)
         inertia_w_k = (self.water_j_k + self._packs_j_k * liquid) / dt_s
-        water_c = (inertia_w_k * was_c + heat_w) / (inertia_w_k + slope_w_k)
-        melt = dt_s * max(0.0, 0.5 * (was_c + water_c) - plateau_c) / self.worth_j
+        water_c = (inertia_w_k * previous_c + heat_w) / (inertia_w_k + slope_w_k)
+        melt = dt_s * max(0.0, 0.5 * (previous_c + water_c) - plateau_c) / self.worth_j
         groups = []
         for group, pack_w_k in zip(water.groups, conductances, strict=True):
             if pack_w_k > 0.0:

@@ -18,7 +18,7 @@ LONG_ACTIVE = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Stood:
+class PastAlarm:
     """An alarm and how long it was active."""
 
     name: str
@@ -53,7 +53,7 @@ class AlarmFigures:
 
 
 def alarm_figures(
-    alarms: Sequence[Stood], *, since: datetime, until: datetime
+    alarms: Sequence[PastAlarm], *, since: datetime, until: datetime
 ) -> tuple[AlarmFigures, ...]:
     """Return the figures of each alarm of a span, the most frequent first.
 
@@ -62,7 +62,7 @@ def alarm_figures(
         since: Begin of the span, aware.
         until: End of the span, aware.
     """
-    by_key: dict[tuple[str, str], list[Stood]] = {}
+    by_key: dict[tuple[str, str], list[PastAlarm]] = {}
     for each in alarms:
         by_key.setdefault((each.name, each.about), []).append(each)
     figures = [

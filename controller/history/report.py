@@ -15,7 +15,7 @@ from controller.core.state import EventKind
 from controller.domain.alarms import AlarmName
 from controller.domain.events import BAND, REFUSED, STAGE, RecordedEvent
 from controller.domain.requests import LoggedSwap
-from controller.history.alarm_figures import AlarmFigures, Stood, alarm_figures
+from controller.history.alarm_figures import AlarmFigures, PastAlarm, alarm_figures
 from controller.records.reader import RecordedReading
 
 HELD = timedelta(minutes=5)
@@ -66,7 +66,7 @@ class Report:
     packs: int = 0
     set_hours: list[float] = field(default_factory=list)
     """How long each set of packs was in, up to the next swap [h]."""
-    alarms: list[Stood] = field(default_factory=list)
+    alarms: list[PastAlarm] = field(default_factory=list)
     alarm_figures: tuple[AlarmFigures, ...] = ()
     """How each alarm behaved, the most frequent first."""
     trips: int = 0
@@ -263,13 +263,13 @@ def _alarms(report: Report, events: Sequence[RecordedEvent]) -> None:
         elif event.kind == EventKind.CLEARED.value:
             raised = standing.pop(key, None)
             if raised is not None and event.at >= report.since and raised < report.until:
-                report.alarms.append(_stood(key, raised, event.at))
+                report.alarms.append(_past_alarm(key, raised, event.at))
         elif event.kind == EventKind.TRIP.value and report.since <= event.at < report.until:
             report.trips += 1
     report.alarms += [
-        _stood(key, raised, None) for key, raised in standing.items() if raised < report.until
+        _past_alarm(key, raised, None) for key, raised in standing.items() if raised < report.until
     ]
-    report.alarms.sort(key=lambda stood: stood.raised)
+    report.alarms.sort(key=lambda alarm: alarm.raised)
     report.alarm_figures = alarm_figures(report.alarms, since=report.since, until=report.until)
 
 
@@ -281,5 +281,5 @@ def _refused(report: Report, events: Sequence[RecordedEvent]) -> None:
             faults[fault] = faults.get(fault, 0) + int(count)
 
 
-def _stood(key: tuple[str, str], raised: datetime, cleared: datetime | None) -> Stood:
-    return Stood(name=key[0], about=key[1], raised=raised, cleared=cleared)
+def _past_alarm(key: tuple[str, str], raised: datetime, cleared: datetime | None) -> PastAlarm:
+    return PastAlarm(name=key[0], about=key[1], raised=raised, cleared=cleared)

@@ -109,8 +109,8 @@ def chamber_at(place: Path, *, run: Path, now: datetime) -> ChamberSummary | Non
         run: Folder of runtime directories.
         now: Now, aware.
     """
-    beside = run / place.name
-    at = beside / STATUS if beside.is_dir() else place / STATUS
+    in_memory = run / place.name
+    at = in_memory / STATUS if in_memory.is_dir() else place / STATUS
     try:
         if not (at.exists() or (place / RECORDS).exists() or (place / FORECAST).exists()):
             return None

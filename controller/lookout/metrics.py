@@ -47,17 +47,17 @@ class ProbeSuccesses:
 
 
 def metrics_route(
-    look: Callable[[], Snapshot], successes: Callable[[], Mapping[str, float]] = dict
+    snapshot: Callable[[], Snapshot], successes: Callable[[], Mapping[str, float]] = dict
 ) -> Route:
     """Return the route that answers a scrape.
 
     Args:
-        look: Gives how the chamber is now.
+        snapshot: Gives how the chamber is now.
         successes: Gives when each probe gave a usable reading last.
     """
 
     def metrics(_request: Request) -> Response:
-        return Response(metrics_text(look(), successes()), media_type=CONTENT_TYPE_LATEST)
+        return Response(metrics_text(snapshot(), successes()), media_type=CONTENT_TYPE_LATEST)
 
     return Route("/metrics", metrics, methods=["GET"])
 

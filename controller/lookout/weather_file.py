@@ -27,7 +27,7 @@ class WeatherFile:
         """
         named = settings.site.outdoor_forecast
         self._path = None if named is None else folder / named
-        self._house_s = float(settings.site.house_time_constant)
+        self._house_time_constant_s = float(settings.site.house_time_constant)
         self._stamp: tuple[int, int] | None = None
         self._outdoors: Outdoors | None = None
         self._until_s = 0.0
@@ -45,11 +45,11 @@ class WeatherFile:
         if self._path is None:
             return None, ()
         try:
-            found = self._path.stat()
+            info = self._path.stat()
         except OSError as error:
             self._stamp, self._outdoors = None, None
             return None, (f"the outdoor forecast cannot be read: {error}",)
-        stamp = found.st_mtime_ns, found.st_size
+        stamp = info.st_mtime_ns, info.st_size
         if stamp != self._stamp:
             self._stamp = stamp
             self._read(self._path, hour_at)
@@ -69,4 +69,6 @@ class WeatherFile:
             return
         series = [(at.timestamp(), outdoor_c) for at, outdoor_c in rows]
         self._until_s = series[-1][0]
-        self._outdoors = Outdoors(series, house_s=self._house_s, hour_at=hour_at)
+        self._outdoors = Outdoors(
+            series, house_time_constant_s=self._house_time_constant_s, hour_at=hour_at
+        )

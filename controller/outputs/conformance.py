@@ -41,8 +41,8 @@ class DriverConformance:
 
         try:
             assert case.is_on(output) is False, "open() energised the load"
-            told = output.read_back()
-            assert told in {False, None}, f"read_back() after open(): found {told!r}"
+            read = output.read_back()
+            assert read in {False, None}, f"read_back() after open(): found {read!r}"
         finally:
             output.close()
 
@@ -54,8 +54,8 @@ class DriverConformance:
             for on in (True, True, False, False, True):
                 output.switch(on)
                 assert case.is_on(output) is on, f"switch({on}) was not followed"
-                told = output.read_back()
-                assert told in {on, None}, f"read_back() after switch({on}): found {told!r}"
+                read = output.read_back()
+                assert read in {on, None}, f"read_back() after switch({on}): found {read!r}"
         finally:
             output.close()
 

@@ -106,21 +106,23 @@ class GpioDriver:
 
     def problems(self, options: Mapping[str, object]) -> list[str]:
         """Judge ``pin`` and ``active_low``; touches nothing."""
-        found = unknown_keys(options, ("pin", "active_low"))
+        problems = unknown_keys(options, ("pin", "active_low"))
         if "pin" not in options:
-            found.append("pin: found nothing, allowed: a GPIO number such as 17; add pin = NUMBER")
+            problems.append(
+                "pin: found nothing, allowed: a GPIO number such as 17; add pin = NUMBER"
+            )
         else:
             try:
                 line_number(options["pin"])
             except ValueError as error:
-                found.append(f"pin: {error}")
+                problems.append(f"pin: {error}")
         active_low = options.get("active_low", False)
         if not isinstance(active_low, bool):
-            found.append(
+            problems.append(
                 f"active_low: found {active_low!r}, allowed: true or false; true for a board "
                 "whose relay pulls in while its input is low"
             )
-        return found
+        return problems
 
     def lines(self, options: Mapping[str, object]) -> frozenset[str]:
         """Return the line in its one spelling, such as ``gpio17``."""

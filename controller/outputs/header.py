@@ -34,40 +34,40 @@ _ALLOWED = 'allowed: a GPIO number 2 to 27, or text such as "GPIO17" or "BOARD11
 _TEXT = re.compile(r"(GPIO|BCM|BOARD)([0-9]{1,3})", re.IGNORECASE)
 
 
-def line_number(found: object) -> int:
+def line_number(given: object) -> int:
     """Return the GPIO line (BCM number) that *found* means.
 
     Args:
-        found: A BCM number, "GPIO17", or "BOARD11" for pin 11 of the header.
+        given: A BCM number, "GPIO17", or "BOARD11" for pin 11 of the header.
 
     Raises:
         ValueError: It names no line, or one that a relay may not use; the message says what was
             found, what is allowed and what to do.
     """
-    line = _named_line(found)
+    line = _named_line(given)
     if line not in PIN_OF_LINE:
-        raise ValueError(f"found {found!r}, {_ALLOWED}; the header carries no GPIO{line}")
+        raise ValueError(f"found {given!r}, {_ALLOWED}; the header carries no GPIO{line}")
     if line in RESERVED:
         raise ValueError(f"found GPIO{line}, {_ALLOWED}; {RESERVED[line]}: take another pin")
     return line
 
 
-def _named_line(found: object) -> int:
-    if isinstance(found, int) and not isinstance(found, bool):
-        return found
-    if not isinstance(found, str):
-        shown = str(found).lower() if isinstance(found, bool) else repr(found)
+def _named_line(given: object) -> int:
+    if isinstance(given, int) and not isinstance(given, bool):
+        return given
+    if not isinstance(given, str):
+        shown = str(given).lower() if isinstance(given, bool) else repr(given)
         raise ValueError(f"found {shown}, {_ALLOWED}")  # noqa: TRY004 - a value to correct
-    match = _TEXT.fullmatch(found.strip())
+    match = _TEXT.fullmatch(given.strip())
     if match is None:
-        raise ValueError(f"found {found!r}, {_ALLOWED}; {_advice(found.strip())}")
+        raise ValueError(f"found {given!r}, {_ALLOWED}; {_advice(given.strip())}")
     number = int(match[2])
     if match[1].upper() != "BOARD":
         return number
     if number in SUPPLY_PINS:
-        raise ValueError(f"found {found!r}, {_ALLOWED}; pin {number} carries {SUPPLY_PINS[number]}")
+        raise ValueError(f"found {given!r}, {_ALLOWED}; pin {number} carries {SUPPLY_PINS[number]}")
     if number not in LINE_OF_PIN:
-        raise ValueError(f"found {found!r}, {_ALLOWED}; the header has pins 1 to 40")
+        raise ValueError(f"found {given!r}, {_ALLOWED}; the header has pins 1 to 40")
     return LINE_OF_PIN[number]
 
 

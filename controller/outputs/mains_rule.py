@@ -244,7 +244,7 @@ def _nameplate_gaps(load: RatedLoad, module: RelayModule) -> list[str]:
 
 def _why_not_covered(load: RatedLoad, module: RelayModule) -> str:
     """Say at which of kind, current, voltage and amperes the ratings first fall short."""
-    found = ", ".join(str(rating) for rating in module.ratings) or "no contact rating"
+    ratings = ", ".join(str(rating) for rating in module.ratings) or "no contact rating"
     needs = (
         f"{load.kind.value} at least {load.rating_needed_a:g} A (125 % of {load.current_a:g} A, "
         f"as it may run for hours) at {load.supply} or more"
@@ -261,7 +261,7 @@ def _why_not_covered(load: RatedLoad, module: RelayModule) -> str:
     else:
         short = "its current is too low"
     return (
-        f"loads.{load.name}.relay_module: found {module.id!r} rated {found}: {short}, "
+        f"loads.{load.name}.relay_module: found {module.id!r} rated {ratings}: {short}, "
         f"allowed: {needs}; choose a module whose nameplate gives that"
     )
 

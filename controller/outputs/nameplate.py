@@ -177,8 +177,8 @@ def _advice(field: str, text: str, mark: str) -> str | None:
 
 def _mark_advice(text: str) -> str | None:
     words = _mark_words(text)
-    others = [word for word in words if word not in _BODIES and word not in _BESIDE_A_MARK]
-    if any(word in _BODIES for word in words):
+    others = [term for term in words if term not in _BODIES and term not in _BESIDE_A_MARK]
+    if any(term in _BODIES for term in words):
         if not others:
             return None
         return f"write the mark alone, without {_quoted(others)}; a component's mark is none"
@@ -203,7 +203,7 @@ def _standard_advice(text: str) -> str | None:
 
 def _number_advice(text: str, mark: str) -> str | None:
     """Judge a file number by the forms of the bodies that the mark names."""
-    bodies = {_BODIES[word] for word in _mark_words(mark) if word in _BODIES}
+    bodies = {_BODIES[term] for term in _mark_words(mark) if term in _BODIES}
     if not bodies:
         bodies = set(_BODIES.values())  # the mark has a refusal of its own
     if not any(letter.isdigit() for letter in text):
@@ -222,9 +222,9 @@ def _number_advice(text: str, mark: str) -> str | None:
 def _insulation_advice(text: str) -> str | None:
     plain = " ".join(text.casefold().split())
     others = [
-        word
-        for word in _words(text)
-        if word not in _INSULATION_WORDS and not re.fullmatch(r"\d+(?:v|kv|mm)?", word)
+        term
+        for term in _words(text)
+        if term not in _INSULATION_WORDS and not re.fullmatch(r"\d+(?:v|kv|mm)?", term)
     ]
     if _GOOD_INSULATION.search(plain) is None:
         return (
@@ -244,7 +244,7 @@ def _enclosure_advice(text: str) -> str | None:
     if any(first.upper() == "X" or int(first) < _LEAST_FINGERS for first, _ in codes):
         return "put no bare board on mains: at least IP2X keeps fingers off the contacts"
     rest = _words(_NEMA.sub(" ", _IP.sub(" ", text)))
-    others = [word for word in rest if word not in _ENCLOSURE_WORDS]
+    others = [term for term in rest if term not in _ENCLOSURE_WORDS]
     if others:
         return f"write code and box alone, without {_quoted(others)}"
     splash = any(second.upper() != "X" and int(second) >= _SPLASH for _, second in codes)
@@ -255,7 +255,7 @@ def _enclosure_advice(text: str) -> str | None:
 
 
 def _quoted(words: list[str]) -> str:
-    return ", ".join(f'"{word}"' for word in dict.fromkeys(words))
+    return ", ".join(f'"{term}"' for term in dict.fromkeys(words))
 
 
 def _words(text: str) -> list[str]:

@@ -77,9 +77,9 @@ class TimeAxis:
         number = -(-(self.since_s - first_s) // step_s)
         ticks = []
         while (at_s := first_s + number * step_s) <= self.until_s:
-            here = self.local(at_s)
-            midnight = (here.hour, here.minute) == (0, 0)
-            text = f"{here:%a %-d}" if midnight and step_s < DAY_S else f"{here:{pattern}}"
+            local = self.local(at_s)
+            midnight = (local.hour, local.minute) == (0, 0)
+            text = f"{local:%a %-d}" if midnight and step_s < DAY_S else f"{local:{pattern}}"
             ticks.append(Tick(at_s=at_s, text=text))
             number += 1
         return ticks

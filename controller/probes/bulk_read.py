@@ -101,7 +101,7 @@ class BulkRead:
         self._ids = tuple(members.values())
         self._clock = clock
         self._on_notice = on_notice
-        self._said: set[str] = set()
+        self._logged: set[str] = set()
         self._read = read
         self._write = write
         self._conversion_s: float | None = None
@@ -142,8 +142,8 @@ class BulkRead:
 
     def _rest(self, why: str) -> None:
         self._retry_at = self._clock() + RETRY_S
-        if why not in self._said:
-            self._said.add(why)
+        if why not in self._logged:
+            self._logged.add(why)
             self._on_notice(f"{self._file}: bulk conversion {why}; probes are read one by one")
 
     def _waiting(self) -> Pending:

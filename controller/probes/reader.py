@@ -76,13 +76,13 @@ class Bus(Protocol):
 class _Slot:
     """What the collecting thread knows of one probe."""
 
-    __slots__ = ("asked_at", "due_at", "jobs", "said_late")
+    __slots__ = ("asked_at", "due_at", "jobs", "reported_late")
 
     def __init__(self) -> None:
         self.jobs: SimpleQueue[Pending | None] = SimpleQueue()
         self.asked_at: float | None = None  # None: idle
         self.due_at: float | None = None  # None: at once
-        self.said_late = False
+        self.reported_late = False
 
 
 class ThreadedReader:
@@ -158,7 +158,7 @@ class ThreadedReader:
                 collected.append((name, received))
         for name, slot in self._slots.items():
             if self._just_late(slot, now):
-                slot.said_late = True
+                slot.reported_late = True
                 collected.append((name, Sample(now, None, Fault.LATE)))
         collected.sort(key=lambda named: named[1].at)
         self._ask(now)
@@ -175,9 +175,9 @@ class ThreadedReader:
             slot.jobs.put(None)
 
     def _receive(self, slot: _Slot, sample: Sample) -> Sample | None:
-        asked_at, said_late = slot.asked_at, slot.said_late
-        slot.asked_at, slot.said_late = None, False
-        if said_late:
+        asked_at, reported_late = slot.asked_at, slot.reported_late
+        slot.asked_at, slot.reported_late = None, False
+        if reported_late:
             return None
         if asked_at is not None and sample.at - asked_at > self._deadline_s:
             return Sample(sample.at, None, Fault.LATE, sample.raw)
@@ -186,20 +186,20 @@ class ThreadedReader:
     def _just_late(self, slot: _Slot, now: float) -> bool:
         return (
             slot.asked_at is not None
-            and not slot.said_late
+            and not slot.reported_late
             and now - slot.asked_at > self._deadline_s
         )
 
     def _ask(self, now: float) -> None:
         for name in self._alone:
-            if self._taken(name, now):
+            if self._claimed(name, now):
                 self._slots[name].jobs.put(Pending.NOTHING)
         for names, jobs in self._buses:
-            due = [name for name in names if self._taken(name, now)]
+            due = [name for name in names if self._claimed(name, now)]
             if due:
                 jobs.put(due)
 
-    def _taken(self, name: str, now: float) -> bool:
+    def _claimed(self, name: str, now: float) -> bool:
         """Mark a probe as asked when it is idle and due."""
         slot = self._slots[name]
         if slot.asked_at is not None or (slot.due_at is not None and now < slot.due_at):

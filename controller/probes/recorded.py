@@ -311,8 +311,8 @@ class RecordedSource:
         self._rows = read_rows(path, on_problem=self._note)
         self._next = next(self._rows, None)
         if self._next is None:
-            said = "; ".join(self.problems[:3]) or "no row follows the header"
-            raise ProbeError(f"{path}: no usable row: {said}")
+            problems = "; ".join(self.problems[:3]) or "no row follows the header"
+            raise ProbeError(f"{path}: no usable row: {problems}")
         self._first = self._next.at
 
     def collect(self, now: float) -> list[tuple[str, Sample]]:

@@ -233,10 +233,10 @@ def text_of(scratchpad: bytes) -> bytes:
     """
     digits = scratchpad.hex(" ")
     crc = crc8(scratchpad[:8])
-    word = "YES" if crc == scratchpad[8] else "NO"
+    verdict = "YES" if crc == scratchpad[8] else "NO"
     raw = int.from_bytes(scratchpad[:2], "little", signed=True)
     printed_mc = abs(raw) * 1000 // 16 * (1 if raw >= 0 else -1)
-    return f"{digits} : crc={crc:02x} {word}\n{digits} t={printed_mc}\n".encode()
+    return f"{digits} : crc={crc:02x} {verdict}\n{digits} t={printed_mc}\n".encode()
 
 
 def scratchpad_text(value_mc: int) -> bytes:

@@ -53,7 +53,7 @@ def read_columns(path: Path, *, since: datetime, until: datetime, columns: int) 
     if columns < 1 or until_ms <= since_ms:
         raise ValueError(f"{columns} columns of {until_ms - since_ms} ms; both must be above 0")
     width_ms = -(-(until_ms - since_ms) // columns)
-    found = []
+    problems = []
     imported = imported_runs(path)
     for run, ahead_ms in ahead_of_runs(path):
         known = imported.get(run, True)
@@ -64,7 +64,7 @@ def read_columns(path: Path, *, since: datetime, until: datetime, columns: int) 
                 air, reservoir, room, outlet = (
                     None if low is None or high is None else (low, high) for low, high in extents
                 )
-                found.append(
+                problems.append(
                     Column(
                         begins_s=(row[0] + ahead_ms) / 1000,
                         ends_s=(row[1] + ahead_ms) / 1000,
@@ -77,7 +77,7 @@ def read_columns(path: Path, *, since: datetime, until: datetime, columns: int) 
                         fan_share=row[12] if known else None,
                     )
                 )
-    return found
+    return problems
 
 
 _OF_READINGS = f"""

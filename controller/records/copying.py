@@ -42,9 +42,9 @@ def check_sound(file: sqlite3.Connection) -> None:
     Raises:
         sqlite3.DatabaseError: It is not.
     """
-    (told,) = file.execute("PRAGMA integrity_check(1)").fetchone()
-    if told != "ok":
-        raise sqlite3.DatabaseError(f"the copy is not sound: {told}")
+    (verdict,) = file.execute("PRAGMA integrity_check(1)").fetchone()
+    if verdict != "ok":
+        raise sqlite3.DatabaseError(f"the copy is not sound: {verdict}")
 
 
 def sound(path: Path) -> bool:

@@ -95,8 +95,8 @@ class EventFeed:
 
     def _settle(self) -> None:
         """Find out whether this is the database that the place belongs to."""
-        found = fetched(self._records, _FILE_OF, ())
-        file = "" if not found else f"{found[0][0]}-{found[0][1]}"
+        rows = fetched(self._records, _FILE_OF, ())
+        file = "" if not rows else f"{rows[0][0]}-{rows[0][1]}"
         if file == self._file or not file:
             return
         if self._file:

@@ -151,8 +151,8 @@ class RecordsWriter:
     @property
     def waiting(self) -> int:
         """Rows that are not on the medium yet."""
-        here, held = len(self._samples) + len(self._events), self._held_samples
-        return here + len(held) + len(self._held_events)
+        queued, held = len(self._samples) + len(self._events), self._held_samples
+        return queued + len(held) + len(self._held_events)
 
     def close(self, timeout_s: float = 2.0) -> None:
         """Write what waits, if the medium allows it within the time [s]."""
@@ -332,15 +332,15 @@ def set_aside(path: Path) -> Path:
     Raises:
         OSError: It cannot be moved.
     """
-    taken = sorted(
-        int(found.name.rsplit("-", 1)[1])
-        for found in path.parent.glob(f"{path.name}.damaged-*")
-        if found.name.rsplit("-", 1)[1].isdigit()
+    numbers = sorted(
+        int(aside.name.rsplit("-", 1)[1])
+        for aside in path.parent.glob(f"{path.name}.damaged-*")
+        if aside.name.rsplit("-", 1)[1].isdigit()
     )
-    for old in taken[: max(0, len(taken) + 1 - MOST_SET_ASIDE)]:
+    for old in numbers[: max(0, len(numbers) + 1 - MOST_SET_ASIDE)]:
         for ending in ("", "-wal", "-shm"):
             path.with_name(f"{path.name}.damaged-{old}{ending}").unlink(missing_ok=True)
-    number = taken[-1] + 1 if taken else 1
+    number = numbers[-1] + 1 if numbers else 1
     aside = path.with_name(f"{path.name}.damaged-{number}")
     for ending in ("-wal", "-shm", ""):
         side = path.with_name(f"{path.name}{ending}")

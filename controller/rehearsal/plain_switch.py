@@ -74,11 +74,11 @@ class PlainSwitch:
         readings = {name: sieve.reading(now) for name, sieve in self.sieves.items()}
         air: Reading = readings.get("air", _NO_READING)
         reservoir: Reading = readings.get("reservoir", _NO_READING)
-        was, self._on = self._on, call_for(air, band, previous=self._on)
+        previous, self._on = self._on, call_for(air, band, previous=self._on)
         events = [*self._alarm(reservoir)]
-        if self._on is not was:
-            word = "on" if self._on else "off"
-            events += [Event(EventKind.SWITCH, load, word) for load in ("pump", "fan")]
+        if self._on is not previous:
+            side = "on" if self._on else "off"
+            events += [Event(EventKind.SWITCH, load, side) for load in ("pump", "fan")]
         decision = Decision(
             self._on,
             self._on,

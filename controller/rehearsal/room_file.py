@@ -142,7 +142,7 @@ def _series(rows: list[Row]) -> RoomSeries:
 def _through_house(rows: list[Row], *, tau_s: float, gain_k: float) -> list[Row]:
     outdoors = [outdoor_c for _, outdoor_c in rows]
     inside_c = math.fsum(outdoors) / len(outdoors)
-    found = [(rows[0][0], inside_c + gain_k)]
+    inside = [(rows[0][0], inside_c + gain_k)]
     for (before, before_c), (after, after_c) in pairwise(rows):
         inside_c = lagged_c(
             inside_c,
@@ -151,8 +151,8 @@ def _through_house(rows: list[Row], *, tau_s: float, gain_k: float) -> list[Row]
             dt_s=(after - before).total_seconds(),
             tau_s=tau_s,
         )
-        found.append((after, inside_c + gain_k))
-    return found
+        inside.append((after, inside_c + gain_k))
+    return inside
 
 
 def _rows(path: Path, column: str) -> list[Row]:

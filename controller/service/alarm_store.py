@@ -46,7 +46,7 @@ class AlarmStore:
             "kept-alarms", lambda kept: replace_file(self._file, _CODEC.text(kept))
         )
 
-    def stood(self) -> tuple[Alarm, ...]:
+    def standing(self) -> tuple[Alarm, ...]:
         """Return the alarms that stood when the last process ended; none where that is not known.
 
         A file of a later release is left alone.

@@ -31,10 +31,10 @@ def boot_memory(place: Path, *, create: bool = True) -> Path:
     try:
         if create:
             ours.mkdir(mode=0o700, exist_ok=True)
-        found = ours.lstat()
+        info = ours.lstat()
     except OSError:
         return place
-    return ours if stat.S_ISDIR(found.st_mode) and found.st_uid == os.getuid() else place
+    return ours if stat.S_ISDIR(info.st_mode) and info.st_uid == os.getuid() else place
 
 
 def memory_of_configuration(config: Path, *, create: bool = True) -> Path:

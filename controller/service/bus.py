@@ -10,7 +10,7 @@ import structlog
 
 from controller.probes.protocol import Sample, SampleSource
 
-LOOK_EVERY_S = 10.0
+TRY_EVERY_S = 10.0
 SURVEY_EVERY_S = 60.0
 
 _log = structlog.get_logger("coldpin.probes")
@@ -29,7 +29,7 @@ class AwaitedBus:
         self._root = root
         self._opening = opening
         self._source: SampleSource | None = None
-        self._look_at = float("-inf")
+        self._next_at = float("-inf")
         self._reported = False
 
     @property
@@ -45,8 +45,8 @@ class AwaitedBus:
 
     def collect(self, now: float) -> Sequence[tuple[str, Sample]]:
         """Return what has been read; opens the probes where the bus has come."""
-        if self._source is None and now >= self._look_at:
-            self._look_at = now + LOOK_EVERY_S
+        if self._source is None and now >= self._next_at:
+            self._next_at = now + TRY_EVERY_S
             if self._root.is_dir():
                 self._source = self._opening()
                 if self._reported:
@@ -74,12 +74,12 @@ class StrangerWatch:
         """
         self._list_ids = list_ids
         self._ours = {each.lower() for each in ours}
-        self._look_at = float("-inf")
+        self._next_at = float("-inf")
         self._thread: threading.Thread | None = None
         self._reported: frozenset[str] = frozenset()
         self._strangers: frozenset[str] = frozenset()
 
-    def look(self, *, lost: bool, now: float) -> str:
+    def stranger(self, *, lost: bool, now: float) -> str:
         """Return what is known of strangers, as the note of an alarm; empty where there are none.
 
         Args:
@@ -87,11 +87,11 @@ class StrangerWatch:
             now: Monotonic instant [s].
         """
         if not lost:
-            self._strangers, self._look_at = frozenset(), float("-inf")
+            self._strangers, self._next_at = frozenset(), float("-inf")
             return ""
         busy = self._thread is not None and self._thread.is_alive()
-        if now >= self._look_at and not busy:
-            self._look_at = now + SURVEY_EVERY_S
+        if now >= self._next_at and not busy:
+            self._next_at = now + SURVEY_EVERY_S
             self._thread = threading.Thread(target=self._survey, name="bus-survey", daemon=True)
             self._thread.start()
         if not self._strangers:

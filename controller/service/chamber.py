@@ -18,6 +18,7 @@ from controller.probes.protocol import SampleSource
 from controller.probes.sieve import Sieve
 from controller.service.bus import AwaitedBus, StrangerWatch
 from controller.service.clock import Clock, SystemClock
+from controller.service.fault_log import FaultLog
 from controller.service.journal import Journal
 from controller.service.level_input import LevelInput
 from controller.service.loop import BandInForce, ControlLoop
@@ -25,7 +26,6 @@ from controller.service.output_bank import OutputBank, close_outputs
 from controller.service.probe_watch import ProbeWatch
 from controller.service.sources import sieves_of, stranger_watch
 from controller.service.timer_store import stopped
-from controller.service.told_once import ToldOnce
 from controller.service.wiring import Plan, open_loads
 from controller.settings.law_of import law_of, schedule_of, signal_for, signal_pattern
 from controller.settings.load import Settings
@@ -46,7 +46,7 @@ class SharedParts:
     journal: Journal
     before_start: Callable[[Cooling, float], object]
     level: LevelInput
-    once: ToldOnce
+    faults: FaultLog
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +74,7 @@ class Chamber:
         decision = self.loop.tick(
             now, self.band.at(now), asked=asked, swap_due=swap_due, records_fault=records_fault
         )
-        self.watch.look(decision, now)
+        self.watch.judge(decision, now)
         return decision
 
     def stranger(self, now: float) -> str:
@@ -89,7 +89,7 @@ class Chamber:
             alarm.standing and alarm.name is AlarmName.PROBE_LOST
             for alarm in self.loop.state.alarms
         )
-        return self.strangers.look(lost=lost, now=now)
+        return self.strangers.stranger(lost=lost, now=now)
 
     @property
     def bus_missing(self) -> str | None:
@@ -205,7 +205,7 @@ def _built(
         clock=clock,
         band=BandInForce(schedule_of(settings.stages[stage]), clock),
         loop=loop,
-        watch=ProbeWatch(sieves, around.once),
+        watch=ProbeWatch(sieves, around.faults),
         strangers=stranger_watch(settings),
     )
 
@@ -229,8 +229,8 @@ def _sieves_carried_over(old: Chamber, settings: Settings) -> dict[str, Sieve]:
     before, after = old.settings.probes.fitted(), settings.probes.fitted()
     sieves = sieves_of(settings)
     for name, sieve in sieves.items():
-        was = before.get(name)
-        same = was is not None and (was.kind, was.id, was.file) == (
+        previous = before.get(name)
+        same = previous is not None and (previous.kind, previous.id, previous.file) == (
             after[name].kind, after[name].id, after[name].file
         )  # fmt: skip
         if same:

@@ -87,7 +87,7 @@ class PendingRequests:
         self._utc = utc
         self._waiting: deque[Request] = deque()
         self._answers: deque[tuple[int, str]] = deque()
-        self._taken: set[int] = set()
+        self._accepted: set[int] = set()
         self._last_pause = -1
         self._paused_until_boot_s = paused_until_boot_s
         """End of the longest pause in force, on the boot-time clock [s]."""
@@ -218,7 +218,7 @@ class PendingRequests:
             answer_all(self._path, answers, utc_ms=time.time_ns() // 1_000_000)
             for number, _ in answers:
                 self._answers.popleft()
-                self._taken.discard(number)
+                self._accepted.discard(number)
         if not take:
             return
         if self._first:
@@ -228,9 +228,9 @@ class PendingRequests:
                 self._waiting.append(last)
             self._first = False
         for request in unanswered(self._path, most=MOST_AT_ONCE):
-            if request.id in self._taken:
+            if request.id in self._accepted:
                 continue
-            self._taken.add(request.id)
+            self._accepted.add(request.id)
             if isinstance(request, UnreadableRequest):
                 _log.warning("request_not_understood", number=request.id, why=request.why)
                 self._answers.append((request.id, f"cannot be done: {request.why}"))

@@ -10,7 +10,7 @@ from controller.domain.temperatures import Seen
 from controller.probes.common_cause import common_cause
 from controller.probes.protocol import Fault
 from controller.probes.sieve import Sieve
-from controller.service.told_once import ToldOnce
+from controller.service.fault_log import FaultLog
 
 _ALL = "probes"
 ANOTHER_MOVED_MK = 1000
@@ -21,10 +21,10 @@ probe that stands still inside the band keeps the pump off for ever."""
 class ProbeWatch:
     """Looks at the sieves after each tick of the service."""
 
-    def __init__(self, sieves: Mapping[str, Sieve], told: ToldOnce) -> None:
+    def __init__(self, sieves: Mapping[str, Sieve], faults_log: FaultLog) -> None:
         self._sieves = dict(sieves)
-        self._told = told
-        self._stood_mc: dict[str, int] = {}
+        self._faults_log = faults_log
+        self._reference_mc: dict[str, int] = {}
         self.stuck: tuple[str, ...] = ()
         """Probes whose reading has not moved for too long on a moving plant."""
         self._tallied: dict[str, Counter[Fault]] = {name: Counter() for name in sieves}
@@ -36,7 +36,7 @@ class ProbeWatch:
                 yield name, fault.value, count
             self._tallied[name] = Counter(sieve.counts)
 
-    def look(self, decision: Decision, now: float) -> None:
+    def judge(self, decision: Decision, now: float) -> None:
         """Report faults that are new, that go on, and that are over.
 
         Args:
@@ -47,36 +47,36 @@ class ProbeWatch:
         movers = self._movers(now)
         stuck: list[str] = []
         faults = {name: sieve.last_fault for name, sieve in self._sieves.items()}
-        together = common_cause(faults)
-        if together is not None:
-            self._told.fault(_ALL, together, now)
+        common = common_cause(faults)
+        if common is not None:
+            self._faults_log.fault(_ALL, common, now)
         else:
-            self._told.ended(_ALL)
+            self._faults_log.ended(_ALL)
         for name, sieve in self._sieves.items():
             fault = faults[name]
             if fault is None:
-                self._told.ended(name)
-            elif together is None:
-                self._told.fault(name, fault.value, now, raw=sieve.refused_raw)
+                self._faults_log.ended(name)
+            elif common is None:
+                self._faults_log.fault(name, fault.value, now, raw=sieve.refused_raw)
             if moved or movers - {name}:
                 sieve.moved()
             if sieve.stuck(now):
                 stuck.append(name)
                 text = "the reading has not moved for a long time while the plant did"
-                self._told.fault(f"{name} stuck", text, now)
+                self._faults_log.fault(f"{name} stuck", text, now)
             else:
-                self._told.ended(f"{name} stuck")
+                self._faults_log.ended(f"{name} stuck")
         self.stuck = tuple(stuck)
 
     def _movers(self, now: float) -> set[str]:
         """Return the probes whose reading went a good way since this was last so."""
-        found = set()
+        movers = set()
         for name, sieve in self._sieves.items():
             reading = sieve.reading(now)
             if not isinstance(reading, Seen):
                 continue
-            stood_mc = self._stood_mc.setdefault(name, reading.value_mc)
-            if abs(reading.value_mc - stood_mc) >= ANOTHER_MOVED_MK:
-                self._stood_mc[name] = reading.value_mc
-                found.add(name)
-        return found
+            reference_mc = self._reference_mc.setdefault(name, reading.value_mc)
+            if abs(reading.value_mc - reference_mc) >= ANOTHER_MOVED_MK:
+                self._reference_mc[name] = reading.value_mc
+                movers.add(name)
+        return movers

@@ -26,6 +26,7 @@ from controller.service.chamber import (
     opened_chamber,
     reloaded_chamber,
 )
+from controller.service.fault_log import FaultLog
 from controller.service.journal import Journals, LogJournal
 from controller.service.kept_wiring import KeptLoad
 from controller.service.level_input import LevelInput
@@ -38,7 +39,6 @@ from controller.service.signals import Signals
 from controller.service.sources import open_source, probe_ids
 from controller.service.status_publisher import StatusPublisher, status_line
 from controller.service.timer_store import TimerStore
-from controller.service.told_once import ToldOnce
 from controller.service.wiring import Plan, open_outputs, plan_of
 from controller.service.wiring_store import WiringStore
 
@@ -99,7 +99,7 @@ class _Process:
     ) -> None:
         self._config = config
         self._signals = signals
-        self._once = ToldOnce(_log.warning)
+        self._faults = FaultLog(_log.warning)
         self._boot = boot_id()
         self._lines = LineLocks()
         self._lines.claim(plan.loads)
@@ -151,10 +151,10 @@ class _Process:
             journal=Journals(LogJournal(), self._records),
             before_start=self._timers.before_start,
             level=LevelInput(),
-            once=self._once,
+            faults=self._faults,
         )
         now = _monotonic()
-        state = self._timers.begun(now, self._alarms.stood())
+        state = self._timers.begun(now, self._alarms.standing())
         self._chamber = opened_chamber(plan, stage, outputs, state, self._around)
         self._records.tell(now, STAGE, stage)
         self._records.use_probes(now, probe_ids(settings))
@@ -293,9 +293,9 @@ class _Process:
 
     def _judge_lateness(self, late_s: float, tick_s: float, now: float) -> None:
         if late_s > tick_s:
-            self._once.fault("loop", "ticks come late", now, late_s=round(late_s, 3))
+            self._faults.fault("loop", "ticks come late", now, late_s=round(late_s, 3))
         else:
-            self._once.ended("loop")
+            self._faults.ended("loop")
 
     def _reload(self, notifier: Notifier) -> None:
         """Begin to read the configuration where that was asked for, and use one that has been read.
@@ -314,7 +314,7 @@ class _Process:
 
     def _take_over(self, reading: _Reading) -> None:
         if reading.plan is None:
-            self._kept_as_it_was(*reading.problems)
+            self._unchanged(*reading.problems)
             return
         try:
             self._lines.claim(reading.plan.loads)
@@ -322,12 +322,12 @@ class _Process:
         except LostOutputsError:
             raise
         except ControllerError as error:
-            self._kept_as_it_was(str(error))
+            self._unchanged(str(error))
             return
         stage_changed = chamber.stage != self._chamber.stage
         self._chamber = chamber
         if problem is not None:
-            self._kept_as_it_was(str(problem))
+            self._unchanged(str(problem))
             return
         self._records.use_probes(_monotonic(), probe_ids(chamber.settings))
         if stage_changed:
@@ -341,7 +341,7 @@ class _Process:
         self._wiring.keep(_kept(plan))
         self._lines.keep_only(plan.loads)
 
-    def _kept_as_it_was(self, *problems: str) -> None:
+    def _unchanged(self, *problems: str) -> None:
         self._keep_wiring_in_force()
         for problem in problems:
             _log.error("config_kept_as_it_was", problem=problem)

@@ -10,9 +10,9 @@ from pathlib import Path
 import structlog
 
 from controller.errors import ProbeError
+from controller.probes.joined_sources import JoinedSources
 from controller.probes.protocol import SampleSource
 from controller.probes.sieve import RULES_BY_PLACE, Sieve
-from controller.probes.together import Together
 from controller.service.bus import AwaitedBus, StrangerWatch
 from controller.service.output_bank import OutputBank
 from controller.settings.load import Settings
@@ -82,7 +82,7 @@ def _recorded(settings: Settings, folder: Path) -> SampleSource:
     for name, probe in settings.probes.fitted().items():
         places.setdefault(probe.file or "", []).append(name)
     now = time.monotonic()
-    return Together(
+    return JoinedSources(
         [RecordedSource(folder / file, now, places=names) for file, names in places.items()]
     )
 

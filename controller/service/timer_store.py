@@ -166,11 +166,11 @@ class TimerStore:
         return self._writer.wait_written(WRITE_WITHIN_S)
 
     def _read_durable(self) -> KeptTimers | None:
-        found = read_kept(self._file)
-        self._leave_file_alone = found.of_a_newer_release
-        if found.timers is None and not self._file.exists():
+        kept = read_kept(self._file)
+        self._leave_file_alone = kept.of_a_newer_release
+        if kept.timers is None and not self._file.exists():
             return doubted(read_kept(self._stale).timers)
-        return found.timers
+        return kept.timers
 
     def _read_mirror(self) -> KeptTimers | None:
         """Return the copy in memory, if it is of this boot."""

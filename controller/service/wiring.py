@@ -169,11 +169,11 @@ def _modules(
     config: Path, table: models.RelayModules | None
 ) -> tuple[dict[str, RelayModule], list[str]]:
     named = getattr(table, "file", None)
-    beside = config.parent / "relay-modules.toml"
+    own_file = config.parent / "relay-modules.toml"
     if named is not None:
         path = config.parent / named
     else:
-        path = beside if beside.is_file() else shipped_config("relay-modules.toml")
+        path = own_file if own_file.is_file() else shipped_config("relay-modules.toml")
     records, problems = examine_relay_modules(path)
     modules = {
         name: RelayModule.from_record(record.model_dump()) for name, record in records.items()

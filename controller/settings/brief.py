@@ -64,5 +64,5 @@ def _celsius(text: object, default: MilliCelsius | None = None) -> float | None:
 
 
 def _key(document: dict[str, Any], table: str, key: str) -> object:
-    found = document.get(table)
-    return found.get(key) if isinstance(found, dict) else None
+    entries = document.get(table)
+    return entries.get(key) if isinstance(entries, dict) else None

@@ -68,8 +68,8 @@ def put_fit_in(document: dict[str, Any], folder: Path) -> tuple[dict[str, Any], 
         return document, []
     path = folder / named
     try:
-        found = read_toml(path, FIT)
-        _FitFile.model_validate(found)
+        fit = read_toml(path, FIT)
+        _FitFile.model_validate(fit)
     except SettingsError as error:
         return document, [f"plant.fitted: {path}: {problem}" for problem in error.problems]
     except ValidationError as error:
@@ -77,7 +77,7 @@ def put_fit_in(document: dict[str, Any], folder: Path) -> tuple[dict[str, Any], 
             f"plant.fitted: {path}: {line}" for line in problem_lines(error, _FitFile)
         ]
     merged = dict(plant)
-    for part, figures in found["plant"].items():
+    for part, figures in fit["plant"].items():
         if not isinstance(figures, dict):
             return document, [f"plant.fitted: {path}: plant.{part}: found no table of figures"]
         given = plant.get(part, {})

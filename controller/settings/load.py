@@ -129,25 +129,25 @@ def examine_document(
     return tables, problems
 
 
-def _readable_part(annotation: Any, found: object) -> Any:
+def _readable_part(annotation: Any, content: object) -> Any:
     """Return what of a faulty table can be read, so that the rest is still cross-checked.
 
     The result lacks the attributes that could not be read; `cross_check` allows for that.
     """
-    if not isinstance(found, dict):
+    if not isinstance(content, dict):
         return None
     table = next(tables_in(annotation), None)
     if table is None:
         return None
     if get_origin(annotation) is dict:
-        return {name: _readable_part(table, part) for name, part in found.items()}
+        return {name: _readable_part(table, part) for name, part in content.items()}
     parts: dict[str, Any] = {}
     for name, field in table.model_fields.items():
         key = field.alias or name
-        if key not in found:
+        if key not in content:
             continue
         try:
-            parts[name] = TypeAdapter(field.rebuild_annotation()).validate_python(found[key])
+            parts[name] = TypeAdapter(field.rebuild_annotation()).validate_python(content[key])
         except ValidationError:
-            parts[name] = _readable_part(field.annotation, found[key])
+            parts[name] = _readable_part(field.annotation, content[key])
     return table.model_construct(**{k: v for k, v in parts.items() if v is not None})

@@ -51,16 +51,16 @@ def as_crop_temperature(value_mc: int) -> int:
     )
 
 
-def as_local_time(found: object) -> object:
+def as_local_time(given: object) -> object:
     """Return a local time of day.
 
     Raises:
         ValueError: It is none.
     """
-    if isinstance(found, time):
-        return found
+    if isinstance(given, time):
+        return given
     try:
-        return time.fromisoformat(found if isinstance(found, str) else "")
+        return time.fromisoformat(given if isinstance(given, str) else "")
     except ValueError:
         raise ValueError('allowed: a local time of day such as "22:00"') from None
 
@@ -359,14 +359,14 @@ class Signal(LoadTable):
 
     @field_validator("alarms", mode="before")
     @classmethod
-    def _named(cls, found: object) -> object:
+    def _named(cls, given: object) -> object:
         known = {name.value: name for name in AlarmName if name not in OUTSIDE_THE_LAW}
-        if not isinstance(found, list | tuple) or not all(isinstance(n, str) for n in found):
-            return found
-        wrong = [name for name in found if name not in known]
+        if not isinstance(given, list | tuple) or not all(isinstance(n, str) for n in given):
+            return given
+        wrong = [name for name in given if name not in known]
         if wrong:
             raise ValueError(f"found {', '.join(wrong)}, allowed: {', '.join(sorted(known))}")
-        return tuple(known[name] for name in found)
+        return tuple(known[name] for name in given)
 
 
 class PowerSupply(Table):

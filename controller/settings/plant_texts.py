@@ -122,10 +122,10 @@ def chamber_from_texts(given: Any) -> Any:
     figures = dict(given)
     size = figures.get("size")
     if isinstance(size, str):
-        beside = [key for key in ("volume_m3", "wall_area_m2") if key in figures]
-        if beside:
+        figures_too = [key for key in ("volume_m3", "wall_area_m2") if key in figures]
+        if figures_too:
             raise ValueError(
-                f"plant.chamber.size: found it beside {beside[0]}, allowed: one of them"
+                f"plant.chamber.size: found it beside {figures_too[0]}, allowed: one of them"
             )
         try:
             size_m = measures.parse_size(size)

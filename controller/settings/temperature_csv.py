@@ -10,7 +10,7 @@ from pathlib import Path
 from controller.errors import SettingsError
 
 LOWEST_C, HIGHEST_C = -40.0, 55.0
-PROBLEMS_TOLD = 20
+PROBLEMS_SHOWN = 20
 
 Row = tuple[datetime, float]
 """An instant, aware, and a temperature [°C]."""
@@ -49,19 +49,19 @@ def read_temperatures(
             f"found {covered_s / 3600:.0f} h of rows, allowed: {least_s / 3600:.0f} h or more"
         )
     if problems:
-        more = len(problems) - PROBLEMS_TOLD
-        told = problems[:PROBLEMS_TOLD] + ([f"and {more} more"] if more > 0 else [])
-        raise SettingsError(str(path), tuple(told))
+        more = len(problems) - PROBLEMS_SHOWN
+        shown = problems[:PROBLEMS_SHOWN] + ([f"and {more} more"] if more > 0 else [])
+        raise SettingsError(str(path), tuple(shown))
     return rows
 
 
-def _header_problems(found: Sequence[str], column: str) -> list[str]:
+def _header_problems(header: Sequence[str], column: str) -> list[str]:
     fahrenheit = column.replace("_c", "_f")
-    if fahrenheit in found:
+    if fahrenheit in header:
         return [f"found the column {fahrenheit}, allowed: {column} in °C; convert it first"]
-    missing = [name for name in ("time", column) if name not in found]
+    missing = [name for name in ("time", column) if name not in header]
     if missing:
-        columns = ", ".join(found) or "none"
+        columns = ", ".join(header) or "none"
         return [f"found the columns {columns}; missing: {', '.join(missing)}"]
     return []
 

@@ -85,19 +85,19 @@ def _literal(value: Scalar) -> str:
 
 
 def _check(text: str, table: str, keys: Mapping[str, Scalar]) -> None:
-    found = _table(text, table)
-    if found is None or any(found.get(key) != value for key, value in keys.items()):
+    entries = _table(text, table)
+    if entries is None or any(entries.get(key) != value for key, value in keys.items()):
         raise _by_hand(table)
 
 
 def _table(text: str, table: str) -> dict[str, Any] | None:
     try:
-        found: Any = tomllib.loads(text)
+        entries: Any = tomllib.loads(text)
     except ValueError:
         raise _by_hand(table) from None
     for part in table.split("."):
-        found = found.get(part) if isinstance(found, dict) else None
-    return found if isinstance(found, dict) else None
+        entries = entries.get(part) if isinstance(entries, dict) else None
+    return entries if isinstance(entries, dict) else None
 
 
 def _by_hand(table: str) -> SettingsError:

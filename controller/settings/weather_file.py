@@ -67,10 +67,10 @@ def read_weather_year(path: Path) -> WeatherYear:
     elif len(lines) > 1 and TMY3_DATE in lines[1]:
         place, rows = lines[0].split(",")[1].strip(' "'), _tmy3_rows(lines)
     else:
-        found = lines[0][:40] if lines else "nothing"
+        first_line = lines[0][:40] if lines else "nothing"
         problem = (
-            f'found "{found}" in the first line, allowed: an EPW file, which begins with LOCATION,'
-            f' or a TMY3 CSV file, whose second line has "{TMY3_DATE}"'
+            f'found "{first_line}" in the first line, allowed: an EPW file, which begins with '
+            f'LOCATION, or a TMY3 CSV file, whose second line has "{TMY3_DATE}"'
         )
         raise InputFileError(str(path), (problem,))
     return _whole_year(path, place, rows)

@@ -155,12 +155,12 @@ class PackBath:
         out_frozen_kg = bath.swapped_out_frozen_kg
         kept: list[PackGroup] = []
         for group in sorted(bath.groups, key=lambda group: -group.kj_kg):
-            taken = min(to_take, group.packs)
-            to_take -= taken
-            out_kj += taken * self._kg * group.kj_kg
-            out_frozen_kg += taken * self._kg * (1.0 - melted_share(self.fill, group.kj_kg))
-            if group.packs > taken:
-                kept.append(group._replace(packs=group.packs - taken))
+            removed = min(to_take, group.packs)
+            to_take -= removed
+            out_kj += removed * self._kg * group.kj_kg
+            out_frozen_kg += removed * self._kg * (1.0 - melted_share(self.fill, group.kj_kg))
+            if group.packs > removed:
+                kept.append(group._replace(packs=group.packs - removed))
         if fresh.packs:
             kept.append(fresh)
         return bath._replace(

@@ -17,9 +17,9 @@ from controller.errors import PhysicsError
 from controller.thermal import moist_air
 from controller.thermal.exchanger import (
     bracketed_root,
+    counterflow_effectiveness,
     counterflow_ntu,
     crossflow_unmixed,
-    fall,
     units_of_fall,
 )
 from controller.thermal.water import MEAN_CP_KJ_KGK
@@ -151,7 +151,11 @@ class Coil:
             / (self._air_side_kw_k + self._water_side_kw_k)
             / air_kw_k
         )
-        heat_kw = air_kw_k * fall(units, air_kw_k / self._water_kw_k) * (air_c - water_c)
+        heat_kw = (
+            air_kw_k
+            * counterflow_effectiveness(units, air_kw_k / self._water_kw_k)
+            * (air_c - water_c)
+        )
         return CoilDuty(
             total_kw=heat_kw,
             sensible_kw=heat_kw,
@@ -183,7 +187,7 @@ class Coil:
                 ) / rise_k
             rate = air_kg_s * slope / water_kw_k
             units = air_units / (1.0 + rate * air_units / water_units)
-            return water_c + air_kg_s * fall(units, rate) * drive / water_kw_k
+            return water_c + air_kg_s * counterflow_effectiveness(units, rate) * drive / water_kw_k
 
         # a fixed point, sped up by Steffensen's extrapolation
         out_c = next_out_c(water_c)
@@ -265,7 +269,7 @@ class Coil:
                 - border_water_c
             )
 
-        all_fall = fall(all_units, rate)
+        all_fall = counterflow_effectiveness(all_units, rate)
         high_c = (both * dew_c / air_side - air_c * (1.0 - all_fall)) / (
             all_fall + water_side / air_side
         )

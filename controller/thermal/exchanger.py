@@ -62,7 +62,7 @@ def crossflow_unmixed(*, ntu: float, ratio: float) -> float:
         total += term
 
 
-def fall(units: float, rate: float) -> float:
+def counterflow_effectiveness(units: float, rate: float) -> float:
     """Return the share of the inlet difference by which one stream changes in counterflow [-].
 
     *units* and *rate* are counted on that stream (its own capacity rate first), so *rate* may
@@ -78,7 +78,7 @@ def fall(units: float, rate: float) -> float:
 
 
 def units_of_fall(share: float, rate: float) -> float:
-    """Return the transfer units that give this *share*, the inverse of `fall` [-]."""
+    """Return the transfer units [-] of a *share*, the inverse of `counterflow_effectiveness`."""
     if abs(1.0 - rate) < 1e-9:
         return share / (1.0 - share)
     return math.log((1.0 - share * rate) / (1.0 - share)) / (1.0 - rate)

@@ -102,12 +102,12 @@ class FirstOrderPlant:
         pending = state.pending
         if cooling is not state.commanded:
             pending = (*pending, (spec.dead_time_s, cooling))
-        air_c, acting, gone_s = state.air_c, state.cooling, 0.0
+        air_c, acting, elapsed_s = state.air_c, state.cooling, 0.0
         while pending and pending[0][0] <= dt_s:
             wait_s, acting_next = pending[0]
-            air_c = self._drift(air_c, acting=acting, for_s=wait_s - gone_s, shift_k=shift_k)
-            acting, gone_s, pending = acting_next, wait_s, pending[1:]
-        air_c = self._drift(air_c, acting=acting, for_s=dt_s - gone_s, shift_k=shift_k)
+            air_c = self._drift(air_c, acting=acting, for_s=wait_s - elapsed_s, shift_k=shift_k)
+            acting, elapsed_s, pending = acting_next, wait_s, pending[1:]
+        air_c = self._drift(air_c, acting=acting, for_s=dt_s - elapsed_s, shift_k=shift_k)
         return FirstOrderState(
             air_c=air_c,
             commanded=cooling,

@@ -135,11 +135,13 @@ def steady_hour(spec: PlantSpec, conditions: Conditions, *, reservoir_c: float) 
     if missing_kg_s(asked) < 0.0:
         room = _room_ratio(eq, conditions)
         ratio = bracketed_root(missing_kg_s, low=min(room, asked) * 0.05, high=asked)
-    duty, drip_kg_s, fresh_kg_s, taken = _balance(eq, coil, conditions, ratio, reservoir_c)
+    duty, drip_kg_s, fresh_kg_s, coil_heat = _balance(eq, coil, conditions, ratio, reservoir_c)
     share = min(duty, 1.0)
     mist_kg_s = min(eq.humidifier_kg_s, max(0.0, share * drip_kg_s - fresh_kg_s))
     leak_kw = (eq.box_kw_k + share * eq.tubing_kw_k) * (conditions.room_c - reservoir_c)
-    water_kw = share * (taken.total_kw - drip_kg_s * CP_LIQUID_KJ_KGK * reservoir_c + eq.pump_kw)
+    water_kw = share * (
+        coil_heat.total_kw - drip_kg_s * CP_LIQUID_KJ_KGK * reservoir_c + eq.pump_kw
+    )
     return SteadyHour(
         duty=duty,
         air_rh=moist_air.relative_humidity(
@@ -147,7 +149,7 @@ def steady_hour(spec: PlantSpec, conditions: Conditions, *, reservoir_c: float) 
         ),
         humidifier_kg_h=3600.0 * mist_kg_s,
         condensate_kg_h=3600.0 * share * drip_kg_s,
-        coil=taken,
+        coil=coil_heat,
         load=_load(eq, conditions, ratio=ratio, share=share, mist_kg_s=mist_kg_s),
         reservoir_w=1000.0 * (water_kw + leak_kw),
     )
@@ -216,7 +218,7 @@ def _balance(
     drips off less what fresh air brings, and it comes as liquid at the air's temperature.
     """
     air_c = conditions.air_c
-    taken = coil.take(air_c=air_c, ratio=ratio, water_c=reservoir_c)
+    coil_heat = coil.take(air_c=air_c, ratio=ratio, water_c=reservoir_c)
     room_ratio = _room_ratio(eq, conditions)
     fresh_kg_s = eq.exchange_kg_s * (room_ratio - ratio)
     latent_kj_kg = VAPOUR_AT_ZERO_KJ_KG + (CP_VAPOUR_KJ_KGK - CP_LIQUID_KJ_KGK) * air_c
@@ -227,14 +229,14 @@ def _balance(
         + (eq.lights_kw if conditions.lights else 0.0)
         + _crop_kw(eq, air_c)
     )
-    drip_kg_s = taken.condensate_kg_s
-    cooling_kw = taken.total_kw - drip_kg_s * vapour_kj_kg - eq.fan_kw
+    drip_kg_s = coil_heat.condensate_kg_s
+    cooling_kw = coil_heat.total_kw - drip_kg_s * vapour_kj_kg - eq.fan_kw
     duty = _ratio_or_inf(
         warming_kw + latent_kj_kg * fresh_kg_s, cooling_kw + latent_kj_kg * drip_kg_s
     )
     if duty * drip_kg_s <= fresh_kg_s:  # too wet already: the humidifier rests
         duty = _ratio_or_inf(warming_kw, cooling_kw)
-    return duty, drip_kg_s, fresh_kg_s, taken
+    return duty, drip_kg_s, fresh_kg_s, coil_heat
 
 
 def _ratio_or_inf(warming_kw: float, cooling_kw: float) -> float:

@@ -94,7 +94,7 @@ def outdoors_of(told: Told, *, until_s: float) -> Outdoors:
         slope_k_s = (weather.level_k(at_s + 60.0) - weather.level_k(at_s)) / 60.0
         error_k = 0.92 * error_k + random.gauss(0.0, 0.4)
         series.append((at_s, weather.level_k(at_s) + HOUSE_S * slope_k_s + error_k))
-    return Outdoors(series, house_s=HOUSE_S, hour_at=hour_at)
+    return Outdoors(series, house_time_constant_s=HOUSE_S, hour_at=hour_at)
 
 
 def judge(arguments: tuple[int, int, float, bool]) -> tuple[list[Judged], list[float | None]]:

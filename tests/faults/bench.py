@@ -30,11 +30,11 @@ from controller.probes.sieve import RULES_BY_PLACE, Sieve
 from controller.probes.sysfs import read_file
 from controller.records.writer import RecordsWriter
 from controller.rehearsal.clock import SimulatedClock
+from controller.service.fault_log import FaultLog
 from controller.service.journal import Journals
 from controller.service.loop import BandInForce, ControlLoop
 from controller.service.output_bank import OutputBank
 from controller.service.probe_watch import ProbeWatch
-from controller.service.told_once import ToldOnce
 from controller.settings.law_of import BandSchedule
 from tests.support.invariants import check_step
 from tests.support.laws import BAND, make_law
@@ -255,7 +255,7 @@ class Bench:
         schedule = BandSchedule(day=BAND, night=None, night_from=NIGHT, night_to=NIGHT)
         self.band = BandInForce(schedule, self.clock)
         self.loop = self._new_loop(last_stop=self.clock.monotonic() - 1000.0)
-        self.watch = ProbeWatch(self.loop.sieves, ToldOnce(lambda *_, **__: None))
+        self.watch = ProbeWatch(self.loop.sieves, FaultLog(lambda *_, **__: None))
 
     def _new_loop(self, *, last_stop: float | None = None) -> ControlLoop:
         now = self.clock.monotonic()
@@ -347,7 +347,7 @@ class Bench:
         now = self.clock.monotonic()
         was = self.loop.state.cooling
         decision = self.loop.tick(now, self.band.at(now), records_fault=self.records.fault)
-        self.watch.look(decision, now)
+        self.watch.judge(decision, now)
         self.standing = {each for each in self.standing if each[0] != AlarmName.PROBE_STUCK.value}
         self.standing |= {(AlarmName.PROBE_STUCK.value, place) for place in self.watch.stuck}
         if self.watch.stuck and AlarmName.PROBE_STUCK.value not in self.raised:

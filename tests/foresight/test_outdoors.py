@@ -34,7 +34,7 @@ def weather(days: int, warmer_from: int | None = None) -> list[tuple[float, floa
 
 def test_days_that_are_all_alike_change_nothing() -> None:
     """The usual day is taken away, the wave that reaches the room included."""
-    outdoors = Outdoors(weather(6), house_s=HOUSE_S, hour_at=hour_at)
+    outdoors = Outdoors(weather(6), house_time_constant_s=HOUSE_S, hour_at=hour_at)
 
     off_k = [outdoors.off_k(t * 3600.0) for t in range(48, 120)]
 
@@ -43,7 +43,7 @@ def test_days_that_are_all_alike_change_nothing() -> None:
 
 def test_a_hot_day_to_come_warms_the_room_as_fast_as_the_house_follows() -> None:
     """8 K outdoors are 8·(1 - e^(-12/20)) K indoors after twelve hours with 20 h of house."""
-    outdoors = Outdoors(weather(6, warmer_from=4), house_s=HOUSE_S, hour_at=hour_at)
+    outdoors = Outdoors(weather(6, warmer_from=4), house_time_constant_s=HOUSE_S, hour_at=hour_at)
     before, after = outdoors.off_k(4 * DAY_S), outdoors.off_k(4.5 * DAY_S)
 
     assert before is not None
@@ -53,7 +53,7 @@ def test_a_hot_day_to_come_warms_the_room_as_fast_as_the_house_follows() -> None
 
 def test_beyond_the_series_nothing_is_said() -> None:
     """Not a last value held for ever."""
-    outdoors = Outdoors(weather(2), house_s=HOUSE_S, hour_at=hour_at)
+    outdoors = Outdoors(weather(2), house_time_constant_s=HOUSE_S, hour_at=hour_at)
 
     assert outdoors.off_k(-1.0) is None
     assert outdoors.off_k(2 * DAY_S + 1.0) is None
@@ -61,7 +61,7 @@ def test_beyond_the_series_nothing_is_said() -> None:
 
 def test_the_room_ahead_meets_the_room_that_came() -> None:
     """A heat wave foretold: within a third of the error of a forecast that only knows today."""
-    outdoors = Outdoors(weather(7, warmer_from=4), house_s=HOUSE_S, hour_at=hour_at)
+    outdoors = Outdoors(weather(7, warmer_from=4), house_time_constant_s=HOUSE_S, hour_at=hour_at)
     now_s = 4 * DAY_S
     usual = Room([24.0, 0.0, 0.0, 0.0, 0.0])
     knows = replace(usual, weather_k=lambda ahead_s: outdoors.off_k(now_s + ahead_s))

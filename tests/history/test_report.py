@@ -13,7 +13,7 @@ from controller.cli.main import status_of
 from controller.cli.report import _pump_words
 from controller.domain.events import RecordedEvent
 from controller.domain.requests import LoggedSwap
-from controller.history.alarm_figures import Stood, alarm_figures
+from controller.history.alarm_figures import PastAlarm, alarm_figures
 from controller.history.importing import reading_at
 from controller.history.report import Report, report_of
 from controller.records.reader import RecordedReading
@@ -184,9 +184,11 @@ def test_alarms_stand_from_raise_to_clear() -> None:
     )
 
     assert report.alarms == [
-        Stood(name="air_high", about="", raised=BEGINS - 30 * MINUTE, cleared=BEGINS + 2 * MINUTE),
-        Stood(name="probe_lost", about="room", raised=BEGINS + 3 * MINUTE, cleared=None),
-        Stood(
+        PastAlarm(
+            name="air_high", about="", raised=BEGINS - 30 * MINUTE, cleared=BEGINS + 2 * MINUTE
+        ),
+        PastAlarm(name="probe_lost", about="room", raised=BEGINS + 3 * MINUTE, cleared=None),
+        PastAlarm(
             name="output_failed", about="", raised=BEGINS + 4 * MINUTE, cleared=BEGINS + 5 * MINUTE
         ),
     ]
@@ -255,10 +257,10 @@ def test_what_cannot_be_reported_says_why(
     assert told in capsys.readouterr().err
 
 
-def stood(name: str, *spans: tuple[float, float | None]) -> list[Stood]:
+def stood(name: str, *spans: tuple[float, float | None]) -> list[PastAlarm]:
     """Return an alarm that was active over spans [min]; None: to the end."""
     return [
-        Stood(
+        PastAlarm(
             name=name,
             about="",
             raised=BEGINS + begin * MINUTE,

@@ -18,7 +18,7 @@ HOT = (Alarm(name="air_high", acknowledged=True),)
 def test_a_restart_takes_up_the_alarms_that_stood(tmp_path: Path) -> None:
     """With what people have seen; nothing is raised a second time."""
     law, store = make_law(raise_s=0), AlarmStore(tmp_path)
-    assert store.stood() == ()
+    assert store.standing() == ()
     state, _ = decide(begin(0.0), make_inputs(19.5), 1.0, law)
     store.keep(state)
     seen = make_inputs(19.5, asked=Asked(acknowledge=(AlarmName.AIR_HIGH,)))
@@ -27,7 +27,7 @@ def test_a_restart_takes_up_the_alarms_that_stood(tmp_path: Path) -> None:
     store.close()
 
     again = AlarmStore(tmp_path)
-    stood = again.stood()
+    stood = again.standing()
     again.close()
     assert stood == HOT
     state = begin_from(None, boot="b", ahead_s=0.0, now=500.0, alarms=stood)
@@ -40,11 +40,11 @@ def test_a_damaged_file_is_no_alarm_and_is_replaced(tmp_path: Path) -> None:
     for damaged in (b"", b"{", b"[]", b'{"alarms": [{"name": 3}]}', b"\xff\xfe"):
         (tmp_path / KEPT_ALARMS).write_bytes(damaged)
         store = AlarmStore(tmp_path)
-        assert store.stood() == ()
+        assert store.standing() == ()
         store.keep(begin(0.0, alarms=HOT))
         store.close()
         again = AlarmStore(tmp_path)
-        assert again.stood() == HOT
+        assert again.standing() == HOT
         again.close()
 
 
@@ -53,7 +53,7 @@ def test_a_file_of_a_later_release_is_left_alone(tmp_path: Path) -> None:
     later = b'{"format": 2, "alarms": "otherwise"}'
     (tmp_path / KEPT_ALARMS).write_bytes(later)
     store = AlarmStore(tmp_path)
-    assert store.stood() == ()
+    assert store.standing() == ()
     store.keep(begin(0.0, alarms=HOT))
     store.close()
 

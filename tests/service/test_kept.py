@@ -13,6 +13,7 @@ from structlog.testing import capture_logs
 from controller.core.decide import begin, decide
 from controller.core.state import Phase
 from controller.errors import BusyError
+from controller.service.fault_log import FaultLog
 from controller.service.kept_timers import (
     KeptTimers,
     TimersFile,
@@ -25,7 +26,6 @@ from controller.service.kept_timers import (
 from controller.service.kept_wiring import KeptLoad, read_kept_wiring, write_kept_wiring
 from controller.service.locks import lock_instance
 from controller.service.notify import Notifier
-from controller.service.told_once import ToldOnce
 from tests.support.laws import make_inputs, make_law
 
 KEPT = KeptTimers(
@@ -171,7 +171,7 @@ def test_manager_that_is_not_there_is_no_matter(monkeypatch: pytest.MonkeyPatch)
 def test_identical_fault_is_told_once_with_a_count_at_its_end() -> None:
     """Not every tick: at the start, each hour, and when it is over."""
     told: list[dict[str, object]] = []
-    once = ToldOnce(lambda event, **more: told.append({"event": event, **more}))
+    once = FaultLog(lambda event, **more: told.append({"event": event, **more}))
 
     for tick in range(1000):
         once.fault("air", "empty read", 5.0 * tick, raw=f"turn {tick}")

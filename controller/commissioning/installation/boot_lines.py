@@ -37,12 +37,12 @@ def pins_of(configuration: str) -> list[Pin]:
         loads = tomllib.loads(configuration).get("loads", {})
     except tomllib.TOMLDecodeError:
         return []
-    found = {}
+    pins = {}
     for load in loads.values() if isinstance(loads, dict) else ():
         pin = load.get("pin") if isinstance(load, dict) else None
         if isinstance(pin, int) and load.get("driver") == "gpio":
-            found[pin] = Pin(number=pin, active_low=bool(load.get("active_low", False)))
-    return [found[pin] for pin in sorted(found)]
+            pins[pin] = Pin(number=pin, active_low=bool(load.get("active_low", False)))
+    return [pins[pin] for pin in sorted(pins)]
 
 
 def missing_lines(settings: str, pins: list[Pin]) -> list[str]:

@@ -181,8 +181,8 @@ def _active_units(run: Runner) -> tuple[str, ...]:
 def _installed_version(run: Runner, programs: Path) -> str | None:
     for program in (programs / "current/bin/coldpin", programs / "bin/coldpin"):
         if program.exists():
-            said = run([str(program), "--version"])
-            return said.output.split()[-1] if said.status == 0 and said.output else "unknown"
+            ran = run([str(program), "--version"])
+            return ran.output.split()[-1] if ran.status == 0 and ran.output else "unknown"
     return None
 
 
@@ -206,9 +206,9 @@ def problems_of(machine: Machine, *, removal: bool = False) -> list[str]:
             "use Raspberry Pi OS bookworm or later"
         )
     if machine.python < OLDEST_PYTHON:
-        found = ".".join(map(str, machine.python))
+        python = ".".join(map(str, machine.python))
         problems.append(
-            f"Python {found} is too old, 3.11 is the least: use Raspberry Pi OS bookworm or later"
+            f"Python {python} is too old, 3.11 is the least: use Raspberry Pi OS bookworm or later"
         )
     if machine.processor not in PROCESSORS:
         problems.append(

@@ -62,15 +62,15 @@ class OutageWatch:
             local: Now, in the chamber's zone.
         """
         missing_s = self._missing_s(now)
-        found = list(notices)
+        due = list(notices)
         if missing_s is not None and not snapshot.silent:
             assert self._before is not None
             since = datetime.fromtimestamp(self._before.utc_s, UTC)
             self._before = None
-            found = [each for each in found if each.about != OUTAGE]
+            due = [each for each in due if each.about != OUTAGE]
             cause = "Nobody could be notified"
-            found.insert(0, outage_notice(since, snapshot, rules, local, cause=cause))
-        return [self._with_events(each, local) for each in found]
+            due.insert(0, outage_notice(since, snapshot, rules, local, cause=cause))
+        return [self._with_events(each, local) for each in due]
 
     def _missing_s(self, now: ClockPair) -> float | None:
         """Return how long nobody watched before this start [s], None: too short, or not known."""

@@ -152,7 +152,7 @@ class _Page:
     # --- looking
 
     def front(self, request: WebRequest) -> Response:
-        if not self._may_look(request):
+        if not self._may_read(request):
             return self._sign_in_page("This page needs the password.", 401)
         context, settings = self._context, self._context.settings
         snapshot = context.snapshot()
@@ -193,7 +193,7 @@ class _Page:
 
     def now(self, request: WebRequest) -> Response:
         """Send what changes by itself, for a page that keeps itself fresh."""
-        self._must_look(request)
+        self._must_read(request)
         snapshot = self._context.snapshot()
         front = self._front(snapshot)
         session = self._session(request)
@@ -251,7 +251,7 @@ class _Page:
 
     def chambers(self, request: WebRequest) -> Response:
         """List every chamber, the one to go to first at the front."""
-        if not self._may_look(request):
+        if not self._may_read(request):
             return self._sign_in_page("This page needs the password.", 401)
         context, settings = self._context, self._context.settings
         now = datetime.now(UTC)
@@ -280,7 +280,7 @@ class _Page:
 
     def picture(self, request: WebRequest) -> Response:
         """Send the picture alone, for a page that keeps itself fresh."""
-        self._must_look(request)
+        self._must_read(request)
         snapshot = self._context.snapshot()
         return HTMLResponse(self._pictures.drawn(snapshot, self._view(request, snapshot)))
 
@@ -436,13 +436,13 @@ class _Page:
     def _session(self, request: WebRequest) -> str | None:
         return request.cookies.get(self._session_cookie)
 
-    def _may_look(self, request: WebRequest) -> bool:
+    def _may_read(self, request: WebRequest) -> bool:
         if self._context.settings.lookout.reading == "open":
             return True
         return self._context.access.token(self._session(request)) is not None
 
-    def _must_look(self, request: WebRequest) -> None:
-        if not self._may_look(request):
+    def _must_read(self, request: WebRequest) -> None:
+        if not self._may_read(request):
             raise HTTPException(401, "this needs the password")
 
     def _sign_in_page(self, message: str, status: int, wait_s: float | None = None) -> Response:

@@ -12,7 +12,7 @@ from controller.settings.load import Settings
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Beside:
+class NamedChamber:
     """One configuration among others."""
 
     name: str
@@ -29,7 +29,7 @@ class Beside:
         return frozenset({f"gpio{self.settings.one_wire.pin}"})
 
 
-def side_by_side(chambers: Sequence[Beside]) -> list[str]:
+def side_by_side(chambers: Sequence[NamedChamber]) -> list[str]:
     """Return every problem between configurations, each with the names of both.
 
     Args:
@@ -44,10 +44,10 @@ def side_by_side(chambers: Sequence[Beside]) -> list[str]:
     return problems + list(_supplies(chambers))
 
 
-Check = Callable[[Beside, Beside], Iterator[str]]
+Check = Callable[[NamedChamber, NamedChamber], Iterator[str]]
 
 
-def _names(first: Beside, second: Beside) -> Iterator[str]:
+def _names(first: NamedChamber, second: NamedChamber) -> Iterator[str]:
     if first.name == second.name:
         yield "found the same file name, allowed: one of its own; it names the state directory"
     chambers = first.settings.chamber.name, second.settings.chamber.name
@@ -55,14 +55,14 @@ def _names(first: Beside, second: Beside) -> Iterator[str]:
         yield f'chamber.name: found "{chambers[0]}" in both, allowed: names that people tell apart'
 
 
-def _lines(first: Beside, second: Beside) -> Iterator[str]:
+def _lines(first: NamedChamber, second: NamedChamber) -> Iterator[str]:
     for line in sorted(first.lines & second.lines):
         yield f"loads: found the line {line} in both, allowed: a line of its own for each load"
     for line in sorted((first.lines & second.bus) | (first.bus & second.lines)):
         yield f"loads: found the line {line}, the 1-Wire bus of the other, allowed: another line"
 
 
-def _probes(first: Beside, second: Beside) -> Iterator[str]:
+def _probes(first: NamedChamber, second: NamedChamber) -> Iterator[str]:
     """A probe hangs in one place; only the room may be the same for both."""
     there = {
         probe.id.lower(): place
@@ -78,7 +78,7 @@ def _probes(first: Beside, second: Beside) -> Iterator[str]:
             )
 
 
-def _pages(first: Beside, second: Beside) -> Iterator[str]:
+def _pages(first: NamedChamber, second: NamedChamber) -> Iterator[str]:
     ours, theirs = first.settings.lookout, second.settings.lookout
     if ours.port == theirs.port:
         yield (
@@ -87,7 +87,7 @@ def _pages(first: Beside, second: Beside) -> Iterator[str]:
         )
 
 
-def _records(first: Beside, second: Beside) -> Iterator[str]:
+def _records(first: NamedChamber, second: NamedChamber) -> Iterator[str]:
     path = first.settings.records.path
     if path is not None and path.startswith("/") and path == second.settings.records.path:
         yield f'records.path: found "{path}" in both, allowed: a file of its own'
@@ -96,7 +96,7 @@ def _records(first: Beside, second: Beside) -> Iterator[str]:
 _PAIRS: tuple[Check, ...] = (_names, _lines, _probes, _pages, _records)
 
 
-def _supplies(chambers: Sequence[Beside]) -> Iterator[str]:
+def _supplies(chambers: Sequence[NamedChamber]) -> Iterator[str]:
     """A supply of one name is one supply: stated alike everywhere, and enough for all its loads."""
     rated: dict[str, dict[float, list[str]]] = defaultdict(lambda: defaultdict(list))
     currents: dict[str, list[float]] = defaultdict(list)

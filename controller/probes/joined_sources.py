@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from controller.probes.protocol import Sample, SampleSource
 
 
-class Together:
+class JoinedSources:
     """A `SampleSource` over others."""
 
     def __init__(self, sources: Sequence[SampleSource]) -> None:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from controller.probes.joined_sources import Together
 from controller.probes.protocol import Sample
-from controller.probes.together import Together
 
 
 class Given:
