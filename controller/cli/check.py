@@ -20,14 +20,14 @@ from controller.errors import PhysicsError, SettingsError
 from controller.outputs.header import PIN_OF_LINE, line_number
 from controller.outputs.mains_rule import is_mains, wet_limit_v
 from controller.pictures import words
-from controller.pictures.wiring import WiredLine, WiringPlan, wiring_svg
+from controller.pictures.wiring_diagram import WiredLine, WiringPlan, wiring_svg
 from controller.planning.build import Build
 from controller.planning.proposal import proposal_of
 from controller.probes.one_wire import list_ids
 from controller.service.wiring import Plan, plan_of
 from controller.settings.load import Settings
 from controller.settings.models import Night, Stage
-from controller.settings.other_chambers import NamedChamber, side_by_side
+from controller.settings.several_chambers import NamedChamber, side_by_side
 from controller.settings.simulation import PLANT_PARTS
 from controller.settings.species import disagreements, species_of
 

@@ -16,7 +16,7 @@ from controller.domain.places import records_path, state_directory
 from controller.domain.reading_rows import COLUMNS, PROBE_NAMES, cells_of
 from controller.errors import RecordError
 from controller.records.reader import RecordedReading, read_readings
-from controller.records.requests import REQUESTS, swaps
+from controller.records.requests_file import REQUESTS, swaps
 from controller.settings.load import read_settings
 
 

@@ -18,7 +18,7 @@ from controller.cli.first_run_progress import ASKED, Progress
 from controller.cli.handover import hand_over
 from controller.cli.instances import CONFIG
 from controller.cli.relays import loads_in_hand, try_load
-from controller.commissioning.guard import Energised, unguarded
+from controller.commissioning.load_guard import Energised, unguarded
 from controller.commissioning.tool_unit import INSIDE, run_in_unit
 from controller.domain.first_run import (
     DONE,
@@ -32,7 +32,7 @@ from controller.domain.places import CONFIGURATIONS, records_path, state_directo
 from controller.domain.temperatures import Seen
 from controller.errors import ControllerError, SettingsError
 from controller.outputs.mains_rule import is_mains
-from controller.probes.protocol import SampleSource
+from controller.probes.samples import SampleSource
 from controller.probes.sieve import Sieve
 from controller.records.boot import boot_id
 from controller.records.first_runs import keep_first_run

@@ -11,8 +11,8 @@ from rich.markup import escape
 from controller.cli import people
 from controller.cli.instances import CONFIG
 from controller.cli.instants import instant
-from controller.domain.forecast import FORECAST_CODEC, PublishedForecast
 from controller.domain.places import state_directory
+from controller.domain.published_forecast import FORECAST_CODEC, PublishedForecast
 from controller.errors import RecordError
 from controller.lookout.forecasting import RecordsForecaster
 from controller.lookout.next_change import next_change

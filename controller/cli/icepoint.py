@@ -13,7 +13,7 @@ from controller.cli.probes import W1_ROOT
 from controller.commissioning.ice_point import IcePoint, NotYet, judge_bath
 from controller.errors import ProbeError
 from controller.probes.one_wire import OneWireProbe
-from controller.probes.protocol import Sample
+from controller.probes.samples import Sample
 
 EVERY_S = 5.0
 SILENT_S = 30.0

@@ -22,7 +22,7 @@ from controller.history.importing import (
 from controller.probes.recorded import RecordedRow, read_rows
 from controller.probes.recorded_check import file_problems
 from controller.records.reader import RecordedReading
-from controller.records.requests import REQUESTS, forget_past_swaps, log_past_swap, swaps
+from controller.records.requests_file import REQUESTS, forget_past_swaps, log_past_swap, swaps
 from controller.service.locks import lock_instance
 from controller.settings.load import Settings, read_settings
 

@@ -31,7 +31,7 @@ def notify(config: Path, text: str | None, as_json: bool) -> int:
     need("lookout", what="coldpin notify")
     # what only `coldpin lookout` and this command need, so that nothing else pays for it
     from controller.lookout.notices.message import Notice  # noqa: PLC0415
-    from controller.lookout.notices.rules import rules_of  # noqa: PLC0415
+    from controller.lookout.notices.notice_rules import rules_of  # noqa: PLC0415
     from controller.lookout.notices.sending import TEST_TEXT  # noqa: PLC0415
     from controller.lookout.notices.services import (  # noqa: PLC0415
         delivered,

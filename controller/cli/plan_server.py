@@ -16,7 +16,7 @@ from controller.lookout.page.guard import Guard
 from controller.lookout.page_address import url_of
 from controller.lookout.server import server_of
 from controller.planning.answers import OwnFile
-from controller.planning.page.app import Planner, app_of
+from controller.planning.page.plan_app import Planner, app_of
 
 NAMES = frozenset({"localhost", "127.0.0.1"})
 

@@ -14,7 +14,7 @@ from controller.domain.reading_rows import PROBE_NAMES
 from controller.errors import ProbeError
 from controller.pictures import words
 from controller.probes.one_wire import OneWireProbe, survey
-from controller.probes.protocol import Sample
+from controller.probes.samples import Sample
 
 W1_ROOT = "/sys/bus/w1/devices"
 WARMED_MK = 1000

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from controller.domain.forecast import PublishedForecast
+from controller.domain.published_forecast import PublishedForecast
 from controller.foresight.forecast import Forecast
 from controller.foresight.swap_plan import SwapPlan
 from controller.lookout.forecasting import published
 from controller.lookout.notices.due import notices_due
 from controller.lookout.notices.history import NoticeHistory
-from controller.lookout.notices.rules import rules_of
+from controller.lookout.notices.notice_rules import rules_of
 from controller.records.snapshot import Snapshot
 from controller.rehearsal.notified import Notification, OutsideView
 from controller.settings.load import Settings

@@ -11,7 +11,7 @@ import click
 
 from controller.cli.instances import CONFIG
 from controller.cli.rights import as_owner_of
-from controller.commissioning.guard import Energised, LoadGuard, signals_end_off, unguarded
+from controller.commissioning.load_guard import Energised, LoadGuard, signals_end_off, unguarded
 from controller.commissioning.tool_unit import run_in_unit
 from controller.domain.places import state_directory
 from controller.errors import ControllerError

@@ -25,7 +25,7 @@ from controller.history.report import Report, report_of
 from controller.pictures import words
 from controller.records.first_runs import last_first_run
 from controller.records.reader import read_events, read_readings
-from controller.records.requests import REQUESTS, swaps
+from controller.records.requests_file import REQUESTS, swaps
 from controller.settings.load import Settings, read_settings
 
 DAY = timedelta(days=1)

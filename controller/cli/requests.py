@@ -40,7 +40,7 @@ from controller.errors import (
 from controller.pictures.request_answers import answer_words
 from controller.pictures.words import pack_count
 from controller.records.boot import boot_id, boottime
-from controller.records.requests import REQUESTS, ask_now, request_of, swaps
+from controller.records.requests_file import REQUESTS, ask_now, request_of, swaps
 from controller.records.requests_place import in_use, why_unseen
 from controller.records.status_file import STATUS, is_silent, read_status
 from controller.settings.load import read_settings

@@ -11,7 +11,7 @@ import structlog
 from controller.cli.instances import CONFIG
 from controller.cli.logs import set_up_logs
 from controller.domain.places import state_directory
-from controller.probes.protocol import SampleSource
+from controller.probes.samples import SampleSource
 from controller.service.boot_memory import memory_of_configuration
 from controller.service.notify import Notifier
 from controller.service.output_bank import OutputBank

@@ -27,7 +27,7 @@ from controller.planning.verdict_words import (
 from controller.settings.load import Settings, read_settings
 from controller.settings.plant_sources import Assumed, assumed_figures
 from controller.thermal.freezing import sets_in_rotation
-from controller.thermal.load import HeatLoad
+from controller.thermal.heat_load import HeatLoad
 
 BAR_WIDTH = 28
 SOURCES = ("envelope", "air_exchange", "lights", "fans", "crop", "humidifier", "pump")

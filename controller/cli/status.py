@@ -16,8 +16,8 @@ from controller.cli.instances import CONFIG
 from controller.domain.alarm_guide import is_note
 from controller.domain.codec import Codec
 from controller.domain.first_run import FirstRun
-from controller.domain.forecast import PublishedForecast
 from controller.domain.places import records_path, state_directory
+from controller.domain.published_forecast import PublishedForecast
 from controller.domain.requests import LoggedSwap
 from controller.domain.status import Status
 from controller.lookout.headline import AlarmLimits, headline_of

@@ -13,7 +13,7 @@ import click
 from controller.cli.new_file import read_content, write_whole
 from controller.cli.probes import WARMING_S, read_all, warmed
 from controller.cli.relays import STAND_CLEAR, ask_person, try_load
-from controller.commissioning.guard import LoadGuard, signals_end_off
+from controller.commissioning.load_guard import LoadGuard, signals_end_off
 from controller.commissioning.wiring_in import Bench, pins_in, probes_in, try_relays
 from controller.domain.places import state_directory
 from controller.errors import ProbeError, SettingsError

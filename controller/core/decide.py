@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from controller.core.alarms import alarm_instants, board_of, judge_alarms
+from controller.core.alarm_board import alarm_instants, board_of, judge_alarms
 from controller.core.expectations import expectation_instants, expectations_after
 from controller.core.law import Law
 from controller.core.memory import SWINGS, Expectations, Recent

@@ -13,7 +13,7 @@ from controller.foresight.bins import bins_of
 from controller.foresight.swaps import find_swaps
 from controller.history.samples import logged_swaps, sample_of
 from controller.records.reader import RecordedReading, read_readings
-from controller.records.requests import REQUESTS, swaps
+from controller.records.requests_file import REQUESTS, swaps
 from controller.settings.foresight_of import lights_of, local_hour
 from controller.settings.load import Settings
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from controller.foresight.lights import Lights
 from controller.thermal.equations import Equations
-from controller.thermal.load import Conditions, steady_hour
+from controller.thermal.heat_load import Conditions, steady_hour
 from controller.thermal.moist_air import CP_DRY_AIR_KJ_KGK
 from controller.thermal.packs import pack_kj_kg
 from controller.thermal.specs import PlantSpec

@@ -22,7 +22,7 @@ from controller.records.reader import (
     read_events,
     read_readings,
 )
-from controller.records.requests import swaps
+from controller.records.requests_file import swaps
 from controller.records.snapshot import Snapshot
 
 DETAIL_UP_TO = timedelta(days=8)

@@ -10,8 +10,8 @@ from pathlib import Path
 
 from controller.domain.alarm_guide import Urgency, urgency_of
 from controller.domain.alarms import Alarm
-from controller.domain.forecast import PlannedChange, PublishedForecast
 from controller.domain.places import RECORDS
+from controller.domain.published_forecast import PlannedChange, PublishedForecast
 from controller.domain.status import Status
 from controller.lookout.broker.other_chambers import Retained
 from controller.records.boot import boot_id, boottime

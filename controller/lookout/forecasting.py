@@ -8,16 +8,21 @@ from dataclasses import replace
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 
-from controller.domain.forecast import LearnedFigure, PackShortage, PlannedChange, PublishedForecast
 from controller.domain.places import records_path
+from controller.domain.published_forecast import (
+    LearnedFigure,
+    PackShortage,
+    PlannedChange,
+    PublishedForecast,
+)
 from controller.foresight.forecast import Forecast
 from controller.foresight.forecaster import learned_since_s
 from controller.foresight.swap_plan import SwapPlan
 from controller.foresight.unknowns import Unknowns
 from controller.history.samples import logged_swaps, sample_of
-from controller.lookout.weather_file import WeatherFile
+from controller.lookout.outdoor_forecast import WeatherFile
 from controller.records.reader import read_readings
-from controller.records.requests import REQUESTS, swaps
+from controller.records.requests_file import REQUESTS, swaps
 from controller.settings.foresight_of import forecaster_of, local_hour
 from controller.settings.load import Settings
 

@@ -16,7 +16,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from controller.domain.forecast import PublishedForecast
+from controller.domain.published_forecast import PublishedForecast
 from controller.domain.status import LoopFigures, Status
 from controller.records.snapshot import Snapshot
 

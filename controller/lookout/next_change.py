@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from controller.domain.forecast import WITHIN_H, PublishedForecast
+from controller.domain.published_forecast import WITHIN_H, PublishedForecast
 from controller.domain.requests import SWAP_AHEAD, LoggedSwap
 from controller.pictures.words import duration, moment, pack_count
 

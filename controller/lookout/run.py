@@ -16,7 +16,7 @@ from controller.lookout.chambers import PAGE
 from controller.lookout.forecasting import RecordsForecaster, guarded
 from controller.lookout.metrics import ProbeSuccesses, metrics_route
 from controller.lookout.notices.heartbeat import Heartbeat, read_heartbeat
-from controller.lookout.notices.rules import rules_of
+from controller.lookout.notices.notice_rules import rules_of
 from controller.lookout.notices.sending import Sender
 from controller.lookout.notices.services import read_addresses, services_for
 from controller.lookout.page.access import Access
@@ -27,7 +27,7 @@ from controller.lookout.server import server_of
 from controller.lookout.watch import Watch, run_in_thread
 from controller.records.boot import boot_id
 from controller.records.durable import replace_file
-from controller.records.requests import REQUESTS, report_swap_due
+from controller.records.requests_file import REQUESTS, report_swap_due
 from controller.records.snapshot import Snapshot
 from controller.settings.load import Settings, examine_settings, read_settings
 from controller.settings.lookout_models import OWN_ADDRESSES

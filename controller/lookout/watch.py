@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
-from controller.domain.forecast import PublishedForecast
+from controller.domain.published_forecast import PublishedForecast
 from controller.lookout.problem_log import ProblemLog
 from controller.lookout.worker import Worker
 from controller.records.forecast_file import FRESH_FOR, write_forecast

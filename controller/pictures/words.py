@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from controller.domain.forecast import PackShortage
+from controller.domain.published_forecast import PackShortage
 
 
 def temperature(value_mc: float | None, unit: str = "C") -> str:

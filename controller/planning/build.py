@@ -14,7 +14,7 @@ from controller.rehearsal.hot_days import GivenUpError, HotDays, hot_days
 from controller.rehearsal.rehearse import TraceRow
 from controller.settings.load import Settings
 from controller.settings.scenario_file import GrowerScript
-from controller.thermal.load import steady_hour
+from controller.thermal.heat_load import steady_hour
 from controller.thermal.specs import PlantSpec
 
 BEFORE_BED_MIN = 15

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from controller.settings.foresight_of import lights_to_plan_by
 from controller.settings.load import Settings
 from controller.thermal.coil import CoilDuty
-from controller.thermal.load import (
+from controller.thermal.heat_load import (
     Conditions,
     SteadyHour,
     coil_capacity,

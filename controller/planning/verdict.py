@@ -19,7 +19,7 @@ from controller.rehearsal.rehearse import TraceRow
 from controller.rehearsal.tally import BAND_SLACK_K
 from controller.settings.load import Settings
 from controller.thermal.freezing import freezer_kg_per_day, refreeze_h
-from controller.thermal.load import steady_hour
+from controller.thermal.heat_load import steady_hour
 from controller.thermal.specs import FreezerSpec, PackSpec, PlantSpec
 
 HOLDS_SHARE = 0.96

@@ -19,7 +19,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from controller.domain.probe_ids import DS28EA00
-from controller.probes.reader import Pending
+from controller.probes.reader_threads import Pending
 from controller.probes.sysfs import ReadFile, WriteFile, read_file, write_file
 
 TRIGGER = b"trigger\n"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from controller.probes.protocol import Fault
+from controller.probes.samples import Fault
 
 _CAUSES = {
     Fault.GONE: "check the bus cable, its pull-up and that 1-Wire is enabled",

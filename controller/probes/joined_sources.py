@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Sequence
 
-from controller.probes.protocol import Sample, SampleSource
+from controller.probes.samples import Sample, SampleSource
 
 
 class JoinedSources:

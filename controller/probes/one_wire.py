@@ -21,8 +21,8 @@ from typing import Any
 from controller.domain.probe_ids import family_of, id_problem, is_ghost
 from controller.errors import ProbeError
 from controller.probes.bulk_read import BulkRead, find_buses
-from controller.probes.protocol import Fault, Sample
-from controller.probes.reader import ThreadedReader
+from controller.probes.reader_threads import ThreadedReader
+from controller.probes.samples import Fault, Sample
 from controller.probes.scratchpad import CLONE_POWER_ON_MC, judge_text
 from controller.probes.sysfs import ReadFile, WriteFile, read_file, write_file
 

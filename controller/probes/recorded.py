@@ -25,7 +25,7 @@ from typing import TextIO
 from controller.domain.reading_rows import COLUMNS, PROBE_NAMES, SWAP_PACKS, TIME
 from controller.domain.temperatures import millidegrees
 from controller.errors import ProbeError
-from controller.probes.protocol import Sample
+from controller.probes.samples import Sample
 
 LOWEST_C = -55.0
 HIGHEST_C = 125.0

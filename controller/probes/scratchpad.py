@@ -26,7 +26,7 @@ from functools import lru_cache
 
 from controller.domain.probe_ids import DS18B20, DS18S20, DS1825, FAMILIES
 from controller.domain.temperatures import millidegrees
-from controller.probes.protocol import Fault
+from controller.probes.samples import Fault
 
 LOWEST_MC = -55_000
 HIGHEST_MC = 125_000

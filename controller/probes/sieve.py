@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from controller.domain.temperatures import Lost, Reading, Seen
-from controller.probes.protocol import Fault, Sample
+from controller.probes.samples import Fault, Sample
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from controller.domain.forecast import FORECAST_CODEC, PublishedForecast
+from controller.domain.published_forecast import FORECAST_CODEC, PublishedForecast
 
 FORECAST = "forecast.json"
 FRESH_FOR = timedelta(minutes=30)

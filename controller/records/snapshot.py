@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from controller.domain.forecast import PublishedForecast
 from controller.domain.places import runtime_directory
+from controller.domain.published_forecast import PublishedForecast
 from controller.domain.requests import LoggedSwap, Request
 from controller.domain.status import Status
 from controller.records.boot import boot_id, boottime
-from controller.records.requests import REQUESTS, asked_since, last_swap
+from controller.records.requests_file import REQUESTS, asked_since, last_swap
 from controller.records.status_file import STATUS, is_silent, read_status
 
 RECENT = timedelta(days=1)

@@ -6,13 +6,13 @@ import time
 from datetime import datetime
 
 from controller.domain.daytime import hour_of
-from controller.probes.protocol import SampleSource
+from controller.probes.samples import SampleSource
 from controller.rehearsal.plant_probes import PlantProbes
 from controller.rehearsal.plants import build_chamber
 from controller.service.output_bank import OutputBank
 from controller.settings.foresight_of import lights_to_plan_by
 from controller.settings.load import Settings
-from controller.thermal.load import daily_room_c
+from controller.thermal.heat_load import daily_room_c
 
 
 def open_live_chamber(settings: Settings, outputs: OutputBank) -> SampleSource:

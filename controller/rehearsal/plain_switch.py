@@ -23,7 +23,7 @@ from controller.core.state import (
 )
 from controller.domain.alarms import AlarmName
 from controller.domain.temperatures import Lost, Reading, Seen
-from controller.probes.protocol import SampleSource
+from controller.probes.samples import SampleSource
 from controller.probes.sieve import Sieve
 from controller.service.journal import Journal
 from controller.service.output_bank import OutputBank

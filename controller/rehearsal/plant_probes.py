@@ -16,7 +16,7 @@ from collections.abc import Set as AbstractSet
 from controller.core.state import DecisionWindow
 from controller.domain.temperatures import millidegrees
 from controller.errors import ScenarioError
-from controller.probes.protocol import Fault, Sample
+from controller.probes.samples import Fault, Sample
 from controller.probes.scratchpad import judge_bytes, scratchpad_bytes
 from controller.probes.sieve import Sieve
 from controller.rehearsal.chamber_step import ChamberStep, outlet_course

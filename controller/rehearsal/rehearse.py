@@ -19,7 +19,6 @@ from controller.foresight.forecast import Forecast
 from controller.foresight.swap_plan import SwapPlan
 from controller.outputs.dry import DryOutput
 from controller.records.status_file import Clocks, status_of
-from controller.rehearsal.clock import SimulatedClock
 from controller.rehearsal.dry_forecaster import EVERY_S, DryForecaster
 from controller.rehearsal.grower import Freezer, Grower, Visit
 from controller.rehearsal.notified import NotifiedPerson, Notifier, OutsideView
@@ -27,6 +26,7 @@ from controller.rehearsal.plain_switch import PlainSwitch
 from controller.rehearsal.plant_probes import PlantProbes
 from controller.rehearsal.plants import build_chamber
 from controller.rehearsal.room_file import RoomSeries
+from controller.rehearsal.simulated_clock import SimulatedClock
 from controller.rehearsal.surroundings import Surroundings
 from controller.rehearsal.tally import Observer, Tally
 from controller.rehearsal.trouble import Faults, Trouble

@@ -13,10 +13,10 @@ from collections.abc import Sequence
 from controller.core.law import Band
 from controller.domain.daytime import hour_of
 from controller.foresight.lights import Lights
-from controller.rehearsal.clock import SimulatedClock
 from controller.rehearsal.room_file import RoomSeries
+from controller.rehearsal.simulated_clock import SimulatedClock
 from controller.settings.law_of import BandSchedule
-from controller.thermal.load import daily_room_c
+from controller.thermal.heat_load import daily_room_c
 from controller.thermal.specs import RoomSpec
 
 HOUR_S = 3600.0

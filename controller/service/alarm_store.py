@@ -7,7 +7,7 @@ from pathlib import Path
 
 import structlog
 
-from controller.core.alarms import standing_alarms
+from controller.core.alarm_board import standing_alarms
 from controller.core.state import AlarmState, State
 from controller.domain.alarms import Alarm
 from controller.domain.codec import Codec, NewerFormatError, UnreadableError

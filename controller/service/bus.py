@@ -8,7 +8,7 @@ from pathlib import Path
 
 import structlog
 
-from controller.probes.protocol import Sample, SampleSource
+from controller.probes.samples import Sample, SampleSource
 
 TRY_EVERY_S = 10.0
 SURVEY_EVERY_S = 60.0

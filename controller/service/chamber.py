@@ -9,12 +9,12 @@ from typing import Self
 
 import structlog
 
-from controller.core.alarms import standing_alarms
+from controller.core.alarm_board import standing_alarms
 from controller.core.decide import begin
 from controller.core.state import Asked, Cooling, Decision, Phase, State
 from controller.domain.alarms import AlarmName
 from controller.errors import OutputError
-from controller.probes.protocol import SampleSource
+from controller.probes.samples import SampleSource
 from controller.probes.sieve import Sieve
 from controller.service.bus import AwaitedBus, StrangerWatch
 from controller.service.clock import Clock, SystemClock

@@ -28,7 +28,7 @@ from controller.domain.requests import (
     UnreadableRequest,
     Withdraw,
 )
-from controller.records.requests import answer_all, newest, unanswered
+from controller.records.requests_file import answer_all, newest, unanswered
 
 MOST_AT_ONCE = 200
 """Requests taken from the file in one go; the others stay there for the next one."""

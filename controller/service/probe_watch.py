@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from controller.core.state import Decision, EventKind
 from controller.domain.temperatures import Seen
 from controller.probes.common_cause import common_cause
-from controller.probes.protocol import Fault
+from controller.probes.samples import Fault
 from controller.probes.sieve import Sieve
 from controller.service.fault_log import FaultLog
 

@@ -16,7 +16,7 @@ from controller.domain.requests import RequestKind, SetStage
 from controller.errors import ControllerError, OutputError, SettingsError
 from controller.records.boot import boot_id, boottime
 from controller.records.release import release
-from controller.records.requests import REQUESTS, newest, settle
+from controller.records.requests_file import REQUESTS, newest, settle
 from controller.records.writer import RecordsWriter
 from controller.service.alarm_store import AlarmStore
 from controller.service.chamber import (

@@ -11,7 +11,7 @@ import structlog
 
 from controller.errors import ProbeError
 from controller.probes.joined_sources import JoinedSources
-from controller.probes.protocol import SampleSource
+from controller.probes.samples import SampleSource
 from controller.probes.sieve import RULES_BY_PLACE, Sieve
 from controller.service.bus import AwaitedBus, StrangerWatch
 from controller.service.output_bank import OutputBank

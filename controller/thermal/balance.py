@@ -6,7 +6,7 @@ import math
 
 from controller.thermal import moist_air
 from controller.thermal.equations import Equations
-from controller.thermal.state import PlantState
+from controller.thermal.plant_state import PlantState
 
 
 def stored_kj(eq: Equations, state: PlantState) -> float:

@@ -21,6 +21,7 @@ from controller.thermal.equations import (
 )
 from controller.thermal.packs import melted_share
 from controller.thermal.packs import pack_c as pack_temperature_c
+from controller.thermal.plant_state import PackView, PlantState
 from controller.thermal.plant_step import PlantStep
 from controller.thermal.specs import (
     ChamberSpec,
@@ -32,7 +33,6 @@ from controller.thermal.specs import (
     RoomSpec,
     SiteSpec,
 )
-from controller.thermal.state import PackView, PlantState
 from controller.thermal.step_lengths import (
     LONGEST_STEP_S,
     SHORTEST_S,

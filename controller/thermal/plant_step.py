@@ -16,7 +16,7 @@ from controller.thermal.moist_air import (
     CP_VAPOUR_KJ_KGK,
     VAPOUR_AT_ZERO_KJ_KG,
 )
-from controller.thermal.state import PlantState
+from controller.thermal.plant_state import PlantState
 from controller.thermal.step_lengths import (
     COOLING_RISE_K,
     COOLING_RISE_RATIO,

@@ -20,11 +20,11 @@ from controller.lookout.broker.identity import Identity, RunMode
 from controller.lookout.metrics import metrics_text
 from controller.lookout.notices.due import notices_due
 from controller.lookout.notices.history import NoticeHistory
-from controller.lookout.notices.rules import rules_of
+from controller.lookout.notices.notice_rules import rules_of
 from controller.lookout.page.access import Access
 from controller.lookout.page.app import PageContext, page_app
 from controller.records.forecast_file import read_forecast, write_forecast
-from controller.records.requests import REQUESTS, ask_now
+from controller.records.requests_file import REQUESTS, ask_now
 from controller.records.snapshot import Snapshot, take_snapshot
 from controller.settings.load import Settings
 from tests.lookout.houses import alarm, forecast, probes, put_status, settings_with, status

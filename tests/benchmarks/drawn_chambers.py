@@ -20,6 +20,7 @@ from controller.foresight.bins import RecordedSample
 from controller.foresight.sized import Sized, sized_from
 from controller.foresight.swaps import Logged
 from controller.thermal.plant import Plant
+from controller.thermal.plant_state import PlantState
 from controller.thermal.specs import (
     ChamberSpec,
     CoilSpec,
@@ -29,7 +30,6 @@ from controller.thermal.specs import (
     ReservoirSpec,
     RoomSpec,
 )
-from controller.thermal.state import PlantState
 
 DAY_S = 86_400.0
 STEP_S = 20.0

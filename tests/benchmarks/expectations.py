@@ -21,7 +21,7 @@ from random import Random
 
 from controller.domain.alarms import AlarmName
 from controller.outputs.dry import DryOutput
-from controller.probes.protocol import Sample
+from controller.probes.samples import Sample
 from controller.rehearsal.rehearse import Rehearsal
 from controller.settings.load import read_settings
 from controller.settings.scenario_file import read_scenario

@@ -23,7 +23,7 @@ from controller.lookout.forecasting import published
 from controller.lookout.notices.due import notices_due
 from controller.lookout.notices.history import NoticeHistory
 from controller.lookout.notices.message import SWAP_DUE
-from controller.lookout.notices.rules import Rules
+from controller.lookout.notices.notice_rules import Rules
 from controller.records.snapshot import Snapshot
 from tests.benchmarks.drawn_chambers import draw, play
 from tests.benchmarks.foresight import HOUR_S, hour_at, quantile, recorded

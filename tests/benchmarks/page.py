@@ -31,7 +31,7 @@ from controller.domain.places import RECORDS
 from controller.lookout.page.access import Access
 from controller.lookout.page.app import PageContext, page_app
 from controller.records.boot import boot_id, boottime
-from controller.records.requests import REQUESTS, log_past_swap
+from controller.records.requests_file import REQUESTS, log_past_swap
 from controller.records.schema import migrate
 from controller.records.snapshot import take_snapshot
 from controller.records.status_file import STATUS

@@ -25,7 +25,7 @@ from controller.lookout.headline import AlarmLimits, headline_of
 from controller.lookout.metrics import metrics_text
 from controller.lookout.notices.due import notices_due
 from controller.lookout.notices.history import NoticeHistory
-from controller.lookout.notices.rules import Rules
+from controller.lookout.notices.notice_rules import Rules
 from controller.records.boot import boottime
 from controller.records.snapshot import Snapshot
 from controller.records.status_file import Clocks, status_of

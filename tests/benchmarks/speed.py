@@ -25,10 +25,10 @@ from pathlib import Path
 from controller.core.decide import begin
 from controller.outputs.dry import DryOutput
 from controller.probes.one_wire import open_one_wire
-from controller.probes.protocol import Sample
+from controller.probes.samples import Sample
 from controller.probes.scratchpad import scratchpad_text
-from controller.rehearsal.clock import SimulatedClock
 from controller.rehearsal.rehearse import FIRST_DAY, Rehearsal
+from controller.rehearsal.simulated_clock import SimulatedClock
 from controller.service.journal import LogJournal
 from controller.service.loop import BandInForce, ControlLoop
 from controller.service.output_bank import OutputBank

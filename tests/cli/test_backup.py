@@ -21,7 +21,7 @@ from controller.domain.places import RECORDS, SECRET_FILE
 from controller.history.importing import add_history, reading_at
 from controller.lookout.page.access import Access, new_secret
 from controller.records.reader import read_readings
-from controller.records.requests import REQUESTS, log_past_swap, swaps
+from controller.records.requests_file import REQUESTS, log_past_swap, swaps
 from controller.service.locks import lock_instance
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config

@@ -12,7 +12,7 @@ from click.testing import CliRunner
 from paho.mqtt.enums import CallbackAPIVersion
 
 from controller.cli.main import EX_CONFIG, EX_USAGE, coldpin, status_of
-from controller.domain.forecast import PublishedForecast
+from controller.domain.published_forecast import PublishedForecast
 from controller.lookout.broker.documents import Messages
 from controller.lookout.broker.identity import Identity, RunMode
 from controller.settings.shipped import shipped_config

@@ -16,7 +16,7 @@ from controller.commissioning.ice_point import IcePoint
 from controller.domain.supply import Supply, SupplyKind
 from controller.errors import ProbeError
 from controller.outputs.mains_rule import LoadKind, RatedLoad
-from controller.probes.protocol import Fault, Sample
+from controller.probes.samples import Fault, Sample
 from controller.service.locks import lock_instance
 from controller.service.wiring import WiredLoad
 from controller.settings.shipped import shipped_config

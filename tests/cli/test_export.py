@@ -13,7 +13,7 @@ from controller.core.state import Decision, Phase, Reason
 from controller.domain.requests import LogSwap
 from controller.probes.recorded import read_rows
 from controller.records.boot import boottime
-from controller.records.requests import REQUESTS, ask
+from controller.records.requests_file import REQUESTS, ask
 from controller.records.writer import RecordsWriter
 from controller.settings.shipped import shipped_config
 from tests.support.laws import make_inputs, reading

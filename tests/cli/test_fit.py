@@ -12,7 +12,7 @@ from click.testing import CliRunner
 from controller.cli.main import EX_UNAVAILABLE, EX_USAGE, coldpin, status_of
 from controller.fit.problem import FIGURES
 from controller.history.importing import add_history, reading_at
-from controller.records.requests import REQUESTS, log_past_swap
+from controller.records.requests_file import REQUESTS, log_past_swap
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
 from tests.support.recorded_plant import recorded_plant

@@ -13,7 +13,7 @@ from controller.cli.main import status_of
 from controller.cli.rights import as_owner_of
 from controller.domain import places
 from controller.domain.places import why_not_allowed
-from controller.records.requests import REQUESTS
+from controller.records.requests_file import REQUESTS
 from controller.settings.shipped import shipped_config
 from tests.support.machine import needs
 

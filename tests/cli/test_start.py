@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.records.requests import REQUESTS
+from controller.records.requests_file import REQUESTS
 from controller.settings.shipped import shipped_config
 
 CONFIG = str(shipped_config("larkmoor-laptop.toml"))

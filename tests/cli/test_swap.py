@@ -11,7 +11,7 @@ import pytest
 from controller.cli.main import status_of
 from controller.domain.places import state_directory
 from controller.domain.requests import Payload
-from controller.records.requests import REQUESTS, answer_all, ask_now, swaps
+from controller.records.requests_file import REQUESTS, answer_all, ask_now, swaps
 from tests.lookout.houses import settings_with
 
 

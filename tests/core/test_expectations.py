@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from controller.core.alarms import standing_alarms
+from controller.core.alarm_board import standing_alarms
 from controller.core.decide import begin, decide
 from controller.core.law import Law
 from controller.core.state import Asked, Event, EventKind, Evidence, Inputs, State

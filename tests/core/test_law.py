@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from controller.core.alarms import CALM_BOARD
+from controller.core.alarm_board import CALM_BOARD
 from controller.core.decide import begin, decide
 from controller.core.law import AlarmDelay, Band, Timing
 from controller.core.memory import Recent

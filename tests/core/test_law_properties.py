@@ -9,7 +9,7 @@ from random import Random
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule
 
-from controller.core.alarms import standing_alarms
+from controller.core.alarm_board import standing_alarms
 from controller.core.decide import begin, decide
 from controller.core.law import FallbackPolicy, Law
 from controller.core.state import NOTHING_ASKED, Asked, EventKind, Inputs, Phase

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import pytest
 
-from controller.core.alarms import CALM_BOARD
+from controller.core.alarm_board import CALM_BOARD
 from controller.core.signal import (
     LONGEST_PAUSE_S,
     NO_CALL,

@@ -13,7 +13,7 @@ from jsonschema import Draft202012Validator
 
 from controller.domain.alarms import Alarm
 from controller.domain.codec import NewerFormatError, UnreadableError
-from controller.domain.forecast import FORECAST_CODEC, PublishedForecast
+from controller.domain.published_forecast import FORECAST_CODEC, PublishedForecast
 from controller.domain.requests import (
     Acknowledge,
     FrozenThrough,

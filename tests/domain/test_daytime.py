@@ -8,13 +8,13 @@ import pytest
 
 from controller.domain.daytime import WARMEST_HOUR, day_cosine, hour_of, within
 from controller.foresight.room_side import sized_room
-from controller.rehearsal.clock import SimulatedClock
+from controller.rehearsal.simulated_clock import SimulatedClock
 from controller.rehearsal.surroundings import Surroundings
 from controller.settings.foresight_of import sized_of
 from controller.settings.law_of import schedule_of
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
-from controller.thermal.load import daily_room_c
+from controller.thermal.heat_load import daily_room_c
 
 
 @pytest.mark.parametrize(

@@ -25,11 +25,11 @@ from controller.core.decide import begin
 from controller.core.state import Decision, EventKind, Inputs, Phase
 from controller.domain.alarms import AlarmName
 from controller.probes.one_wire import open_one_wire
-from controller.probes.protocol import Sample
+from controller.probes.samples import Sample
 from controller.probes.sieve import RULES_BY_PLACE, Sieve
 from controller.probes.sysfs import read_file
 from controller.records.writer import RecordsWriter
-from controller.rehearsal.clock import SimulatedClock
+from controller.rehearsal.simulated_clock import SimulatedClock
 from controller.service.fault_log import FaultLog
 from controller.service.journal import Journals
 from controller.service.loop import BandInForce, ControlLoop

@@ -27,12 +27,12 @@ from controller.lookout.notices.services import read_addresses
 from controller.lookout.page.access import Access, new_secret
 from controller.lookout.page.app import PageContext, cookie_names, page_app
 from controller.probes.one_wire import OneWireProbe
-from controller.probes.protocol import Fault
 from controller.probes.recorded import read_rows
+from controller.probes.samples import Fault
 from controller.records.first_runs import last_first_run
 from controller.records.forecast_file import FORECAST, read_forecast
 from controller.records.reader import read_events, read_readings
-from controller.records.requests import REQUESTS, ask_now, newest, swaps, unanswered
+from controller.records.requests_file import REQUESTS, ask_now, newest, swaps, unanswered
 from controller.records.snapshot import take_snapshot
 from controller.records.status_file import STATUS
 from controller.service.kept_timers import begin_from, read_kept

@@ -22,7 +22,7 @@ from controller.history.figure_data import (
 from controller.history.importing import add_history, reading_at
 from controller.pictures.chamber_chart import INTERVALS, ChamberPoint
 from controller.records.columns import Column
-from controller.records.requests import REQUESTS
+from controller.records.requests_file import REQUESTS
 from tests.lookout.houses import NOW, snapshot
 
 LISBON = ZoneInfo("Europe/Lisbon")

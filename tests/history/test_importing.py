@@ -14,7 +14,7 @@ from controller.history.importing import add_history, reading_at
 from controller.history.samples import sample_of
 from controller.records.boot import boottime
 from controller.records.reader import RecordedReading, read_readings
-from controller.records.requests import REQUESTS, swaps
+from controller.records.requests_file import REQUESTS, swaps
 from controller.records.writer import RecordsWriter
 from controller.service.locks import lock_instance
 from controller.settings.shipped import shipped_config

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.domain.alarms import Alarm
-from controller.domain.forecast import PlannedChange, PublishedForecast
+from controller.domain.published_forecast import PlannedChange, PublishedForecast
 from controller.domain.requests import LoggedSwap
 from controller.domain.status import ProbesStatus, ProbeStatus, Status
 from controller.lookout.headline import AlarmLimits

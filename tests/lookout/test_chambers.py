@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from controller.domain.forecast import PlannedChange, PublishedForecast
+from controller.domain.published_forecast import PlannedChange, PublishedForecast
 from controller.lookout.broker.documents import Messages
 from controller.lookout.broker.identity import Identity, RunMode
 from controller.lookout.broker.other_chambers import Retained, receive

@@ -11,7 +11,7 @@ from controller.foresight.bins import RecordedSample
 from controller.history.importing import add_history, reading_at
 from controller.lookout.forecasting import RecordsForecaster
 from controller.records.reader import RecordedReading
-from controller.records.requests import REQUESTS, log_past_swap
+from controller.records.requests_file import REQUESTS, log_past_swap
 from controller.settings.load import Settings, read_settings
 from controller.settings.shipped import shipped_config
 from tests.benchmarks.drawn_chambers import draw, play

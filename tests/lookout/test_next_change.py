@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from controller.domain.forecast import PlannedChange, PublishedForecast
+from controller.domain.published_forecast import PlannedChange, PublishedForecast
 from controller.domain.requests import LoggedSwap
 from controller.lookout.next_change import next_change
 from tests.lookout.houses import NOW, forecast

@@ -18,7 +18,7 @@ from controller.lookout.forecasting import guarded
 from controller.lookout.run import SwapDueReporter
 from controller.lookout.watch import FORECAST_EVERY_S, Watch
 from controller.records.forecast_file import FORECAST, read_forecast
-from controller.records.requests import REQUESTS, newest
+from controller.records.requests_file import REQUESTS, newest
 from controller.records.snapshot import Snapshot
 from controller.settings.shipped import shipped_config
 from tests.lookout.houses import NOW, forecast, put_status, settings_with, snapshot, status

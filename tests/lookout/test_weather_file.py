@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.lookout.weather_file import WeatherFile
+from controller.lookout.outdoor_forecast import WeatherFile
 from tests.lookout.houses import settings_with
 
 NOW = datetime(2026, 7, 14, 12, 0, tzinfo=UTC)

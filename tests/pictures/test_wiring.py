@@ -10,7 +10,7 @@ import pytest
 
 from controller.cli.check import wiring_of
 from controller.cli.main import status_of
-from controller.pictures.wiring import WiredLine, WiringPlan, wiring_svg
+from controller.pictures.wiring_diagram import WiredLine, WiringPlan, wiring_svg
 from controller.service.wiring import plan_of
 from controller.settings.shipped import shipped_config
 

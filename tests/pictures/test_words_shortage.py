@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from controller.domain.forecast import PackShortage
+from controller.domain.published_forecast import PackShortage
 from controller.pictures.words import shortage
 
 NOW = datetime(2026, 7, 1, 18, 0, tzinfo=UTC)

@@ -19,7 +19,7 @@ from controller.planning.consultation import draft_of
 from controller.planning.equipment import equipment_of
 from controller.planning.own_draft import OwnDraft, learned_figures, own_draft
 from controller.planning.own_file import _same, own_file
-from controller.planning.page import app
+from controller.planning.page import plan_app
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
 
@@ -243,8 +243,8 @@ def test_figures_that_a_fit_learned_are_named_where_they_stay(tmp_path: Path) ->
     assert learned_figures(draft, settings) == ("plant.reservoir.ua_w_k",)
 
 
-def planner_of(file: Path) -> app.Planner:
-    return app.Planner(
+def planner_of(file: Path) -> plan_app.Planner:
+    return plan_app.Planner(
         file=file,
         start={},
         own=opened(file),
@@ -265,14 +265,14 @@ def test_save_keeps_the_file_as_it_was_beside_it(
         def for_answers(self, _: Answers) -> Drafted:
             return self
 
-    monkeypatch.setattr(app, "consult", lambda answers, **_: Drafted(answers))
+    monkeypatch.setattr(plan_app, "consult", lambda answers, **_: Drafted(answers))
     file = tmp_path / "odd.toml"
     file.write_bytes(ODD.read_bytes())
     planner = planner_of(file)
 
     def save(**texts: str) -> str:
-        asked = app.asked_of({key: [text] for key, text in texts.items()}, planner)
-        return app._save(planner, asked, replace=False).headers["location"]
+        asked = plan_app.asked_of({key: [text] for key, text in texts.items()}, planner)
+        return plan_app._save(planner, asked, replace=False).headers["location"]
 
     assert "refused=same" in save(lights="4 W")
     assert save(lights="9 W") == "/?saved=1"

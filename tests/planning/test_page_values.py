@@ -24,7 +24,7 @@ from controller.planning.consultation import (
     settings_of,
 )
 from controller.planning.equipment import equipment_of
-from controller.planning.page import app
+from controller.planning.page import plan_app
 from controller.planning.page.view import changes_of, controls_of, waking
 from controller.planning.running_cost import running_cost
 from controller.planning.shopping import shopping_list
@@ -219,29 +219,35 @@ def test_what_cannot_be_saved_is_reported_with_its_reason(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """By the writer that `coldpin plan` gives the page: a folder that is missing is no crash."""
-    asked = app.PlanQuery(complete({}), 0.3, 0, "name=box")
-    planner = app.Planner(file=tmp_path / "gone" / "box.toml", start={}, write=replace_content)
-    monkeypatch.setattr(app, "consult", lambda answers, **_: consultation_of(answers))
+    asked = plan_app.PlanQuery(complete({}), 0.3, 0, "name=box")
+    planner = plan_app.Planner(file=tmp_path / "gone" / "box.toml", start={}, write=replace_content)
+    monkeypatch.setattr(plan_app, "consult", lambda answers, **_: consultation_of(answers))
 
-    assert app._save(planner, asked, replace=False).headers["location"].endswith("refused=disk")
+    assert (
+        plan_app._save(planner, asked, replace=False).headers["location"].endswith("refused=disk")
+    )
 
     def refuse(*_: object, **__: object) -> Consultation:
         raise PhysicsError("too warm")
 
-    monkeypatch.setattr(app, "consult", refuse)
-    other = app.PlanQuery(complete({"blocks": "3 kg"}), 0.3, 0, "name=box")
-    assert app._save(planner, other, replace=False).headers["location"].endswith("refused=chamber")
+    monkeypatch.setattr(plan_app, "consult", refuse)
+    other = plan_app.PlanQuery(complete({"blocks": "3 kg"}), 0.3, 0, "name=box")
+    assert (
+        plan_app._save(planner, other, replace=False)
+        .headers["location"]
+        .endswith("refused=chamber")
+    )
 
 
 def test_a_remembered_result_is_saved_with_the_answers_that_were_asked(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """20 W that were assumed and 20 W that were given are one rehearsal and two files."""
-    planner = app.Planner(file=tmp_path / "box.toml", start={}, write=replace_content)
-    monkeypatch.setattr(app, "consult", lambda answers, **_: consultation_of(answers))
+    planner = plan_app.Planner(file=tmp_path / "box.toml", start={}, write=replace_content)
+    monkeypatch.setattr(plan_app, "consult", lambda answers, **_: consultation_of(answers))
 
     assumed = planner.consultation(complete({"lights": UNKNOWN}))
-    monkeypatch.delattr(app, "consult")
+    monkeypatch.delattr(plan_app, "consult")
     given = planner.consultation(complete({"lights": "20 W"}))
 
     assert "lights_w = 20  # while they are on (assumed: not known)" in assumed.text

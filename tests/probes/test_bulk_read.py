@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from controller.probes.bulk_read import MISSES_ALLOWED, RETRY_S, TRIGGER, BulkRead, find_buses
-from controller.probes.reader import Pending
+from controller.probes.reader_threads import Pending
 from controller.probes.sysfs import read_file, write_file
 from tests.support.w1_kernel import CONVERSION_S, FakeClock, FakeKernel
 from tests.support.w1_tree import AIR, COIL_OUTLET, RESERVOIR, ROOM, W1Tree

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from controller.probes.common_cause import common_cause
-from controller.probes.protocol import Fault
+from controller.probes.samples import Fault
 
 
 @pytest.mark.parametrize(

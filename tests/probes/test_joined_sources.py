@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from controller.probes.joined_sources import Together
-from controller.probes.protocol import Sample
+from controller.probes.samples import Sample
 
 
 class Given:

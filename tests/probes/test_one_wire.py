@@ -23,7 +23,7 @@ from controller.probes.one_wire import (
     list_ids,
     survey,
 )
-from controller.probes.protocol import Fault, Sample
+from controller.probes.samples import Fault, Sample
 from controller.probes.sieve import Sieve, SieveRules
 from tests.support.w1_kernel import FakeClock
 from tests.support.w1_texts import DATA_SHEET, POWER_ON, SheetRow, text, with_crc

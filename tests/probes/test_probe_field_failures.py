@@ -15,8 +15,8 @@ import pytest
 from controller.domain.temperatures import Lost, Reading, Seen, millidegrees
 from controller.probes.common_cause import common_cause
 from controller.probes.one_wire import OneWireProbe, open_one_wire, survey
-from controller.probes.protocol import Fault, SampleSource
 from controller.probes.recorded import RecordedSource
+from controller.probes.samples import Fault, SampleSource
 from controller.probes.scratchpad import judge_text, scratchpad_text
 from controller.probes.sieve import RULES_BY_PLACE, Sieve, SieveRules
 from tests.support.w1_kernel import FakeClock

@@ -12,8 +12,8 @@ from structlog.testing import capture_logs
 
 from controller.domain.temperatures import Lost, Seen
 from controller.probes.one_wire import OneWireProbe, open_one_wire
-from controller.probes.protocol import Fault, Sample
-from controller.probes.reader import Bus, Pending, ReadableProbe, ThreadedReader
+from controller.probes.reader_threads import Bus, Pending, ReadableProbe, ThreadedReader
+from controller.probes.samples import Fault, Sample
 from controller.probes.scratchpad import scratchpad_text
 from controller.probes.sieve import Sieve, SieveRules
 from controller.probes.sysfs import ReadFile, WriteFile, read_file, write_file
@@ -418,7 +418,7 @@ class TestSurprise:
         def fail() -> int:
             raise MuteError
 
-        monkeypatch.setattr("controller.probes.reader._log", BrokenLog())
+        monkeypatch.setattr("controller.probes.reader_threads._log", BrokenLog())
         reader = bench.reader({"air": Scripted(fail)})
 
         seen = [bench.cycle(reader, samples=1) for _ in range(3)]

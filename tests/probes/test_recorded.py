@@ -12,7 +12,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.errors import ProbeError
-from controller.probes.protocol import Sample
 from controller.probes.recorded import (
     COLUMNS,
     PROBLEMS_KEPT,
@@ -21,6 +20,7 @@ from controller.probes.recorded import (
     read_columns,
     read_rows,
 )
+from controller.probes.samples import Sample
 
 FULL = "time,air_c,reservoir_c,room_c,coil_outlet_c,pump,fan,swap_packs"
 

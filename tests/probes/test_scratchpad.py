@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from controller.domain.probe_ids import DS18B20, DS18S20, DS28EA00, DS1822, DS1825, FAMILIES
 from controller.domain.temperatures import millidegrees
-from controller.probes.protocol import Fault
+from controller.probes.samples import Fault
 from controller.probes.scratchpad import (
     POWER_ON_BYTES,
     Judged,

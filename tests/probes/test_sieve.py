@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from controller.domain.reading_rows import PROBE_NAMES
 from controller.domain.temperatures import Lost, Reading, Seen
-from controller.probes.protocol import Fault, Sample
+from controller.probes.samples import Fault, Sample
 from controller.probes.sieve import RULES_BY_PLACE, Sieve, SieveRules
 
 RULES = SieveRules(

@@ -14,7 +14,7 @@ from controller.domain.requests import RequestKind
 from controller.records.copying import copy_database, sound
 from controller.records.first_runs import last_first_run
 from controller.records.reader import read_events, read_readings
-from controller.records.requests import newest, swaps, unanswered
+from controller.records.requests_file import newest, swaps, unanswered
 from controller.records.writer import RecordsWriter
 from tests.fuzz.seeds import seeds
 

@@ -18,7 +18,7 @@ import pytest
 from controller.domain.alarms import Alarm
 from controller.domain.events import BandPoints
 from controller.domain.first_run import SKIPPED
-from controller.domain.forecast import PlannedChange
+from controller.domain.published_forecast import PlannedChange
 from controller.domain.requests import (
     Acknowledge,
     FrozenThrough,
@@ -36,7 +36,7 @@ from controller.domain.status import LoopFigures, ProbeStatus
 from controller.records.first_runs import last_first_run
 from controller.records.forecast_file import read_forecast
 from controller.records.reader import read_events, read_readings
-from controller.records.requests import last_swap, newest, swaps, unanswered
+from controller.records.requests_file import last_swap, newest, swaps, unanswered
 from controller.records.status_file import is_silent, read_status
 from controller.records.writer import RecordsWriter
 

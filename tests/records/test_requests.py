@@ -27,7 +27,7 @@ from controller.domain.requests import (
     Resume,
     SetStage,
 )
-from controller.records.requests import (
+from controller.records.requests_file import (
     answer_all,
     ask,
     log_past_swap,
@@ -409,8 +409,8 @@ def test_swap_due_has_one_row_and_comes_with_its_end(
     What was told before the last boot tells nothing.
     """
     path = tmp_path / "requests.sqlite"
-    monkeypatch.setattr("controller.records.requests.boot_id", lambda: BOOT)
-    monkeypatch.setattr("controller.records.requests.boottime", lambda: 500.0)
+    monkeypatch.setattr("controller.records.requests_file.boot_id", lambda: BOOT)
+    monkeypatch.setattr("controller.records.requests_file.boottime", lambda: 500.0)
     for _ in range(50):
         report_swap_due(path, due=False, for_s=60.0)
     report_swap_due(path, due=True, for_s=1800.0)
@@ -424,7 +424,7 @@ def test_swap_due_has_one_row_and_comes_with_its_end(
     assert DUE == [(True, 2300.0)]
 
     DUE.clear()
-    monkeypatch.setattr("controller.records.requests.boot_id", lambda: "boot-b")
+    monkeypatch.setattr("controller.records.requests_file.boot_id", lambda: "boot-b")
     report_swap_due(path, due=True, for_s=1800.0)
     until(lambda: not unanswered(path, most=1000), meanwhile=opened.take)
     assert DUE == []
@@ -449,8 +449,8 @@ def test_the_word_on_swap_due_outlives_a_restart_of_the_control_process(
 ) -> None:
     """Answered before the restart, it still holds until its end; after a boot it does not."""
     path = tmp_path / "requests.sqlite"
-    monkeypatch.setattr("controller.records.requests.boot_id", lambda: BOOT)
-    monkeypatch.setattr("controller.records.requests.boottime", lambda: 500.0)
+    monkeypatch.setattr("controller.records.requests_file.boot_id", lambda: BOOT)
+    monkeypatch.setattr("controller.records.requests_file.boottime", lambda: 500.0)
     report_swap_due(path, due=True, for_s=1800.0)
     (word,) = unanswered(path, most=1000)
     answer_all(path, [(word.id, "done")], utc_ms=0)

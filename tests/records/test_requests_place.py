@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from controller.domain.requests import LogSwap, RequestKind, Resume
-from controller.records.requests import (
+from controller.records.requests_file import (
     REQUESTS,
     ask_now,
     log_past_swap,

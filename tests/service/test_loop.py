@@ -17,9 +17,9 @@ from controller.core.state import NOTHING_ASKED, Asked, Decision, Inputs, Phase,
 from controller.domain.alarms import AlarmName
 from controller.errors import OutputError
 from controller.outputs.dry import DryOutput
-from controller.probes.protocol import Fault, Sample
+from controller.probes.samples import Fault, Sample
 from controller.probes.sieve import Sieve, SieveRules
-from controller.rehearsal.clock import SimulatedClock
+from controller.rehearsal.simulated_clock import SimulatedClock
 from controller.service.clock import SystemClock
 from controller.service.loop import BandInForce, ControlLoop
 from controller.service.output_bank import OutputBank

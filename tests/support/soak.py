@@ -19,10 +19,10 @@ from controller.core.state import NOTHING_ASKED, Asked, Decision, Inputs
 from controller.domain.alarms import AlarmName
 from controller.errors import OutputError
 from controller.outputs.dry import DryOutput
-from controller.probes.protocol import Fault, Sample
+from controller.probes.samples import Fault, Sample
 from controller.probes.sieve import Sieve, SieveRules
 from controller.records.writer import RecordsWriter
-from controller.rehearsal.clock import SimulatedClock
+from controller.rehearsal.simulated_clock import SimulatedClock
 from controller.service.journal import Journals
 from controller.service.loop import BandInForce, ControlLoop
 from controller.service.output_bank import OutputBank

@@ -12,8 +12,8 @@ from pydantic import Field
 from controller.domain.alarms import Alarm
 from controller.domain.codec import Codec
 from controller.domain.events import BandPoints, band_points
-from controller.domain.forecast import PublishedForecast
 from controller.domain.instants import FINITE, require_aware
+from controller.domain.published_forecast import PublishedForecast
 from controller.domain.status import Status
 from controller.lookout.broker.identity import Identity, RunMode
 from controller.records.event_feed import FedEvent

@@ -14,9 +14,9 @@ import structlog
 from controller.domain.codec import UnreadableError
 from controller.domain.json_text import json_text
 from controller.lookout.broker.documents import ASK_CODEC, AskDocument
-from controller.lookout.page.actions import ActionContext, action_of
+from controller.lookout.page.button_actions import ActionContext, action_of
 from controller.records.durable import replace_file
-from controller.records.requests import ask_now, swaps
+from controller.records.requests_file import ask_now, swaps
 from controller.settings.load import Settings
 
 LARGEST_BYTES = 16_384

@@ -39,7 +39,7 @@ from controller.lookout.broker.other_chambers import OF_OTHERS, Retained, receiv
 from controller.lookout.problem_log import ProblemLog
 from controller.lookout.worker import Worker
 from controller.records.event_feed import EventFeed
-from controller.records.requests import REQUESTS
+from controller.records.requests_file import REQUESTS
 from controller.records.snapshot import Snapshot
 from controller.settings.load import Settings
 

@@ -16,7 +16,7 @@ from controller.domain.status import Status
 from controller.lookout.headline import alarm_words
 from controller.lookout.notices.history import AlarmSent, NoticeHistory
 from controller.lookout.notices.message import SWAP_DUE, Notice, alarm_key
-from controller.lookout.notices.rules import Rules
+from controller.lookout.notices.notice_rules import Rules
 from controller.pictures.words import moment, temperature
 from controller.records.snapshot import Snapshot
 

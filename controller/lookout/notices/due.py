@@ -12,7 +12,7 @@ from controller.lookout.notices.alarms_due import alarms_due
 from controller.lookout.notices.history import NoticeHistory
 from controller.lookout.notices.leads import lead_due
 from controller.lookout.notices.message import NO_DATA, OUTAGE, SUMMARY, Notice
-from controller.lookout.notices.rules import Rules
+from controller.lookout.notices.notice_rules import Rules
 from controller.pictures.words import duration, moment
 from controller.records.snapshot import Snapshot
 

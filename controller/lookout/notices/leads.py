@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from controller.domain.forecast import PublishedForecast
+from controller.domain.published_forecast import PublishedForecast
 from controller.domain.requests import SWAP_AHEAD
 from controller.lookout.next_change import next_change
 from controller.lookout.notices.history import LeadSent, NoticeHistory
 from controller.lookout.notices.message import SWAP_DUE, Notice
-from controller.lookout.notices.rules import Rules
+from controller.lookout.notices.notice_rules import Rules
 from controller.records.snapshot import Snapshot
 
 EVENING = timedelta(minutes=90)

@@ -13,8 +13,8 @@ from datetime import UTC, datetime
 
 from controller.lookout.notices.due import outage_notice
 from controller.lookout.notices.message import OUTAGE, Notice
+from controller.lookout.notices.notice_rules import Rules
 from controller.lookout.notices.queue import ClockPair
-from controller.lookout.notices.rules import Rules
 from controller.records.snapshot import Snapshot
 
 SHORTEST_S = 1200.0

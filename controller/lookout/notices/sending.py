@@ -18,6 +18,7 @@ import structlog
 from controller.domain.backoff import backoff_s
 from controller.lookout.notices.due import notices_due
 from controller.lookout.notices.message import SERVICES, Notice
+from controller.lookout.notices.notice_rules import Rules
 from controller.lookout.notices.outage import OutageWatch
 from controller.lookout.notices.queue import (
     ClockPair,
@@ -30,7 +31,6 @@ from controller.lookout.notices.queue import (
     with_notice,
     without_service,
 )
-from controller.lookout.notices.rules import Rules
 from controller.lookout.notices.services import Service, ServiceHealth, delivered
 from controller.lookout.worker import Worker
 from controller.pictures.words import duration

@@ -40,7 +40,7 @@ from controller.lookout.chamber_rows import rows_of
 from controller.lookout.chambers import chambers_below, chambers_of_broker
 from controller.lookout.pack_budget import budget_of, budget_words
 from controller.lookout.page.access import SESSION_S, Access, TooSoonError
-from controller.lookout.page.actions import (
+from controller.lookout.page.button_actions import (
     OLDEST_SWAP,
     Action,
     ActionContext,
@@ -57,7 +57,7 @@ from controller.lookout.readings import change_words
 from controller.pictures.html import chart_style
 from controller.pictures.request_answers import answer_words
 from controller.pictures.words import moment
-from controller.records.requests import REQUESTS, ask_now, request_of, swaps
+from controller.records.requests_file import REQUESTS, ask_now, request_of, swaps
 from controller.records.snapshot import Snapshot
 from controller.settings.foresight_of import freezer_packs_per_day
 from controller.settings.load import Settings

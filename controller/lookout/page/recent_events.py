@@ -24,7 +24,7 @@ from controller.domain.requests import (
 )
 from controller.pictures.words import duration, moment, pack_count
 from controller.records.reader import read_events
-from controller.records.requests import asked_since
+from controller.records.requests_file import asked_since
 
 MOST = 30
 SHOWN = frozenset({EventKind.RAISED.value, EventKind.CLEARED.value, EventKind.TRIP.value})

@@ -20,7 +20,7 @@ import pytest
 from jsonschema import Draft202012Validator
 from structlog.testing import capture_logs
 
-from controller.domain.forecast import FORECAST_CODEC, PlannedChange, PublishedForecast
+from controller.domain.published_forecast import FORECAST_CODEC, PlannedChange, PublishedForecast
 from controller.domain.requests import LogSwap
 from controller.errors import SettingsError
 from controller.lookout.broker import publisher as mqtt
@@ -29,7 +29,7 @@ from controller.lookout.broker.documents import TOPICS, schema_of
 from controller.lookout.broker.identity import Identity, RunMode, identity_of, machine_name
 from controller.lookout.broker.incoming_requests import IncomingRequests
 from controller.lookout.broker.publisher import MqttPublisher, pause_after, publisher_of
-from controller.records.requests import REQUESTS, ask_now, swaps, unanswered
+from controller.records.requests_file import REQUESTS, ask_now, swaps, unanswered
 from controller.records.schema import migrate
 from controller.records.snapshot import Snapshot, take_snapshot
 from controller.settings.load import read_settings

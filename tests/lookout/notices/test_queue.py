@@ -9,6 +9,7 @@ import pytest
 
 from controller.lookout.notices.history import NoticeHistory
 from controller.lookout.notices.message import NO_DATA, Notice
+from controller.lookout.notices.notice_rules import Rules
 from controller.lookout.notices.outage import JUDGED_FOR_S, SEEN_EVERY_S, OutageWatch
 from controller.lookout.notices.queue import (
     GIVEN_UP_AFTER,
@@ -20,7 +21,6 @@ from controller.lookout.notices.queue import (
     joined,
     with_notice,
 )
-from controller.lookout.notices.rules import Rules
 from controller.lookout.notices.sending import LONGEST_PAUSE_S, Sender
 from controller.lookout.notices.services import Service
 from tests.lookout.houses import LIMITS, NOW, alarm, snapshot

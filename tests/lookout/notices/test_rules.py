@@ -12,12 +12,12 @@ import pytest
 
 from controller.domain.alarms import AlarmName
 from controller.domain.codec import Codec
-from controller.domain.forecast import PlannedChange
+from controller.domain.published_forecast import PlannedChange
 from controller.domain.requests import Acknowledge, LoggedSwap, Request
 from controller.lookout.notices.due import notices_due
 from controller.lookout.notices.history import NoticeHistory
 from controller.lookout.notices.message import Notice
-from controller.lookout.notices.rules import Rules, rules_of
+from controller.lookout.notices.notice_rules import Rules, rules_of
 from controller.records.snapshot import Snapshot
 from tests.lookout.houses import (
     LIMITS,

@@ -18,9 +18,9 @@ from controller.cli.main import status_of
 from controller.domain.backoff import backoff_s
 from controller.errors import SettingsError
 from controller.lookout.notices.message import Notice
+from controller.lookout.notices.notice_rules import Rules
 from controller.lookout.notices.queue import MOST_WAITING
 from controller.lookout.notices.retry_after import wait_of
-from controller.lookout.notices.rules import Rules
 from controller.lookout.notices.sending import (
     FIRST_PAUSE_S,
     LONGEST_PAUSE_S,

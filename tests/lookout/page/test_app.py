@@ -16,8 +16,8 @@ from starlette.testclient import TestClient
 
 from controller.core.state import Reason
 from controller.domain.alarm_guide import guide_of
-from controller.domain.forecast import PublishedForecast
 from controller.domain.places import SECRET_FILE
+from controller.domain.published_forecast import PublishedForecast
 from controller.domain.requests import (
     Acknowledge,
     FrozenThrough,
@@ -36,7 +36,7 @@ from controller.lookout.page.app import PageContext, cookie_names, page_app
 from controller.lookout.page.guard import MOST_BODY
 from controller.lookout.page.throttle import FREE_TRIES
 from controller.records.boot import boottime
-from controller.records.requests import (
+from controller.records.requests_file import (
     REQUESTS,
     answer_all,
     ask_now,

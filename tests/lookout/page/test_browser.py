@@ -18,7 +18,7 @@ from controller.domain.places import RECORDS
 from controller.domain.requests import LogSwap, RequestKind
 from controller.history.importing import add_history, reading_at
 from controller.lookout.page.access import new_secret
-from controller.records.requests import REQUESTS, newest
+from controller.records.requests_file import REQUESTS, newest
 from tests.lookout.houses import alarm, put_status, settings_with, status
 from tests.support.broker import free_port
 from tests.support.machine import needs, program

@@ -22,7 +22,7 @@ from controller.domain.requests import (
 )
 from controller.history.importing import add_history, reading_at
 from controller.lookout.page.recent_events import recent_events, since_last_visit
-from controller.records.requests import REQUESTS, answer_all, ask, report_swap_due
+from controller.records.requests_file import REQUESTS, answer_all, ask, report_swap_due
 from tests.lookout.houses import NOW
 
 HOUR = timedelta(hours=1)

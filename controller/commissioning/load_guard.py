@@ -134,7 +134,7 @@ def last_resort(config: Path, within_s: float) -> Iterator[None]:
         within_s: After this long [s] this process is ended.
     """
     watcher = subprocess.Popen(  # noqa: S603 - our own module, with our own arguments
-        [sys.executable, "-m", "controller.commissioning.guard", str(os.getpid()),
+        [sys.executable, "-m", "controller.commissioning.load_guard", str(os.getpid()),
          str(within_s), str(config.absolute())],
         stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
         start_new_session=True,

@@ -20,7 +20,7 @@ from typing import Protocol
 
 import structlog
 
-from controller.probes.protocol import Fault, Sample
+from controller.probes.samples import Fault, Sample
 
 _log = structlog.get_logger(__name__)
 
