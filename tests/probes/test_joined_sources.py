@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from controller.probes.joined_sources import Together
+from controller.probes.joined_sources import JoinedSources
 from controller.probes.samples import Sample
 
 
@@ -30,7 +30,7 @@ def test_samples_are_sorted_by_instant() -> None:
     first = Given(("air", Sample(1.0, 15_000)), ("air", Sample(3.0, 15_062)))
     second = Given(("room", Sample(2.0, 24_000)))
 
-    collected = Together([first, second]).collect(5.0)
+    collected = JoinedSources([first, second]).collect(5.0)
 
     assert [(name, sample.at) for name, sample in collected] == [
         ("air", 1.0),
@@ -44,6 +44,6 @@ def test_all_are_closed_when_one_fails() -> None:
     sources = [Given(), Given(fails=True), Given()]
 
     with pytest.raises(OSError, match="did not close"):
-        Together(sources).close()
+        JoinedSources(sources).close()
 
     assert [source.closed for source in sources] == [1, 1, 1]

@@ -22,7 +22,7 @@ Rule = Callable[..., float]
 
 def counterflow(*, ntu: float, ratio: float) -> float:
     """Return the share by which the smaller stream changes in counterflow."""
-    return ex.fall(ntu, ratio)
+    return ex.counterflow_effectiveness(ntu, ratio)
 
 
 # ht's names for the same arrangements
@@ -191,7 +191,7 @@ def test_units_and_fall_undo_each_other(share: float, rate: float) -> None:
     """Also beyond rate 1, where the other stream is the smaller one."""
     units = ex.units_of_fall(share, rate)
 
-    assert ex.fall(units, rate) == pytest.approx(share, rel=1e-6)
+    assert ex.counterflow_effectiveness(units, rate) == pytest.approx(share, rel=1e-6)
 
 
 @pytest.mark.parametrize(
