@@ -93,7 +93,7 @@ def test_a_fall_that_has_another_cause_is_no_fault_of_an_output(inputs: Inputs) 
 
 def test_without_a_room_probe_the_water_must_have_taken_up_the_heat_and_soon() -> None:
     """A quarter of a kelvin within two hours; a cold night takes longer."""
-    for later_s, raised in ((600.0, True), (7200.0, False)):
+    for later_s, raised in ((600.0, True), (6290.0, True), (6300.0, False)):
         watch = Watch()
         watch.give(make_inputs(15.0, 4.0), 900)
         watch.give(make_inputs(15.0, 4.0), later_s)
@@ -206,6 +206,17 @@ def test_faults_that_trip_again_and_again_are_an_alarm() -> None:
             watch.give(inputs, 10)
         watch.give(make_inputs(17.0), 30)
         assert (("+", "frequent_trips") in watch.events) is (what == "fault")
+
+
+def test_a_fault_that_lasts_is_one_trip() -> None:
+    """It is counted when it puts everything off, and not at each tick after."""
+    law = make_law(raise_s=1, clear_s=0, anti_short_cycle_s=60, run_on_s=0, minimum_run_s=60)
+    watch = Watch(law)
+    watch.give(make_inputs(17.0), 200)
+    watch.give(make_inputs(17.0, output_fault="fan"), 200)
+
+    assert len(watch.state.recent.trips) == 1
+    assert ("+", "frequent_trips") not in watch.events
 
 
 def restarted(state: State, at: float) -> State:

@@ -189,6 +189,14 @@ def test_a_decision_finds_an_answer_waits_or_doubts(
     assert judge_flow(cooling, given, now, LAW) == (after, verdict)
 
 
+def test_a_trend_counts_from_the_start_of_the_run_and_not_of_the_clock() -> None:
+    """100 mK in 50 s are explained, whenever the machine was started."""
+    late = replace(flow(falling_mk_s=2.0), pump_since=9_000.0, phase_since=9_000.0)
+
+    assert judge_flow(late, inputs(17.6), 9_050.0, LAW)[1] is FlowVerdict.ANSWERED
+    assert judge_flow(late, inputs(17.601), 9_050.0, LAW)[1] is FlowVerdict.OPEN
+
+
 def test_a_lost_coil_outlet_fails_no_run_by_its_absence() -> None:
     """What the outlet did meanwhile is not known: after it is back the rest of the time is left."""
     law = make_law(run_on_s=60, flow_after_s=600, prime_s=10)
@@ -201,6 +209,24 @@ def test_a_lost_coil_outlet_fails_no_run_by_its_absence() -> None:
     state, decision = decide(state, warm, 2100.0, law)
 
     assert (decision.pump, decision.reason) == (False, Reason.FLOW_WAIT)
+
+
+def test_the_next_try_starts_when_its_wait_is_over_though_nothing_else_changed() -> None:
+    """The decision made meanwhile stands until then, and no longer."""
+    law = make_law(flow_after_s=600, flow_wait_s=1000, prime_s=10)
+    state, at, decision = begin(0.0, last_stop=-10_000.0), 0.0, None
+    while decision is None or decision.reason is not Reason.FLOW_WAIT:
+        at += 10.0
+        state, decision = decide(state, inputs(18.0), at, law)
+    stopped = state.cooling.pump_since
+    for later_s in (100.0, law.flow.wait_s - 0.001):
+        state, decision = decide(state, inputs(18.0), stopped + later_s, law)
+        assert not decision.pump
+        assert state.window is not None
+        assert state.window.until <= stopped + law.flow.wait_s
+    state, decision = decide(state, inputs(18.0), stopped + law.flow.wait_s, law)
+
+    assert decision.pump
 
 
 def test_a_stop_forgets_what_belonged_to_the_run() -> None:

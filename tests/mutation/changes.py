@@ -63,8 +63,10 @@ def _short(node: ast.AST) -> str:
 def _texts_for_people(node: ast.AST) -> Iterator[ast.AST]:
     """Yield what is no behaviour: annotations, decorators, and arguments of a raised error."""
     if isinstance(node, ast.FunctionDef):
-        parts = [*node.decorator_list, node.returns]
+        parts: list[ast.AST | None] = [*node.decorator_list, node.returns]
         parts += [each.annotation for each in [*node.args.args, *node.args.kwonlyargs]]
+    elif isinstance(node, ast.ClassDef):  # tests/test_layering.py holds frozen and slots
+        parts = list(node.decorator_list)
     elif isinstance(node, ast.AnnAssign):
         parts = [node.annotation]
     elif isinstance(node, ast.Raise):

@@ -26,6 +26,7 @@ CASES = [
     ("for a in b:\n    continue", ["for a in b:\n    break"]),
     ("x = f'{a}' + 'b'", []),
     ("def f(a: Range(1)) -> Range(2):\n    return None", []),
+    ("@dataclass(frozen=True)\nclass A:\n    pass", []),
     ("raise Error(1 + 2)", []),
     ('"""Text."""', []),
 ]
