@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from controller.cli import people
-from controller.cli.probes import W1_ROOT
+from controller.cli.probes import ROOT
 from controller.commissioning.ice_point import IcePoint, NotYet, judge_bath
 from controller.errors import ProbeError
 from controller.probes.one_wire import OneWireProbe
@@ -27,13 +27,7 @@ HOW_TO = (
 
 @click.command()
 @click.option("--id", "probe_id", required=True, help="The probe's id, from `coldpin probes`.")
-@click.option(
-    "--root",
-    default=W1_ROOT,
-    show_default=True,
-    type=click.Path(path_type=Path),
-    help="Folder where Linux shows 1-Wire devices.",
-)
+@ROOT
 @click.option(
     "--minutes",
     default=20.0,

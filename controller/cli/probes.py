@@ -21,15 +21,17 @@ WARMED_MK = 1000
 """A hand warms a sleeve by several kelvin within a minute; common practice, no source."""
 WARMING_S = 120.0
 
-
-@click.command()
-@click.option(
+ROOT = click.option(
     "--root",
     default=W1_ROOT,
     show_default=True,
     type=click.Path(path_type=Path),
     help="Folder where Linux shows 1-Wire devices.",
 )
+
+
+@click.command()
+@ROOT
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 @click.option(
     "--tell-apart",

@@ -50,16 +50,23 @@ def at_low_limit(inputs: Inputs, law: Law) -> bool:
     return isinstance(inputs.air, Seen) and inputs.air.value_mc <= law.limits.low_limit_mc
 
 
-def start_forbidden_by(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Reason | None:
-    """Return what forbids a start of the pump, the strongest reason first, or None."""
+def _never_on_while(cooling: Cooling, inputs: Inputs, law: Law) -> Reason | None:
+    """Return what both forbids a start and trips a run, the strongest reason first, or None."""
     if cooling.paused_until is not None:
         return Reason.PAUSED
     if inputs.output_fault is not None:
         return Reason.OUTPUT_FAILED
     if at_low_limit(inputs, law):
-        return Reason.LOW_LIMIT  # a band below the limit must not start what trips at once
+        return Reason.LOW_LIMIT
     if inputs.level is False:
         return Reason.RESERVOIR_EMPTY
+    return None
+
+
+def start_forbidden_by(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Reason | None:
+    """Return what forbids a start of the pump, the strongest reason first, or None."""
+    if reason := _never_on_while(cooling, inputs, law):
+        return reason
     rested_s = now - cooling.pump_since
     if rested_s < max(law.timing.anti_short_cycle_s, cooling.rest_s):
         return Reason.ANTI_SHORT_CYCLE
@@ -90,14 +97,8 @@ def tripped_by(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Reason
 
     The flow trip and the lost air probe are dealt with in `flow` and `phases`.
     """
-    if cooling.paused_until is not None:
-        return Reason.PAUSED
-    if inputs.output_fault is not None:
-        return Reason.OUTPUT_FAILED
-    if at_low_limit(inputs, law):
-        return Reason.LOW_LIMIT
-    if inputs.level is False:
-        return Reason.RESERVOIR_EMPTY
+    if reason := _never_on_while(cooling, inputs, law):
+        return reason
     warm_s = cooling.warm.elapsed_s(now)
     if cooling.pump and cooling.warm != RESET and warm_s >= law.timing.permissive_debounce_s:
         return Reason.RESERVOIR_WARM

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 BAND, STAGE, REFUSED = "band", "stage", "refused"
-"""Kinds of event that no decision of the law brings: a band or stage put in force, and a reading
-that was refused."""
+"""Kinds of event that are no decision: the band in force (name: cut-out and cut-in [m°C]), the
+stage (name: the stage), and readings that were refused (name: the probe; how many, and why)."""
 _POINTS = re.compile(r"(-?\d{1,6}) (-?\d{1,6})", re.ASCII)
 
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 import bisect
 import sqlite3
 import time
-from collections.abc import Iterable, Iterator
-from contextlib import closing, contextmanager
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
 from controller.records.reader import RecordedReading
-from controller.records.schema import AHEAD_MS, migrate
+from controller.records.schema import AHEAD_MS, one_transaction
 
 GAP_MS = 180_000
 """Readings further apart than this leave a gap that another file may fill [ms]: a reading holds no
@@ -62,7 +61,7 @@ def add_history(
     Raises:
         OSError: The database cannot be written.
     """
-    with _writing(path) as file:
+    with one_transaction(path) as file:
         return _put(file, readings, name, chamber, source)
 
 
@@ -74,7 +73,7 @@ def past_imports(path: Path) -> list[PastImport]:
     """
     if not path.exists():
         return []
-    with _writing(path) as file:
+    with one_transaction(path) as file:
         rows = file.execute(
             """
             SELECT name, MAX(source), MAX(imported_utc_ms),
@@ -101,7 +100,7 @@ def take_back(path: Path, name: str) -> int:
     Raises:
         OSError: The database cannot be written.
     """
-    with _writing(path) as file:
+    with one_transaction(path) as file:
         runs = file.execute("SELECT run FROM imports WHERE name = ?", (name,)).fetchall()
         rows = 0
         for (run,) in runs:
@@ -117,25 +116,6 @@ def take_back(path: Path, name: str) -> int:
                 )
             file.execute("DELETE FROM runs WHERE id = ?", (run,))
         return rows
-
-
-@contextmanager
-def _writing(path: Path) -> Iterator[sqlite3.Connection]:
-    """Open the database for one transaction: all of it or, after an error, nothing."""
-    try:
-        with closing(sqlite3.connect(path, isolation_level=None, timeout=5.0)) as file:
-            file.execute("PRAGMA auto_vacuum = INCREMENTAL")  # takes hold in a new file only
-            file.execute("PRAGMA journal_mode = WAL")
-            migrate(file)
-            file.execute("BEGIN IMMEDIATE")
-            try:
-                yield file
-            except BaseException:
-                file.execute("ROLLBACK")
-                raise
-            file.execute("COMMIT")
-    except (sqlite3.Error, ValueError) as error:
-        raise OSError(f"{path}: {error}") from error
 
 
 def _put(

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import json
-import sqlite3
-from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
 from controller.domain.first_run import FIRST_RUN_CODEC, FirstRun
 from controller.domain.json_text import json_text
 from controller.records.reader import fetched_if_kept
-from controller.records.schema import migrate
+from controller.records.schema import one_transaction
 
 _LAST = "SELECT at_utc_ms, who, signed, document FROM first_runs ORDER BY id DESC LIMIT 1"
 
@@ -26,22 +24,12 @@ def keep_first_run(path: Path, run: FirstRun) -> None:
     Raises:
         OSError: The database cannot be written.
     """
-    try:
-        with closing(sqlite3.connect(path, isolation_level=None, timeout=5.0)) as file:
-            file.execute("PRAGMA auto_vacuum = INCREMENTAL")  # takes hold in a new file only
-            file.execute("PRAGMA journal_mode = WAL")
-            migrate(file)
-            file.execute(
-                "INSERT INTO first_runs (at_utc_ms, who, signed, document) VALUES (?, ?, ?, ?)",
-                (
-                    round(run.at.timestamp() * 1000),
-                    run.who,
-                    int(run.signed),
-                    FIRST_RUN_CODEC.text(run),
-                ),
-            )
-    except (sqlite3.Error, ValueError) as error:
-        raise OSError(f"{path}: {error}") from error
+    at_ms = round(run.at.timestamp() * 1000)
+    with one_transaction(path) as file:
+        file.execute(
+            "INSERT INTO first_runs (at_utc_ms, who, signed, document) VALUES (?, ?, ?, ?)",
+            (at_ms, run.who, int(run.signed), FIRST_RUN_CODEC.text(run)),
+        )
 
 
 def last_first_run(path: Path) -> FirstRun | None:

@@ -8,6 +8,13 @@ place afterwards, and the order of rows never depends on a clock that jumps.
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+PAGE_BYTES = 1024
+"""Pages of a new database: a commit of a row or two writes whole pages, and a card wears by them.
+`python -m tests.benchmarks.card` prints 11 kB a commit with these, 24 kB with SQLite's own 4096."""
 
 MIGRATIONS: tuple[tuple[str, str], ...] = (
     (
@@ -114,6 +121,54 @@ AHEAD_MS = """(SELECT c.utc_ms - c.at_ms FROM clocks c WHERE c.run = r.id
     ORDER BY c.at_ms DESC LIMIT 1)"""
 """Part of a query with ``runs r``: what leads from the clock of a run to UTC [ms], by the run's
 newest pair of both clocks; NULL where there is none."""
+
+
+def opened_for_writing(path: Path, *, timeout_s: float) -> sqlite3.Connection:
+    """Open the database, made anew or brought to this release's version, in autocommit mode.
+
+    Args:
+        path: The database; created if need be.
+        timeout_s: How long to wait for another process that has it locked [s].
+
+    Raises:
+        ValueError: The file was written by a later release; nothing in it is changed.
+        sqlite3.Error: It cannot be opened or written.
+    """
+    file = sqlite3.connect(path, isolation_level=None, timeout=timeout_s)
+    try:
+        require_known(file)  # before anything that could change a newer file
+        file.execute(f"PRAGMA page_size = {PAGE_BYTES}")  # these two take hold in a new file
+        file.execute("PRAGMA auto_vacuum = INCREMENTAL")
+        file.execute("PRAGMA journal_mode = WAL")
+        file.execute("PRAGMA synchronous = FULL")
+        migrate(file)
+    except BaseException:
+        file.close()
+        raise
+    return file
+
+
+@contextmanager
+def one_transaction(path: Path) -> Iterator[sqlite3.Connection]:
+    """Write into the records of an instance that does not run: all of it or, after an error, none.
+
+    Args:
+        path: The database; created if need be.
+
+    Raises:
+        OSError: The database cannot be written, or a later release wrote it.
+    """
+    try:
+        with closing(opened_for_writing(path, timeout_s=5.0)) as file:
+            file.execute("BEGIN IMMEDIATE")
+            try:
+                yield file
+            except BaseException:
+                file.execute("ROLLBACK")
+                raise
+            file.execute("COMMIT")
+    except (sqlite3.Error, ValueError) as error:
+        raise OSError(f"{path}: {error}") from error
 
 
 def migrate(file: sqlite3.Connection) -> None:

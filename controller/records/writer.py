@@ -23,20 +23,14 @@ from controller.core.state import Decision, EventKind, Inputs
 from controller.domain.backoff import backoff_s
 from controller.domain.events import BAND, BandPoints
 from controller.domain.temperatures import Reading, Seen
-from controller.records.schema import migrate, require_known
+from controller.records.schema import opened_for_writing
 from controller.records.thinning import give_back, thin_once
-
-"""Kinds of event that are no decision: the band in force (name: cut-out and cut-in [m°C]), the
-stage (name: the stage), and readings that were refused (name: the probe; how many, and why)."""
 
 SAMPLE_CHANGE_MK = 250
 """A reading that moved by less is kept only once a minute."""
 LONGEST_BETWEEN_S = 60.0
 BATCH_S = 60.0
 """Samples wait this long for one another; an event takes those that wait along at once."""
-PAGE_BYTES = 1024
-"""Pages of a new database: a commit of a row or two writes whole pages, and a card wears by them.
-`python -m tests.benchmarks.card` prints 11 kB a commit with these, 24 kB with SQLite's own 4096."""
 MOST_SAMPLES = 20_000
 """Samples that wait while the medium fails: a day or more of an ordinary chamber."""
 MOST_EVENTS = 10_000
@@ -273,14 +267,8 @@ class RecordsWriter:
     def _opened(self) -> sqlite3.Connection:
         if self._file is not None:
             return self._file
-        file = sqlite3.connect(self._path, isolation_level=None, timeout=1.0)
+        file = opened_for_writing(self._path, timeout_s=1.0)
         try:
-            require_known(file)  # before anything that could change a newer file
-            file.execute(f"PRAGMA page_size = {PAGE_BYTES}")  # these two take hold in a new file
-            file.execute("PRAGMA auto_vacuum = INCREMENTAL")
-            file.execute("PRAGMA journal_mode = WAL")
-            file.execute("PRAGMA synchronous = FULL")
-            migrate(file)
             started_ms = round(time.clock_gettime(time.CLOCK_BOOTTIME) * 1000)
             number = file.execute(
                 "INSERT INTO runs (boot_id, chamber, started_ms) VALUES (?, ?, ?)",

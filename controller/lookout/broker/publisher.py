@@ -3,7 +3,9 @@
 State, forecast and alarms are retained: whoever comes later has them at once. Events go with QoS 1
 from a place kept on disk, so that none is lost while the broker is away, and each carries an id by
 which one that comes twice can be recognised. What goes wrong is logged once, and tried again after
-pauses that grow and are never the same.
+pauses that grow and are never the same. The library's own reconnecting is not used: its pause is
+the shortest again after every connection, so two clients of one name would end each other's each
+second, and many lookouts would come back to a broker at the same instant.
 """
 
 from __future__ import annotations
