@@ -198,6 +198,7 @@ def wiring_of(plan: Plan) -> WiringPlan:
             (name.replace("_", " "), probe.id or probe.kind)
             for name, probe in settings.probes.fitted().items()
         ],
+        level_pin="" if settings.inputs.level is None else pin_words(settings.inputs.level.pin),
     )
 
 

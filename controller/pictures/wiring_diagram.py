@@ -49,6 +49,8 @@ class WiringPlan:
     """GPIO and header pin of the 1-Wire bus in words."""
     probes: Sequence[tuple[str, str]]
     """Place and id of each probe."""
+    level_pin: str = ""
+    """GPIO and header pin of the level switch in words, empty where there is none."""
 
 
 def wiring_svg(plan: WiringPlan) -> str:
@@ -56,7 +58,10 @@ def wiring_svg(plan: WiringPlan) -> str:
     rows = len(plan.lines)
     probes_y = TOP + rows * ROW + 20
     pi_bottom = probes_y + 66
-    notes_y = max(pi_bottom, probes_y + 34 + 22 * len(plan.probes)) + 44
+    level_y = max(pi_bottom, probes_y + 34 + 22 * len(plan.probes)) + 44
+    if plan.level_pin:
+        pi_bottom = level_y + 40
+    notes_y = max(pi_bottom + 44, level_y)
     notes = _notes(plan)
     height = notes_y + 24 * len(notes) + MARGIN
     parts = [
@@ -71,6 +76,8 @@ def wiring_svg(plan: WiringPlan) -> str:
     for index, line in enumerate(plan.lines):
         parts += _line(line, TOP + index * ROW + 34)
     parts += _bus(plan, probes_y)
+    if plan.level_pin:
+        parts += _level(plan.level_pin, level_y)
     parts += [
         _text(MARGIN, notes_y + 24 * index, note, bold=note.startswith("Mains"))
         for index, note in enumerate(notes)
@@ -189,6 +196,21 @@ def _bus(plan: WiringPlan, y: int) -> list[str]:
         for index, (place, name) in enumerate(plan.probes)
     ]
     return parts
+
+
+def _level(pin: str, y: int) -> list[str]:
+    """Draw the level switch: between its line, which the Pi pulls up, and 0 V."""
+    return [
+        _text(PI_X + 12, y + 5, pin),
+        _text(PI_X + 12, y + 29, "0 V", faint=True),
+        _wire(PI_X + PI_W, y, LOAD_X, y),
+        _wire(PI_X + PI_W, y + 24, LOAD_X, y + 24),
+        _text(PI_X + PI_W + 12, y - 8, "no resistor: the Pi pulls it up", faint=True),
+        _box(LOAD_X, y - 22, LOAD_W, 62),
+        _text(LOAD_X + 12, y, "level switch", bold=True),
+        _text(LOAD_X + 12, y + 19, "closed while there is water", faint=True),
+        _text(LOAD_X + 12, y + 34, "a broken wire reads as empty", faint=True),
+    ]
 
 
 def _notes(plan: WiringPlan) -> list[str]:

@@ -87,6 +87,20 @@ def test_a_line_says_what_it_is(line: WiredLine, there: str, absent: str) -> Non
     assert absent not in told
 
 
+def test_a_level_switch_is_drawn_between_its_line_and_ground() -> None:
+    """As the notes on the loop say it; without one nothing of it is shown."""
+    drawn = wiring_svg(replace(PLAN, level_pin="GPIO22, header pin 15"))
+    bare = " | ".join(words(wiring_svg(PLAN)))
+    shown = words(drawn)
+
+    at = shown.index("GPIO22, header pin 15")
+    assert shown[at + 1] == "0 V"
+    assert {"level switch", "closed while there is water", "a broken wire reads as empty"} <= {
+        *shown
+    }
+    assert "level switch" not in bare
+
+
 def test_names_with_markup_stay_names() -> None:
     """The document is well formed whatever the chamber is called."""
     assert "Wiring of a & <b>" in words(wiring_svg(PLAN))
@@ -98,6 +112,7 @@ def test_nothing_is_drawn_outside_the_page() -> None:
         PLAN,
         lines=tuple(replace(PUMP, name=f"load {i}") for i in range(3)),
         probes=tuple((f"probe {i}", "28-0119a3c4d5e6") for i in range(4)),
+        level_pin="GPIO22, header pin 15",
     )
     root = ET.fromstring(wiring_svg(many))
     width, height = (float(part) for part in root.attrib["viewBox"].split()[2:])
