@@ -10,7 +10,7 @@ from controller.cli import people
 from controller.pictures import words
 from controller.planning.cycle import Proposal
 from controller.planning.design_hour import warmest_hour
-from controller.rehearsal.hot_days import HotDays, HourCycle
+from controller.rehearsal.hot_day_figures import HotDays, HourCycle
 from controller.thermal.specs import PlantSpec
 
 

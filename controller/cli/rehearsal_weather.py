@@ -17,7 +17,7 @@ from controller.rehearsal.room_file import RoomSeries, season_series
 from controller.rehearsal.season import weeks_of
 from controller.settings.load import Settings
 from controller.settings.scenario_file import ScenarioFile
-from controller.settings.weather_file import COMMON_YEAR, HotWeek, hottest_week, read_weather_year
+from controller.settings.weather_file import COMMON_YEAR, HotWeek, hottest_days, read_weather_year
 
 WEEK_DAYS = 7
 
@@ -87,7 +87,7 @@ def season_of(
         first=first,
         days=days,
         room=season_series(settings, year, first, last),
-        hottest=hottest_week(year, first, last) if days >= WEEK_DAYS else None,
+        hottest=hottest_days(year, first, last) if days >= WEEK_DAYS else None,
     )
 
 

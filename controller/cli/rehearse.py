@@ -7,6 +7,7 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -22,13 +23,17 @@ from controller.cli.rehearsal_weather import MonthDay, Season, print_season, sea
 from controller.domain.alarm_guide import alarm_title
 from controller.domain.measures import degree_hours_text
 from controller.domain.reading_rows import COLUMNS, cells_of
+from controller.errors import PhysicsError, ScenarioError
 from controller.pictures import words
+from controller.planning.build import Build
+from controller.planning.weather_spell import hottest_day
 from controller.rehearsal.comparison import Outcome, outcome_of
 from controller.rehearsal.document import rehearsal_document
 from controller.rehearsal.dry_forecaster import DryForecaster
+from controller.rehearsal.hot_days import hot_days_scenario
 from controller.rehearsal.notified import Notifier
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
-from controller.rehearsal.room_file import room_series
+from controller.rehearsal.room_file import RoomSeries, room_series
 from controller.rehearsal.season import weeks_of
 from controller.rehearsal.tally import HalfHour
 from controller.settings.load import Settings, read_settings
@@ -36,12 +41,15 @@ from controller.settings.scenario_file import ScenarioFile, read_scenario
 from controller.settings.shipped import shipped_config
 
 HALF_HOURS_A_DAY = 48
+HOT_DAYS = "hot-days"
+"""The hot spell that `coldpin size` reckons with, and the person in it."""
 _LEVELS = " ▁▂▃▄▅▆▇█"
 
 
 def scenario_names() -> list[str]:
-    """Return the names of the scenarios that ship."""
-    return sorted(path.stem for path in shipped_config("scenarios").glob("*.toml"))
+    """Return the names of the scenarios that need no file of one's own."""
+    shipped = (path.stem for path in shipped_config("scenarios").glob("*.toml"))
+    return sorted([*shipped, HOT_DAYS])
 
 
 @click.command()
@@ -110,11 +118,14 @@ def rehearse(
     The control code is the service's own; only the probes, the relays and the clock are simulated.
     """
     settings = read_settings(config, needs_fit=True)
-    script = read_scenario(_scenario_path(scenario))
+    hot = scenario == HOT_DAYS
+    script = hot_days_scenario() if hot else read_scenario(_scenario_path(scenario))
     if html_file is not None:
         need("lookout", what="--html")
     season = season_of(settings, script, weather_file, first, last)
-    room = room_series(settings, config.parent) if season is None else season.room
+    room, swap_at_c = _room(settings, config, season, hot=hot), None
+    if hot:
+        script, swap_at_c = _hot_days(settings, season)
     with ExitStack() as files:
         traces: list[Callable[[TraceRow], None]] = []
         seen: list[TraceRow] = []
@@ -132,6 +143,7 @@ def rehearse(
                 days=season.days if season is not None and days is None else days,
                 seed=seed,
                 trace=trace if notified is foresee and not plain else None,
+                swap_at_c=swap_at_c,
                 keep_switches=as_json,
                 plain=plain,
                 room=room,
@@ -197,6 +209,35 @@ def _notifier(settings: Settings, script: ScenarioFile) -> Notifier:
     from controller.cli.rehearsal_notices import RehearsedNotices  # noqa: PLC0415
 
     return RehearsedNotices(settings, script.grower)
+
+
+def _room(
+    settings: Settings, config: Path, season: Season | None, *, hot: bool
+) -> RoomSeries | None:
+    """Return the room of the season, else that of the configuration's file, if any.
+
+    Hot days without a season are those of [plant.room], as in `coldpin size`.
+    """
+    if season is not None:
+        return season.room
+    return None if hot else room_series(settings, config.parent)
+
+
+def _hot_days(settings: Settings, season: Season | None) -> tuple[ScenarioFile, float]:
+    """Return the scenario of hot days, and the reservoir at which the person in it changes packs.
+
+    Raises:
+        ScenarioError: The plant cannot be simulated.
+    """
+    try:
+        plant = settings.plant_spec()
+        if season is not None:
+            warmest = hottest_day(season.room, altitude_m=settings.site.altitude_m)
+            plant = replace(plant, room=warmest)
+        build = Build(settings=settings, plant=plant)
+        return build.scenario(), build.spent_c()
+    except PhysicsError as error:
+        raise ScenarioError(f"the plant cannot be simulated: {error}") from error
 
 
 def _scenario_path(named: str) -> Path:

@@ -24,8 +24,10 @@ from controller.planning.verdict_words import (
     too_little_known,
     verdict_sentence,
 )
+from controller.planning.weather_spell import WeatherSpell, weather_spell
 from controller.settings.load import Settings, read_settings
 from controller.settings.plant_sources import Assumed, assumed_figures
+from controller.settings.weather_file import read_weather_year
 from controller.thermal.freezing import sets_in_rotation
 from controller.thermal.heat_load import HeatLoad
 
@@ -43,7 +45,16 @@ SOURCES = ("envelope", "air_exchange", "lights", "fans", "crop", "humidifier", "
     type=click.Path(path_type=Path, dir_okay=False),
     help="Draw the hot days behind the verdict into a page.",
 )
-def size(config: Path, as_json: bool, details: bool, html_file: Path | None) -> None:
+@click.option(
+    "--weather",
+    "weather_file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="A published weather year, EPW or TMY3 CSV: its ten hottest days decide, through your "
+    "house, in the place of [plant.room].",
+)
+def size(
+    config: Path, as_json: bool, details: bool, html_file: Path | None, weather_file: Path | None
+) -> None:
     """Say whether the equipment of CONFIG holds its crop on a hot day.
 
     The verdict comes first, then what limits it and what to change first. All of it is read off
@@ -52,8 +63,15 @@ def size(config: Path, as_json: bool, details: bool, html_file: Path | None) -> 
     if html_file is not None:
         need("lookout", what="--html")
     settings = read_settings(config, needs_fit=True)
+    spell = None
+    if weather_file is not None:
+        spell = weather_spell(settings, read_weather_year(weather_file))
     try:
-        judgement = judge(settings)
+        plant = settings.plant_spec()
+        if spell is None:
+            judgement = judge(settings, plant=plant)
+        else:
+            judgement = judge(settings, plant=spell.plant(plant), room=spell.room)
         changes = best_changes(judgement)
     except PhysicsError as error:
         raise ScenarioError(f"the equipment cannot be sized: {error}") from error
@@ -70,14 +88,17 @@ def size(config: Path, as_json: bool, details: bool, html_file: Path | None) -> 
                 f"cannot write {html_file}: {error.strerror}", param_hint="--html"
             ) from None
     if as_json:
-        people.print_json(size_document(judgement, changes, assumed, _proposal(judgement)))
+        people.print_json(size_document(judgement, changes, assumed, _proposal(judgement), spell))
         return
     console = people.console()
-    _print_answer(console, settings, judgement, changes, assumed)
+    _print_answer(console, settings, judgement, changes, assumed, spell)
     if details:
         _print_details(console, settings, judgement, assumed)
     else:
         console.print("\nHeat by source, coil, cycle and assumed figures: --details", style="dim")
+    console.print(
+        f"The same days, hour by hour: coldpin rehearse {config} --scenario hot-days", style="dim"
+    )
 
 
 def _proposal(judgement: Judgement) -> Proposal | None:
@@ -93,6 +114,7 @@ def _print_answer(
     judgement: Judgement,
     changes: tuple[Change, ...],
     assumed: tuple[Assumed, ...],
+    spell: WeatherSpell | None,
 ) -> None:
     vague = too_little_known({figure.key for figure in assumed})
     if vague:
@@ -106,8 +128,17 @@ def _print_answer(
     console.print(
         f"{settings.chamber.name}, {settings.chamber.stage}: air around "
         f"{words.temperature(design.air_c * 1000, unit)} in a room of "
-        f"{words.temperature(design.room_c * 1000, unit)} at its warmest, rehearsed hot days"
+        f"{words.temperature(design.room_c * 1000, unit)} at its warmest, ten hot days rehearsed"
     )
+    if spell is not None:
+        low, high = (
+            words.temperature(value_c * 1000, unit)
+            for value_c in (spell.outdoors.lowest_c, spell.outdoors.highest_c)
+        )
+        console.print(
+            f"The ten hottest days in {spell.place}: {spell.first:%d %b} to {spell.last:%d %b}, "
+            f"{low} to {high} outdoors"
+        )
     if not changes:
         return
     console.print(
@@ -176,6 +207,7 @@ def size_document(
     changes: tuple[Change, ...],
     assumed: tuple[Assumed, ...],
     proposal: Proposal | None,
+    spell: WeatherSpell | None = None,
 ) -> dict[str, Any]:
     """Return what `size --json` prints."""
     design, supply, days = judgement.design, judgement.supply, judgement.days
@@ -245,6 +277,24 @@ def size_document(
             {"key": figure.key, "value": figure.value, "about": figure.about} for figure in assumed
         ],
         "proposal": _proposed(proposal),
+        "weather": _weather(spell),
+    }
+
+
+def _weather(spell: WeatherSpell | None) -> dict[str, Any] | None:
+    if spell is None:
+        return None
+    outdoors, room_c = spell.outdoors, spell.room.room_c
+    return {
+        "place": spell.place,
+        "first": f"{spell.first:%m-%d}",
+        "last": f"{spell.last:%m-%d}",
+        "outdoor_c": {
+            "min": outdoors.lowest_c,
+            "mean": round(outdoors.mean_c, 3),
+            "max": outdoors.highest_c,
+        },
+        "room_c": {"min": round(min(room_c), 3), "max": round(max(room_c), 3)},
     }
 
 

@@ -10,10 +10,14 @@ from datetime import time
 from controller.domain.units import Seconds
 from controller.errors import ScenarioError
 from controller.planning.design_hour import conditions_at, useful_max_c, warmest_hour
-from controller.rehearsal.hot_days import GivenUpError, HotDays, hot_days
+from controller.rehearsal.hot_day_counter import GivenUpError
+from controller.rehearsal.hot_day_figures import HotDays
+from controller.rehearsal.hot_days import hot_days, hot_days_scenario
 from controller.rehearsal.rehearse import TraceRow
+from controller.rehearsal.room_file import RoomSeries
 from controller.settings.load import Settings
-from controller.settings.scenario_file import GrowerScript
+from controller.settings.scenario_file import GrowerScript, ScenarioFile
+from controller.thermal.freezing import FREEZER_C, freezer_kg_per_day, refreeze_h
 from controller.thermal.heat_load import steady_hour
 from controller.thermal.specs import PlantSpec
 
@@ -22,7 +26,9 @@ LEAST_SPENT_K = 4.0
 """Packs carry no load with water closer to their plateau than this; water is not called spent while
 it is colder [K]. Own choice, from packs of 30 mm under the load they are bought for."""
 NIGHT_SPARE = 4.0 / 3.0
-DAYS = 3.0
+DAYS = 10.0
+"""A hot spell [d]. Rehearsed only until a day repeats the one before it."""
+SETTLING_DAYS = 1.0
 COARSE_DAYS = 1.0
 COARSE_SETTLING_DAYS = 0.5
 COARSE_TICK_S = 20.0
@@ -38,6 +44,8 @@ class Build:
     plant: PlantSpec
     always_awake: bool = False
     """Whether somebody changes packs at night too."""
+    room: RoomSeries | None = None
+    """The room over the settling day and the counted ones; None: the plant's day, each day."""
     nothing_frozen_yet: bool = False
     """Whether the packs not in the water have just gone into the freezer when the days begin, as
     after days on which it could not keep up; else they lie there frozen."""
@@ -92,6 +100,13 @@ class Build:
         least_c = max(0.0, self.plant.packs.filling.plateau_c) + LEAST_SPENT_K
         return least_c if useful_c is None else max(useful_c, least_c)
 
+    def scenario(self, days: float = SETTLING_DAYS + DAYS) -> ScenarioFile:
+        """Return the scenario of these days, for a rehearsal of any kind.
+
+        The person changes packs when the water reaches `spent_c`, which a scenario does not say.
+        """
+        return hot_days_scenario(self.grower(), days=days)
+
     def with_plant(self, plant: PlantSpec) -> Build:
         """Return the same build with other equipment."""
         return replace(self, plant=plant)
@@ -108,11 +123,36 @@ class Build:
         steady_w = leak_w_k * (room_c - days.reservoir_mean_c) + plant.reservoir.pump_w * days.duty
         return (days.heat_removed_kj or 0.0) + 86.4 * days.days * steady_w
 
+    def limit_kg_per_day(self) -> float:
+        """Return what the freezer can give back, by its plate and by the time each pack takes."""
+        packs = self.plant.packs
+        one_h = refreeze_h(packs)
+        resting_kg = (packs.count - packs.in_reservoir) * packs.kg
+        by_time = 0.0 if math.isinf(one_h) else resting_kg * 24.0 / one_h
+        return min(by_time, freezer_kg_per_day(self.plant.freezer, packs))
+
+    def keeps_up(self, days: HotDays) -> bool:
+        """Return whether the freezer gives back what rehearsed days take, day after day.
+
+        A few days do not show it: the cold that reservoir, chamber and packs begin with hides it.
+        """
+        packs = self.plant.packs
+        fill = packs.filling
+        kj_kg = (
+            fill.latent_kj_kg
+            + fill.solid_kj_kgk
+            * (fill.plateau_c - (FREEZER_C if packs.freezer_c is None else packs.freezer_c))
+            + fill.liquid_kj_kgk * max(0.0, days.reservoir_mean_c - fill.plateau_c)
+        )
+        needed_kg = self.reservoir_kj(days) / days.days / kj_kg
+        return needed_kg <= self.limit_kg_per_day()
+
     def days(
         self,
         days: float = DAYS,
         *,
-        settling_days: float = 1.0,
+        settling_days: float = SETTLING_DAYS,
+        until_repeated: bool = True,
         trace: Callable[[TraceRow], None] | None = None,
         most_out_h: float = math.inf,
         most_above_k_h: float = math.inf,
@@ -122,6 +162,7 @@ class Build:
         Args:
             days: Counted days.
             settling_days: Days before these.
+            until_repeated: Rehearse no further once a day repeats the one before it.
             trace: Is given a row every five minutes.
             most_out_h: Days that are out of band for longer are given up [h].
             most_above_k_h: As are those with more degree-hours above cut-in [K·h].
@@ -140,6 +181,8 @@ class Build:
                 plant=self.plant,
                 days=days,
                 settling_days=settling_days,
+                until_repeated=until_repeated and self.room is None,
+                room=self.room,
                 grower=grower,
                 swap_at_c=spent_c,
                 trace=trace,
@@ -158,6 +201,8 @@ class Build:
         most_above_k_h: float = math.inf,
     ) -> HotDays | None:
         """Rehearse fewer days on a longer tick, to be compared with others of this kind alone.
+
+        In the plant's room, each day the same, also where the build has one of its own.
 
         Args:
             days: Counted days.
@@ -182,7 +227,7 @@ class Build:
             }
         )
         # a stock of frozen packs would hide in so few days that the freezer cannot keep up
-        return replace(self, settings=coarse, nothing_frozen_yet=True).days(
+        return replace(self, settings=coarse, room=None, nothing_frozen_yet=True).days(
             days,
             settling_days=COARSE_SETTLING_DAYS,
             trace=trace,

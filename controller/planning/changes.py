@@ -19,8 +19,10 @@ from controller.planning.verdict import (
     freezer_rated_kg,
     in_band,
     scaled_coil,
+    too_often,
 )
-from controller.rehearsal.hot_days import HOURS, HotDays
+from controller.rehearsal.hot_day_counter import HOURS
+from controller.rehearsal.hot_day_figures import HotDays
 from controller.thermal.specs import FreezerSpec
 
 FOAM_M = 0.025
@@ -149,7 +151,10 @@ def _change(
         after=idea.after,
         unit=idea.unit,
         gain=gain,
-        holds=in_band(after),
+        holds=after is not None
+        and in_band(after)
+        and not too_often(after)
+        and idea.build.keeps_up(after),
     )
 
 

@@ -14,8 +14,10 @@ from controller.planning.design_hour import (
     design_hour,
     warmest_hour,
 )
-from controller.rehearsal.hot_days import HOURS, HotDays
+from controller.rehearsal.hot_day_counter import HOURS
+from controller.rehearsal.hot_day_figures import HotDays
 from controller.rehearsal.rehearse import TraceRow
+from controller.rehearsal.room_file import RoomSeries
 from controller.rehearsal.tally import BAND_SLACK_K
 from controller.settings.load import Settings
 from controller.thermal.freezing import freezer_kg_per_day, refreeze_h
@@ -27,6 +29,9 @@ HOLDS_SHARE = 0.96
 an hour a day, by no more than half a kelvin beyond the switching points. Own choice."""
 MOST_OUT_H = (1.0 - HOLDS_SHARE) * HOURS * COARSE_DAYS + 1e-6
 """Short days that are out of band for longer do not hold [h]."""
+BORDER_SHARE = 0.005
+"""So near to that border every day of the spell is rehearsed: days that repeat each other within
+`rehearsal.hot_day_counter.SAME_SHARE` may lie to either side of it."""
 LEAST_H = 3.0
 """Nobody goes on changing packs more often than this by day [h]. Own choice."""
 NIGHT_H = 8.0
@@ -132,6 +137,7 @@ def judge(
     settings: Settings,
     *,
     plant: PlantSpec | None = None,
+    room: RoomSeries | None = None,
     trace: Callable[[TraceRow], None] | None = None,
 ) -> Judgement:
     """Rehearse hot days of one build and return what they say.
@@ -139,6 +145,7 @@ def judge(
     Args:
         settings: Stage, timers, people, and everything else that *plant* does not replace.
         plant: Equipment to judge; None: that of the settings.
+        room: The room over a settling day and the counted ones, in the place of the plant's.
         trace: Is given a row every five minutes of the days behind the verdict; where they have to
             be rehearsed a second time, the rows begin anew.
 
@@ -146,12 +153,10 @@ def judge(
         PhysicsError: A figure outside the range of the formulas.
     """
     spec = settings.plant_spec() if plant is None else plant
-    build = Build(settings=settings, plant=spec)
+    build = Build(settings=settings, plant=spec, room=room)
     days = build.days(trace=trace)
-    if days is not None and in_band(days) and not _keeps_up(build, days):
-        # the stock of frozen packs carried these days; what comes after it is what counts
-        build = replace(build, nothing_frozen_yet=True)
-        days = build.days(trace=trace)
+    if days is not None and _near_the_border(days) and days.rehearsed_days < days.days:
+        days = build.days(until_repeated=False, trace=trace)
     needed = days
     if days is None:
         verdict = Verdict.CANNOT
@@ -180,14 +185,13 @@ def judge(
     )
 
 
-def _keeps_up(build: Build, days: HotDays) -> bool:
-    supply = supply_of(build, days, days)
-    return supply.ice_kg_per_day <= supply.limit_kg_per_day
-
-
 def in_band(days: HotDays | None) -> bool:
     """Return whether these days count as held."""
     return days is not None and days.in_band_share >= HOLDS_SHARE
+
+
+def _near_the_border(days: HotDays) -> bool:
+    return abs(days.in_band_share - HOLDS_SHARE) < BORDER_SHARE
 
 
 def too_often(days: HotDays | None) -> bool:
@@ -357,11 +361,6 @@ def supply_of(build: Build, days: HotDays | None, needed: HotDays | None) -> Pac
         days: Its rehearsed days.
         needed: Days that show what is needed, where these do not hold.
     """
-    packs = build.plant.packs
-    resting = packs.count - packs.in_reservoir
-    one_h = refreeze_h(packs)
-    by_time = 0.0 if math.isinf(one_h) else resting * packs.kg * 24.0 / one_h
-    by_plate = freezer_kg_per_day(build.plant.freezer, packs)
     sets = () if days is None else days.sets
     whole = [(each.lasted_h, each.packs) for each in sets if each.lasted_h is not None]
     lasted_h = sum(hours for hours, _ in whole)
@@ -377,6 +376,6 @@ def supply_of(build: Build, days: HotDays | None, needed: HotDays | None) -> Pac
         packs_per_day=packs_per_day,
         worst_h=min((each.useful_h for each in sets if each.useful_h is not None), default=None),
         mean_h=lasted_h / len(whole) if whole else None,
-        refreeze_h=one_h,
-        limit_kg_per_day=min(by_time, by_plate),
+        refreeze_h=refreeze_h(build.plant.packs),
+        limit_kg_per_day=build.limit_kg_per_day(),
     )

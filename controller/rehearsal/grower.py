@@ -120,6 +120,10 @@ class Grower:
         """Put the packs that came out of the water into the freezer."""
         self._freezer.put(packs, at_s, frozen_share=frozen_share)
 
+    def frozen_packs(self, at_s: float) -> float:
+        """Return the packs in the freezer, each by the share of it that is frozen by now."""
+        return sum(self._freezer.queue.frozen_shares(at_s))
+
     def next_at(self, at_s: float, hour: float) -> float:
         """Return the next instant at which `visit` may do something by the clock alone [s].
 

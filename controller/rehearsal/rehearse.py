@@ -200,6 +200,7 @@ class Rehearsal:
         self._person_at = origin
         self._row_at = math.inf if self._trace is None and not self._every_minute else origin
         self._observe_at = math.inf
+        self._may_end = False
 
     def _new_grower(self, random: Random) -> Grower:
         packs = self._spec.packs
@@ -216,11 +217,10 @@ class Rehearsal:
 
         Args:
             observer: What follows.
-            from_s: When it is given the account of the plant so far [s since the start]; at 0
-                there is none.
+            from_s: When it is first given the account of the plant so far [s since the start].
         """
         self._observer = observer
-        self._observe_at = self.clock.origin + from_s if from_s else math.inf
+        self._observe_at = self.clock.origin + from_s
         self.tally.observer = observer
 
     def run(self, progress: Callable[[float], None] = lambda _: None) -> None:
@@ -242,7 +242,7 @@ class Rehearsal:
         ticks = round(self.days * DAY_S / tick_s)
         self._loop = self._new_loop(begin(clock.origin))
         shown_from = index = 0
-        while index < ticks:
+        while index < ticks and not self._may_end:
             index = self._next_tick(index, ticks)
             now = clock.origin + index * tick_s
             clock.move_to(now)
@@ -291,10 +291,7 @@ class Rehearsal:
         """Bring about what is due by now, before the loop is turned."""
         at_s = now - self.clock.origin
         if now >= self._observe_at:
-            self.probes.move_on(now)
-            self._observe_at = math.inf
-            if self._observer is not None:
-                self._observer.begins(self.chamber.account())
+            self._observed(now, at_s)
         if now >= self._surroundings_at:
             self.probes.move_on(now)
             self._band = self.surroundings.band(now)
@@ -304,6 +301,14 @@ class Rehearsal:
             self._change_faults(now)
         if now >= self._person_at:
             self._person(now, at_s)
+
+    def _observed(self, now: float, at_s: float) -> None:
+        """Give the observer the account that it asked for, and end the run if it may end."""
+        assert self._observer is not None
+        self.probes.move_on(now)
+        next_s = self._observer.reached(self.chamber.account(), self._grower.frozen_packs(at_s))
+        self._may_end = next_s is None
+        self._observe_at = math.inf if next_s is None else self.clock.origin + next_s
 
     def _on_minute(self, instant: float) -> float:
         """Return the first whole minute of the run at or after an instant: people come on these."""

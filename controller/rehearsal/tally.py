@@ -111,8 +111,16 @@ def excess_of(air: Course, band: Band, *, least_c: float, greatest_c: float) -> 
 class Observer(Protocol):
     """Follows a rehearsal together with the tally; instants are seconds since the start."""
 
-    def begins(self, account: Account) -> None:
-        """Take what the plant had done by the instant from which the observer counts."""
+    def reached(self, account: Account, frozen_packs: float) -> float | None:
+        """Take what the plant has done by an instant that the observer asked for.
+
+        Args:
+            account: Of the plant so far.
+            frozen_packs: Packs in the freezer, each by the share of it that is frozen.
+
+        Returns:
+            The next such instant, infinite for none; None: the run may end here.
+        """
 
     def passed(
         self, air: Course, reservoir: Course, excess: Excess, *, pump: bool, band: Band

@@ -42,7 +42,7 @@ class WeatherYear:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HotWeek:
-    """The warmest seven days that begin at a midnight."""
+    """The warmest days together that begin at a midnight; seven unless said."""
 
     first: date
     mean_c: float
@@ -76,19 +76,25 @@ def read_weather_year(path: Path) -> WeatherYear:
     return _whole_year(path, place, rows)
 
 
-def hottest_week(year: WeatherYear, first: date, last: date) -> HotWeek:
-    """Return the warmest seven days between two dates of `COMMON_YEAR`, both included.
+def hottest_days(year: WeatherYear, first: date, last: date, *, days: int = 7) -> HotWeek:
+    """Return the warmest days together between two dates of `COMMON_YEAR`, both included.
+
+    Args:
+        year: The weather.
+        first: First day to be looked at.
+        last: Last day.
+        days: How many.
 
     Raises:
-        ValueError: The dates are fewer than seven days apart.
+        ValueError: The dates are fewer days apart.
     """
-    begins = [first + timedelta(days=day) for day in range((last - first).days - 5)]
+    begins = [first + timedelta(days=day) for day in range((last - first).days + 2 - days)]
     if not begins:
-        raise ValueError(f"{first} to {last} is shorter than a week")
+        raise ValueError(f"{first} to {last} is shorter than {days} days")
 
     def hours(begin: date) -> tuple[float, ...]:
         at = hour_of_year(begin)
-        return year.outdoor_c[at : at + 168]
+        return year.outdoor_c[at : at + 24 * days]
 
     hottest = max(begins, key=lambda begin: sum(hours(begin)))
     week = hours(hottest)

@@ -1,4 +1,4 @@
-"""`coldpin size` beside ten rehearsed days of the same build, over builds drawn at random.
+"""`coldpin size` beside ten days of `coldpin rehearse`, over builds drawn at random.
 
     python -m tests.benchmarks.agreement [--builds 40] [--seed 0]
 
@@ -10,8 +10,9 @@ from __future__ import annotations
 import argparse
 from random import Random
 
-from controller.planning.verdict import HOLDS_SHARE, Verdict
-from tests.agreement.test_size_and_rehearse import SETTINGS, beside
+from controller.planning.verdict import Verdict, judge
+from tests.agreement.rehearsed import rehearsed_spell
+from tests.agreement.test_size_and_rehearse import SETTINGS
 from tests.support.drawn_builds import drawn_build
 
 
@@ -21,29 +22,35 @@ def main() -> None:
     parser.add_argument("--builds", type=int, default=40)
     parser.add_argument("--seed", type=int, default=0)
     asked = parser.parse_args()
-    print(f"{'':>3} {'verdict':>10} {'in band':>15} {'packs a day':>15} {'hours a set':>15}")
+    print("Each pair: size, then rehearse --scenario hot-days over ten days.")
+    print(
+        f"{'':>3} {'verdict':>10} {'days':>5} {'in band':>15} {'packs a day':>15}"
+        f" {'hours a set':>15}"
+    )
     shares, packs, hours = [0.0], [0.0], [0.0]
     turned = 0
     for number in range(asked.seed, asked.seed + asked.builds):
-        short, long = beside(SETTINGS, drawn_build(Random(number)))
-        if short.days is None or long.days is None:
-            print(f"{number:3} {short.verdict:>10} too hot to be worked out")
+        plant = drawn_build(Random(number))
+        sized, spell = judge(SETTINGS, plant=plant), rehearsed_spell(SETTINGS, plant)
+        if sized.days is None or spell is None:
+            both = sized.days is None and spell is None
+            turned += not both
+            print(f"{number:3} {sized.verdict:>10} too hot to be worked out, {both=}")
             continue
-        a, b = short.days.in_band_share, long.days.in_band_share
-        shares.append(abs(a - b))
-        mine, theirs = short.supply, long.supply
-        if theirs.packs_per_day > 0.0:
-            packs.append(abs(mine.packs_per_day / theirs.packs_per_day - 1.0))
-        if mine.mean_h is not None and theirs.mean_h is not None:
-            hours.append(abs(mine.mean_h / theirs.mean_h - 1.0))
-        other_way = short.verdict is not Verdict.NEEDS_HEAT and short.holds is not (
-            b >= HOLDS_SHARE
-        )
+        supply = sized.supply
+        shares.append(abs(sized.days.in_band_share - spell.in_band_share))
+        if spell.packs_per_day > 0.0:
+            packs.append(abs(supply.packs_per_day / spell.packs_per_day - 1.0))
+        if supply.mean_h is not None and spell.hours_per_set is not None:
+            hours.append(abs(supply.mean_h / spell.hours_per_set - 1.0))
+        other_way = sized.verdict is not Verdict.NEEDS_HEAT and sized.holds is not spell.holds
         turned += other_way
         print(
-            f"{number:3} {short.verdict:>10} {a:7.1%} {b:7.1%} "
-            f"{mine.packs_per_day:7.1f} {theirs.packs_per_day:7.1f} "
-            f"{mine.mean_h or 0:7.1f} {theirs.mean_h or 0:7.1f}{'  turned' if other_way else ''}",
+            f"{number:3} {sized.verdict:>10} {sized.days.rehearsed_days:5.0f} "
+            f"{sized.days.in_band_share:7.1%} {spell.in_band_share:7.1%} "
+            f"{supply.packs_per_day:7.1f} {spell.packs_per_day:7.1f} "
+            f"{supply.mean_h or 0:7.1f} {spell.hours_per_set or 0:7.1f}"
+            f"{'  turned' if other_way else ''}",
             flush=True,
         )
     print(

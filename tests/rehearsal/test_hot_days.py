@@ -10,7 +10,8 @@ import pytest
 
 from controller.core.law import Band
 from controller.errors import ScenarioError
-from controller.rehearsal.hot_days import GivenUpError, hot_days
+from controller.rehearsal.hot_day_counter import GivenUpError
+from controller.rehearsal.hot_days import hot_days
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
 from controller.settings.law_of import BandSchedule
 from controller.settings.load import read_settings
@@ -147,3 +148,45 @@ def test_days_that_are_not_wanted_end_early_and_others_are_as_without_a_limit() 
                 warmer_by_k=4.0,
                 **unwanted,
             )
+
+
+def test_days_that_repeat_are_rehearsed_once() -> None:
+    """Figures of ten days from two or three of them, as if all had been rehearsed."""
+    habit = GrowerScript(wakes=time(6, 30), sleeps=time(22, 30), swaps_at=(time(22, 15),))
+    whole = hot_days(SETTINGS, days=10.0, grower=habit, swap_at_c=12.0)
+
+    short = hot_days(SETTINGS, days=10.0, grower=habit, swap_at_c=12.0, until_repeated=True)
+
+    assert short.rehearsed_days <= 5.0
+    assert whole.rehearsed_days == pytest.approx(10.0)
+    assert short.days == pytest.approx(whole.days)
+    assert len(short.in_band_by_day) == len(whole.in_band_by_day) == 10
+    assert short.in_band_share == pytest.approx(whole.in_band_share, abs=0.005)
+    assert short.packs_used == whole.packs_used
+    assert [one.packs for one in short.sets] == [one.packs for one in whole.sets]
+    for one, other in zip(short.sets, whole.sets, strict=True):
+        assert one.put_in_h == pytest.approx(other.put_in_h, abs=0.5)
+        assert one.lasted_h == pytest.approx(other.lasted_h, abs=0.5)
+    for figure, within in (
+        ("duty", 0.03), ("starts", 0.03), ("ice_melted_kg", 0.03), ("heat_removed_kj", 0.03),
+        ("air_mean_c", 0.01), ("reservoir_mean_c", 0.03), ("degree_hours_above", 0.15),
+        ("degree_hours_below", 0.15),
+    ):  # fmt: skip
+        assert getattr(short, figure) == pytest.approx(getattr(whole, figure), rel=within), figure
+
+
+def test_a_stock_that_runs_down_is_rehearsed_to_its_end() -> None:
+    """Two days on which packs and air are the same do not repeat while the freezer empties."""
+    spec = SETTINGS.plant_spec()
+    stock = replace(
+        spec,
+        packs=replace(spec.packs, count=40),
+        freezer=replace(spec.freezer, kg_per_day=3.0),
+    )
+    habit = GrowerScript(wakes=time(0), sleeps=time(0), swaps_at=(time(7), time(19)))
+
+    days = hot_days(SETTINGS, plant=stock, days=10.0, grower=habit, until_repeated=True)
+
+    assert days.in_band_by_day[0] > 0.9
+    assert days.in_band_by_day[-1] < days.in_band_by_day[0] - 0.3
+    assert days.rehearsed_days > 5.0

@@ -21,7 +21,7 @@ from controller.errors import InputFileError
 from controller.rehearsal.room_file import season_series
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
-from controller.settings.weather_file import hottest_week, read_weather_year
+from controller.settings.weather_file import hottest_days, read_weather_year
 from controller.thermal.moist_air import humidity_ratio
 
 CONFIG = shipped_config("larkmoor-laptop.toml")
@@ -62,7 +62,7 @@ def test_both_layouts_give_the_same_year(tmp_path: Path, lines: list[str]) -> No
     file.write_text("\n".join(lines), encoding="utf-8")
 
     year = read_weather_year(file)
-    week = hottest_week(year, date(2026, 6, 1), date(2026, 8, 31))
+    week = hottest_days(year, date(2026, 6, 1), date(2026, 8, 31))
 
     assert year.place == "Larkmoor"
     assert len(year.outdoor_c) == 8760

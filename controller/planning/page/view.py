@@ -205,7 +205,7 @@ def waking(found: Consultation) -> str:
     days, people = found.judgement.days, found.settings.people
     if days is None:
         return "No pack change helps here."
-    counted_from = found.rows[-1].time - timedelta(days=days.days)
+    counted_from = found.rows[-1].time - timedelta(days=days.rehearsed_days)
     ends = [
         counted_from + timedelta(hours=each.put_in_h + each.useful_h)
         for each in days.sets

@@ -1,0 +1,365 @@
+"""Follows a rehearsal of hot days and counts what they come to.
+
+Days that repeat each other to the end need not be rehearsed: once a day, or two days together,
+bring the same pack changes and the same air as those before, and leave as many frozen packs in the
+freezer, the days that are left are taken to repeat them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from controller.core.law import Band
+from controller.rehearsal.hot_day_figures import HotDays, HourCycle, PackSet
+from controller.rehearsal.plants import Account
+from controller.rehearsal.tally import HOUR_S, Excess, Spread, TalliedAlarm
+from controller.thermal.probe import Course
+
+HOURS = 24
+DAY_S = 86_400.0
+PERIODS = (1, 2)
+"""Days together that may repeat."""
+SAME_TIME_S = 1200.0
+SAME_SHARE = 0.004
+SAME_FROZEN = 0.03
+SAME_PACKS = 0.1
+"""Two days are the same when packs were changed within twenty minutes of the same time of day,
+frozen to the same share, the air was as long in band within six minutes, and the freezer holds as
+many frozen packs within a tenth of one. Own choice, finer than what is read off such days."""
+
+_NOTHING_YET = Account(ice_melted_kg=0.0, heat_removed_kj=0.0, energy_balance_error=None)
+
+
+class GivenUpError(Exception):
+    """Days were ended early, as they are out of band for longer than is wanted."""
+
+
+@dataclass(slots=True)
+class _Hour:
+    """One hour of the day over all rehearsed days."""
+
+    lasted_s: float = 0.0
+    pump_s: float = 0.0
+    runs_s: list[float] = field(default_factory=list)
+    rests_s: list[float] = field(default_factory=list)
+    starts: int = 0
+    least_c: float = float("inf")
+    greatest_c: float = float("-inf")
+
+
+@dataclass(slots=True)
+class _Set:
+    put_in_s: float
+    packs: int
+    frozen_share: float
+    was_cold: bool = False
+    warm_s: float | None = None
+
+    @property
+    def useful_s(self) -> float | None:
+        """How long it kept the water cold; None: to the end."""
+        return None if self.warm_s is None else self.warm_s - self.put_in_s
+
+
+@dataclass(slots=True)
+class _Totals:
+    """Sums since the counted days began."""
+
+    lasted_s: float = 0.0
+    out_s: float = 0.0
+    over_1k_s: float = 0.0
+    above_ks: float = 0.0
+    below_ks: float = 0.0
+    air_ks: float = 0.0
+    reservoir_ks: float = 0.0
+    pump_s: float = 0.0
+    starts: float = 0.0
+    ice_kg: float = 0.0
+    heat_kj: float = 0.0
+    frozen_packs: float = 0.0
+    """In the freezer by then; no sum."""
+
+    def plus(self, day: _Totals, before: _Totals, times: float) -> _Totals:
+        """Return these with the day between two others added so many times."""
+
+        def of(name: str) -> float:
+            more: float = getattr(day, name) - getattr(before, name)
+            value: float = getattr(self, name)
+            return value + times * more
+
+        return _Totals(*(of(name) for name in self.__dataclass_fields__))
+
+    @property
+    def in_band_share(self) -> float:
+        """Share of time in band."""
+        return 1.0 - self.out_s / self.lasted_s
+
+
+class HotDayCounter:
+    """Counts what `HotDays` reports."""
+
+    def __init__(
+        self,
+        *,
+        from_s: float,
+        days: float,
+        until_repeated: bool,
+        margin_k: float,
+        most_out_s: float,
+        most_above_ks: float,
+    ) -> None:
+        """Begin.
+
+        Args:
+            from_s: When the counted days begin, a midnight [s since the start].
+            days: Counted days.
+            until_repeated: Whether a day that repeats the one before it ends the rehearsal.
+            margin_k: The reservoir is useful while it is colder than cut-in by this [K].
+            most_out_s: Days that are out of band for longer are given up [s].
+            most_above_ks: As are those with more degree-seconds above cut-in [K·s].
+        """
+        self._from_s = from_s
+        self._days = days
+        self._until_repeated = until_repeated
+        self._margin_k = margin_k
+        self._most_out_s = most_out_s
+        self._most_above_ks = most_above_ks
+        self._hours = [_Hour() for _ in range(HOURS)]
+        self._sets: list[_Set] = []
+        self._at_s = 0.0
+        self._sums = _Totals()
+        self._midnights: list[_Totals] = []
+        self._air_c, self._reservoir_c = Spread(), Spread()
+        self._pump = False
+        self._pump_since_s: float | None = None
+        self._before: Account | None = None
+        if from_s == 0.0:
+            self._before, self._midnights = _NOTHING_YET, [_Totals()]
+        self._period = 0
+        """Days that repeat those before them; 0: none so far."""
+
+    @property
+    def first_s(self) -> float:
+        """When this first asks for the account of the plant [s since the start]."""
+        return self._from_s or DAY_S
+
+    def reached(self, account: Account, frozen_packs: float) -> float | None:
+        """Take what the plant has done by a midnight; return the next one, None at the end.
+
+        Args:
+            account: Of the plant so far.
+            frozen_packs: Packs in the freezer, each by its frozen share.
+        """
+        if self._before is None:
+            self._before = account
+        self._midnights.append(self._totals(account, frozen_packs))
+        if self._until_repeated:
+            self._period = next((days for days in PERIODS if self._same_again(days)), 0)
+        if self._period:
+            return None
+        return self._from_s + len(self._midnights) * DAY_S
+
+    def passed(
+        self, air: Course, reservoir: Course, excess: Excess, *, pump: bool, band: Band
+    ) -> None:
+        """Count a step of the plant."""
+        dt_s = air.dt_s
+        begins_s = self._at_s
+        self._at_s += dt_s
+        if self._sets:
+            useful_c = band.cut_in_mc / 1000 - self._margin_k
+            self._follow(self._sets[-1], reservoir.after_c, useful_c)
+        if begins_s < self._from_s:
+            return
+        sums = self._sums
+        sums.lasted_s += dt_s
+        self._reservoir_c.take(reservoir)
+        least_c, greatest_c = self._air_c.take(air)
+        sums.above_ks += excess.above_ks
+        sums.below_ks += excess.below_ks
+        sums.out_s += excess.warm_s + excess.cold_s
+        sums.over_1k_s += excess.over_1k_s
+        if sums.out_s > self._most_out_s or sums.above_ks > self._most_above_ks:
+            raise GivenUpError
+        hour = self._hours[int(begins_s % DAY_S // HOUR_S)]
+        hour.lasted_s += dt_s
+        hour.pump_s += dt_s if pump else 0.0
+        hour.least_c = min(hour.least_c, least_c)
+        hour.greatest_c = max(hour.greatest_c, greatest_c)
+
+    def _follow(self, one: _Set, reservoir_c: float, useful_c: float) -> None:
+        if reservoir_c < useful_c:
+            one.was_cold, one.warm_s = True, None
+        elif one.was_cold and one.warm_s is None:
+            one.warm_s = self._at_s
+
+    def switched(self, at_s: float, *, pump: bool) -> None:
+        """Take note that the pump starts or stops."""
+        if at_s > self._from_s:
+            hour = self._hours[int(at_s % DAY_S // HOUR_S)]
+            hour.starts += pump
+            if self._pump_since_s is not None:
+                (hour.runs_s if self._pump else hour.rests_s).append(at_s - self._pump_since_s)
+        self._pump, self._pump_since_s = pump, at_s
+
+    def swapped(self, at_s: float, *, packs: int, frozen_share: float) -> None:
+        """Take note of packs that went in."""
+        self._sets.append(_Set(at_s, packs, frozen_share))
+
+    def _totals(self, account: Account, frozen_packs: float) -> _Totals:
+        before = self._before or _NOTHING_YET
+        sums = self._sums
+        return _Totals(
+            sums.lasted_s,
+            sums.out_s,
+            sums.over_1k_s,
+            sums.above_ks,
+            sums.below_ks,
+            self._air_c.total,
+            self._reservoir_c.total,
+            sum(hour.pump_s for hour in self._hours),
+            sum(hour.starts for hour in self._hours),
+            _less(account.ice_melted_kg, before.ice_melted_kg) or 0.0,
+            _less(account.heat_removed_kj, before.heat_removed_kj) or 0.0,
+            frozen_packs,
+        )
+
+    def _sets_between(self, first: int, after: int) -> list[_Set]:
+        """Return the sets of the counted days from *first*, counted from 0, to before *after*."""
+        return [
+            each
+            for each in self._sets
+            if first <= math.floor((each.put_in_s - self._from_s) / DAY_S) < after
+        ]
+
+    def _same_again(self, period: int) -> bool:
+        """Return whether the days that end now repeat as many before them."""
+        marks = self._midnights[-2 * period - 1 :]
+        if len(marks) <= 2 * period:
+            return False
+        first, middle, end = marks[0], marks[period], marks[-1]
+        if abs(end.frozen_packs - middle.frozen_packs) > SAME_PACKS:
+            return False
+        out_s = (end.out_s - middle.out_s) - (middle.out_s - first.out_s)
+        if abs(out_s) > SAME_SHARE * DAY_S * period:
+            return False
+        last = len(self._midnights) - 1
+        now = self._sets_between(last - period, last)
+        before = self._sets_between(last - 2 * period, last - period)
+        return len(now) == len(before) and all(
+            abs(one.put_in_s - period * DAY_S - other.put_in_s) <= SAME_TIME_S
+            and one.packs == other.packs
+            and abs(one.frozen_share - other.frozen_share) <= SAME_FROZEN
+            for one, other in zip(now, before, strict=True)
+        )
+
+    def _repeat_sets(self, rehearsed: int, period: int) -> None:
+        """Put in the sets of the last days again, on the days that are left."""
+        last = self._sets_between(rehearsed - period, rehearsed)
+        before = self._sets_between(rehearsed - 2 * period, rehearsed - period)
+        for one, other in zip(last, before, strict=True):
+            if one.warm_s is None and one is self._sets[-1] and other.useful_s is not None:
+                one.warm_s = one.put_in_s + other.useful_s  # it is still in the water
+        for day in range(period, math.ceil(self._days) - rehearsed + period, period):
+            for one in last:
+                shift_s = day * DAY_S
+                self._sets.append(
+                    _Set(
+                        one.put_in_s + shift_s,
+                        one.packs,
+                        one.frozen_share,
+                        one.was_cold,
+                        None if one.warm_s is None else one.warm_s + shift_s,
+                    )
+                )
+
+    def result(self, *, account: Account, alarms: Sequence[TalliedAlarm]) -> HotDays:
+        """Return what was counted.
+
+        Args:
+            account: What the plant did over the whole run.
+            alarms: Alarms of the whole run.
+        """
+        sums, hours = self._totals(account, 0.0), self._hours
+        rehearsed = sums.lasted_s / DAY_S
+        by_day = self._by_day(sums)
+        if self._period:
+            left, period = self._days - rehearsed, self._period
+            times = left / period
+            sums = sums.plus(self._midnights[-1], self._midnights[-1 - period], times)
+            by_day += (by_day[-period:] * math.ceil(times))[: math.ceil(left)]
+            self._repeat_sets(len(self._midnights) - 1, period)
+        lasted_s = sums.lasted_s
+        counted = self._pack_sets(ends_s=self._from_s + lasted_s)
+        known = account.ice_melted_kg is not None
+        return HotDays(
+            days=lasted_s / DAY_S,
+            rehearsed_days=rehearsed,
+            in_band_share=sums.in_band_share,
+            in_band_by_day=by_day,
+            degree_hours_above=sums.above_ks / HOUR_S,
+            degree_hours_below=sums.below_ks / HOUR_S,
+            hours_over_1k=sums.over_1k_s / HOUR_S,
+            air_min_c=self._air_c.least,
+            air_mean_c=sums.air_ks / lasted_s,
+            air_max_c=self._air_c.greatest,
+            reservoir_min_c=self._reservoir_c.least,
+            reservoir_mean_c=sums.reservoir_ks / lasted_s,
+            reservoir_max_c=self._reservoir_c.greatest,
+            packs_used=sum(each.packs for each in counted),
+            sets=counted,
+            ice_melted_kg=sums.ice_kg if known else None,
+            heat_removed_kj=sums.heat_kj if known else None,
+            duty=sums.pump_s / lasted_s,
+            starts=round(sums.starts),
+            cycles=tuple(
+                HourCycle(
+                    hour=number,
+                    starts_per_h=hour.starts * HOUR_S / hour.lasted_s,
+                    on_s=_mean(hour.runs_s),
+                    off_s=_mean(hour.rests_s),
+                    duty=hour.pump_s / hour.lasted_s,
+                    air_min_c=hour.least_c,
+                    air_max_c=hour.greatest_c,
+                )
+                for number, hour in enumerate(hours)
+                if hour.lasted_s
+            ),
+            alarms=tuple(
+                sorted({alarm.name for alarm in alarms if alarm.raised_t_s >= self._from_s})
+            ),
+        )
+
+    def _by_day(self, end: _Totals) -> tuple[float, ...]:
+        shares, before = [], _Totals()
+        for mark in [*self._midnights[1:], end]:
+            lasted_s = mark.lasted_s - before.lasted_s
+            if lasted_s > 60.0:
+                shares.append(1.0 - (mark.out_s - before.out_s) / lasted_s)
+            before = mark
+        return tuple(shares)
+
+    def _pack_sets(self, *, ends_s: float) -> tuple[PackSet, ...]:
+        inside = [each for each in self._sets if each.put_in_s < ends_s]
+        follows: list[_Set | None] = [*inside[1:], None]
+        return tuple(
+            PackSet(
+                put_in_h=(one.put_in_s - self._from_s) / HOUR_S,
+                packs=one.packs,
+                frozen_share=one.frozen_share,
+                lasted_h=None if after is None else (after.put_in_s - one.put_in_s) / HOUR_S,
+                useful_h=None if one.useful_s is None else one.useful_s / HOUR_S,
+            )
+            for one, after in zip(inside, follows, strict=False)  # none goes in, none follows
+            if one.put_in_s >= self._from_s
+        )
+
+
+def _less(whole: float | None, before: float | None) -> float | None:
+    return None if whole is None else whole - (before or 0.0)
+
+
+def _mean(values: Sequence[float]) -> float | None:
+    return sum(values) / len(values) if values else None
