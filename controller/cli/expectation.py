@@ -47,16 +47,14 @@ def print_cycles(
     console.print(table)
     if proposal is None:
         return
-    keeps = (
-        "keeps the air, not only the probe, inside the species' band"
-        if proposal.keeps
-        else "comes nearest, but the air leaves the species' band"
-    )
+    if not proposal.keeps:
+        console.print("No switching points keep the air of this chamber in the species' band.")
+        return
     console.print(
         f"to try: cut_in {shown(proposal.cut_in_c)}, cut_out {shown(proposal.cut_out_c)}, "
         f"minimum_run {words.duration(proposal.minimum_run_s)}, anti_short_cycle "
-        f"{words.duration(proposal.anti_short_cycle_s)}: {keeps}, at "
-        f"{proposal.starts_per_h:.1f} starts an hour"
+        f"{words.duration(proposal.anti_short_cycle_s)}: keeps the air, not only the "
+        f"probe, inside the species' band, at {proposal.starts_per_h:.1f} starts an hour"
     )
 
 

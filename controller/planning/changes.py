@@ -175,6 +175,18 @@ def _ideas_for(build: Build) -> Iterator[_Idea]:
     yield from _more_cold(build)
 
 
+def _inch(build: Build) -> str:
+    return "1 in" if build.settings.display.unit == "F" else f"{1000.0 * FOAM_M:g} mm"
+
+
+def _flat(build: Build) -> str:
+    return "1¼ in" if build.settings.display.unit == "F" else f"{FLAT_MM:g} mm"
+
+
+def _cooler(build: Build) -> str:
+    return f"{1.8 * COOLER_K:.0f} °F" if build.settings.display.unit == "F" else f"{COOLER_K:g} °C"
+
+
 def _less_heat(build: Build) -> Iterator[_Idea]:
     plant = build.plant
     chamber, box, room = plant.chamber, plant.reservoir, plant.room
@@ -182,7 +194,7 @@ def _less_heat(build: Build) -> Iterator[_Idea]:
     u_after = 1.0 / (1.0 / u_before + FOAM_M / FOAM_W_MK)
     yield _Idea(
         key="foam",
-        what="tape 25 mm (1 in) of foam board on every wall and the door",
+        what=f"tape {_inch(build)} of foam board on every wall and the door",
         effort=Effort.WORK,
         before=u_before,
         after=u_after,
@@ -193,7 +205,7 @@ def _less_heat(build: Build) -> Iterator[_Idea]:
     )
     yield _Idea(
         key="cooler-place",
-        what=f"move the chamber to a place {COOLER_K:g} K (5 °F) cooler",
+        what=f"move the chamber to a place {_cooler(build)} cooler",
         effort=Effort.DO,
         before=room.day_c,
         after=room.day_c - COOLER_K,
@@ -234,7 +246,7 @@ def _less_heat(build: Build) -> Iterator[_Idea]:
         )
     yield _Idea(
         key="insulate-box",
-        what="insulate the box and the tubes: 25 mm (1 in) of foam around and on the lid",
+        what=f"insulate the box and the tubes: {_inch(build)} of foam around and on the lid",
         effort=Effort.WORK,
         before=box.ua_w_k,
         after=0.6 * box.ua_w_k,
@@ -350,7 +362,7 @@ def _more_cold(build: Build) -> Iterator[_Idea]:
         for limit in (Limit.FACES, Limit.FREEZER):
             yield _Idea(
                 key="flat-packs",
-                what=f"flat packs of {FLAT_MM:g} mm (1¼ in), the same weight in all",
+                what=f"flat packs of {_flat(build)}, the same weight in all",
                 effort=Effort.SMALL,
                 before=packs.thickness_mm,
                 after=FLAT_MM,

@@ -12,6 +12,7 @@ from controller.errors import SettingsError
 from controller.planning.answers import LINE_MARK, Answers, Origin, answers_text, texts_of
 from controller.planning.changes import Applied
 from controller.planning.points import STAGES, Points, air_high_c, low_limit_c, reservoir_warm_c
+from controller.planning.questions import every_question
 from controller.settings.load import Settings, examine_document, settings_from
 from controller.settings.species import Species
 from controller.thermal.specs import PlantSpec
@@ -136,7 +137,7 @@ def _line(text: str, comment: str, mark: str = "") -> str:
 
 def _bands(draft: Draft) -> Iterator[str]:
     unit = _unit(draft.answers)
-    yield from ("", f"# Cooling starts at cut_in and stops at cut_out. {draft.proposed}")
+    yield from ("", "# Cooling starts at cut_in and stops at cut_out.", f"# {draft.proposed}")
     for stage in STAGES:
         points = draft.points[stage]
         band = draft.species.pinning if stage == "pinning" else draft.species.cropping
@@ -168,8 +169,15 @@ def _bands(draft: Draft) -> Iterator[str]:
             f"reservoir_warm = {temperature(reservoir_warm_c(every), unit)}",
             "alarm: water too warm to cool",
         ),
-        'reservoir_margin = "2 K"',
+        f'reservoir_margin = "{"3.6 F" if unit == "F" else "2 K"}"',
     )
+
+
+def _words(answers: Answers, key: str) -> str:
+    """Return an answer as a person reads it."""
+    text = answers.of[key].text
+    options = next(each.options for each in every_question() if each.key == key)
+    return next((option.words for option in options if option.key == text), text)
 
 
 def _source(species: Species) -> str:
@@ -231,7 +239,7 @@ def _equipment(draft: Draft) -> Iterator[str]:
         yield from (f"# - {each.what}" for each in draft.applied)
 
     def said(*keys: str) -> str:
-        return ", ".join(answers.of[key].text for key in keys if key in answers.of)
+        return ", ".join(_words(answers, key) for key in keys if key in answers.of)
 
     def mark(*keys: str) -> str:
         return next((found for key in keys if (found := _mark(answers, key))), "")

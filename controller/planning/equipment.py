@@ -240,7 +240,7 @@ def cautions_of(answers: Answers) -> Iterator[str]:
     if answers.text("food") != "none":
         yield (
             "Never lay warm packs on food, and load no more at once than the freezer freezes in a "
-            "day; keep the food below -12 °C (10 °F)."
+            f"day; keep the food below {'10 °F' if answers.us else '-12 °C'}."
         )
     if answers.number("day") > fahrenheit_to_celsius(104.0):
         yield "So hot a place is hard to hold; look for a cooler one first."

@@ -68,6 +68,13 @@ def supply_sentence(judgement: Judgement) -> str:
         if supply.packs_per_day <= 0.0:
             return "On a hot day no pack needs to be changed."
         return f"A set of {pack_count(packs.in_reservoir)} lasts longer than a day."
+    if not judgement.holds:
+        takes = "it would take" if judgement.verdict is Verdict.SHORT else "the packs give"
+        return (
+            f"A set of {pack_count(packs.in_reservoir)} lasts about {supply.mean_h:.0f} h. On a "
+            f"hot day {takes} {weight_text(supply.ice_kg_per_day, unit)} of ice; the freezer can "
+            f"freeze {weight_text(supply.limit_kg_per_day, unit)}."
+        )
     return (
         f"On a hot day change {pack_count(packs.in_reservoir)} about every {supply.mean_h:.0f} h: "
         f"{pack_count(round(supply.packs_per_day))} a day, "
