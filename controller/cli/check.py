@@ -62,7 +62,7 @@ def check(configs: tuple[Path, ...], as_json: bool, wiring_file: Path | None) ->
     configs = configs or (only_instance(),)
     paths = configurations(configs)
     if len(configs) > 1 or configs[0].is_dir():
-        _check_together(paths, as_json=as_json, wiring_file=wiring_file)
+        _check_several(paths, as_json=as_json, wiring_file=wiring_file)
         return
     (config,) = paths
     plan = plan_of(config, needs_fit=True)
@@ -114,7 +114,7 @@ def warnings_of(plan: Plan) -> Iterator[str]:
             )
 
 
-def _check_together(paths: list[Path], *, as_json: bool, wiring_file: Path | None) -> None:
+def _check_several(paths: list[Path], *, as_json: bool, wiring_file: Path | None) -> None:
     if wiring_file is not None:
         raise click.UsageError("--wiring draws one configuration; name one")
     plans: dict[Path, Plan] = {}
@@ -171,8 +171,8 @@ def wiring_of(plan: Plan) -> WiringPlan:
     """Return what is drawn of a plan."""
     settings = plan.settings
 
-    def pin_words(found: object) -> str:
-        line = line_number(found)
+    def pin_words(number: object) -> str:
+        line = line_number(number)
         return f"GPIO{line}, header pin {PIN_OF_LINE[line]}"
 
     return WiringPlan(
@@ -295,8 +295,8 @@ def _print_wiring(console: Console, plan: Plan) -> None:
         console.print("\nWiring")
         for row in rows:
             console.print(f"[b]{row[0]}[/b]")
-            for column, told in zip(columns[1:], row[1:], strict=True):
-                console.print(f"  {column}: {told}")
+            for column, advice in zip(columns[1:], row[1:], strict=True):
+                console.print(f"  {column}: {advice}")
     else:
         table = people.table(*columns, title="\nWiring")
         for row in rows:

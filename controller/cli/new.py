@@ -27,7 +27,7 @@ from controller.planning.answers import (
 from controller.planning.changes import Change, best_changes
 from controller.planning.consultation import Consultation, cheapest_mend, consult
 from controller.planning.equipment import cautions_of
-from controller.planning.mend import mend_together
+from controller.planning.mend import mended_answers
 from controller.planning.verdict_words import change_sentence, supply_sentence, verdict_sentence
 
 DEFAULT_FILE = Path("my-chamber.toml")
@@ -148,7 +148,7 @@ def kept_answers(file: Path) -> Path:
 
 def _settle(console: Console, answers: Answers) -> Consultation:
     """Show the verdict, and let the person try changes until it holds or they have enough."""
-    answers = _readable_together(console, answers)
+    answers = _readable_answers(console, answers)
     while True:
         console.print("\nRehearsing hot days ...", style="dim")
         result, better = _judged(answers)
@@ -169,7 +169,7 @@ def _wanted(console: Console, result: Consultation, better: tuple[Change, ...]) 
         return (change.key,) if plan_on else ()
     if not _yes("Look for changes that work together?"):
         return ()
-    mend = mend_together(result.judgement)
+    mend = mended_answers(result.judgement)
     if mend is None:
         console.print("Not even all of them together make it work; see what stops it, above.")
         return ()
@@ -179,7 +179,7 @@ def _wanted(console: Console, result: Consultation, better: tuple[Change, ...]) 
     return tuple(each.key for each in mend.applied) if _yes("Plan with them?") else ()
 
 
-def _readable_together(console: Console, answers: Answers) -> Answers:
+def _readable_answers(console: Console, answers: Answers) -> Answers:
     """Put right, by asking once more, what answers cannot be together."""
     while answers.problems:
         texts = texts_of(answers)

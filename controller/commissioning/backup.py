@@ -232,9 +232,9 @@ def unpacked(file: Path, folder: Path) -> Iterator[Archive]:
         )
 
 
-def _line(found: object) -> str:
+def _line(value: object) -> str:
     """Return a text of an unknown archive as it may stand on a screen."""
-    return "".join(c for c in str(found)[:80] if c.isprintable())
+    return "".join(c for c in str(value)[:80] if c.isprintable())
 
 
 def _unpack(file: Path, folder: Path) -> tuple[dict[str, Any], dict[str, Path]]:

@@ -85,7 +85,7 @@ def properties_of(text: str, name: str) -> list[str]:
 
 
 def _settings(text: str) -> list[tuple[str, str]]:
-    found: list[tuple[str, str]] = []
+    entries: list[tuple[str, str]] = []
     section = ""
     for line in text.splitlines():
         stripped = line.strip()
@@ -93,8 +93,8 @@ def _settings(text: str) -> list[tuple[str, str]]:
             section = stripped
         elif section == "[Service]" and "=" in stripped and stripped[0] not in "#;":
             key, value = (each.strip() for each in stripped.split("=", 1))
-            found.append((key, value))
-    return found
+            entries.append((key, value))
+    return entries
 
 
 def _program_of(text: str) -> str:

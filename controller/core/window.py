@@ -58,7 +58,7 @@ class Box:
                 self._values[name] = reading.value_mc
                 self._lowest[name], self._highest[name] = -inf, inf
 
-    def beside(self, name: str, edges: tuple[int, ...]) -> None:
+    def between_edges(self, name: str, edges: tuple[int, ...]) -> None:
         """Keep a reading between two neighbours of many thresholds, each met at or above itself.
 
         Args:
@@ -144,8 +144,8 @@ def window_of(context: AlarmContext, instants: Iterator[float]) -> DecisionWindo
         return None
     box = Box(inputs)
     _of_the_call(box, cooling, inputs)
-    box.beside("air", law.air_edges_mc)
-    box.beside("reservoir", law.reservoir_edges_mc)
+    box.between_edges("air", law.air_edges_mc)
+    box.between_edges("reservoir", law.reservoir_edges_mc)
     _of_the_reservoir(box, cooling, inputs, law)
     if cooling.pump and cooling.fan:
         _of_the_flow(box, cooling, inputs, now, law)

@@ -93,12 +93,12 @@ def chambers_below(folder: Path, *, run: Path, now: datetime) -> list[ChamberSum
         run: Folder of runtime directories, one an instance; it need not exist.
         now: Now, aware.
     """
-    found = []
+    chambers = []
     for place in sorted(path for path in folder.iterdir() if path.is_dir()):
         chamber = chamber_at(place, run=run, now=now)
         if chamber is not None:
-            found.append(chamber)
-    return found
+            chambers.append(chamber)
+    return chambers
 
 
 def chamber_at(place: Path, *, run: Path, now: datetime) -> ChamberSummary | None:
@@ -182,7 +182,7 @@ def in_order(
 
 def _port(place: Path) -> int | None:
     try:
-        found = json.loads((place / PAGE).read_text(encoding="utf-8"))["port"]
+        port = json.loads((place / PAGE).read_text(encoding="utf-8"))["port"]
     except (OSError, ValueError, KeyError, TypeError):
         return None
-    return found if isinstance(found, int) else None
+    return port if isinstance(port, int) else None

@@ -209,17 +209,17 @@ def complete(
                 answer = as_in_file or answer_to(question, None, known)
         known[question.key] = answer.value
         of[question.key] = answer
-    found = Answers(of, changes, problems, own)
-    if own is None or found.moved("day", "night", "packs", "packs_in_water", "sleeps", "wakes"):
-        problems.update((key, text) for key, text in _together(known) if key not in problems)
-    return found
+    answers = Answers(of, changes, problems, own)
+    if own is None or answers.moved("day", "night", "packs", "packs_in_water", "sleeps", "wakes"):
+        problems.update((key, text) for key, text in _joined(known) if key not in problems)
+    return answers
 
 
 OF_A_PLACE = ("day", "night", "humidity")
 """Questions whose usual answers follow from where the chamber stands."""
 
 
-def _together(known: Known) -> Iterator[tuple[str, str]]:
+def _joined(known: Known) -> Iterator[tuple[str, str]]:
     """Yield what several answers together cannot be."""
     day, night = known["day"], known["night"]
     assert isinstance(day, float)
@@ -262,15 +262,15 @@ def read_answers(content: str) -> tuple[dict[str, str], tuple[str, ...], list[st
 
 def _texts(document: dict[str, Any], problems: list[str]) -> Iterator[tuple[str, str]]:
     keys = [question.key for question in every_question()]
-    for key, found in document.items():
+    for key, value in document.items():
         if key not in keys:
             near = get_close_matches(key, keys, n=1)
             advice = f"did you mean {near[0]}?" if near else f"allowed: {', '.join(keys)}"
             problems.append(f"{key}: found an unknown question; {advice}")
-        elif isinstance(found, bool | dict | list):
+        elif isinstance(value, bool | dict | list):
             problems.append(f'{key}: allowed: text in quotation marks, such as "{UNKNOWN}"')
         else:
-            yield key, f"{found:%H:%M}" if isinstance(found, time) else str(found)
+            yield key, f"{value:%H:%M}" if isinstance(value, time) else str(value)
 
 
 def keeps_answers(content: str) -> bool:

@@ -238,7 +238,7 @@ def _equipment(draft: Draft) -> Iterator[str]:
         yield "# Changed from your answers:"
         yield from (f"# - {each.what}" for each in draft.applied)
 
-    def said(*keys: str) -> str:
+    def answer(*keys: str) -> str:
         return ", ".join(_words(answers, key) for key in keys if key in answers.of)
 
     def mark(*keys: str) -> str:
@@ -246,10 +246,10 @@ def _equipment(draft: Draft) -> Iterator[str]:
 
     yield from (
         "[plant.chamber]",
-        _line(f'size = "{said("size")}"', "outside", mark("size")),
-        _line(f"wall_u_w_m2k = {chamber.wall_u_w_m2k:.3g}", said("walls"), mark("walls")),
+        _line(f'size = "{answer("size")}"', "outside", mark("size")),
+        _line(f"wall_u_w_m2k = {chamber.wall_u_w_m2k:.3g}", answer("walls"), mark("walls")),
         _line(f"air_changes_per_h = {chamber.air_changes_per_h:g}",
-              f"fresh air: {said('fresh_air')}", mark("fresh_air")),
+              f"fresh air: {answer('fresh_air')}", mark("fresh_air")),
         _line(f'rh = "{100 * chamber.rh:.0f} %"', "what this species wants"),
         _line(f"lights_w = {chamber.lights_w:g}", "while they are on", mark("lights")),
         _line(f"fans_w = {chamber.fans_w:g}", "the coil's fans", mark("core", "fan")),
@@ -257,27 +257,27 @@ def _equipment(draft: Draft) -> Iterator[str]:
               mark("blocks")),
         _line(f"crop_w_per_kg = {chamber.crop_w_per_kg:g}", "heat of a fruiting block",
               " (assumed: not asked)"),
-        _line(f"humidifier_kg_per_h = {chamber.humidifier_kg_per_h:g}", said("humidifier"),
+        _line(f"humidifier_kg_per_h = {chamber.humidifier_kg_per_h:g}", answer("humidifier"),
               mark("humidifier")),
         "",
         "[plant.coil]",
-        _line(f"ua_air_w_k = {coil.ua_air_w_k:g}", f"core {said('core')}, fan {said('fan')}",
+        _line(f"ua_air_w_k = {coil.ua_air_w_k:g}", f"core {answer('core')}, fan {answer('fan')}",
               mark("core", "fan")),
         f"ua_water_w_k = {coil.ua_water_w_k:g}",
         f"air_kg_s = {coil.air_kg_s:g}",
         _line(f"water_kg_s = {coil.water_kg_s:g}",
-              f"half of the {said('pump')} on the pump's box", mark("pump")),
+              f"half of the {answer('pump')} on the pump's box", mark("pump")),
         "",
         "[plant.reservoir]",
         _line(f'litres = "{measures.volume_text(water.litres, unit)}"',
-              f"water beside the packs in {said('cooler_volume')}", mark("cooler_volume")),
-        _line(f"ua_w_k = {water.ua_w_k:g}", f"heat leak: {said('cooler')}", mark("cooler")),
+              f"water beside the packs in {answer('cooler_volume')}", mark("cooler_volume")),
+        _line(f"ua_w_k = {water.ua_w_k:g}", f"heat leak: {answer('cooler')}", mark("cooler")),
         _line(f"pump_w = {water.pump_w:g}", "by its flow", " (assumed: not asked)"),
         "",
         "[plant.packs]",
         _line(f"count = {packs.count}", "in all", mark("packs")),
         _line(f"in_reservoir = {packs.in_reservoir}", "in the water", mark("packs_in_water")),
-        _line(f"kg = {packs.kg:g}", said("pack"), mark("pack")),
+        _line(f"kg = {packs.kg:g}", answer("pack"), mark("pack")),
         f'fill = "{packs.fill}"',
         f'shape = "{packs.shape}"',
         f"thickness_mm = {packs.thickness_mm:g}",
@@ -285,14 +285,14 @@ def _equipment(draft: Draft) -> Iterator[str]:
         "[plant.freezer]",
         *([f"kg_per_day = {freezer.kg_per_day:g}"] if freezer.kg_per_day is not None else []),
         _line(f"litres = {freezer.litres:.0f}",
-              " ".join(filter(None, (said("freezer"), said("freezer_volume")))),
+              " ".join(filter(None, (answer("freezer"), answer("freezer_volume")))),
               mark("freezer", "freezer_volume")),
         f"stars = {freezer.stars}",
         _line(f'food = "{freezer.food}"', "a loaded freezer freezes less", mark("food")),
         "",
         "[plant.room]",
-        _line(f"day_c = {temperature(room.day_c, unit)}", f"hot afternoon, {said('place')}",
+        _line(f"day_c = {temperature(room.day_c, unit)}", f"hot afternoon, {answer('place')}",
               mark("day")),
         _line(f"night_c = {temperature(room.night_c, unit)}", "coolest hour", mark("night")),
-        _line(f'rh = "{100 * room.rh:.0f} %"', said("humidity"), mark("humidity")),
+        _line(f'rh = "{100 * room.rh:.0f} %"', answer("humidity"), mark("humidity")),
     )  # fmt: skip

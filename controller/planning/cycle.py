@@ -191,9 +191,9 @@ def propose_points(
     best_points: Band | None = None
     for below, above in product((0.1, 0.25, 0.4), repeat=2):
         points = Band(_on_step(high_c - below * width_k), _on_step(low_c + above * width_k))
-        found = judged(points, law.timing, beats)
-        if found is not None:
-            (best_rank, best), best_points = found, points
+        better = judged(points, law.timing, beats)
+        if better is not None:
+            (best_rank, best), best_points = better, points
     assert best_points is not None  # the first pair wins over none
     # then the timers, from gentle on pump and relay to quick; a tie leaves them as they are
     for minimum_run_s, rest_s in TIMERS_S:
@@ -202,9 +202,9 @@ def propose_points(
             minimum_run_s=max(minimum_run_s, law.timing.prime_s),
             anti_short_cycle_s=max(rest_s, law.timing.run_on_s),
         )
-        found = judged(best_points, timing, beats_clearly)
-        if found is not None:
-            best_rank, best = found
+        better = judged(best_points, timing, beats_clearly)
+        if better is not None:
+            best_rank, best = better
     assert best is not None
     return best
 

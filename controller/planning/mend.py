@@ -39,7 +39,7 @@ class Mend:
     applied: tuple[Applied, ...]
 
 
-def mend_together(judgement: Judgement) -> Mend | None:
+def mended_answers(judgement: Judgement) -> Mend | None:
     """Return changes that together make a build hold; None: not even all of them do.
 
     The shortest beginning of `ORDER` that holds is taken, and what it can do without is left out.

@@ -59,7 +59,7 @@ class RecordsWriter:
         chamber: str,
         boot_id: str,
         ahead_s: float,
-        told: Callable[[str], object] = lambda _: None,
+        report: Callable[[str], object] = lambda _: None,
         keep_detail_s: float = KEEP_DETAIL_S,
     ) -> None:
         """Start the thread; the file is opened there, so that a bad one delays nobody.
@@ -69,7 +69,7 @@ class RecordsWriter:
             chamber: Name of the chamber.
             boot_id: This boot.
             ahead_s: Boot-time clock minus the clock of the control law [s].
-            told: Is told, once each, what is wrong with the medium and that it is over.
+            report: Is called, once each, with what is wrong with the medium and that it is over.
             keep_detail_s: How long every reading is kept [s]; older ones are thinned.
         """
         self.fault: str | None = None
@@ -79,8 +79,8 @@ class RecordsWriter:
         self.ahead_s = ahead_s
         """Boot-time clock minus the clock of the control law [s]; grows where the machine was
         suspended, and whoever notices sets it."""
-        self._told = told
-        self._side_file_told = False
+        self._report = report
+        self._side_file_reported = False
         self._keep_detail_s = keep_detail_s
         self._thin_at_s = time.monotonic() + FIRST_THINNING_S
         self._band: Band | None = None
@@ -137,7 +137,7 @@ class RecordsWriter:
         self._probes_written = False
         self._wake.set()
 
-    def tell(self, now: float, kind: str, name: str, detail: str = "") -> None:
+    def keep_event(self, now: float, kind: str, name: str, detail: str = "") -> None:
         """Take note of something that no tick decided, such as a stage put in force."""
         self._events.append((round((now + self.ahead_s) * 1000), kind, name, detail))
         self._wake.set()
@@ -187,7 +187,7 @@ class RecordsWriter:
             else:
                 failures = 0
                 if self.fault is not None:
-                    self._told("records are kept again")
+                    self._report("records are kept again")
                 self.fault = None
                 if closing:
                     self._shut()
@@ -249,14 +249,14 @@ class RecordsWriter:
             return
         file.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
         held = self._side_file_bytes() > MOST_SIDE_FILE_BYTES
-        if held and not self._side_file_told:
-            self._told(
+        if held and not self._side_file_reported:
+            self._report(
                 f"the write-ahead log is over {MOST_SIDE_FILE_BYTES // 1024} KiB: "
                 "another program has been reading the records for long; end it"
             )
-        elif self._side_file_told and not held:
-            self._told("the write-ahead log is small again")
-        self._side_file_told = held
+        elif self._side_file_reported and not held:
+            self._report("the write-ahead log is small again")
+        self._side_file_reported = held
 
     def _side_file_bytes(self) -> int:
         try:
@@ -298,7 +298,7 @@ class RecordsWriter:
     def _failed(self, error: Exception) -> None:
         text = str(error)
         if text != self.fault:
-            self._told(f"records are not kept: {text}")
+            self._report(f"records are not kept: {text}")
         self.fault = text
         self._shut()
         if any(sign in text for sign in _DAMAGED):

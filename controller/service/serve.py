@@ -142,7 +142,7 @@ class _Process:
             chamber=settings.chamber.name,
             boot_id=self._boot or "",
             ahead_s=boottime() - _monotonic(),
-            told=lambda text: _log.warning("records", note=text),
+            report=lambda text: _log.warning("records", note=text),
             keep_detail_s=settings.records.keep_detail,
         )
         self._around = SharedParts(
@@ -156,7 +156,7 @@ class _Process:
         now = _monotonic()
         state = self._timers.begun(now, self._alarms.standing())
         self._chamber = opened_chamber(plan, stage, outputs, state, self._around)
-        self._records.tell(now, STAGE, stage)
+        self._records.keep_event(now, STAGE, stage)
         self._records.use_probes(now, probe_ids(settings))
         try:
             settle(place)
@@ -213,7 +213,7 @@ class _Process:
             if started >= sum_up_at:
                 sum_up_at = started + REFUSED_EVERY_S
                 for name, fault, count in chamber.watch.refused():
-                    self._records.tell(started, REFUSED, name, f"{count} {fault}")
+                    self._records.keep_event(started, REFUSED, name, f"{count} {fault}")
             if chamber.loop.inputs is not None:
                 notifier.status(status_line(decision, chamber.loop.inputs))
             self._status.count(pump=decision.pump, now=started)
@@ -277,7 +277,7 @@ class _Process:
         if name not in stages:
             return f'no stage "{name}", allowed: {", ".join(sorted(stages))}'
         self._chamber = self._chamber.in_stage(name)
-        self._records.tell(_monotonic(), STAGE, name)
+        self._records.keep_event(_monotonic(), STAGE, name)
         return f"stage {name} in force"
 
     def _wait_until(self, due: float, notifier: Notifier) -> None:
@@ -331,7 +331,7 @@ class _Process:
             return
         self._records.use_probes(_monotonic(), probe_ids(chamber.settings))
         if stage_changed:
-            self._records.tell(_monotonic(), STAGE, chamber.stage)
+            self._records.keep_event(_monotonic(), STAGE, chamber.stage)
         self._keep_wiring_in_force()
         _log.info("config_reloaded", stage=chamber.stage)
 

@@ -99,8 +99,8 @@ def plan_of(config: Path, *, needs_fit: bool = False) -> Plan:
     loads: list[WiredLoad] = []
     wanted: models.Loads | None = tables.get("loads")
     for name, table in wanted.each().items() if wanted else ():
-        wired, found = _wire(name, table, modules)
-        problems += found
+        wired, refusals = _wire(name, table, modules)
+        problems += refusals
         if wired is not None:
             loads.append(wired)
     problems += _shared_lines(

@@ -157,11 +157,11 @@ def _part_of(model: type[BaseModel]) -> Any:
 @cache
 def _meanings(model: type[BaseModel]) -> dict[str, str]:
     """Return the docstring below each field of a model, or of the part that it was made from."""
-    found: dict[str, str] = {}
+    docstrings: dict[str, str] = {}
     for source in (*reversed(model.__mro__), _part_of(model)):
         if source is not None and source.__module__.startswith("controller."):
-            found |= field_docstrings(source)
-    return {**MEANINGS, **found}
+            docstrings |= field_docstrings(source)
+    return {**MEANINGS, **docstrings}
 
 
 def _plain(text: str) -> str:

@@ -103,10 +103,10 @@ def reader_of(key: str) -> tuple[Reader, str] | None:
 
 def as_figure(key: str) -> Callable[[Any], Any]:
     """Return the function that turns the text of a key into its number and leaves all else."""
-    found = reader_of(key)
+    reader = reader_of(key)
 
     def read(given: Any) -> Any:
-        return found[0](given) if found is not None and isinstance(given, str) else given
+        return reader[0](given) if reader is not None and isinstance(given, str) else given
 
     return read
 
@@ -197,10 +197,10 @@ def _rated(key: str, given: Any) -> float:
     except ValueError as error:
         raise ValueError(f'plant.coil.{key}: found "{given}", {error}') from None
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0.0 < value < 1e6:
-        found = reader_of(key)
-        assert found is not None
+        reader = reader_of(key)
+        assert reader is not None
         raise ValueError(
-            f"plant.coil.{key}: found {value!r}, allowed: a number above 0, or {found[1]}"
+            f"plant.coil.{key}: found {value!r}, allowed: a number above 0, or {reader[1]}"
         )
     return float(value)
 

@@ -66,15 +66,15 @@ def tables_in(annotation: Any) -> Iterator[type[BaseModel]]:
             yield from tables_in(part)
 
 
-def shown(found: object) -> str:
+def shown(value: object) -> str:
     """Return what was found as a person would write it, cut to a fair length."""
-    if isinstance(found, dict):
-        return f"a table of {len(found)} key(s)"
-    if isinstance(found, list):
-        return f"a list of {len(found)}"
-    text = str(found).lower() if isinstance(found, bool) else str(found)
+    if isinstance(value, dict):
+        return f"a table of {len(value)} key(s)"
+    if isinstance(value, list):
+        return f"a list of {len(value)}"
+    text = str(value).lower() if isinstance(value, bool) else str(value)
     text = text if len(text) <= 60 else f"{text[:57]}..."
-    return f'"{text}"' if isinstance(found, str) else text
+    return f'"{text}"' if isinstance(value, str) else text
 
 
 def entry(index: int) -> str:
@@ -87,17 +87,17 @@ def _problem(detail: ErrorDetails, loc: tuple[int | str, ...], document: type[Ba
     dotted, kind = ".".join(path), detail["type"]
     if kind == "extra_forbidden":
         return unknown_key(path, document)
-    found = "nothing" if kind == "missing" else shown(detail["input"])
+    value = "nothing" if kind == "missing" else shown(detail["input"])
     field = _fields_of(path[:-1], document).get(path[-1])
     if field is not None and field.description is not None:
-        return f"{dotted}: found {found}, allowed: {field.description}"
+        return f"{dotted}: found {value}, allowed: {field.description}"
     if kind == "value_error":
         text = str(detail["ctx"]["error"])
         if text.startswith("allowed"):
-            return f"{dotted}: found {found}, {text}"
+            return f"{dotted}: found {value}, {text}"
         # of a whole table, and of figures that judge themselves: they say which key and what
         return text if text.startswith(f"{dotted}.") else f"{dotted}: {text}"
-    return f"{dotted}: found {found}, allowed: {_allowed(detail)}"
+    return f"{dotted}: found {value}, allowed: {_allowed(detail)}"
 
 
 _ALLOWED = {

@@ -29,13 +29,13 @@ LIST_OF_MODULES = Purpose(
 _ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 
 
-def _supply_text(found: str) -> str:
+def _supply_text(given: str) -> str:
     """Return a supply as it is written everywhere, such as "12 V DC" for "12 v dc".
 
     Raises:
         ValueError: It is none; the field's description says what is allowed.
     """
-    return str(Supply.parse(found))
+    return str(Supply.parse(given))
 
 
 Words = Annotated[str, Field(min_length=1, max_length=300, pattern=r"\S")]
@@ -135,8 +135,8 @@ def examine_relay_modules(path: Path) -> tuple[dict[str, RelayModuleRecord], lis
     modules: dict[str, RelayModuleRecord] = {}
     if isinstance(tables, dict):
         for name, table in tables.items():
-            record, found = _record(name, table)
-            problems += found
+            record, refusals = _record(name, table)
+            problems += refusals
             if record is not None:
                 modules[name] = record
     else:

@@ -108,9 +108,9 @@ def _supplies(chambers: Sequence[NamedChamber]) -> Iterator[str]:
                 currents[load.fed_by].append(load.current)
     for name, stated in rated.items():
         if len(stated) > 1:
-            told = "; ".join(
+            named = "; ".join(
                 f"{current_a:g} A in {', '.join(where)}" for current_a, where in stated.items()
             )
-            yield f"supplies.{name}: found {told}, allowed: one nameplate for one supply"
+            yield f"supplies.{name}: found {named}, allowed: one nameplate for one supply"
         elif sum(len(where) for where in stated.values()) > 1:
             yield from overloaded(name, next(iter(stated)), currents[name])

@@ -51,7 +51,7 @@ class Beside:
     def look(self) -> None:
         """Look once."""
         loop, clock = self._soak.loop, self._soak.clock
-        self._soak.records.tell(clock.monotonic(), "stage", "look")
+        self._soak.records.keep_event(clock.monotonic(), "stage", "look")
         ends = time.monotonic() + 30.0
         while self._soak.records.waiting and time.monotonic() < ends:
             time.sleep(0.002)

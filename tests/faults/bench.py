@@ -518,7 +518,7 @@ class Bench:
             self._settled()
             self._locked = sqlite3.connect(self.records_path, isolation_level=None)
             self._locked.execute("BEGIN EXCLUSIVE")
-            self.records.tell(self.clock.monotonic(), "stage", "lock")
+            self.records.keep_event(self.clock.monotonic(), "stage", "lock")
             until(lambda: self.records.fault is not None)
         else:
             assert self._locked is not None
@@ -533,7 +533,7 @@ class Bench:
         if not on:
             ballast.unlink()
             # by itself it tries again within a minute; the next event tries at once
-            self.records.tell(self.clock.monotonic(), "stage", "room again")
+            self.records.keep_event(self.clock.monotonic(), "stage", "room again")
             until(lambda: self.records.fault is None)
             return
         self._settled()
@@ -541,12 +541,12 @@ class Bench:
             while True:
                 file.write(bytes(4096))
         for number in range(1500):  # what fits into pages that are there already still fits
-            self.records.tell(self.clock.monotonic(), "stage", f"{number:0400}")
+            self.records.keep_event(self.clock.monotonic(), "stage", f"{number:0400}")
         until(lambda: self.records.fault is not None)
 
     def _settled(self) -> None:
         """Have everything written that waits for the next batch."""
-        self.records.tell(self.clock.monotonic(), "stage", "settled")
+        self.records.keep_event(self.clock.monotonic(), "stage", "settled")
         until(lambda: self.records_path.exists() and self.records.waiting == 0)
 
 

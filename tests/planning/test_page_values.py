@@ -140,7 +140,7 @@ def test_the_fewest_changes_that_hold_are_found(monkeypatch: pytest.MonkeyPatch)
     settings = settings_of(configuration_text(draft_of(answers)))
     build = mend.Build(settings=settings, plant=settings.plant_spec())
 
-    found = mend.mend_together(
+    found = mend.mended_answers(
         cast("Judgement", Like(build=build, holds=False, verdict=Verdict.CANNOT))
     )
 
@@ -151,10 +151,8 @@ def test_the_fewest_changes_that_hold_are_found(monkeypatch: pytest.MonkeyPatch)
 def test_no_combination_is_said_as_such(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(mend, "_holds", lambda *_: False)
 
-    assert (
-        mend.mend_together(cast("Judgement", Like(build=None, holds=False, verdict=Verdict.CANNOT)))
-        is None
-    )
+    cannot = Like(build=None, holds=False, verdict=Verdict.CANNOT)
+    assert mend.mended_answers(cast("Judgement", cannot)) is None
 
 
 def test_controls_show_what_was_answered_not_known_and_not_understood() -> None:

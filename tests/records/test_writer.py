@@ -37,14 +37,14 @@ def write(
     monkeypatch.setattr(writer_module, "LONGEST_PAUSE_S", 0.05)
     made: list[RecordsWriter] = []
 
-    def make(path: Path | None = None, told: Callable[[str], object] = str) -> RecordsWriter:
+    def make(path: Path | None = None, report: Callable[[str], object] = str) -> RecordsWriter:
         made.append(
             RecordsWriter(
                 path or tmp_path / "records.sqlite",
                 chamber="bench",
                 boot_id="boot-a",
                 ahead_s=0.0,
-                told=told,
+                report=report,
             )
         )
         return made[-1]
@@ -120,16 +120,16 @@ def test_damaged_file_is_set_aside_and_a_new_one_begun(
     """Never deleted, and nothing that waited is lost."""
     path = tmp_path / "records.sqlite"
     path.write_bytes(content)
-    told: list[str] = []
-    records = write(told=told.append)
+    reports: list[str] = []
+    records = write(report=reports.append)
 
     records.note(0.0, make_inputs(16.0), ALARM)
 
     until(lambda: kept(path) == [(16_000, False)])
     until(lambda: records.fault is None)
     assert (tmp_path / "records.sqlite.damaged-1").read_bytes()[:7] == content[:7]
-    assert told[-1] == "records are kept again"
-    assert len(told) <= 3
+    assert reports[-1] == "records are kept again"
+    assert len(reports) <= 3
 
 
 def test_zero_byte_file_is_simply_begun(
@@ -247,8 +247,8 @@ def test_side_file_shrinks_once_the_slow_reader_has_gone(
     most = 300_000
     monkeypatch.setattr(writer_module, "MOST_SIDE_FILE_BYTES", most)
     path, side = tmp_path / "records.sqlite", tmp_path / "records.sqlite-wal"
-    told: list[str] = []
-    records = write(told=told.append)
+    reports: list[str] = []
+    records = write(report=reports.append)
     records.note(0.0, make_inputs(16.0), ALARM)
     until(lambda: len(kept(path)) == 1)
 
@@ -256,16 +256,16 @@ def test_side_file_shrinks_once_the_slow_reader_has_gone(
         reader.execute("BEGIN")
         assert reader.execute("SELECT count(*) FROM readings").fetchone() == (1,)
         for at in range(1500):
-            records.tell(float(at), "stage", "x" * 400)
+            records.keep_event(float(at), "stage", "x" * 400)
         until(lambda: side.stat().st_size > most)
         # a checkpoint waits a second for the reader, hence one more batch and no more
-        records.tell(2000.0, "stage", "while it reads")
-        until(lambda: records.waiting == 0 and len(told) == 1)
+        records.keep_event(2000.0, "stage", "while it reads")
+        until(lambda: records.waiting == 0 and len(reports) == 1)
 
-    records.tell(2001.0, "stage", "after it")
+    records.keep_event(2001.0, "stage", "after it")
     until(lambda: side.stat().st_size <= most)
-    until(lambda: len(told) == 2)
-    assert [text.split(":")[0] for text in told] == [
+    until(lambda: len(reports) == 2)
+    assert [text.split(":")[0] for text in reports] == [
         "the write-ahead log is over 292 KiB",
         "the write-ahead log is small again",
     ]
@@ -443,7 +443,7 @@ def test_records_of_a_newer_program_are_left_alone(tmp_path: Path, make: str) ->
     before = path.read_bytes()
 
     writer = RecordsWriter(path, chamber="c", boot_id="b", ahead_s=0.0)
-    writer.tell(0.0, "stage", "pinning")
+    writer.keep_event(0.0, "stage", "pinning")
     until(lambda: writer.fault is not None)
     writer.close()
 

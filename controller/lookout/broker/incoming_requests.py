@@ -124,8 +124,8 @@ def _message(payload: bytes) -> AskDocument:
     try:
         return ASK_CODEC.read(payload)
     except UnreadableError as error:
-        found = ascii(str(error))[1:-1]  # it goes into a log and back to whoever sent it
-        raise ValueError(f"{found}; allowed: an object as in the schema of ask") from None
+        shown = ascii(str(error))[1:-1]  # it goes into a log and back to whoever sent it
+        raise ValueError(f"{shown}; allowed: an object as in the schema of ask") from None
 
 
 def _read_ids(path: Path) -> list[str]:
@@ -134,12 +134,12 @@ def _read_ids(path: Path) -> list[str]:
     Then a message may be done twice, within the five minutes for which it is accepted at all.
     """
     try:
-        found: Any = json.loads(path.read_text(encoding="utf-8"))
+        ids: Any = json.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         return []
     except (OSError, ValueError, RecursionError) as error:
         _log.warning("ids_not_read", file=str(path), error=str(error))
         return []
-    if not isinstance(found, list):
+    if not isinstance(ids, list):
         return []
-    return [each for each in found if isinstance(each, str)]
+    return [each for each in ids if isinstance(each, str)]
