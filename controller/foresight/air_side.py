@@ -112,8 +112,7 @@ class LoadPoint:
 
 def wave_terms(hour: float) -> tuple[float, float, float, float]:
     """Return the day's wave at a local hour."""
-    cos, sin, cos2, sin2 = day_wave(hour)
-    return cos, sin, cos2, sin2
+    return day_wave(hour)
 
 
 @dataclass(frozen=True, slots=True)

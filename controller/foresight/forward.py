@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -12,7 +12,13 @@ from controller.foresight.band import SPENT_BY_K, SPENT_FOR_S, HeldBand
 from controller.foresight.bins import BIN_S
 from controller.foresight.lights import Lights
 from controller.foresight.sized import OUT_OF_ROOM_K
-from controller.foresight.water_side import Water, WaterDrive, WaterSide, coil_k
+from controller.foresight.water_side import (
+    SMOOTH_K2,
+    Water,
+    WaterSide,
+    coil_k,
+    groups_melted,
+)
 
 FARTHEST_S = 60 * 3600.0
 STEPS = int(FARTHEST_S / BIN_S)
@@ -114,19 +120,18 @@ class Outlook:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Ahead:
-    """One step of the run."""
+class Ahead(NamedTuple):
+    """One step of a run."""
 
     ahead_s: float
-    """End of the step, from now [s]."""
+    """End of the step, from the run's beginning [s]."""
     air_c: float
     slow_c: float
     over_k: float
     """Air above cut-in, 0 if not [K]."""
-    water: Water
-    end: End | None
-    """Set once the air has been too warm for long enough."""
+    water_c: float
+    melted: tuple[float, ...]
+    """What is melted of each group of packs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,138 +154,169 @@ class RunConditions:
 
 def run_out(start: Start, water: Water, side: WaterSide, around: RunConditions) -> End | None:
     """Return when the air begins to stay above its limit, None if not within `FARTHEST_S`."""
-    for step in run_ahead(start, water, side, around):
-        if step.end is not None:
-            return step.end
-    return None
+    return ChamberRun(start, water, side, around).end()
 
 
-def run_ahead(
-    start: Start, water: Water, side: WaterSide, around: RunConditions
-) -> Iterator[Ahead]:
-    """Yield the chamber step by step, to `FARTHEST_S`.
+class ChamberRun:
+    """The chamber run forward from an instant, as far as somebody asked for."""
 
-    Cycling, the air is held at its mean; close to a run without a break that mean slides to
-    cut-out; without a break the air follows the balance of load and coil from cut-out on.
+    def __init__(
+        self,
+        start: Start,
+        water: Water,
+        side: WaterSide,
+        around: RunConditions,
+        *,
+        keeps_path: bool = False,
+    ) -> None:
+        """Begin; nothing is run yet.
 
-    Args:
-        start: How things stand now.
-        water: The reservoir now.
-        side: Its equation.
-        around: Load, room and band.
-    """
-    air = _Air(start, around)
-    end: End | None = None
-    outlook = around.outlook
-    for index in range(STEPS):
-        ambient = outlook.at(index)
-        demand = air.demand(ambient, index)
-        duty = None if air.unbroken else air.cycle(ambient, demand, water)
-        if duty is None:
-            duty = air.run_on(ambient, demand, water)
-        if air.warm_s >= SPENT_FOR_S and end is None:
-            end = End(max(0.0, (index + 1) * BIN_S - air.warm_s), water.water_c)
-        air.slow_c += _SLOW_SHARE * (air.air_c - air.slow_c)
-        water = side.after(water, WaterDrive(duty, air.air_c, ambient.room_c))
-        yield Ahead(
-            (index + 1) * BIN_S, air.air_c, air.slow_c, max(0.0, air.air_c - ambient.cut_in_c),
-            water, end,
-        )  # fmt: skip
-
-
-class _Air:
-    """The air in a run, and how the coil works to hold it."""
-
-    __slots__ = ("_around", "_held_over_k", "_rate_s", "_slope", "air_c", "came_back", "slow_c",
-                 "unbroken", "warm_s")  # fmt: skip
-
-    def __init__(self, start: Start, around: RunConditions) -> None:
-        values = around.values
-        self._around = around
-        self._held_over_k = start.over_middle_k
-        self._slope = values.room + values.slow
-        self._rate_s = max(_SHORTEST_RATE_S, values.rate)
-        self.air_c, self.slow_c = start.air_c, start.slow_c
-        self.unbroken, self.came_back = start.unbroken, start.came_back
-        self.warm_s = start.too_warm_for_s
-
-    def demand(self, ambient: Ambient, index: int) -> float:
-        """Return the load of this step with the air at 0 °C; it falls along the slope [K]."""
-        around = self._around
-        values, load = around.values, around.load
-        cos, sin, cos2, sin2 = ambient.wave
-        base_k = (
-            values.base
-            + values.cos * cos
-            + values.sin * sin
-            + values.cos2 * cos2
-            + values.sin2 * sin2
-            + load.today_k * ambient.today_share
-        )
-        if ambient.lit:
-            base_k += load.lights_k
-        if around.wander:
-            base_k += around.wander_k * around.wander[index]
-        outside_c = (
-            ambient.room_c - OUT_OF_ROOM_K
-            if around.room_probe
-            else 0.5 * (ambient.cut_in_c + ambient.cut_out_c)
-        )
-        return base_k + values.room * outside_c + values.slow * self.slow_c
-
-    def cycle(self, ambient: Ambient, demand: float, water: Water) -> float | None:
-        """Hold the air at its mean; return the share of time cooling, None where it is too little.
-
-        None leaves the air at cut-out, from where it goes on without a break.
+        Args:
+            start: How things stand.
+            water: The reservoir.
+            side: Its equation.
+            around: Load, room and band.
+            keeps_path: Whether `walked` will be asked.
         """
-        middle_c = 0.5 * (ambient.cut_in_c + ambient.cut_out_c)
-        held_c = middle_c + self._held_over_k
-        duty = self._duty(held_c, demand, water)
-        if duty > NEARLY_UNBROKEN:
-            lower = min(1.0, (duty - NEARLY_UNBROKEN) / (1.0 - NEARLY_UNBROKEN))
-            held_c += lower * (ambient.cut_out_c - held_c)
-            duty = self._duty(held_c, demand, water)
-            if duty > 1.0:
-                self.unbroken = True
-                self.air_c = ambient.cut_out_c
-                return None
-        self.air_c = held_c
-        self.came_back = True
-        self.warm_s = 0.0
-        return duty
+        self._around = around
+        self._groups = water.groups
+        self._water_after, self._melted = side.stepper(water.groups)
+        self._held_over_k = start.over_middle_k
+        self._state = (
+            start.air_c, start.slow_c, water.water_c, start.too_warm_for_s, start.unbroken,
+            start.came_back,
+        )  # fmt: skip
+        self._done = 0
+        self._end: End | None = None
+        self._path: list[Ahead] | None = [] if keeps_path else None
 
-    def _duty(self, held_c: float, demand: float, water: Water) -> float:
-        """Return the share of time cooling that holds the air, above 1 where none does."""
-        load = self._around.load
-        x = held_c - water.water_c
-        able_k = coil_k(x, load.offset, load.dry)
-        if able_k <= 0.0 or x < self._around.margin_k:
-            return 2.0
-        wanted_k = demand - self._slope * held_c + self._around.values.cold * (x - COLD_AT_K)
-        return max(0.0, wanted_k / able_k)
+    def end(self) -> End | None:
+        """Return when the air begins to stay above its limit, None if not within `FARTHEST_S`."""
+        if self._end is None and self._done < STEPS:
+            self._go_on(STEPS, to_end=True)
+        return self._end
 
-    def run_on(self, ambient: Ambient, demand: float, water: Water) -> float:
-        """Let the air follow load and coil without a break; return the share of time cooling."""
-        around = self._around
-        load, values = around.load, around.values
-        previous_c, slope = self.air_c, self._slope
-        x = previous_c - water.water_c
-        duty = 1.0 if x >= around.margin_k else 0.0
-        able_k = 0.0
-        if duty:
-            able_k = coil_k(x, load.offset, load.dry) + values.unbroken
-            able_k -= values.cold * (x - COLD_AT_K)
-        # implicit in the air: its own share of load and coil brings it back
-        rise_k = (demand - slope * previous_c - able_k) * BIN_S
-        self.air_c = air_c = previous_c + rise_k / (self._rate_s + (slope + duty) * BIN_S)
-        if air_c <= ambient.cut_out_c:
-            self.unbroken = False
-        self.came_back = self.came_back or air_c <= ambient.cut_in_c
-        limit_c = ambient.cut_in_c + SPENT_BY_K
-        # air that still rises above the limit will not come back by this set
-        if air_c > limit_c and (self.came_back or rise_k > 0.0):
-            over = (air_c - limit_c) / (air_c - previous_c) if previous_c < limit_c else 1.0
-            self.warm_s += over * BIN_S
-        else:
-            self.warm_s = 0.0
-        return duty
+    def walked(self, for_s: float) -> list[Ahead]:
+        """Return the steps, whether or not the cold runs out meanwhile.
+
+        Args:
+            for_s: No step ends later than this from the beginning [s], nor than `FARTHEST_S`.
+        """
+        assert self._path is not None
+        steps = 0
+        while steps < STEPS and (steps + 1) * BIN_S <= for_s:
+            steps += 1
+        if steps > self._done:
+            self._go_on(steps, to_end=False)
+        return self._path[:steps]
+
+    def water_at(self, step: Ahead) -> Water:
+        """Return the reservoir at the end of a step."""
+        return Water(step.water_c, groups_melted(self._groups, step.melted))
+
+    # one straight run in plain numbers: a forecast takes ten thousand of its steps
+    def _go_on(self, steps: int, *, to_end: bool) -> None:  # noqa: C901, PLR0912, PLR0915
+        """Run to a step, or to the one after which the cold has run out.
+
+        Cycling, the air is held at its mean; close to a run without a break that mean slides to
+        cut-out; without a break the air follows the balance of load and coil from cut-out on.
+        """
+        around, path, water_after, melted = (
+            self._around, self._path, self._water_after, self._melted
+        )  # fmt: skip
+        load, values, outlook = around.load, around.values, around.outlook
+        base, room, cos, sin, cos2, sin2, rate, slow, less_unbroken, cold = values
+        offset, dry, today_k, lights_k = load.offset, load.dry, load.today_k, load.lights_k
+        room_probe, margin_k = around.room_probe, around.margin_k
+        wander, wander_k = around.wander, around.wander_k
+        held_over_k = self._held_over_k
+        slope = room + slow
+        rate_s = max(_SHORTEST_RATE_S, rate)
+        air_c, slow_c, water_c, warm_s, unbroken, came_back = self._state
+        sqrt = math.sqrt
+
+        def duty_at(held_c: float, demand: float) -> float:
+            """Return the share of time cooling that holds the air, above 1 where none does."""
+            x = held_c - water_c
+            dry_k = dry * x
+            if x <= 0.0:
+                able_k = dry_k
+            else:
+                wet_k = x - offset
+                able_k = 0.5 * (dry_k + wet_k + sqrt((dry_k - wet_k) ** 2 + SMOOTH_K2))
+            if able_k <= 0.0 or x < margin_k:
+                return 2.0
+            wanted_k = demand - slope * held_c + cold * (x - COLD_AT_K)
+            share = wanted_k / able_k
+            return share if share > 0.0 else 0.0  # noqa: FURB136
+
+        for index in range(self._done, steps):
+            wave, room_c, cut_in_c, cut_out_c, today_share, lit = outlook.at(index)
+            # the load of this step with the air at 0 °C; it falls along the slope
+            base_k = (
+                base
+                + cos * wave[0]
+                + sin * wave[1]
+                + cos2 * wave[2]
+                + sin2 * wave[3]
+                + today_k * today_share
+            )
+            if lit:
+                base_k += lights_k
+            if wander:
+                base_k += wander_k * wander[index]
+            outside_c = room_c - OUT_OF_ROOM_K if room_probe else 0.5 * (cut_in_c + cut_out_c)
+            demand = base_k + room * outside_c + slow * slow_c
+            if not unbroken:
+                # the air is held at its mean
+                held_c = 0.5 * (cut_in_c + cut_out_c) + held_over_k
+                duty = duty_at(held_c, demand)
+                if duty > NEARLY_UNBROKEN:
+                    lower = min(1.0, (duty - NEARLY_UNBROKEN) / (1.0 - NEARLY_UNBROKEN))
+                    held_c += lower * (cut_out_c - held_c)
+                    duty = duty_at(held_c, demand)
+                if duty > 1.0:
+                    # too little: from cut-out on it goes without a break
+                    unbroken = True
+                    air_c = cut_out_c
+                else:
+                    air_c = held_c
+                    came_back = True
+                    warm_s = 0.0
+            if unbroken:
+                previous_c = air_c
+                x = previous_c - water_c
+                duty = 1.0 if x >= margin_k else 0.0
+                able_k = 0.0
+                if duty:
+                    able_k = coil_k(x, offset, dry) + less_unbroken
+                    able_k -= cold * (x - COLD_AT_K)
+                # implicit in the air: its own share of load and coil brings it back
+                rise_k = (demand - slope * previous_c - able_k) * BIN_S
+                air_c = previous_c + rise_k / (rate_s + (slope + duty) * BIN_S)
+                if air_c <= cut_out_c:
+                    unbroken = False
+                came_back = came_back or air_c <= cut_in_c
+                limit_c = cut_in_c + SPENT_BY_K
+                # air that still rises above the limit will not come back by this set
+                if air_c > limit_c and (came_back or rise_k > 0.0):
+                    over = (air_c - limit_c) / (air_c - previous_c) if previous_c < limit_c else 1.0
+                    warm_s += over * BIN_S
+                else:
+                    warm_s = 0.0
+            if warm_s >= SPENT_FOR_S and self._end is None:
+                self._end = End(max(0.0, (index + 1) * BIN_S - warm_s), water_c)
+                if path is None:
+                    return  # nobody goes on from here
+            slow_c += _SLOW_SHARE * (air_c - slow_c)
+            water_c = water_after(water_c, duty, air_c, room_c)
+            if path is not None:
+                over_k = max(0.0, air_c - cut_in_c)
+                path.append(
+                    Ahead((index + 1) * BIN_S, air_c, slow_c, over_k, water_c, tuple(melted))
+                )
+                if to_end and self._end is not None:
+                    steps = index + 1
+                    break
+        self._state = air_c, slow_c, water_c, warm_s, unbroken, came_back
+        self._done = steps

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from operator import mul
 from typing import NamedTuple
 
@@ -22,10 +23,11 @@ FIRST_VARIANCE_K2 = (9.0, 1.0, 1.0, 0.25, 0.25)
 """How far mean and harmonics may lie off their sized values [K²]; from our own study."""
 
 
-def day_wave(hour: float) -> Vector:
+@lru_cache(maxsize=4096)
+def day_wave(hour: float) -> tuple[float, float, float, float]:
     """Return the two harmonics of the day at a local hour."""
     angle = hour * math.pi / 12.0
-    return [math.cos(angle), math.sin(angle), math.cos(2 * angle), math.sin(2 * angle)]
+    return math.cos(angle), math.sin(angle), math.cos(2 * angle), math.sin(2 * angle)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +42,9 @@ class Room:
 
     def usual_c(self, hour: float) -> float:
         """Return the room on a usual day at a local hour [°C]."""
-        return self.wave[0] + sum(a * b for a, b in zip(self.wave[1:], day_wave(hour), strict=True))
+        mean_c, by_cos, by_sin, by_cos2, by_sin2 = self.wave
+        cos, sin, cos2, sin2 = day_wave(hour)
+        return mean_c + (by_cos * cos + by_sin * sin + by_cos2 * cos2 + by_sin2 * sin2)
 
     def ahead_c(self, hour: float, ahead_s: float) -> float:
         """Return the room this long from now, at the local hour that it will be then [°C]."""

@@ -17,7 +17,7 @@ from typing import NamedTuple
 from controller.foresight.bins import BIN_S
 from controller.foresight.course import HourAt, groups_after
 from controller.foresight.forecast import Forecast
-from controller.foresight.forward import Ahead, RunConditions, Start, run_ahead, run_out
+from controller.foresight.forward import Ahead, ChamberRun, Start
 from controller.foresight.room_side import Room
 from controller.foresight.situation import Situation
 from controller.foresight.swaps import Logged, Swap
@@ -112,12 +112,12 @@ def plan_swaps(
     situation = forecast.situation
     if situation is None or habits.packs_in_set < 1:
         return SwapPlan(swaps=(), short=False)
-    asked = _Asked(forecast, situation, _freezer(logged, habits), habits, hour_at)
+    asked = _Asked(forecast, situation, _freezer(logged, habits), habits, hour_at, {})
     # packs that lie frozen while the air is too warm are cold that nobody used in time: what a
     # plan loses is judged by a day that comes hotter than it looks now
     room = situation.room
     hotter = replace(situation, room=_Hotter(room.wave, room.off_k, room.weather_k))
-    hot = replace(asked, situation=hotter)
+    hot = replace(asked, situation=hotter, runs={})
     best, least = POLICIES[0], _cost(_planned(hot, POLICIES[0]))
     if least.too_warm_k_h > SHORT_K_H:
         for policy in POLICIES[1:]:
@@ -159,6 +159,18 @@ class _Asked:
     freezer: FreezerQueue
     habits: Habits
     hour_at: HourAt
+    runs: dict[tuple[float, Start, Water], ChamberRun]
+    """Of this situation, by instant, chamber and reservoir: plans have many in common."""
+
+    def run(self, from_s: float, start: Start, water: Water, side: WaterSide) -> ChamberRun:
+        """Return the run that goes on from an instant [s since 1970]; made once."""
+        key = (from_s, start, water)
+        run = self.runs.get(key)
+        if run is None:
+            later_s = from_s - self.forecast.as_of_s
+            around = self.situation.around_later(later_s, hour=start.hour)
+            run = self.runs[key] = ChamberRun(start, water, side, around, keeps_path=True)
+        return run
 
 
 def _shortage(asked: _Asked, policy: Policy, plan: SwapPlan) -> Shortage:
@@ -208,8 +220,8 @@ def _planned(asked: _Asked, policy: Policy) -> SwapPlan:
             short = True
             break
         short = short or lacking != ""
-        around = situation.around_later(from_s - now_s, hour=start.hour)
-        arrived = _walked(start, water, side, around, at_s - from_s)
+        run = asked.run(from_s, start, water, side)
+        arrived = run.walked(at_s - from_s)
         too_warm_k_h = warmth.add(arrived, from_s)
         swaps.append(
             PlannedSwap(
@@ -222,7 +234,7 @@ def _planned(asked: _Asked, policy: Policy) -> SwapPlan:
         frozen = sum(freezer.frozen_shares(at_s)[:packs]) / packs
         freezer = freezer.without(packs).put(packs, at_s, habits.freezer)
         last = arrived[-1] if arrived else None
-        before = water if last is None else last.water
+        before = water if last is None else run.water_at(last)
         air_c = start.air_c if last is None else last.air_c
         cut_in_c, _ = situation.band.at(hour_at(at_s))
         water = changed(before, packs, frozen, habits.packs_in_set)
@@ -236,10 +248,10 @@ def _planned(asked: _Asked, policy: Policy) -> SwapPlan:
             too_warm_for_s=0.0,
         )
         from_s = at_s
-        end = run_out(start, water, side, situation.around_later(from_s - now_s, hour=start.hour))
+        end = asked.run(from_s, start, water, side).end()
         spent_s = None if end is None else from_s + end.ahead_s
-    around = situation.around_later(from_s - now_s, hour=start.hour)
-    after_k_h = warmth.add(_walked(start, water, side, around, ends_s - from_s), from_s)
+    rest = asked.run(from_s, start, water, side).walked(ends_s - from_s)
+    after_k_h = warmth.add(rest, from_s)
     return SwapPlan(
         swaps=tuple(swaps),
         short=short,
@@ -281,17 +293,6 @@ def _freezer(logged: Sequence[Logged], habits: Habits) -> FreezerQueue:
         packs = min(note.packs, len(freezer.ready_s))
         freezer = freezer.without(packs).put(packs, note.at_s, habits.freezer)
     return freezer
-
-
-def _walked(
-    start: Start, water: Water, side: WaterSide, around: RunConditions, for_s: float
-) -> list[Ahead]:
-    steps = []
-    for step in run_ahead(start, water, side, around):
-        if step.ahead_s > for_s:
-            break
-        steps.append(step)
-    return steps
 
 
 def _marked(situation: Situation) -> Water:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from operator import mul
+from typing import NamedTuple
 
 from controller.foresight.algebra import Matrix, Vector, cholesky, inverse, solved, times
 from controller.foresight.bins import BIN_S, line_to
@@ -135,6 +136,13 @@ def _fresh(water: Water) -> Group | None:
     return next((group for group in water.groups if group.frozen is None), None)
 
 
+class _Run(NamedTuple):
+    """The water at the ends of the bins, the swap first, and what is melted in the end."""
+
+    waters_c: Vector
+    melted: Vector
+
+
 class _Problem:
     """Least squares for one course."""
 
@@ -155,10 +163,10 @@ class _Problem:
 
     def descend(self, values: Unknowns) -> WaterFit:
         """Return the best fit from a start, after `MOST_STEPS` at most."""
-        states = self._run(values)
-        residuals = self._residuals(states)
+        run = self._run(values)
+        residuals = self._residuals(run.waters_c)
         cost = self._cost(values, residuals)
-        slopes, melt_slopes = self._slopes(values, states, residuals)
+        slopes, melt_slopes = self._slopes(values, run, residuals)
         for _ in range(MOST_STEPS):
             hessian, gradient = self._normal(values, residuals, slopes)
             move = solved(cholesky(hessian), gradient)
@@ -166,33 +174,35 @@ class _Problem:
             scale = 1.0
             for _ in range(4):
                 tried = within_range([v + scale * m for v, m in zip(values, move, strict=True)])
-                states_tried = self._run(tried)
-                residuals_tried = self._residuals(states_tried)
+                run_tried = self._run(tried)
+                residuals_tried = self._residuals(run_tried.waters_c)
                 cost_tried = self._cost(tried, residuals_tried)
                 if cost_tried < cost:
-                    values, states, residuals = tried, states_tried, residuals_tried
+                    values, run, residuals = tried, run_tried, residuals_tried
                     cost = cost_tried
                     break
                 scale *= 0.3
             if previous_cost - cost < 1e-3:
                 break
-            slopes, melt_slopes = self._slopes(values, states, residuals)
+            slopes, melt_slopes = self._slopes(values, run, residuals)
         hessian, _ = self._normal(values, residuals, slopes)
+        states = WaterSide(values, self._sized).run(self._course.start, self._course.steps)
         return WaterFit(Belief(values, inverse(hessian)), states, cost, melt_slopes)
 
-    def _run(self, values: Unknowns) -> list[Water]:
-        return WaterSide(values, self._sized).run(self._course.start, self._course.steps)
+    def _run(self, values: Unknowns) -> _Run:
+        side = WaterSide(values, self._sized)
+        return _Run(*side.course(self._course.start, self._course.steps))
 
-    def _residuals(self, states: list[Water]) -> Vector:
+    def _residuals(self, waters_c: Vector) -> Vector:
         return [
-            0.0 if seen is None else seen - 0.5 * (before.water_c + after.water_c)
-            for seen, before, after in zip(
-                self._course.seen_c, states[:-1], states[1:], strict=True
+            0.0 if seen is None else seen - 0.5 * (before_c + after_c)
+            for seen, before_c, after_c in zip(
+                self._course.seen_c, waters_c[:-1], waters_c[1:], strict=True
             )
         ]
 
     def _slopes(
-        self, values: Unknowns, states: list[Water], residuals: Vector
+        self, values: Unknowns, run: _Run, residuals: Vector
     ) -> tuple[list[Vector], tuple[Vector, ...]]:
         """Return how the modelled water, and what is melted in the end, move with each unknown."""
         slopes = []
@@ -201,15 +211,10 @@ class _Problem:
             h = SLOPE_STEP_K if index == OFFSET else SLOPE_STEP
             moved = list(values)
             moved[index] += h
-            states_moved = self._run(Unknowns(*moved))
-            after = self._residuals(states_moved)
+            run_moved = self._run(Unknowns(*moved))
+            after = self._residuals(run_moved.waters_c)
             slopes.append([(b - a) / h for b, a in zip(residuals, after, strict=True)])
-            melts.append(
-                [
-                    (m.melted - g.melted) / h
-                    for m, g in zip(states_moved[-1].groups, states[-1].groups, strict=True)
-                ]
-            )
+            melts.append([(b - a) / h for a, b in zip(run.melted, run_moved.melted, strict=True)])
         return slopes, tuple(list(column) for column in zip(*melts, strict=True))
 
     def _tail(self, values: Unknowns) -> float:

@@ -8,7 +8,7 @@ together) come from our own study of simulated plants; nothing was measured on h
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -61,6 +61,13 @@ def coil_k(x: float, offset: float, dry: float) -> float:
     return 0.5 * (dry_k + wet_k + math.sqrt((dry_k - wet_k) ** 2 + SMOOTH_K2))
 
 
+def groups_melted(groups: Sequence[Group], melted: Sequence[float]) -> tuple[Group, ...]:
+    """Return groups with what is melted of them now."""
+    return tuple(
+        Group(group.share, now, group.frozen) for group, now in zip(groups, melted, strict=True)
+    )
+
+
 class WaterSide:
     """The equation of the reservoir with one set of values for its unknowns.
 
@@ -101,48 +108,89 @@ class WaterSide:
         # two square roots are left^¼·holding^½ in one go
         return self.packs_w_k / front * math.sqrt(holding * math.sqrt(left))
 
-    def after(self, water: Water, step: WaterDrive, dt_s: float = BIN_S) -> Water:
-        """Return the reservoir one step later, implicit in its temperature."""
-        previous_c, plateau_c = water.water_c, self._plateau_c
-        duty, air_c, room_c = step
-        heat_w = self.leak_w_k * room_c
-        slope_w_k = self.leak_w_k
-        if duty > 0.0:
-            x = air_c - previous_c
-            per_k = self.dry if x < 0.1 else coil_k(x, self.offset, self.dry) / x
-            coil_w_k = duty * self.coil_w_k * per_k
-            heat_w += duty * self._pump_w + coil_w_k * air_c
-            slope_w_k += coil_w_k
-        liquid = 0.0
-        conductances = []
-        for group in water.groups:
-            pack_w_k = self.pack_w_k(group)
-            conductances.append(pack_w_k)
-            ice_w_k = group.share * pack_w_k
-            heat_w += ice_w_k * plateau_c
-            slope_w_k += ice_w_k
-            liquid += group.share * min(group.melted, 1.0)
-        inertia_w_k = (self.water_j_k + self._packs_j_k * liquid) / dt_s
-        water_c = (inertia_w_k * previous_c + heat_w) / (inertia_w_k + slope_w_k)
-        melt = dt_s * max(0.0, 0.5 * (previous_c + water_c) - plateau_c) / self.worth_j
-        groups = []
-        for group, pack_w_k in zip(water.groups, conductances, strict=True):
-            if pack_w_k > 0.0:
-                frozen = self.frozen if group.frozen is None else group.frozen
-                melted = min(group.melted + melt * pack_w_k, frozen)
-                groups.append(Group(group.share, melted, group.frozen))
-            else:
-                groups.append(group)
-        return Water(water_c, tuple(groups))
+    def stepper(
+        self, groups: Sequence[Group]
+    ) -> tuple[Callable[[float, float, float, float], float], list[float]]:
+        """Return what steps the reservoir by `BIN_S`, and what is melted of each group so far.
+
+        It is called with the water [°C], the share of time cooling [-], air and room [°C], returns
+        the water one step later, implicit in its temperature, and brings the list up to date. Plain
+        numbers, because a forecast takes ten thousand such steps.
+
+        Args:
+            groups: The packs in the water as the first step begins.
+        """
+        coil_w_k, leak_w_k, packs_w_k = self.coil_w_k, self.leak_w_k, self.packs_w_k
+        offset, dry, core, spread = self.offset, self.dry, self._core, self._spread
+        pump_w, plateau_c, worth_j = self._pump_w, self._plateau_c, self.worth_j
+        water_j_k, packs_j_k = self.water_j_k, self._packs_j_k
+        melted = [group.melted for group in groups]
+        packs = [
+            (place, group.share, self.frozen if group.frozen is None else group.frozen)
+            for place, group in enumerate(groups)
+        ]
+        taken_w_k = [0.0] * len(packs)
+        sqrt, exp = math.sqrt, math.exp
+
+        def step(previous_c: float, duty: float, air_c: float, room_c: float) -> float:
+            heat_w = leak_w_k * room_c
+            slope_w_k = leak_w_k
+            if duty > 0.0:
+                x = air_c - previous_c
+                per_k = dry
+                if x >= 0.1:
+                    dry_k, wet_k = dry * x, x - offset
+                    per_k = 0.5 * (dry_k + wet_k + sqrt((dry_k - wet_k) ** 2 + SMOOTH_K2)) / x
+                cooled_w_k = duty * coil_w_k * per_k
+                heat_w += duty * pump_w + cooled_w_k * air_c
+                slope_w_k += cooled_w_k
+            liquid = 0.0
+            for place, share, frozen in packs:
+                gone = melted[place]
+                pack_w_k = 0.0
+                if gone < frozen:
+                    left = 1.0 - gone / frozen + _LAST_ICE
+                    holding = 1.0 - exp(-left / spread)
+                    front = 1.0 + core * (2.0 * gone - 1.0)
+                    # two square roots are left^¼·holding^½ in one go
+                    pack_w_k = packs_w_k / front * sqrt(holding * sqrt(left))
+                taken_w_k[place] = pack_w_k
+                ice_w_k = share * pack_w_k
+                heat_w += ice_w_k * plateau_c
+                slope_w_k += ice_w_k
+                liquid += share * (gone if gone < 1.0 else 1.0)  # noqa: FURB136
+            inertia_w_k = (water_j_k + packs_j_k * liquid) / BIN_S
+            water_c = (inertia_w_k * previous_c + heat_w) / (inertia_w_k + slope_w_k)
+            over_k = 0.5 * (previous_c + water_c) - plateau_c
+            melt = BIN_S * (over_k if over_k > 0.0 else 0.0) / worth_j  # noqa: FURB136
+            for place, _, frozen in packs:
+                pack_w_k = taken_w_k[place]
+                if pack_w_k > 0.0:
+                    gone = melted[place] + melt * pack_w_k
+                    melted[place] = gone if gone < frozen else frozen  # noqa: FURB136
+            return water_c
+
+        return step, melted
 
     def run(self, start: Water, steps: Sequence[WaterDrive]) -> list[Water]:
         """Return the reservoir at the start and after each step."""
         states = [start]
-        water = start
-        for step in steps:
-            water = self.after(water, step)
-            states.append(water)
+        water_c, groups = start
+        step, melted = self.stepper(groups)
+        for duty, air_c, room_c in steps:
+            water_c = step(water_c, duty, air_c, room_c)
+            states.append(Water(water_c, groups_melted(groups, melted)))
         return states
+
+    def course(self, start: Water, steps: Sequence[WaterDrive]) -> tuple[list[float], list[float]]:
+        """Return the water at the start and after each step, and what is melted in the end."""
+        water_c, groups = start
+        step, melted = self.stepper(groups)
+        waters_c = [water_c]
+        for duty, air_c, room_c in steps:
+            water_c = step(water_c, duty, air_c, room_c)
+            waters_c.append(water_c)
+        return waters_c, melted
 
     def ice_w_k(self, water: Water) -> float:
         """Return the conductance of all packs in the water [W/K]."""
