@@ -231,8 +231,8 @@ def test_the_plan_says_when_the_freezer_cannot_keep_up() -> None:
     assert all(each <= full for each in packs)
 
 
-def grower(*, sets: float, refreeze_h: float) -> Habits:
-    full = told(6).drawn.spec.packs.in_reservoir
+def grower(*, sets: float, refreeze_h: float, number: int = 6) -> Habits:
+    full = told(number).drawn.spec.packs.in_reservoir
     return Habits(
         wakes_h=7.0,
         sleeps_h=23.0,
@@ -244,7 +244,7 @@ def grower(*, sets: float, refreeze_h: float) -> Habits:
 
 def test_a_shortage_says_how_many_packs_would_hold_the_band() -> None:
     """So many more, and the plan with them holds; one less, and it does not."""
-    forecast, plan = plan_of(told(6), grower(sets=3, refreeze_h=20))
+    forecast, plan = plan_of(told(1), grower(sets=2, refreeze_h=20, number=1))
 
     short = plan.shortage
     assert plan.short
@@ -254,9 +254,9 @@ def test_a_shortage_says_how_many_packs_would_hold_the_band() -> None:
     assert short.from_s > forecast.early_s - HOUR_S
     assert short.packs is not None
     assert not short.freeze_now  # what goes in now comes too late
-    full = told(6).drawn.spec.packs.in_reservoir
+    full = told(1).drawn.spec.packs.in_reservoir
     for more, holds in ((short.packs, True), (short.packs - 1, False)):
-        _, other = plan_of(told(6), grower(sets=3 + more / full, refreeze_h=20))
+        _, other = plan_of(told(1), grower(sets=2 + more / full, refreeze_h=20, number=1))
         assert (other.too_warm_k_h <= SHORT_K_H) is holds
 
 
@@ -289,7 +289,7 @@ def test_the_plan_is_chosen_for_the_weather_that_is_forecast(warmer_k: float) ->
 
 def test_where_packs_suffice_nothing_is_short() -> None:
     """No shortage, and next to no degree-hours."""
-    _, plan = plan_of(told(6), grower(sets=6, refreeze_h=10))
+    _, plan = plan_of(told(1), grower(sets=6, refreeze_h=10, number=1))
 
     assert plan.shortage is None
     assert plan.too_warm_k_h <= SHORT_K_H
