@@ -184,7 +184,7 @@ CONDITIONS: tuple[Condition, ...] = (
         lambda context: _when(context.cooling.flow_suspect),
         ("flow_suspect",),
     ),
-    # until a call has been served: a rest that the law ordered is no end of it
+    # until a call has been served or held for as long: a rest that the law ordered is no end of it
     Condition(AlarmName.LONG_RUN, "", lambda context: _when(context.cooling.overran), ("overran",)),
     Condition(AlarmName.FREQUENT_STARTS, "", _frequent_starts, ("last_hour",)),
     Condition(

@@ -63,6 +63,46 @@ class Settled:
     at: float
     air_mc: int
     water_mc: int
+    room_mc: int | None = None
+    """None: not known then."""
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Pieces of rests that are judged together."""
+
+    excess_mk_s: float = 0.0
+    """How much warmer the room was than the air, times for how long."""
+    lasted_s: float = 0.0
+    risen_mk: float = 0.0
+    """What the air rose in that time."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """How fast the air warms [K/h] against the excess of the room over it [K]: sums over blocks."""
+
+    weight: float = 0.0
+    excess: float = 0.0
+    speed: float = 0.0
+    excess_squared: float = 0.0
+    excess_speed: float = 0.0
+    blocks: int = 0
+    """So many at least."""
+    least_excess_k: float = float("inf")
+    """The smallest excess that it was learned in."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Warming:
+    """How the air of this chamber warms while the pump rests; `core.warming` works it out."""
+
+    block: Block = Block()
+    line: Line = Line()
+    slow: int = 0
+    """Blocks in a row that warmed much more slowly than the line says."""
+    sound: int = 0
+    """Blocks in a row that warmed as it says."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +111,7 @@ class Expectations:
 
     settled: Settled | None = None
     cooling_while_off: bool = False
+    warming: Warming = Warming()
     water_mc: int | None = None
     """Reservoir at the pump's last switch."""
     run_change_mk: int | None = None

@@ -17,6 +17,7 @@ from controller.core.flow import FlowVerdict, flow_at_start, judge_flow, trend_o
 from controller.core.law import FallbackPolicy, Law
 from controller.core.rules import (
     call_for,
+    falls_short,
     longest_run_s,
     start_forbidden_by,
     tripped_by,
@@ -172,8 +173,9 @@ def _stop(cooling: Cooling, reason: Reason, inputs: Inputs, now: float, law: Law
 
 def _overrun(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
     """End a run that has lasted as long as any may; one that was never proved rests for longer."""
-    rest_s = 0.0 if cooling.flow.proved_mc is not None else law.flow.wait_s
-    cooling = replace(cooling, overran=True, rest_s=rest_s)
+    proved = cooling.flow.proved_mc is not None
+    overran = not proved or falls_short(inputs, law)
+    cooling = replace(cooling, overran=overran, rest_s=0.0 if proved else law.flow.wait_s)
     return _stop(cooling, Reason.LONGEST_RUN, inputs, now, law)
 
 

@@ -92,6 +92,18 @@ def longest_run_s(inputs: Inputs, law: Law) -> float:
     return law.timing.longest_run_s
 
 
+def falls_short(inputs: Inputs, law: Law) -> bool:
+    """Return whether a run of the longest time has not held the air, and no warm water explains it.
+
+    A plant at its limit runs without a break on a hot day and holds the band: that is what it was
+    built for. Water that is too warm has an alarm of its own.
+    """
+    air, water = inputs.air, inputs.reservoir
+    held = isinstance(air, Seen) and air.value_mc < inputs.band.cut_in_mc
+    explained = isinstance(water, Seen) and water.value_mc >= law.alarms.reservoir_warm_mc
+    return not (held or explained)
+
+
 def tripped_by(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Reason | None:
     """Return why pump and fan must go off at once (rule 6), or None.
 

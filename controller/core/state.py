@@ -133,7 +133,8 @@ class Cooling:
     flow_suspect: bool = False
     """Whether no run has been proved since one failed; a reset does not end it."""
     overran: bool = False
-    """Whether a run of this call was ended by the longest run."""
+    """Whether the longest run ended the last one of this call, unproved or with the air not held
+    though the water was cold."""
     rest_s: float = 0.0
     """Rest that this stop asks for beyond the anti-short-cycle time."""
     lost_runs: int = 0

@@ -187,13 +187,13 @@ _GUIDES: dict[AlarmName, AlarmGuide] = {
         title="Pump running too long",
         action="Check the door of the chamber and the reservoir.",
         urgency=Urgency.SOON,
-        meaning="The pump has run as long as any run may, and the air has not reached cut-out. The "
-        "pump rests for a short while and goes on.",
+        meaning="The pump has run as long as any run may. The reservoir is cold enough, and still "
+        "the air is above its band; or no run has shown that water moves. The pump rests for a "
+        "short while and goes on. A long run that holds the band, as on a hot day, is no alarm.",
         causes=(
-            "The room is hot, and the coil only just holds the band.",
             "The chamber is open.",
-            "The reservoir is almost too warm to cool.",
             "Little or no water moves through the coil.",
+            "The room is hotter than the coil can make up for.",
             "The coil is dusty or iced.",
         ),
         if_ignored="The packs last less long; the air may leave its band later.",
@@ -276,11 +276,13 @@ _GUIDES: dict[AlarmName, AlarmGuide] = {
         title="Cooling goes on though it is off",
         action="See whether the pump still runs; if it does, unplug it.",
         urgency=Urgency.CROP,
-        meaning="The pump was switched off, and the air goes on falling though the room is warm.",
+        meaning="The pump was switched off, and the air goes on falling though the room is warm, "
+        "or warms less than half as fast as this chamber usually does.",
         causes=(
             "The relay of the pump stays closed: its contacts have welded.",
             "The relay is wired to its closed contact, so that off means on.",
             "Cold water runs through the coil by itself, because the reservoir stands higher.",
+            "The chamber was changed: more insulation, or much more crop.",
         ),
         if_ignored="The crop is chilled for as long as the cold lasts, and the packs melt for "
         "nothing.",

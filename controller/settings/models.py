@@ -127,8 +127,10 @@ class TimingTable(Table):
     permissive_debounce: Annotated[Duration, between(0, 600, "0 s to 10 min")] = Seconds(60)
     """Time for which the reservoir may be too warm before cooling stops."""
     longest_run: Annotated[Duration, between(600, 604_800, "10 min to 7 d")] = Seconds(14_400)
-    """A run ends after this long, whatever the readings say, and the pump rests; the alarm long_run
-    stands until a call has been served."""
+    """A run ends after this long, whatever the readings say, and the pump rests. The alarm long_run
+    is raised where the reservoir is cold enough and such a run has not brought the air below
+    cut-in, or where no answer of the loop was seen in it; it stands until a call has been served or
+    held."""
     longest_unseen_run: Annotated[Duration, between(60, 86_400, "1 min to 1 d")] = Seconds(1800)
     """The same while the reservoir probe is lost: nobody knows then whether the water still
     cools."""

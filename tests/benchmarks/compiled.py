@@ -20,7 +20,7 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 COMPILED = {
     "core": "alarms conditions decide expectations flow law memory phases recent rules state"
-    " stopwatch transitions window",
+    " stopwatch transitions warming window",
     "domain": "temperatures",
     "probes": "protocol sieve",
     "rehearsal": "chamber_step clock gates grower noise plant_probes plants rehearse"

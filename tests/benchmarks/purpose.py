@@ -76,7 +76,7 @@ def config_text(random: Random) -> str:
         ("ua_air_w_k = 6.0", f"ua_air_w_k = {uniform(8.0, 22.0):.1f}"),
         ("air_kg_s = 0.010", f"air_kg_s = {uniform(0.010, 0.02):.4f}"),
         ("litres = 24.0", f"litres = {uniform(16.0, 40.0):.0f}"),
-        ("count = 8", f"count = {in_water * random.choice((3, 4))}"),
+        ("count = 12", f"count = {in_water * random.choice((3, 4))}"),
         ("in_reservoir = 4", f"in_reservoir = {in_water}"),
         ("\nkg = 1.0", f"\nkg = {uniform(0.7, 1.5):.2f}"),
     ):

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
+
 from controller.core.decide import begin, decide
 from controller.core.law import Law
 from controller.core.state import Asked, Decision, Inputs, Phase, Reason, State
@@ -105,6 +107,42 @@ def test_a_proved_long_run_rests_as_any_other() -> None:
     run.ticks(make_inputs(15.4), 100)
 
     assert run.alarms[-1] == ("alarm_cleared", "long_run")
+
+
+@pytest.mark.parametrize(
+    ("air_c", "water_c", "alarm"),
+    [
+        pytest.param(16.5, 4.0, True, id="at-cut-in-on-cold-water"),
+        pytest.param(16.499, 4.0, False, id="the-band-is-held"),
+        pytest.param(16.6, 11.999, True, id="water-below-its-limit-explains-nothing"),
+        pytest.param(16.6, 12.0, False, id="warm-water-has-its-own-alarm"),
+        pytest.param(16.6, None, True, id="unknown-water-explains-nothing"),
+    ],
+)
+def test_a_long_run_is_an_alarm_where_the_air_is_not_held(
+    air_c: float, water_c: float | None, *, alarm: bool
+) -> None:
+    """A plant that just holds its band on a hot day does what it was built for; it rests anyway."""
+    run = Run(make_law(raise_s=0, clear_s=0, longest_run_s=7200, longest_unseen_run_s=7200))
+    run.ticks(make_inputs(17.0), 20)
+    run.ticks(make_inputs(16.4), 600)
+    run.ticks(make_inputs(air_c, water_c), 6600)
+
+    assert run.stops == [(7205.0, Reason.LONGEST_RUN)]
+    assert (("alarm_raised", "long_run") in run.alarms) is alarm
+
+
+def test_the_alarm_of_a_long_run_ends_with_one_that_holds_the_band() -> None:
+    """No call need be served for it: on a hot day none may be for many hours."""
+    run = Run(make_law(raise_s=0, clear_s=0, longest_run_s=7200))
+    run.ticks(make_inputs(17.0), 20)
+    run.ticks(make_inputs(16.6), 7300)
+    assert run.alarms == [("alarm_raised", "long_run")]
+    run.ticks(make_inputs(16.6), 300)
+    run.ticks(make_inputs(16.2), 7300)
+
+    assert len(run.stops) == 2
+    assert run.alarms[1:] == [("alarm_cleared", "long_run")]
 
 
 def test_a_run_on_unknown_water_is_shorter() -> None:

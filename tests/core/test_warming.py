@@ -1,0 +1,146 @@
+"""Rule 12: air that warms more slowly than this chamber's air does, while the pump is off.
+
+No source but rehearsed plants: `python -m tests.benchmarks.expectations`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+
+from controller.core.decide import begin, decide
+from controller.core.memory import Line
+from controller.core.state import Asked, EventKind, Evidence
+from controller.core.warming import LEARNED_BLOCKS, expected_speed_k_h
+from controller.domain.alarms import AlarmName
+from tests.support.laws import make_inputs, make_law, reading
+
+LAW = make_law(raise_s=0, clear_s=0, anti_short_cycle_s=60, minimum_run_s=60)
+TICK_S = 10.0
+COOLING_K_H = 8.0
+NAME = AlarmName.COOLING_WHILE_OFF
+Speed = Callable[[float], float]
+"""How fast the resting air warms [K/h], by how much warmer the room is [K]."""
+
+
+def usual(excess_k: float) -> float:
+    """A chamber that comes to rest two kelvin below its room."""
+    return 0.8 * (excess_k - 2.0)
+
+
+def share(of_it: float) -> Speed:
+    """Return a resting chamber from which something takes the rest of the heat."""
+    return lambda excess_k: of_it * usual(excess_k)
+
+
+class Plant:
+    """A toy chamber under the law: the air rises at rest by a given speed, and falls in a run."""
+
+    def __init__(self) -> None:
+        self.state, self.at, self.air_c = begin(0.0), 0.0, 16.0
+        self.events: list[tuple[float, str]] = []
+        self.evidence: list[Evidence | None] = []
+
+    def live(
+        self, hours: float, speed: Speed, *, room_c: float = 25.0, room_probe: bool = True,
+        acknowledge: bool = False,
+    ) -> list[str]:  # fmt: skip
+        """Go on for some hours; return what the alarm did in them."""
+        before, until = len(self.events), self.at + hours * 3600.0
+        asked = Asked(acknowledge=(NAME,)) if acknowledge else None
+        while self.at < until:
+            self.at += TICK_S
+            pump = self.state.cooling.pump
+            self.air_c += (-COOLING_K_H if pump else speed(room_c - self.air_c)) * TICK_S / 3600.0
+            inputs = make_inputs(self.air_c, 4.0, room=reading(room_c) if room_probe else None)
+            if asked is not None:
+                inputs, asked = replace(inputs, asked=asked), None
+            self.state, decision = decide(self.state, inputs, self.at, LAW)
+            for event in decision.events:
+                if event.name == NAME.value and event.kind is not EventKind.ACKNOWLEDGED:
+                    self.events.append((self.at, event.kind.value))
+                    self.evidence.append(event.evidence)
+        return [kind for _, kind in self.events[before:]]
+
+
+def test_air_that_warms_at_less_than_half_its_usual_speed_is_cooled_by_something() -> None:
+    """After three blocks of a third of an hour each; at three fifths nothing is said."""
+    for of_it, raised in ((0.6, []), (0.4, ["alarm_raised"])):
+        plant = Plant()
+        assert plant.live(24.0, usual) == []
+        began = plant.at
+        assert plant.live(12.0, share(of_it)) == raised
+        for at, _ in plant.events:
+            assert 0.7 < (at - began) / 3600.0 < 2.5
+
+
+def test_a_chamber_that_comes_to_rest_below_its_room_is_not_blamed_on_a_mild_day() -> None:
+    """Days of heat, then a room in which the air balances and does not warm at all."""
+    plant = Plant()
+    for room_c in (27.0, 24.0, 22.0, 20.0, 19.0, 18.0, 17.5, 18.0, 17.0, 25.0):
+        assert plant.live(10.0, usual, room_c=room_c) == []
+
+
+def test_a_morning_that_warms_the_room_does_not_turn_the_night_s_fall_into_a_fault() -> None:
+    """The air fell with the room; that the room is warm now says nothing of the night."""
+    plant = Plant()
+    plant.live(3.0, usual, room_c=18.0)
+    for step in range(12):
+        assert plant.live(0.5, lambda k: 4.0 * (k - 2.0), room_c=18.0 - 0.4 * step) == []
+    assert plant.live(0.3, lambda _k: 0.0, room_c=22.0) == []
+
+
+def test_the_alarm_ends_when_the_air_warms_as_before() -> None:
+    """By two blocks, measured; what was slow meanwhile has not become what is usual."""
+    plant = Plant()
+    plant.live(24.0, usual)
+    assert plant.live(48.0, share(0.3)) == ["alarm_raised"]
+    assert plant.live(6.0, usual) == ["alarm_cleared"]
+    assert plant.evidence[-1] is Evidence.MEASURED
+    assert plant.live(24.0, usual) == []
+    assert plant.live(6.0, share(0.3)) == ["alarm_raised"]
+
+
+def test_an_acknowledged_alarm_comes_again_while_its_cause_lasts() -> None:
+    """A person says that it is mended; three more slow blocks say that it is not."""
+    plant = Plant()
+    plant.live(24.0, usual)
+    plant.live(6.0, share(0.3))
+
+    assert plant.live(6.0, share(0.3), acknowledge=True) == ["alarm_cleared", "alarm_raised"]
+    assert plant.evidence[1] is Evidence.ACKNOWLEDGED
+
+
+def test_without_a_room_probe_nothing_is_expected_of_the_air() -> None:
+    """A cool room slows it as well."""
+    plant = Plant()
+    plant.live(24.0, usual, room_probe=False)
+
+    assert plant.live(12.0, share(0.3), room_probe=False) == []
+
+
+def line_of(*blocks: tuple[float, float]) -> Line:
+    """Return the line through blocks of (excess [K], speed [K/h]), all of one weight."""
+    return Line(
+        len(blocks),
+        sum(k for k, _ in blocks),
+        sum(v for _, v in blocks),
+        sum(k * k for k, _ in blocks),
+        sum(k * v for k, v in blocks),
+        len(blocks),
+        min(k for k, _ in blocks),
+    )
+
+
+def test_the_expected_speed_is_a_line_through_what_was_seen() -> None:
+    """A regression by hand; in one kind of weather through the origin; else not at all."""
+    spread = [(float(k), 2.0 * k - 8.0) for k in (6, 8, 10, 12, 14, 6, 8, 10, 12, 14)]
+    # mean excess 10, speed 12, variance 8, covariance 16: (16 + 1.2) / (8 + 1) a kelvin
+    assert expected_speed_k_h(line_of(*spread), 13.0) == pytest.approx(12.0 + 3.0 * 17.2 / 9.0)
+    steady = [(10.0, 8.0)] * LEARNED_BLOCKS
+    assert expected_speed_k_h(line_of(*steady), 15.0) == pytest.approx(12.0)
+    assert expected_speed_k_h(line_of(*steady[1:]), 15.0) is None
+    assert expected_speed_k_h(line_of(*steady), 9.9) is None
+    assert expected_speed_k_h(line_of(*[(10.0, 1.4)] * 8), 10.0) is None
