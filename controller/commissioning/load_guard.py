@@ -2,8 +2,9 @@
 
 A load is on for a limited time and off at any end: an answer, an error, a signal, a lost terminal.
 A second process, in a session of its own, is the last resort: it switches off by ``coldpin off``
-when the tool dies without an end, and ends a tool that holds a load on for too long. The rest of
-the pump is the service's: a tool waits for it, and leaves it behind.
+when the tool dies without an end, and ends a tool that holds a load on for too long. Where there is
+a service manager, that one stands behind both (`standby`). The rest of the pump is the service's: a
+tool waits for it, and leaves it behind.
 """
 
 from __future__ import annotations
@@ -20,6 +21,8 @@ from dataclasses import replace
 from pathlib import Path
 from types import FrameType
 
+from controller.commissioning.ending import switch_off
+from controller.commissioning.standby import manager_stands_by
 from controller.core.state import Cooling
 from controller.domain.places import KEPT_TIMERS
 from controller.errors import ControllerError
@@ -29,8 +32,8 @@ from controller.service.timer_store import TimerStore, stopped
 ENDING = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT)
 GRACE_S = 5.0
 """Beyond the time for which a load may be on, before the second process steps in [s]."""
-OFF_TRIES, OFF_AGAIN_AFTER_S = 10, 0.5
-"""A line stays busy until the kernel has taken it from the tool that was ended."""
+MANAGER_GRACE_S = 5.0
+"""Beyond that, before the service manager does [s]."""
 READY = b"ready"
 Energised = Callable[[str, float], contextlib.AbstractContextManager[None]]
 """Called with the name of a load and for how long it may be on [s]."""
@@ -104,7 +107,10 @@ class LoadGuard:
         with contextlib.ExitStack() as stack:
             if name == "pump":
                 stack.enter_context(self._rested())
-            stack.enter_context(last_resort(self._config, most_s + GRACE_S))
+            within_s = most_s + GRACE_S
+            manager_within_s = within_s + MANAGER_GRACE_S
+            stack.enter_context(manager_stands_by(self._config, manager_within_s, say=self._say))
+            stack.enter_context(last_resort(self._config, within_s))
             yield
 
     @contextlib.contextmanager
@@ -171,16 +177,7 @@ def watch(tool: int, within_s: float, config: str) -> int:
         return 0
     if not ready:
         os.kill(tool, signal.SIGKILL)  # it lives, as its end of the pipe is open
-    for _ in range(OFF_TRIES):
-        off = subprocess.run(  # noqa: S603 - our own command, with the tool's configuration
-            [sys.executable, "-m", "controller", "off", config],
-            stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-            check=False,
-        )  # fmt: skip
-        if off.returncode == 0:
-            return 0
-        time.sleep(OFF_AGAIN_AFTER_S)
-    return 1
+    return switch_off(config)
 
 
 if __name__ == "__main__":

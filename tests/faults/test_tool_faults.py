@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from controller.commissioning import standby
+from controller.commissioning.ending import end, started_at
+from controller.commissioning.guard import GRACE_S, MANAGER_GRACE_S, LoadGuard
 from tests.service.running import AIR, Bench, bench
 from tests.support.waiting import AT_MOST_S
 
@@ -64,3 +69,120 @@ def test_a_tool_that_stands_still_with_a_load_on_is_ended(here: Bench) -> None:
         tool.send_signal(signal.SIGSTOP)
         here.until(lambda: here.tape("pump")[-1] == "close off")
         assert tool.wait(AT_MOST_S) == -signal.SIGKILL
+
+
+@pytest.fixture
+def manager(here: Bench, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Return the record of a stand-in for systemd-run and systemctl, which obey as told."""
+    record, programs = here.folder / "manager", here.folder / "programs"
+    programs.mkdir()
+    for name in ("systemd-run", "systemctl"):
+        program = programs / name
+        program.write_text(
+            f'#!/bin/sh\n{{ printf "%s" {name}; for each; do printf "\\t%s" "$each"; done; echo; }}'
+            f' >> "{record}"\n[ ! -e "{here.folder}/refuses" ] || {{ echo no bus >&2; exit 1; }}\n'
+        )
+        program.chmod(0o755)
+    monkeypatch.setenv("PATH", f"{programs}:{os.environ['PATH']}")
+    for name in ("STATE_DIRECTORY", "RUNTIME_DIRECTORY", "PYTHONPATH"):
+        monkeypatch.setenv(name, here.environment[name])
+    monkeypatch.setattr(standby, "BOOTED", here.folder)
+    monkeypatch.setattr(os, "getuid", lambda: 0)
+    if os.geteuid() != 0:
+        popen = subprocess.Popen
+
+        def as_this_user(*arguments: Any, **more: Any) -> subprocess.Popen[Any]:
+            return popen(*arguments, **{**more, "user": None})
+
+        monkeypatch.setattr(subprocess, "Popen", as_this_user)
+    return record
+
+
+def commands(record: Path) -> list[list[str]]:
+    """Return what the service manager was asked for."""
+    return [line.split("\t") for line in record.read_text(encoding="utf-8").splitlines()]
+
+
+def test_the_service_manager_stands_by_while_a_load_is_on(here: Bench, manager: Path) -> None:
+    """Armed before the load, taken away after it, and later than the tool's second process."""
+    guard = LoadGuard(here.config, here.state, rest_s=0.0, say=pytest.fail)
+    with guard.energised("fan", 5.0):
+        (armed,) = commands(manager)
+    assert armed[0] == "systemd-run"
+    (unit,) = (each.removeprefix("--unit=") for each in armed if each.startswith("--unit="))
+    assert f"--on-active={5.0 + GRACE_S + MANAGER_GRACE_S:.1f}s" in armed
+    assert f"--setenv=STATE_DIRECTORY={here.state}" in armed
+    assert commands(manager)[1:] == [["systemctl", "--quiet", "stop", f"{unit}.timer"]]
+
+
+@pytest.mark.usefixtures("manager")
+def test_a_service_manager_that_refuses_is_reported_and_the_second_process_remains(
+    here: Bench,
+) -> None:
+    """The person hears it; the load may go on."""
+    (here.folder / "refuses").touch()
+    said: list[str] = []
+    with LoadGuard(here.config, here.state, rest_s=0.0, say=said.append).energised("fan", 5.0):
+        assert said == [
+            "The service manager does not stand by (no bus); the tool's second process does."
+        ]
+
+
+def test_what_the_service_manager_runs_ends_the_tool_and_switches_off(
+    here: Bench, manager: Path
+) -> None:
+    """Tool and second process killed in one blow: the timer's command leaves no load on."""
+    here.rest_long_ago()
+    child = subprocess.Popen(
+        [sys.executable, "-c", HOLDS.format(config=str(here.config), state=str(here.state))],
+        env={**here.environment, "PATH": os.environ["PATH"]},
+    )
+    try:
+        here.until(lambda: here.is_on("fan"))
+        (armed,) = commands(manager)
+        watcher = int((here.folder / "watcher").read_text(encoding="utf-8"))
+        os.kill(watcher, signal.SIGKILL)
+        os.kill(child.pid, signal.SIGSTOP)
+        assert here.is_on("fan")
+        command = armed[armed.index(sys.executable) :]
+        assert subprocess.run(command, env=here.environment, check=False).returncode == 0
+        assert child.wait(AT_MOST_S) == -signal.SIGKILL
+    finally:
+        child.kill()
+    assert here.tape("fan")[-1] == "close off"
+
+
+def test_a_process_id_that_came_again_is_not_ended() -> None:
+    """An id alone names nobody: the start of the process is compared too."""
+    with subprocess.Popen(["sleep", "60"]) as other:
+        try:
+            end(other.pid, "1")
+            end(other.pid, "")
+            assert other.poll() is None
+            end(other.pid, started_at(other.pid))
+            assert other.wait(AT_MOST_S) == -signal.SIGKILL
+        finally:
+            other.kill()
+
+
+HOLDS = """
+import os, subprocess, time
+from pathlib import Path
+from controller.commissioning import guard, standby
+from controller.outputs.registry import find_driver
+from controller.service.wiring import plan_of
+config, state = Path({config!r}), Path({state!r})
+standby.BOOTED, os.getuid = state, lambda: 0
+popen = subprocess.Popen
+def kept(*arguments, **more):
+    process = popen(*arguments, **more)
+    if "controller.commissioning.guard" in arguments[0]:
+        Path(config.parent, "watcher").write_text(str(process.pid))
+    return process
+guard.subprocess.Popen = kept
+fan = next(load for load in plan_of(config).loads if load.name == "fan")
+output = find_driver(fan.driver_name).open(fan.options)
+with guard.LoadGuard(config, state, rest_s=0.0, say=print).energised("fan", 600.0):
+    output.switch(True)
+    time.sleep(600)
+"""
