@@ -11,10 +11,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from controller.commissioning.guard import GRACE_S, MANAGER_GRACE_S, LoadGuard
 
 from controller.commissioning import standby
 from controller.commissioning.ending import end, started_at
-from controller.commissioning.guard import GRACE_S, MANAGER_GRACE_S, LoadGuard
 from tests.service.running import AIR, Bench, bench
 from tests.support.waiting import AT_MOST_S
 
