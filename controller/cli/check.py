@@ -96,7 +96,8 @@ def _of_the_host(config: Path, plan: Plan) -> Iterator[str]:
     except OSError:
         place = config.parent
     records = records_path(plan.settings.records.path, place)
-    yield from host_findings(plan.loads, records)
+    switches = any(load.hardware for load in plan.loads)
+    yield from host_findings(records, switches=switches)
 
 
 def warnings_of(plan: Plan) -> Iterator[str]:

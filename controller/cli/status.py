@@ -13,6 +13,7 @@ import click
 from controller.cli import people
 from controller.cli.first_run_words import words_of
 from controller.cli.instances import CONFIG
+from controller.commissioning.host import host_findings
 from controller.domain.alarm_guide import is_note
 from controller.domain.codec import Codec
 from controller.domain.first_run import FirstRun
@@ -28,6 +29,7 @@ from controller.records.first_runs import last_first_run
 from controller.records.forecast_file import read_forecast
 from controller.records.release import release
 from controller.records.snapshot import Snapshot, take_snapshot
+from controller.service.kept_wiring import read_kept_wiring
 from controller.settings.brief import BriefSettings, read_brief_settings
 
 if TYPE_CHECKING:
@@ -79,6 +81,8 @@ class StatusReport:
     forecast: PublishedForecast | None
     status: Status | None
     """The newest, also where it is old; None where there is none."""
+    computer: tuple[str, ...] = ()
+    """What is amiss with the computer, in whole sentences."""
 
 
 _CODEC = Codec(StatusReport)
@@ -94,7 +98,15 @@ def report_of(snapshot: Snapshot, place: Path, settings: BriefSettings) -> Statu
         installed=release(),
         forecast=snapshot.forecast,
         status=snapshot.status,
+        computer=_computer(snapshot, place, settings),
     )
+
+
+def _computer(snapshot: Snapshot, place: Path, settings: BriefSettings) -> tuple[str, ...]:
+    """Return what is amiss with the computer; a service that answers has opened its chip."""
+    switches = any(load.driver != "dry" for load in read_kept_wiring(place))
+    records = records_path(settings.records, place)
+    return tuple(host_findings(records, switches=switches, chip=snapshot.silent))
 
 
 def version_words(runs: str, installed: str) -> str:
@@ -146,6 +158,8 @@ def _print_for_people(
         if line:
             console.print(line, markup=False)
     if status is None:
+        for line in report.computer:
+            console.print(line, markup=False)
         return
     table = people.table("", "")
     table.show_header = False
@@ -156,4 +170,6 @@ def _print_for_people(
     if status.version:
         table.add_row("Version", version_words(status.version, report.installed))
     console.print(table)
+    for line in report.computer:
+        console.print(line, markup=False)
     console.print(last_change_words(snapshot.last_swap, now), markup=False)

@@ -7,36 +7,35 @@ none).
 
 from __future__ import annotations
 
-import shutil
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
 from controller.errors import OutputError
+from controller.records.conversion import short_of_room
 from controller.records.schema import MIGRATIONS
-from controller.service.wiring import WiredLoad
-
-ROOM_FACTOR = 2
-"""A conversion of the records writes each page once more, in the file and in its log."""
 
 
 def host_findings(
-    loads: Iterable[WiredLoad], records: Path, *, root: Path = Path("/")
+    records: Path, *, switches: bool, chip: bool = True, root: Path = Path("/")
 ) -> Iterator[str]:
     """Yield what is amiss with the computer, in whole sentences; nothing where all is well.
 
     Args:
-        loads: As they are wired; a computer without GPIO, or that switches nothing, needs nothing.
         records: The records file; it need not be there.
+        switches: Whether a real load is wired; a computer that switches nothing, or has no GPIO,
+            needs nothing.
+        chip: Whether to open the GPIO chip; not needed while the service holds it open.
         root: Of the file system; tests give another one.
     """
     # a configuration is often checked on a laptop, which will never switch its loads
     on_the_spot = any(root.glob("dev/gpiochip*"))
-    if on_the_spot and any(load.hardware for load in loads):
+    if on_the_spot and switches:
         yield from _watchdog(root)
         yield from _panic(root)
-        yield from _chip()
+        if chip:
+            yield from _chip()
     yield from _room(records)
 
 
@@ -70,17 +69,13 @@ def _chip() -> Iterator[str]:
 def _room(records: Path) -> Iterator[str]:
     """Warn of a conversion of the records that the card has no room for."""
     try:
-        size = records.stat().st_size
         with closing(sqlite3.connect(f"{records.absolute().as_uri()}?mode=ro", uri=True)) as file:
             (version,) = file.execute("PRAGMA user_version").fetchone()
-        free = shutil.disk_usage(records.parent).free
+        missing = short_of_room(records, version, len(MIGRATIONS))
     except (OSError, sqlite3.Error):
         return
-    if version < len(MIGRATIONS) and free < ROOM_FACTOR * size:
-        yield (
-            f"The records will be converted at the next start and need {ROOM_FACTOR * size >> 20} "
-            f"MiB of room, found {free >> 20} MiB: make room on the card first."
-        )
+    if missing is not None:
+        yield f"The records cannot be kept by this release: {missing}."
 
 
 def _text(path: Path) -> str | None:

@@ -12,6 +12,8 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
+from controller.records.conversion import require_room
+
 PAGE_BYTES = 1024
 """Pages of a new database: a commit of a row or two writes whole pages, and a card wears by them.
 `python -m tests.benchmarks.card` prints 11 kB a commit with these, 24 kB with SQLite's own 4096."""
@@ -133,10 +135,12 @@ def opened_for_writing(path: Path, *, timeout_s: float) -> sqlite3.Connection:
     Raises:
         ValueError: The file was written by a later release; nothing in it is changed.
         sqlite3.Error: It cannot be opened or written.
+        OSError: The card has no room for the conversion; nothing in the file is changed.
     """
     file = sqlite3.connect(path, isolation_level=None, timeout=timeout_s)
     try:
-        require_known(file)  # before anything that could change a newer file
+        version = require_known(file)  # before anything that could change a newer file
+        require_room(path, version, len(MIGRATIONS))
         file.execute(f"PRAGMA page_size = {PAGE_BYTES}")  # these two take hold in a new file
         file.execute("PRAGMA auto_vacuum = INCREMENTAL")
         file.execute("PRAGMA journal_mode = WAL")

@@ -20,6 +20,7 @@ from controller.cli.main import status_of
 from controller.cli.status import _print_for_people, report_of, version_words
 from controller.domain.alarm_guide import alarm_title, guide_of
 from controller.records.snapshot import Snapshot
+from controller.service.kept_wiring import KEPT_WIRING
 from controller.settings.brief import BriefSettings, read_brief_settings
 from controller.settings.load import read_settings
 from tests.lookout.houses import NOW, alarm, forecast, put_status, snapshot, status
@@ -216,3 +217,27 @@ def test_the_report_names_both_releases(place: Path, capsys: pytest.CaptureFixtu
     document = json.loads(capsys.readouterr().out)
     assert document["status"]["version"] == "9.9.9"
     assert document["installed"] == metadata.version("coldpin")
+
+
+@pytest.mark.parametrize("runs", [True, False], ids=["runs", "never-run"])
+def test_what_is_amiss_with_the_computer_is_shown(
+    place: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], runs: bool
+) -> None:
+    """To people and to scripts; the chip is opened only where no service holds it open."""
+    asked: list[dict[str, object]] = []
+
+    def findings(_records: Path, **how: object) -> list[str]:
+        asked.append(how)
+        return ["The hardware watchdog is not in use."]
+
+    monkeypatch.setattr("controller.cli.status.host_findings", findings)
+    load = {"name": "pump", "driver": "gpio", "options": {"pin": 17}}
+    (place / KEPT_WIRING).write_text(json.dumps([load]), encoding="utf-8")
+    if runs:
+        put_status(place, status())
+
+    assert status_of(["status", str(LAPTOP)]) == (0 if runs else 2)
+    assert "The hardware watchdog is not in use." in capsys.readouterr().out
+    status_of(["status", str(LAPTOP), "--json"])
+    assert json.loads(capsys.readouterr().out)["computer"]
+    assert asked == [{"switches": True, "chip": not runs}] * 2

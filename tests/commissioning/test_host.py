@@ -9,14 +9,10 @@ from typing import NamedTuple
 
 import pytest
 
-from controller.commissioning import host
 from controller.commissioning.host import host_findings
 from controller.errors import OutputError
+from controller.records import conversion
 from controller.records.schema import MIGRATIONS
-from controller.service.wiring import plan_of
-from controller.settings.shipped import shipped_config
-
-LOADS = plan_of(shipped_config("skerrow-pi.toml")).loads
 
 
 def pi(root: Path, *, watchdog: str = "active", panic: str = "10") -> Path:
@@ -46,11 +42,11 @@ def test_a_computer_that_would_hang_with_its_loads_on_is_named(
     """With what to set; a laptop is asked for nothing."""
     monkeypatch.setattr("controller.outputs.gpio.open_chip", lambda: None)
 
-    found = list(host_findings(LOADS, tmp_path / "none", root=pi(tmp_path, **amiss)))
+    found = list(host_findings(tmp_path / "none", switches=True, root=pi(tmp_path, **amiss)))
 
     assert len(found) == len(words)
     assert all(word in text for word, text in zip(words, found, strict=True))
-    assert list(host_findings(LOADS, tmp_path / "none", root=tmp_path / "laptop")) == []
+    assert list(host_findings(tmp_path / "none", switches=True, root=tmp_path / "laptop")) == []
 
 
 def test_a_library_that_opens_no_chip_is_named(
@@ -63,7 +59,7 @@ def test_a_library_that_opens_no_chip_is_named(
 
     monkeypatch.setattr("controller.outputs.gpio.open_chip", hollow)
 
-    (found,) = host_findings(LOADS, tmp_path / "none", root=pi(tmp_path))
+    (found,) = host_findings(tmp_path / "none", switches=True, root=pi(tmp_path))
 
     assert found == "The GPIO chip cannot be opened: no /dev/gpiochip* here"
 
@@ -86,8 +82,8 @@ def test_a_conversion_without_room_is_said_before_it_begins(
         file.execute("CREATE TABLE runs (id)")
         file.execute(f"PRAGMA user_version = {version}")
     size = records.stat().st_size
-    monkeypatch.setattr(host.shutil, "disk_usage", lambda _: Usage(0, 0, 2 * size - 1))
+    monkeypatch.setattr(conversion.shutil, "disk_usage", lambda _: Usage(0, 0, 2 * size - 1))
 
-    found = list(host_findings((), records, root=tmp_path))
+    found = list(host_findings(records, switches=False, root=tmp_path))
 
     assert bool(found) is warned
