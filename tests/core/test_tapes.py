@@ -19,7 +19,7 @@ NOT_ON_TAPE = {
     "reservoir_empty", "probes_exchanged", "reservoir_probe_misplaced", "probe_unsteady",
     "cooling_while_off",
 }  # fmt: skip
-"""Alarms that the toy plant has no way to bring about; `test_expectations` and `test_warming` do."""
+"""Alarms that the toy plant cannot bring about; `test_expectations` and `test_warming` do."""
 FOLDER = Path(__file__).parent / "tapes"
 
 
