@@ -13,6 +13,7 @@ from controller.cli.instances import CONFIG
 from controller.cli.rights import as_owner_of
 from controller.commissioning.load_guard import Energised, LoadGuard, signals_end_off, unguarded
 from controller.commissioning.tool_unit import run_in_unit
+from controller.commissioning.wiring_in import ON_WHILE_OFF
 from controller.domain.places import state_directory
 from controller.errors import ControllerError
 from controller.outputs.mains_rule import is_mains
@@ -22,6 +23,8 @@ from controller.service.locks import LineLocks, lock_instance
 from controller.service.wiring import Plan, WiredLoad, plan_of
 
 ON_S = 3.0
+WRONG, INVERTED = 1, 2
+"""Exit statuses where one load alone was tried: it did not do what it should, or the opposite."""
 STAND_CLEAR = "Keep hands, cables and water apart. Have a way to cut the supply in reach."
 
 
@@ -31,13 +34,15 @@ class RelayCheckError(ControllerError):
 
 @click.command()
 @CONFIG
-def relays(config: Path) -> int:
+@click.option("--only", metavar="LOAD", hidden=True, help="Try this load alone.")
+def relays(config: Path, only: str | None) -> int:
     """Switch each load of CONFIG by itself and ask what happened.
 
     The service must be stopped. Everything is off before, between and after. A mains load is tried
     only through its listed relay module, and only after you typed its name.
     """
-    if (ended := run_in_unit(config, ["relays"])) is not None:
+    options = ["--only", only] if only else []
+    if (ended := run_in_unit(config, ["relays", *options])) is not None:
         return ended
     plan = plan_of(config)
     place = state_directory(config)
@@ -46,11 +51,18 @@ def relays(config: Path) -> int:
         wrong = [
             f"{load.name}: {trouble}"
             for load in plan.loads
+            if only in {None, load.name}
             for trouble in (try_load(load, ask=ask_person, sleep=time.sleep, energised=energised),)
             if trouble is not None
         ]
     if wrong:
-        raise RelayCheckError("\n".join(wrong))
+        error = RelayCheckError("\n".join(wrong))
+        if only is None:
+            raise error
+        click.echo(str(error), err=True)
+        return INVERTED if ON_WHILE_OFF in wrong[0] else WRONG
+    if only is not None:
+        return 0
     click.echo("Every load did what it should. All are off.")
     return 0
 
@@ -113,7 +125,7 @@ def try_load(
     with _opened(load) as output:
         if not _yes(ask("it should be off now: is it off? (yes/no)")):
             return (
-                "on while it should be off: its active_low is the wrong way round, or its contact "
+                f"{ON_WHILE_OFF}: its active_low is the wrong way round, or its contact "
                 "is wired to the resting side"
             )
         with energised(load.name, ON_S):

@@ -12,9 +12,17 @@ import click
 
 from controller.cli.new_file import read_content, write_whole
 from controller.cli.probes import WARMING_S, read_all, warmed
-from controller.cli.relays import STAND_CLEAR, ask_person, try_load
+from controller.cli.relays import (
+    INVERTED,
+    STAND_CLEAR,
+    WRONG,
+    RelayCheckError,
+    ask_person,
+    try_load,
+)
 from controller.commissioning.load_guard import LoadGuard, signals_end_off
-from controller.commissioning.wiring_in import Bench, pins_in, probes_in, try_relays
+from controller.commissioning.tool_unit import run_in_unit
+from controller.commissioning.wiring_in import ON_WHILE_OFF, Bench, pins_in, probes_in, try_relays
 from controller.domain.places import state_directory
 from controller.errors import ProbeError, SettingsError
 from controller.probes.one_wire import survey
@@ -69,27 +77,45 @@ def wire(file: Path) -> None:
     if not click.confirm("Try pump and fan now?", default=True):
         click.echo(f"Try them later: coldpin relays {file}")
         return
-    with signals_end_off(), lock_instance(place):
 
-        def try_one(load: str) -> str | None:
-            plan = plan_of(file)
-            guard = LoadGuard(
-                file, place, rest_s=plan.settings.timing.anti_short_cycle, say=click.echo
-            )
-            wired = next(each for each in plan.loads if each.name == load)
-            with contextlib.closing(LineLocks()) as lines:
-                lines.claim(plan.loads)
-                return try_load(wired, ask=ask_person, sleep=time.sleep, energised=guard.energised)
+    def try_one(load: str) -> str | None:
+        if (ended := run_in_unit(file, ["relays", "--only", load])) is not None:
+            return _trouble_of(ended)
+        plan = plan_of(file)
+        guard = LoadGuard(file, place, rest_s=plan.settings.timing.anti_short_cycle, say=click.echo)
+        wired = next(each for each in plan.loads if each.name == load)
+        with (
+            signals_end_off(),
+            lock_instance(place),
+            contextlib.closing(LineLocks()) as lines,
+        ):
+            lines.claim(plan.loads)
+            return try_load(wired, ask=ask_person, sleep=time.sleep, energised=guard.energised)
 
-        click.echo(STAND_CLEAR)
-        loads = tomllib.loads(text)["loads"]
-        pins = {load: int(loads[load]["pin"]) for load in ("pump", "fan")}
-        _, right = try_relays(text, pins, bool(loads["pump"]["active_low"]), bench(try_one))
+    click.echo(STAND_CLEAR)
+    loads = tomllib.loads(text)["loads"]
+    pins = {load: int(loads[load]["pin"]) for load in ("pump", "fan")}
+    _, right = try_relays(text, pins, bool(loads["pump"]["active_low"]), bench(try_one))
     click.echo(
         f"Probes and relays are in {file}. Next: coldpin first-run {file}"
         if right
         else f"The relays are not right yet; see above, then: coldpin relays {file}"
     )
+
+
+def _trouble_of(status: int) -> str | None:
+    """Return what is wrong with a load whose trial ended so in a unit of its own.
+
+    Raises:
+        RelayCheckError: It was not tried, as the trial itself has said.
+    """
+    if status == 0:
+        return None
+    if status == INVERTED:
+        return ON_WHILE_OFF
+    if status == WRONG:
+        return "it did not do what it should"
+    raise RelayCheckError("the relays were not tried; the reason stands above")
 
 
 def _untried(_load: str) -> str | None:

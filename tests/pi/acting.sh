@@ -14,9 +14,8 @@ plain() {
     systemctl daemon-reload
 }
 cooling() {
-    show $air 288
-    wait_for 240 cool
-    expect "it cools${1:+, $1}" on 5
+    show $air 288 # not by the unit's words: those of a killed process stand until the next one speaks
+    expect "it cools${1:+, $1}" soon 240 on 5
 }
 soon() { # SECONDS COMMAND...: until it ends well
     local left=$1
@@ -63,14 +62,12 @@ echo "   stopped after $((SECONDS - began)) s, result $(systemctl show -P Result
 expect "SIGTERM ends it by itself" [ "$(systemctl show -P Result coldpin@loft)" = success ]
 expect "both are off behind it" off 5 6
 
-echo "== it is read again: the lost lines are counted"
+echo "== it is read again"
 systemctl start coldpin@loft
 cooling
-# more lines than fit: each reload logs one at least
-for _ in $(seq 60); do systemctl kill --signal=HUP --kill-whom=main coldpin@loft; sleep 0.3; done
 kill $reader
 timeout 20 cat /srv/w1/log | tr -d x >/share/out/log-read-late
-echo "   lines read late: $(wc -l </share/out/log-read-late); $(grep -o '"log_lines_dropped"' /share/out/log-read-late | head -1)"
+echo "   lines read late: $(wc -l </share/out/log-read-late)"
 expect "the lines that waited come once somebody reads" has '"event"' /share/out/log-read-late
 systemctl stop coldpin@loft
 plain
@@ -84,8 +81,9 @@ cooling "and keeps nothing"
 state "with a read-only state directory"
 journalctl -u coldpin@loft -o cat --no-pager -n 40 | grep -oE '"(effect|event)": "[^"]*"' | grep -iE 'kept|keep|records' | sort | uniq -c
 expect "it says that nothing is kept" sh -c 'journalctl -u coldpin@loft -o cat --no-pager -n 80 | grep -qE "not_written|no_state_directory"'
-runuser -u coldpin -- $coldpin status loft | tee /share/out/status-read-only
-expect "and status says so too" sh -c 'grep -qiE "not kept|not being kept|records" /share/out/status-read-only'
+runuser -u coldpin -- /opt/coldpin/current/bin/coldpin status loft | tee /share/out/status-read-only
+soon 120 sh -c 'runuser -u coldpin -- /opt/coldpin/current/bin/coldpin status loft | grep -qi "records not being written"'
+expect "and status says so too" sh -c 'runuser -u coldpin -- /opt/coldpin/current/bin/coldpin status loft | grep -qi "records not being written"'
 systemctl kill --signal=KILL coldpin@loft
 expect "off after a kill" soon 20 off 5 6
 wait_for 60 held
@@ -122,20 +120,21 @@ expect "both are off" off 5 6
 
 echo "== the whole card read-only, as the kernel makes one that fails"
 sync
-if mount -o remount,ro / 2>/tmp/why; then
-    systemctl start coldpin@loft
-    expect "it starts" unit_is active
-    cooling "on a read-only card"
-    state "on a read-only card"
-    systemctl kill --signal=KILL coldpin@loft
-    expect "off after a kill" soon 20 off 5 6
-    cooling "again"
-    systemctl stop coldpin@loft
-    expect "both are off" off 5 6
-    journalctl -u coldpin@loft -o cat --no-pager -n 30 >/share/out/journal-read-only
-    mount -o remount,rw /
-else
-    echo "   not tried: $(cat /tmp/why)"
-fi
+echo u >/proc/sysrq-trigger
+sleep 5
+expect "the card is read-only" sh -c '! touch /var/lib/coldpin/loft/x'
+systemctl start coldpin@loft
+expect "it starts on a read-only card" unit_is active
+cooling "on a read-only card"
+state "on a read-only card"
+runuser -u coldpin -- /opt/coldpin/current/bin/coldpin status loft | head -8
+systemctl kill --signal=KILL coldpin@loft
+expect "off after a kill" soon 20 off 5 6
+cooling "again, after the rest"
+systemctl stop coldpin@loft
+expect "both are off" off 5 6
+journalctl -u coldpin@loft -o cat --no-pager -n 30 | cut -c1-200
+mount -o remount,rw /
+mount -o remount,rw /share
 journalctl -u coldpin@loft -o cat --no-pager | cut -c1-260 >/share/out/journal
 finish

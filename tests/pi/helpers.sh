@@ -37,13 +37,13 @@ held=0 not_held=0
 expect() { # WHAT COMMAND...: whether the command ends well tells whether it holds
     local what=$1
     shift
-    if "$@" >/tmp/expected 2>&1; then
+    if "$@" >/run/expected 2>&1; then
         held=$((held + 1))
         echo "held: $what"
     else
         not_held=$((not_held + 1))
         echo "NOT HELD: $what"
-        tail -4 /tmp/expected | sed 's/^/    /'
+        tail -4 /run/expected | sed 's/^/    /'
     fi
 }
 has() { # TEXT FILE
