@@ -14,6 +14,7 @@ import fcntl
 import hashlib
 import json
 import os
+import shutil
 import sqlite3
 import sys
 import tomllib
@@ -57,6 +58,8 @@ from controller.domain.supply import Supply
 from controller.outputs.mains_rule import is_mains
 
 EX_USAGE, EX_UNAVAILABLE, EX_CONFIG = 64, 69, 78
+FULL_BELOW = 30_000_000
+"""Less than this left free, and what failed failed by it, most likely [bytes]."""
 CAUTIONS = """\
   A load of this chamber runs on mains voltage. The installation stops here.
   - Mains wiring is work for a licensed electrician under your local code, which comes before
@@ -92,10 +95,19 @@ def main(arguments: Sequence[str] | None = None, run: Runner = run_program) -> i
             return _install(machine, _wanted(asked), run, asked)
     except InstallationError as error:
         _say(f"\nStopped: {error}")
+        _say(_no_room_left())
         return EX_UNAVAILABLE
     except (OSError, sqlite3.Error) as error:  # a full or broken medium, most of all
         _say(f"\nStopped: {error}. Mend that and run this again: it goes on where it stopped.")
         return EX_UNAVAILABLE
+
+
+def _no_room_left(folder: Path = PROGRAMS.parent) -> str:
+    """Say that the disk is full, which programs that fail by it seldom say; else nothing."""
+    free = shutil.disk_usage(next(p for p in (folder, *folder.parents) if p.exists())).free
+    if free >= FULL_BELOW:
+        return ""
+    return f"The disk is full: {free // 1_000_000} MB free in {folder}. Free some room first."
 
 
 def _parsed(arguments: Sequence[str] | None) -> argparse.Namespace:
@@ -330,8 +342,6 @@ def _comfort(wanted: Wanted, run: Runner) -> dict[Path, str]:
 
 def _remove_old_versions(kept: set[Path]) -> None:
     """Keep the version in force and the one before it; take the rest and half-made ones away."""
-    import shutil  # noqa: PLC0415 - used once
-
     for folder in VERSIONS.iterdir() if VERSIONS.is_dir() else ():
         if folder not in kept:
             shutil.rmtree(folder, ignore_errors=True)

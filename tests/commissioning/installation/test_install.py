@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -24,7 +25,12 @@ from controller.commissioning.installation.actions import (
     Remove,
     Write,
 )
-from controller.commissioning.installation.command import _build_of, _say_what_next, main
+from controller.commissioning.installation.command import (
+    _build_of,
+    _no_room_left,
+    _say_what_next,
+    main,
+)
 from controller.commissioning.installation.machine import (
     Machine,
     ProgramResult,
@@ -303,6 +309,16 @@ def test_an_upgrade_that_does_not_come_up_goes_back(installed: Path, converted: 
         assert file.execute("PRAGMA user_version").fetchone()[0] == 4
         rows = file.execute("SELECT COUNT(*) FROM readings").fetchone()[0]
     assert rows == (1 if converted else 2), "what the new version wrote is kept where it can be"
+
+
+def test_a_full_disk_is_named_where_a_program_failed_by_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A full disk made ensurepip return "non-zero exit status 1", and no word of the disk."""
+    assert _no_room_left(tmp_path) == ""
+
+    monkeypatch.setattr(command, "FULL_BELOW", shutil.disk_usage(tmp_path).free + 10**12)
+    assert "The disk is full" in _no_room_left(tmp_path / "none")
 
 
 def test_a_missing_wheel_is_said_before_anything_is_done(
