@@ -30,8 +30,8 @@ from controller.service.locks import lock_instance
 @click.option(
     "--with-secrets",
     is_flag=True,
-    help="The page's password, the addresses of notices and the broker's password too; keep such a "
-    "file to yourself.",
+    help="Include the page's password, the addresses of notices and the broker's password; keep "
+    "such a file to yourself.",
 )
 def backup(config: Path, file: Path, with_secrets: bool) -> None:
     """Write CONFIG, its records and requests to FILE, while it runs."""

@@ -25,7 +25,9 @@ from controller.settings.load import Settings, read_settings
 
 @click.command()
 @click.argument("configs", nargs=-1, type=Instance(), metavar="[CONFIG]...")
-@click.option("--broker", is_flag=True, help="Ask the broker of [mqtt] in the first CONFIG.")
+@click.option(
+    "--broker", is_flag=True, help="List what the broker in [mqtt] of the first CONFIG knows."
+)
 @click.option(
     "--freezer",
     "packs_per_day",

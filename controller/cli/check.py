@@ -237,7 +237,7 @@ def _print_bands(console: Console, settings: Settings) -> None:
         bands: list[tuple[str, Stage | Night, str]] = [(shown, stage, "all day")]
         if stage.night is not None:
             hours = f"{stage.night.from_:%H:%M} to {stage.night.to:%H:%M}"
-            bands = [(shown, stage, "else"), ("", stage.night, hours)]
+            bands = [(shown, stage, "otherwise"), ("", stage.night, hours)]
         for label, band, when in bands:
             cut_in, cut_out = (
                 words.temperature(band.cut_in, unit),

@@ -27,7 +27,7 @@ from controller.settings.load import read_settings
     "csv_file",
     required=True,
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Where to write.",
+    help="The file to write.",
 )
 def export(config: Path, csv_file: Path) -> None:
     """Write readings, switches and swaps of CONFIG to a CSV file."""
@@ -45,7 +45,7 @@ def export(config: Path, csv_file: Path) -> None:
                 out.writerow(_cells(at.astimezone(zone), reading, packs or None))
                 written += 1
     except OSError as error:
-        raise RecordError(f"nothing can be exported: {error}") from None
+        raise RecordError(f"No export: {error}") from None
     click.echo(f"{written} rows to {csv_file}")
 
 

@@ -86,14 +86,14 @@ class FirstRunError(ControllerError):
 
 @click.command("first-run")
 @CONFIG
-@click.option("--anew", is_flag=True, help="Begin anew, instead of going on where it was left.")
+@click.option("--anew", is_flag=True, help="Start over instead of going on where it stopped.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 def first_run(config: Path, anew: bool, as_json: bool) -> int:
     """Go through the first start of CONFIG step by step, and sign it.
 
     Probes, relays, start of the computer, time to prime, leaks, alarms. The service must be
     stopped. Each answer is kept as it is given, and after an interruption or the restart of the
-    computer that it asks for, the same command goes on. What fails or is left out is kept with the
+    computer that it asks for, the same command goes on. What fails or is skipped is kept with the
     reason; only a run in which nothing failed can be signed. With sudo it runs inside the sandbox
     of the chamber's service, and then starts that service and the page if you want it to.
     """

@@ -37,13 +37,17 @@ POOR_K = 0.5
 @click.command()
 @CONFIG
 @click.option(
-    "--days", type=click.FloatRange(1, 30), default=7.0, show_default=True, help="How far to look."
+    "--days",
+    type=click.FloatRange(1, 30),
+    default=7.0,
+    show_default=True,
+    help="Days of records to use.",
 )
-@click.option("--until", "until_text", help="End of the record looked at, ISO 8601; default: now.")
+@click.option("--until", "until_text", help="End of those days, ISO 8601; default: now.")
 @click.option(
     "--out",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="File for the figures; default: beside CONFIG, its name with -fit.",
+    help="File for the figures; default: next to CONFIG, with -fit in its name.",
 )
 @click.option(
     "--html",

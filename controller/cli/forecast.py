@@ -41,7 +41,7 @@ def forecast(config: Path, as_of_text: str | None, as_json: bool) -> None:
     try:
         made = RecordsForecaster(settings, place, folder=config.parent).forecast(as_of)
     except (OSError, ArithmeticError) as error:
-        raise RecordError(f"no forecast can be made: {error}") from None
+        raise RecordError(f"No forecast: {error}") from None
     if as_json:
         people.print_json(FORECAST_CODEC.document(made))
     else:

@@ -39,7 +39,7 @@ HOW_TO = (
 def icepoint(probe_id: str, root: Path, minutes: float, as_json: bool) -> None:
     """Check a probe in an ice bath and propose its offset.
 
-    Waits for a steady reading; refuses a drift, a restless bath, or a bath that is no ice.
+    Waits for a steady reading. Refuses a drift, an unsteady bath, or a bath that is not ice water.
     """
     probe = OneWireProbe(root, probe_id)
     console = people.console()

@@ -35,7 +35,7 @@ MOST_SHOWN = 20
     "--csv",
     "csv_file",
     type=click.Path(path_type=Path, dir_okay=False, exists=True),
-    help="What to read, gzip too.",
+    help="The file to read; may be gzipped.",
 )
 @click.option(
     "--local-times",

@@ -15,8 +15,10 @@ DRY_RUN = click.option("--dry-run", is_flag=True, help="Only print what it would
 @DRY_RUN
 @click.option("--write-boot-lines", is_flag=True, help="Add what the boot settings lack.")
 @click.option("--watchdog", is_flag=True, help="Have the hardware restart a hung machine.")
-@click.option("--bulk-read", is_flag=True, help="One conversion for a whole probe bus.")
-@click.option("--mains-is-wired", is_flag=True, help="An electrician wired the mains loads.")
+@click.option("--bulk-read", is_flag=True, help="Let all probes of a bus convert at once.")
+@click.option(
+    "--mains-is-wired", is_flag=True, help="Confirm that an electrician wired the mains loads."
+)
 @click.option("--wheel", type=click.Path(path_type=Path), help="Install this wheel.")
 def install(wheel: Path | None, **flags: bool) -> int:
     """Install as a service on this machine; run it with sudo.

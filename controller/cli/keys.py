@@ -18,8 +18,8 @@ from controller.settings.key_reference import EXAMPLES, Key, KeyTable, key_table
 @click.command()
 @click.argument("names", nargs=-1, metavar="[NAME]...")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
-@click.option("--markdown", is_flag=True, help="As config/README.md shows it.")
-@click.option("--alarms", is_flag=True, help="Every alarm and what to do, as a page of its own.")
+@click.option("--markdown", is_flag=True, help="Print it as in config/README.md.")
+@click.option("--alarms", is_flag=True, help="Print every alarm and what to do about it.")
 def keys(names: tuple[str, ...], as_json: bool, markdown: bool, alarms: bool) -> None:
     """List every key that a configuration may hold.
 

@@ -26,7 +26,7 @@ def notify(config: Path, text: str | None, as_json: bool) -> int:
     """
     settings = read_settings(config)
     if settings.notices.addresses is None:
-        problem = "notices.addresses: found nothing, allowed: a file of addresses, one a line"
+        problem = "notices.addresses: found nothing, allowed: a file of addresses, one per line"
         raise SettingsError(str(config), (problem,))
     need("lookout", what="coldpin notify")
     # what only `coldpin lookout` and this command need, so that nothing else pays for it

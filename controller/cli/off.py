@@ -42,7 +42,7 @@ class _Outcome:
 def off(config: Path) -> int:
     """Switch every output of CONFIG off and leave it off.
 
-    For when the service has ended: what it last opened, and what CONFIG names where that differs.
+    For use after the service has ended: puts off what it last opened, and what CONFIG names too.
     """
     places = _places_of(config)
     kept: set[str] = set()

@@ -25,7 +25,7 @@ ADDRESS, PORT = "127.0.0.1", 8471
     type=click.IntRange(0, 65_535),
     default=PORT,
     show_default=True,
-    help="Where the page is; 0 for any that is free.",
+    help="Port of the page; 0: any that is free.",
 )
 @click.option("--browser/--no-browser", default=True, help="Open the page in a browser.")
 def plan(config: Path, port: int, browser: bool) -> None:

@@ -70,35 +70,35 @@ def scenario_names() -> list[str]:
 @click.option(
     "--against",
     type=click.Choice(["plain"]),
-    help="Beside it, a plain on/off switch, and the control with and without its forecast.",
+    help="Compare with a plain on/off switch, and the control with and without its forecast.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 @click.option(
     "--csv",
     "csv_file",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Write a row a minute of what the probes showed.",
+    help="Write one row per minute of what the probes showed.",
 )
 @click.option(
     "--forecast",
     "foresee",
     is_flag=True,
-    help="Forecast as the lookout would, and tell the person what it would tell.",
+    help="Forecast as the lookout would, and send the person its notices.",
 )
 @click.option(
     "--html",
     "html_file",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Write a picture of it, as a page that stands alone.",
+    help="Write a page with a picture of it.",
 )
 @click.option(
     "--weather",
     "weather_file",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="A published weather year, EPW or TMY3 CSV: its outdoor air, through your house.",
+    help="A published weather year (EPW or TMY3 CSV); your house follows its outdoor air.",
 )
-@click.option("--from", "first", type=MonthDay(), help="First day of the weather year to take.")
-@click.option("--to", "last", type=MonthDay(), help="Last day of the weather year to take.")
+@click.option("--from", "first", type=MonthDay(), help="First day of the weather year to use.")
+@click.option("--to", "last", type=MonthDay(), help="Last day of the weather year to use.")
 def rehearse(
     config: Path,
     scenario: str,

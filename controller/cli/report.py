@@ -73,7 +73,7 @@ def report(
             page = _page(made, settings, records_path(settings.records.path, place), noted)
             html_file.write_text(page, encoding="utf-8")
     except OSError as error:
-        raise RecordError(f"nothing can be reported: {error}") from None
+        raise RecordError(f"No report: {error}") from None
     if as_json:
         people.print_json(
             {

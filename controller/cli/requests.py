@@ -38,7 +38,7 @@ from controller.errors import (
     SettingsError,
 )
 from controller.pictures.request_answers import answer_words
-from controller.pictures.words import pack_count
+from controller.pictures.words import moment, pack_count
 from controller.records.boot import boot_id, boottime
 from controller.records.requests_file import REQUESTS, ask_now, request_of, swaps
 from controller.records.requests_place import in_use, why_unseen
@@ -63,7 +63,7 @@ PATIENCE_TICKS = 3
 )
 @click.option("--undo", is_flag=True, help="Take back the change that was logged last.")
 @click.option(
-    "--correct", is_flag=True, help="Put right the change that was logged last: --packs, --at."
+    "--correct", is_flag=True, help="Correct the change that was logged last: --packs, --at."
 )
 def swap(
     config: Path,
@@ -109,7 +109,8 @@ def swap(
         note=note,
         frozen_through=FrozenThrough(frozen_through),
     )
-    _request(config, payload, kept="The swap is noted all the same.", instead_of=wrong)
+    words = f"{pack_count(payload.packs)} at {moment(payload.at, now, far=False)}"
+    _request(config, payload, kept=f"Logged all the same: {words}.", instead_of=wrong)
 
 
 def _last_logged(config: Path) -> LoggedSwap:
@@ -231,8 +232,8 @@ def _request(
 def _wait_for_answer(config: Path, place: Path, number: int, kept: str) -> None:
     tick_s = _running_tick_s(place)
     if tick_s is None:
-        later = kept or "It will be looked at when the service starts, if it still makes sense."
-        click.echo(f"The service is not running. {later}")
+        later = kept or "The request waits: it is done when coldpin starts, if it still applies."
+        click.echo(f"coldpin is not running on this machine. {later}")
         return
     patience_s = PATIENCE_TICKS * tick_s + 2.0
     ends = time.monotonic() + patience_s

@@ -38,12 +38,14 @@ SOURCES = ("envelope", "air_exchange", "lights", "fans", "crop", "humidifier", "
 @click.command()
 @click.argument("config", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
-@click.option("--details", is_flag=True, help="Heat by source, coil, cycle, assumed figures.")
+@click.option(
+    "--details", is_flag=True, help="Also show heat by source, coil, cycle and assumed figures."
+)
 @click.option(
     "--html",
     "html_file",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Draw the hot days behind the verdict into a page.",
+    help="Write a page with a picture of the hot days behind the verdict.",
 )
 @click.option(
     "--weather",

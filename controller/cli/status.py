@@ -42,7 +42,7 @@ WATCH_EVERY_S = 2.0
 @click.command()
 @CONFIG
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
-@click.option("--watch", is_flag=True, help="Go on until interrupted.")
+@click.option("--watch", is_flag=True, help="Keep showing it until interrupted (Ctrl-C).")
 def status(config: Path, as_json: bool, watch: bool) -> int:
     """Show how the chamber of CONFIG is now.
 

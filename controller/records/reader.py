@@ -254,7 +254,7 @@ def fetched(path: Path, query: str, values: tuple[int | str, ...]) -> list[tuple
         OSError: The file is not there or not readable as records.
     """
     if not path.is_file():
-        raise OSError(f"{path}: no records are kept here yet; `coldpin run` keeps them")
+        raise OSError(f"there are no records yet at {path}; coldpin keeps them while it runs")
     try:
         with closing(_connected(path)) as file:
             return file.execute(query, values).fetchall()

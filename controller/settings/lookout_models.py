@@ -15,7 +15,7 @@ class NoticesTable(Table):
     """[notices]: what people are notified of, when, and through which services."""
 
     addresses: str | None = None
-    """File with the services' addresses, one a line, which others must not be able to read.
+    """File with the services' addresses, one per line, which others must not be able to read.
     Relative to the configuration. Default: nothing is sent."""
     swap_due_before: Annotated[
         tuple[Annotated[Duration, between(0, 86_400, "0 s to 1 d")], ...], Field(strict=False)

@@ -57,7 +57,7 @@ def test_export_is_read_back_row_by_row(tmp_path: Path, monkeypatch: pytest.Monk
 
 @pytest.mark.parametrize(
     ("target", "message"),
-    [("out.csv", "no records are kept here yet"), ("/nowhere/at/all.csv", "cannot")],
+    [("out.csv", "there are no records yet"), ("/nowhere/at/all.csv", "cannot")],
     ids=["no-records", "no-folder"],
 )
 def test_export_that_cannot_be_says_why(
@@ -71,4 +71,4 @@ def test_export_that_cannot_be_says_why(
     monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
 
     assert status_of(["export", CONFIG, "--csv", str(tmp_path / target)]) == 69
-    assert "nothing can be exported" in capsys.readouterr().err
+    assert "No export" in capsys.readouterr().err

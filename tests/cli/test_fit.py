@@ -109,7 +109,7 @@ def test_without_a_room_probe_it_says_what_to_do(
 def test_without_records_it_says_so(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """An instance that never ran."""
     assert status_of(["fit", str(config)]) == EX_UNAVAILABLE
-    assert "no records are kept here yet" in capsys.readouterr().err
+    assert "there are no records yet" in capsys.readouterr().err
 
 
 def test_a_place_that_cannot_be_written_is_named(

@@ -238,7 +238,7 @@ def test_a_rehearsal_recorded_says_what_the_rehearsal_says(
     [
         (["--from", "soon"], 64, "allowed: ISO 8601"),
         (["--from", "2026-07-02", "--to", "2026-07-01"], 64, "not later"),
-        ([], 69, "no records are kept here yet"),
+        ([], 69, "there are no records yet"),
     ],
     ids=["no-time", "backwards", "no-records"],
 )

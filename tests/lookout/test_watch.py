@@ -63,7 +63,7 @@ def test_what_keeps_a_forecast_from_being_made_is_told_once() -> None:
     told: list[str] = []
 
     def fails(_: datetime) -> dict[str, Any]:
-        raise OSError("no records are kept here yet")
+        raise OSError("there are no records yet")
 
     make = guarded(fails, told.append)
 

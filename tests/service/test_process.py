@@ -406,7 +406,7 @@ def test_people_ask_and_are_answered_while_it_runs_and_after(here: Bench) -> Non
     here.ended()
 
     later = here.command("swap", str(here.config), "--packs", "2", "--at", "2026-07-01T18:30")
-    assert "The service is not running. The swap is noted all the same." in later.stdout
+    assert "coldpin is not running on this machine. Logged all the same: 2 packs at" in later.stdout
     silent = here.command("status", str(here.config), "--json")
     assert silent.returncode == 2
     assert json.loads(silent.stdout)["last_swap"]["packs"] == 3  # the last one put in

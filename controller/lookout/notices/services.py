@@ -60,7 +60,7 @@ class ServiceHealth:
 
 
 def read_addresses(path: Path) -> list[str]:
-    """Return the addresses of the services, one a line, ``#`` before a remark.
+    """Return the addresses of the services, one per line, ``#`` before a remark.
 
     Raises:
         SettingsError: The file is not there, is empty or no text, or others can read it.
@@ -68,7 +68,7 @@ def read_addresses(path: Path) -> list[str]:
     lines = [line.strip() for line in read_private(path).splitlines()]
     addresses = [line for line in lines if line and not line.startswith("#")]
     if not addresses:
-        raise SettingsError(str(path), ("found no address, allowed: one a line",))
+        raise SettingsError(str(path), ("found no address, allowed: one per line",))
     return addresses
 
 
