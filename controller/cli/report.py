@@ -21,16 +21,18 @@ from controller.domain.places import records_path, state_directory
 from controller.domain.requests import LoggedSwap
 from controller.errors import RecordError
 from controller.history.alarm_figures import AlarmFigures, PastAlarm
-from controller.history.report import Report, report_of
+from controller.history.report import REPORTED, Report, report_of
 from controller.pictures import words
 from controller.records.first_runs import last_first_run
-from controller.records.reader import read_events, read_readings
+from controller.records.hours import HourBasis, read_pieces
+from controller.records.reader import read_events
 from controller.records.requests_file import REQUESTS, swaps
+from controller.settings.law_of import first_in_force
 from controller.settings.load import Settings, read_settings
 
 DAY = timedelta(days=1)
 BEFORE = timedelta(days=60)
-"""How far before the span stages and alarms are looked for that still hold in it."""
+"""How far before the span alarms are looked for that still stand in it."""
 _BARS = " ▁▂▃▄▅▆▇█"
 
 
@@ -89,16 +91,19 @@ def report(
 def _report(
     settings: Settings, path: Path, noted: Sequence[LoggedSwap], since: datetime, until: datetime
 ) -> Report:
-    stage = settings.stages[settings.chamber.stage]
+    events = read_events(path, since=since - BEFORE, kinds=REPORTED)
     return report_of(
-        read_readings(path, since=since, until=until),
-        [event for event in read_events(path, since=since - BEFORE) if event.at < until],
+        read_pieces(
+            path,
+            HourBasis(zone=settings.site.zone(), first=first_in_force(settings)),
+            since=since,
+            until=until,
+        ),
+        [event for event in events if event.at < until],
         noted,
         since=since,
         until=until,
         zone=settings.site.zone(),
-        stage=settings.chamber.stage,
-        band_mc=(stage.cut_out, stage.cut_in),
     )
 
 
@@ -301,18 +306,20 @@ def _document(report: Report, zone: tzinfo | None) -> dict[str, Any]:
 
 def _page(report: Report, settings: Settings, path: Path, noted: Sequence[LoggedSwap]) -> str:
     """Return the report as a page; what draws it is loaded only here."""
-    from controller.history.figure_data import Window, bands_of, points_of  # noqa: PLC0415
+    from controller.history.figure_data import Window, bands_of, pictured  # noqa: PLC0415
     from controller.pictures.chamber_chart import ChamberHistory, chamber_chart  # noqa: PLC0415
     from controller.pictures.html import standalone_page  # noqa: PLC0415
 
     zone = settings.site.zone()
     stage = settings.stages[settings.chamber.stage]
+    past = pictured(path, Window(since=report.since, until=report.until))
     chart = chamber_chart(
         ChamberHistory(
-            points=points_of(read_readings(path, since=report.since, until=report.until)),
+            points=past.points,
+            parts=past.parts,
             bands_c=bands_of(path, Window(since=report.since, until=report.until))
             or [(report.since.timestamp(), stage.cut_out / 1000, stage.cut_in / 1000)],
-            since_s=report.since.timestamp(),
+            since_s=past.window.since.timestamp(),
             until_s=report.until.timestamp(),
             pack_changes=[
                 (swap.at.timestamp(), words.pack_count(swap.packs))

@@ -26,6 +26,16 @@ class BandPoints:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class InForce:
+    """The stage and the switching points of a time."""
+
+    stage: str
+    cut_out_mc: int
+    """[m°C], as the next."""
+    cut_in_mc: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RecordedEvent:
     """An alarm raised or cleared, a trip, a phase, a stage or band put in force."""
 

@@ -10,11 +10,11 @@ from pathlib import Path
 
 from controller.core.state import EventKind
 from controller.domain.alarm_guide import alarm_title
-from controller.domain.events import BAND
-from controller.pictures.chamber_chart import GAP_S, INTERVALS, ChamberHistory, ChamberPoint
+from controller.domain.events import BAND, RecordedEvent
+from controller.pictures.chamber_chart import INTERVALS, ChamberHistory, ChamberPoint, Part
 from controller.pictures.chart import Expected
 from controller.pictures.words import pack_count, temperature
-from controller.records.columns import Column, read_columns
+from controller.records.columns import Column, Extent, read_columns
 from controller.records.reader import (
     RecordedReading,
     first_reading_at,
@@ -25,8 +25,8 @@ from controller.records.reader import (
 from controller.records.requests_file import swaps
 from controller.records.snapshot import Snapshot
 
-DETAIL_UP_TO = timedelta(days=8)
-"""Up to here a picture is drawn from single readings; beyond, from what each column of it had."""
+DETAIL_UP_TO = timedelta(hours=10)
+"""Up to here a picture is drawn from single readings; beyond, from what each interval of it had."""
 CLOSEST, FARTHEST = timedelta(minutes=1), timedelta(days=3660)
 EARLIEST = datetime(1970, 1, 1, tzinfo=UTC)
 LONGEST_INSTANT = 40
@@ -106,7 +106,7 @@ def _words_of(columns: Sequence[Column], unit: str) -> str:
         extents = [getattr(column, f"{name}_mc") for column in columns]
         known = [extent for extent in extents if extent is not None]
         if known:
-            low, high = min(low for low, _ in known), max(high for _, high in known)
+            low, high = min(each.low_mc for each in known), max(each.high_mc for each in known)
             parts.append(f"{name} {temperature(low, unit)} to {temperature(high, unit)}")
     shares = [
         (column.pump_share, column.known_s) for column in columns if column.pump_share is not None
@@ -141,18 +141,11 @@ def history_of(
         zone: The chamber's zone.
     """
     since, until = window.since, window.until
-    gap_s, drawn = GAP_S, window
+    past = Pictured(window=window)
+    raised: list[RecordedEvent] = []
+    bands: list[tuple[float, float, float]] = []
     try:
-        # a week's records in a year's picture fill a week: no coarser than its own pixels
-        begun = first_reading_at(records, since=since)
-        drawn = Window(since=since if begun is None else min(begun, until), until=until)
-        if drawn.is_long:
-            columns = read_columns(records, since=drawn.since, until=until, columns=INTERVALS)
-            points = points_of_columns(columns)
-            gap_s += (until - drawn.since).total_seconds() / INTERVALS
-        else:
-            columns = read_columns(records, since=since, until=until, columns=1)
-            points = points_of(read_readings(records, since=since, until=until))
+        past = pictured(records, window)
         raised = [
             event
             for event in read_events(records, since=since, kinds={EventKind.RAISED.value})
@@ -160,7 +153,7 @@ def history_of(
         ]
         bands = bands_of(records, window)
     except OSError:
-        points, columns, raised, bands = [], [], [], []
+        past, raised, bands = Pictured(window=window), [], []
     try:
         noted = [swap for swap in swaps(requests) if since <= swap.at < until]
     except OSError:
@@ -169,18 +162,18 @@ def history_of(
     if not bands and status is not None:
         bands = [(since.timestamp(), status.cut_out_c, status.cut_in_c)]
     history = ChamberHistory(
-        points=points,
+        points=past.points,
+        parts=past.parts,
         bands_c=bands,
-        since_s=drawn.since.timestamp(),
+        since_s=past.window.since.timestamp(),
         pack_changes=[(swap.at.timestamp(), pack_count(swap.packs)) for swap in noted],
         alarms=[(event.at.timestamp(), alarm_title(event.name, event.detail)) for event in raised],
         until_s=until.timestamp(),
         cold_ends=_cold_ends(snapshot, zone),
         unit=unit,
         zone=zone,
-        gap_s=gap_s,
     )
-    return history, _words_of(columns, unit)
+    return history, _words_of(past.columns, unit)
 
 
 def bands_of(records: Path, window: Window) -> list[tuple[float, float, float]]:
@@ -212,33 +205,52 @@ def points_of(rows: Iterable[RecordedReading]) -> list[ChamberPoint]:
     return points
 
 
-def points_of_columns(columns: Iterable[Column]) -> list[ChamberPoint]:
-    """Return columns as a figure shows them: lowest at the first reading, highest at the last.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pictured:
+    """What a picture shows of the readings of a time."""
 
-    Between columns with nothing recorded for long there is a moment of which nothing is known.
+    window: Window
+    """From the first reading on: a week's records fill a year's picture, as fine as its pixels."""
+    points: Sequence[ChamberPoint] = ()
+    """Of a short time."""
+    parts: Sequence[Part] = ()
+    """Of a long one."""
+    columns: Sequence[Column] = ()
+
+
+def pictured(records: Path, window: Window) -> Pictured:
+    """Return what a picture shows of the readings of a time.
+
+    Raises:
+        OSError: The records cannot be read.
     """
-    points: list[ChamberPoint] = []
-    last_s: float | None = None
-    for column in columns:
-        if last_s is not None and column.begins_s - last_s > GAP_S:
-            points.append(ChamberPoint(at_s=last_s, pump=None))
-        extents = (column.air_mc, column.reservoir_mc, column.room_mc, column.coil_outlet_mc)
-        for end, at_s in enumerate((column.begins_s, column.ends_s)):
-            air, reservoir, room, outlet = (
-                None if extent is None else extent[end] / 1000 for extent in extents
-            )
-            points.append(
-                ChamberPoint(
-                    at_s=at_s,
-                    air_c=air,
-                    reservoir_c=reservoir,
-                    room_c=room,
-                    coil_outlet_c=outlet,
-                    pump=column.pump_share,
-                )
-            )
-        last_s = column.ends_s
-    return points
+    begun = first_reading_at(records, since=window.since)
+    if begun is None or window.until - begun < CLOSEST:
+        begun = window.since
+    drawn = Window(since=begun, until=window.until)
+    columns = read_columns(records, since=begun, until=window.until, columns=INTERVALS)
+    if drawn.is_long:
+        return Pictured(
+            window=drawn, parts=[part_of(column) for column in columns], columns=columns
+        )
+    rows = read_readings(records, since=begun, until=window.until)
+    return Pictured(window=drawn, points=points_of(rows), columns=columns)
+
+
+def part_of(column: Column) -> Part:
+    """Return a column as a figure shows it."""
+
+    def celsius(extent: Extent | None) -> tuple[float, float, float] | None:
+        return None if extent is None else tuple(value / 1000 for value in extent)  # type: ignore[return-value]
+
+    return Part(
+        number=column.number,
+        air_c=celsius(column.air_mc),
+        reservoir_c=celsius(column.reservoir_mc),
+        room_c=celsius(column.room_mc),
+        coil_outlet_c=celsius(column.coil_outlet_mc),
+        pump=column.pump_share,
+    )
 
 
 def _point(row: RecordedReading, air_mc: int | None, shift_s: float) -> ChamberPoint:

@@ -109,7 +109,7 @@ def take_back(path: Path, name: str) -> int:
                     f"DELETE FROM {table} WHERE run = ?",  # noqa: S608 - a name of ours
                     (run,),
                 ).rowcount
-            for table in ("clocks", "imports"):
+            for table in ("clocks", "imports", "hours", "hours_until"):
                 file.execute(
                     f"DELETE FROM {table} WHERE run = ?",  # noqa: S608 - a name of ours
                     (run,),

@@ -13,15 +13,30 @@ from itertools import pairwise
 
 from controller.core.state import EventKind
 from controller.domain.alarms import AlarmName
-from controller.domain.events import BAND, REFUSED, STAGE, RecordedEvent
+from controller.domain.events import REFUSED, RecordedEvent
 from controller.domain.requests import LoggedSwap
 from controller.history.alarm_figures import AlarmFigures, PastAlarm, alarm_figures
-from controller.records.reader import RecordedReading
+from controller.records.columns import HELD_MS
+from controller.records.pieces import (
+    LEAST_GAP_MS,
+    Piece,
+    PumpJoin,
+    Sums,
+    ms_of,
+    utc_of,
+)
 
-HELD = timedelta(minutes=5)
-NEAR_MK = 500
-"""Air this close to its band counts as in it: probes lag."""
+REPORTED = frozenset(
+    {
+        EventKind.RAISED.value,
+        EventKind.CLEARED.value,
+        EventKind.TRIP.value,
+        REFUSED,
+    }
+)
+"""Kinds of event that a report is made of, beside stages and bands, which its pieces hold."""
 _HOUR_S = 3600.0
+_MK_MS_OF_K_H = 3.6e9
 
 
 @dataclass(slots=True)
@@ -89,153 +104,102 @@ class Report:
 
 
 def report_of(
-    readings: Iterable[RecordedReading],
+    pieces: Iterable[Piece],
     events: Sequence[RecordedEvent],
     swaps: Sequence[LoggedSwap],
     *,
     since: datetime,
     until: datetime,
     zone: tzinfo | None,
-    stage: str,
-    band_mc: tuple[int, int],
 ) -> Report:
     """Return the figures of a span.
 
     Args:
-        readings: In the order of time, of the span.
+        pieces: What was recorded, in the order of time, of the span.
         events: In the order of time, from some days before the span on.
         swaps: In any order.
         since: Begin, aware.
         until: End, aware.
         zone: The chamber's zone, for days and hours.
-        stage: Stage before the first that is recorded.
-        band_mc: Cut-out and cut-in before the first that are recorded [m°C].
     """
     report = Report(since=since, until=until)
-    _times(report, readings, _Held(events, stage, band_mc), zone)
+    _times(report, pieces, zone)
     _swaps(report, swaps)
     _alarms(report, events)
     _refused(report, events)
     return report
 
 
-class _Held:
-    """Stage and band in force as time goes on."""
+def _times(report: Report, pieces: Iterable[Piece], zone: tzinfo | None) -> None:
+    """Join the pieces: what each adds up to, and how long its last reading stood."""
+    pump = PumpJoin()
+    stages: dict[str, Sums] = {}
+    hours = [[0.0, 0] for _ in range(24)]
+    gaps: list[tuple[int, int]] = []
+    last: Piece | None = None
+    last_hour = 0
+    ended_ms = ms_of(report.since)
+    until_ms = ms_of(report.until)
 
-    def __init__(
-        self, events: Sequence[RecordedEvent], stage: str, band_mc: tuple[int, int]
-    ) -> None:
-        self._events = [event for event in events if event.kind in {BAND, STAGE}]
-        self._next = 0
-        self.stage = stage
-        self.cut_out_mc, self.cut_in_mc = band_mc
+    def add(piece: Piece, sums: Sums, hour: int) -> None:
+        stages.setdefault(piece.force.stage, Sums()).add(sums)
+        if piece.switches_known:
+            hours[hour][0] += sums.pump_ms
+            hours[hour][1] += sums.recorded_ms
 
-    def move_to(self, at: datetime) -> None:
-        while self._next < len(self._events) and self._events[self._next].at <= at:
-            event = self._events[self._next]
-            self._next += 1
-            if event.kind == STAGE:
-                self.stage = event.name
-                continue
-            if event.band is not None:
-                self.cut_out_mc, self.cut_in_mc = event.band.cut_out_mc, event.band.cut_in_mc
+    def close(piece: Piece, next_ms: int) -> int:
+        lasted_ms = max(0, min(next_ms - piece.last_ms, HELD_MS))
+        sums = Sums()
+        sums.stand(lasted_ms, piece.last_air_mc, piece.last_pump, piece.force)
+        add(piece, sums, last_hour)
+        return piece.last_ms + lasted_ms
 
-
-class _Runs:
-    """Lengths of runs and rests that began and ended within the record."""
-
-    def __init__(self, report: Report) -> None:
-        self._report = report
-        self._on: bool | None = None
-        self._since: datetime | None = None
-
-    def see(self, at: datetime, on: bool) -> bool:
-        """Take note of the pump; return whether it has just started."""
-        started = on and self._on is False
-        if self._on is not None and on is not self._on:
-            if self._since is not None:
-                self._ended((at - self._since).total_seconds())
-            self._since = at
-        self._on = on
-        return started
-
-    def forget(self) -> None:
-        """Begin anew after a gap."""
-        self._on = self._since = None
-
-    def _ended(self, length_s: float) -> None:
-        report = self._report
-        if self._on:
-            report.longest_run_s = max(report.longest_run_s or 0.0, length_s)
-            report.shortest_run_s = min(report.shortest_run_s or length_s, length_s)
-        else:
-            report.shortest_rest_s = min(report.shortest_rest_s or length_s, length_s)
-
-
-def _times(
-    report: Report, readings: Iterable[RecordedReading], held: _Held, zone: tzinfo | None
-) -> None:
-    """Sum what depends on how long each reading held."""
-    runs = _Runs(report)
-    hours = [[0.0, 0.0] for _ in range(24)]
-    last: RecordedReading | None = None
-    ended = report.since
-
-    def close(reading: RecordedReading, lasted: timedelta) -> datetime:
-        lasted_s = lasted.total_seconds()
-        held.move_to(reading.at)
-        report.recorded_s += lasted_s
-        _air(report, reading.air_mc, lasted_s, held)
-        if reading.switches_known:
-            share = float(reading.pump) if reading.pump_share is None else reading.pump_share
-            report.switches_known_s += lasted_s
-            report.pump_s += share * lasted_s
-            hour = hours[reading.at.astimezone(zone).hour]
-            hour[0] += share * lasted_s
-            hour[1] += lasted_s
-        return reading.at + lasted
-
-    for reading in readings:
+    for piece in pieces:
         if last is not None:
-            ended = close(last, min(reading.at - last.at, HELD))
-        if reading.at - ended > timedelta(seconds=1):
-            report.gaps.append((ended, reading.at))
-            runs.forget()
-        ended = reading.at
-        if not reading.switches_known:
-            runs.forget()
-        elif reading.starts is not None:
-            runs.forget()
-            _started(report, reading.at, reading.starts, zone)
-        elif runs.see(reading.at, reading.pump):
-            _started(report, reading.at, 1, zone)
-        last = reading
+            ended_ms = close(last, piece.first_ms)
+        if piece.first_ms - ended_ms > LEAST_GAP_MS:
+            gaps.append((ended_ms, piece.first_ms))
+            pump.forget()
+        local = utc_of(piece.first_ms).astimezone(zone)
+        gaps += piece.gaps
+        add(piece, piece.sums, local.hour)
+        starts = pump.follow(piece)
+        if starts:
+            day = local.date().isoformat()
+            report.starts += starts
+            report.starts_by_day[day] = report.starts_by_day.get(day, 0) + starts
+        last, last_hour = piece, local.hour
     if last is not None:
-        ended = close(last, min(report.until - last.at, HELD))
-    if report.until - ended > HELD:
-        report.gaps.append((ended, report.until))
-    report.duty_by_hour = [on_s / known_s if known_s else None for on_s, known_s in hours]
+        ended_ms = close(last, until_ms)
+    if until_ms - ended_ms > HELD_MS:
+        gaps.append((ended_ms, until_ms))
+    total = Sums()
+    for sums in stages.values():
+        total.add(sums)
+    report.gaps = [(utc_of(begin), utc_of(end)) for begin, end in gaps]
+    report.recorded_s = total.recorded_ms / 1000
+    report.air_lost_s = total.air_lost_ms / 1000
+    report.pump_s = sum(on_ms for on_ms, _ in hours) / 1000
+    report.switches_known_s = sum(known_ms for _, known_ms in hours) / 1000
+    report.duty_by_hour = [on_ms / known_ms if known_ms else None for on_ms, known_ms in hours]
+    report.shortest_run_s = _seconds(pump.lengths.shortest_run_ms)
+    report.longest_run_s = _seconds(pump.lengths.longest_run_ms)
+    report.shortest_rest_s = _seconds(pump.lengths.shortest_rest_ms)
+    report.stages = {
+        name: StageFigures(
+            known_s=(sums.recorded_ms - sums.air_lost_ms) / 1000,
+            in_band_s=sums.in_band_ms / 1000,
+            above_k_h=sums.above_mk_ms / _MK_MS_OF_K_H,
+            below_k_h=sums.below_mk_ms / _MK_MS_OF_K_H,
+            air_k_s=sums.air_mc_ms / 1_000_000,
+        )
+        for name, sums in stages.items()
+        if sums.recorded_ms > sums.air_lost_ms
+    }
 
 
-def _started(report: Report, at: datetime, count: int, zone: tzinfo | None) -> None:
-    day = at.astimezone(zone).date().isoformat()
-    report.starts += count
-    report.starts_by_day[day] = report.starts_by_day.get(day, 0) + count
-
-
-def _air(report: Report, air_mc: int | None, lasted_s: float, held: _Held) -> None:
-    if air_mc is None:
-        report.air_lost_s += lasted_s
-        return
-    figures = report.stages.setdefault(held.stage, StageFigures())
-    figures.known_s += lasted_s
-    figures.air_k_s += air_mc / 1000 * lasted_s
-    above_mk = max(0, air_mc - held.cut_in_mc)
-    below_mk = max(0, held.cut_out_mc - air_mc)
-    if max(above_mk, below_mk) <= NEAR_MK:
-        figures.in_band_s += lasted_s
-    figures.above_k_h += above_mk / 1000 * lasted_s / _HOUR_S
-    figures.below_k_h += below_mk / 1000 * lasted_s / _HOUR_S
+def _seconds(length_ms: int | None) -> float | None:
+    return None if length_ms is None else length_ms / 1000
 
 
 def _swaps(report: Report, swaps: Sequence[LoggedSwap]) -> None:

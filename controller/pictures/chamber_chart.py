@@ -52,11 +52,27 @@ class ChamberPoint:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """What one of the `INTERVALS` of the time had: lowest, mean and highest [°C]; None: nothing."""
+
+    number: int
+    """Which, from 0."""
+    air_c: tuple[float, float, float] | None
+    reservoir_c: tuple[float, float, float] | None
+    room_c: tuple[float, float, float] | None
+    coil_outlet_c: tuple[float, float, float] | None
+    pump: float | None
+    """Share of the time on, 0 to 1; None where that is not known."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ChamberHistory:
     """What a picture of a chamber shows."""
 
-    points: Sequence[ChamberPoint]
+    points: Sequence[ChamberPoint] = ()
     """In the order of time."""
+    parts: Sequence[Part] = ()
+    """In the place of points, where what each interval had is known already."""
     since_s: float
     until_s: float
     """Where the picture begins, and where the past ends [s since 1970, UTC]."""
@@ -70,7 +86,6 @@ class ChamberHistory:
     """Until when the cold is expected to last; None: there is no forecast."""
     unit: str = "C"
     zone: tzinfo | None = None
-    gap_s: float = GAP_S
 
 
 @dataclass(slots=True)
@@ -199,10 +214,12 @@ def _in_parts(history: ChamberHistory) -> _Parts:
     parts = _Parts(since_s=history.since_s, width_s=width_s)
     names = (*PROBE_NAMES, "pump")
     parts.of = {name: [_Interval() for _ in range(INTERVALS)] for name in names}
+    for known in history.parts:
+        _take(parts, known, history.unit)
     points = history.points
     for number, point in enumerate(points):
         next_s = points[number + 1].at_s if number + 1 < len(points) else history.until_s
-        end_s = min(next_s, point.at_s + history.gap_s, history.until_s)
+        end_s = min(next_s, point.at_s + GAP_S, history.until_s)
         begin_s = max(point.at_s, history.since_s)
         if begin_s >= history.until_s or end_s <= history.since_s:
             continue
@@ -227,3 +244,14 @@ def _in_parts(history: ChamberHistory) -> _Parts:
             for name, value in values:
                 parts.of[name][part].take(value, max(lasted_s, 1e-3))
     return parts
+
+
+def _take(parts: _Parts, part: Part, unit: str) -> None:
+    """Take over what an interval had."""
+    for name in PROBE_NAMES:
+        extent: tuple[float, float, float] | None = getattr(part, f"{name}_c")
+        if extent is not None:
+            low, mean, high = (degrees(value, unit) for value in extent)
+            parts.of[name][part.number] = _Interval(low, high, mean, 1.0)
+    if part.pump is not None:
+        parts.of["pump"][part.number] = _Interval(part.pump, part.pump, part.pump, 1.0)

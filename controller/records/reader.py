@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import heapq
 import sqlite3
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from functools import partial
 from itertools import chain
 from pathlib import Path
 from typing import Any
 
+from controller.core.state import EventKind
 from controller.domain.events import RecordedEvent
 from controller.records.schema import AHEAD_MS
 
@@ -19,6 +21,9 @@ THINNED_MS = 300_000
 """Length of a row that old readings are thinned to."""
 PAGE = 5000
 """Rows taken at a time: a read transaction held while they are used makes the writer's log grow."""
+
+Fetch = Callable[[str, tuple[int | str, ...]], list[tuple[Any, ...]]]
+"""Returns the rows of a query with its values; none where its table is not there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,11 +64,12 @@ def read_readings(
     """
     since_ms = -(2**62) if since is None else round(since.timestamp() * 1000)
     until_ms = 2**62 if until is None else round(until.timestamp() * 1000)
-    imported = imported_runs(path)
+    fetch = fetch_of(path)
+    imported = imported_runs(fetch)
     own: list[Iterator[RecordedReading]] = []
     others: list[Iterator[RecordedReading]] = []
     for run, ahead_ms in ahead_of_runs(path):
-        rows = _of_run(path, run, ahead_ms, (since_ms, until_ms), known=imported.get(run, True))
+        rows = read_run(fetch, run, ahead_ms, (since_ms, until_ms), known=imported.get(run, True))
         (others if run in imported else own).append(rows)
     if not others:
         return chain.from_iterable(own)
@@ -71,16 +77,24 @@ def read_readings(
     return heapq.merge(chain.from_iterable(own), *others, key=lambda row: row.at)
 
 
-def _of_run(
-    path: Path, run: int, ahead_ms: int, span_ms: tuple[int, int], *, known: bool
+def read_run(
+    fetch: Fetch, run: int, ahead_ms: int, span_ms: tuple[int, int], *, known: bool = True
 ) -> Iterator[RecordedReading]:
-    """Yield the readings of a run in the order of time; *known*: pump and fan were recorded."""
+    """Yield the readings of a run in the order of time.
+
+    Args:
+        fetch: From where.
+        run: Number of the run.
+        ahead_ms: What leads from its clock to UTC [ms].
+        span_ms: First instant, and that before which to end [ms since 1970].
+        known: Whether pump and fan were recorded.
+    """
     since_ms, until_ms = span_ms
-    for thinned in _thinned(path, run, ahead_ms, since_ms, until_ms):
+    for thinned in _thinned(fetch, run, ahead_ms, since_ms, until_ms):
         yield thinned if known else replace(thinned, switches_known=False)
-    after = since_ms - ahead_ms - 1, 0
+    after = since_ms - ahead_ms - 1, 2**62
     while True:
-        rows = fetched(path, _READINGS, (run, *after, until_ms - ahead_ms, PAGE))
+        rows = fetch(_READINGS, (run, *after, until_ms - ahead_ms, PAGE))
         for row in rows:
             yield RecordedReading(
                 at=datetime.fromtimestamp((row[1] + ahead_ms) / 1000, UTC),
@@ -97,19 +111,19 @@ def _of_run(
         after = rows[-1][1], rows[-1][0]
 
 
-def imported_runs(path: Path) -> dict[int, bool]:
+def imported_runs(fetch: Fetch) -> dict[int, bool]:
     """Return the imported runs, each with whether it was recorded when pump and fan ran."""
-    rows = fetched_if_kept(path, "SELECT run, switches_known FROM imports", ())
+    rows = fetch("SELECT run, switches_known FROM imports", ())
     return {run: bool(known) for run, known in rows}
 
 
 def _thinned(
-    path: Path, run: int, ahead_ms: int, since_ms: int, until_ms: int
+    fetch: Fetch, run: int, ahead_ms: int, since_ms: int, until_ms: int
 ) -> Iterator[RecordedReading]:
     """Yield the rows of five minutes of a run; they are older than its detail."""
     after = since_ms - ahead_ms - 1
     while True:
-        rows = fetched_if_kept(path, _THINNED, (run, after, until_ms - ahead_ms, PAGE))
+        rows = fetch(_THINNED, (run, after, until_ms - ahead_ms, PAGE))
         for row in rows:
             yield RecordedReading(
                 at=datetime.fromtimestamp((row[0] + ahead_ms + THINNED_MS // 2) / 1000, UTC),
@@ -191,8 +205,9 @@ def last_event(path: Path, *, before: datetime, kind: str) -> RecordedEvent | No
         OSError: The file is not there or not readable as records.
     """
     before_ms = round(before.timestamp() * 1000)
+    query, _ = _of_kinds(_LAST_EVENT, {kind})
     for run, ahead_ms in reversed(ahead_of_runs(path)):
-        rows = fetched(path, _LAST_EVENT, (run, kind, before_ms - ahead_ms))
+        rows = fetched(path, query, (run, before_ms - ahead_ms, kind))
         if rows:
             return _event(rows[0], ahead_ms)
     return None
@@ -208,9 +223,12 @@ def _of_kinds(query: str, kinds: Collection[str] | None) -> tuple[str, tuple[str
     if kinds is None:
         return query.format(kinds=""), ()
     places = ", ".join("?" for _ in kinds)
-    return query.format(kinds=f"AND kind IN ({places})"), tuple(kinds)
+    # in the words of the index, so that SQLite may use it
+    but_phases = "" if PHASE in kinds else f"AND kind <> '{PHASE}'"
+    return query.format(kinds=f"AND kind IN ({places}) {but_phases}"), tuple(kinds)
 
 
+PHASE = EventKind.PHASE.value
 _THINNED = """
     SELECT at_ms, air_min_mc, air_mc, air_max_mc, reservoir_mc, room_mc, coil_outlet_mc,
            pump_share, fan_share, starts
@@ -224,7 +242,7 @@ _EVENTS = """
     ORDER BY at_ms, id
 """
 _LAST_EVENT = """
-    SELECT at_ms, kind, name, detail FROM events WHERE run = ? AND kind = ? AND at_ms < ?
+    SELECT at_ms, kind, name, detail FROM events WHERE run = ? AND at_ms < ? {kinds}
     ORDER BY at_ms DESC, id DESC LIMIT 1
 """
 _RUNS = f"""
@@ -245,6 +263,11 @@ def ahead_of_runs(path: Path) -> list[tuple[Any, ...]]:
         OSError: The file is not there or not readable as records.
     """
     return fetched(path, _RUNS, ())
+
+
+def fetch_of(path: Path) -> Fetch:
+    """Return what fetches rows of a database; each call raises what `fetched` does."""
+    return partial(fetched_if_kept, path)
 
 
 def fetched(path: Path, query: str, values: tuple[int | str, ...]) -> list[tuple[Any, ...]]:

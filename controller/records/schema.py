@@ -115,6 +115,47 @@ MIGRATIONS: tuple[tuple[str, str], ...] = (
         ) STRICT
         """,
     ),
+    (
+        "hours summed, and events by kind without phases, which come by the thousand",
+        """
+        CREATE TABLE hours (
+            run INTEGER NOT NULL,
+            first_ms INTEGER NOT NULL,
+            last_ms INTEGER NOT NULL,
+            stage TEXT NOT NULL,
+            cut_out_mc INTEGER NOT NULL,
+            cut_in_mc INTEGER NOT NULL,
+            last_air_mc INTEGER,
+            last_pump REAL NOT NULL,
+            starts INTEGER NOT NULL,
+            first_on INTEGER,
+            first_change_ms INTEGER,
+            broken INTEGER NOT NULL,
+            last_on INTEGER,
+            since_ms INTEGER,
+            shortest_run_ms INTEGER, longest_run_ms INTEGER, shortest_rest_ms INTEGER,
+            recorded_ms INTEGER NOT NULL, air_lost_ms INTEGER NOT NULL,
+            in_band_ms INTEGER NOT NULL,
+            above_mk_ms INTEGER NOT NULL, below_mk_ms INTEGER NOT NULL,
+            air_mc_ms INTEGER NOT NULL,
+            pump_ms REAL NOT NULL,
+            gaps TEXT NOT NULL,
+            air_low_mc INTEGER, air_high_mc INTEGER, air_sum INTEGER, air_known_ms INTEGER,
+            reservoir_low_mc INTEGER, reservoir_high_mc INTEGER,
+            reservoir_sum INTEGER, reservoir_known_ms INTEGER,
+            room_low_mc INTEGER, room_high_mc INTEGER, room_sum INTEGER, room_known_ms INTEGER,
+            coil_outlet_low_mc INTEGER, coil_outlet_high_mc INTEGER,
+            coil_outlet_sum INTEGER, coil_outlet_known_ms INTEGER,
+            PRIMARY KEY (run, first_ms)
+        ) STRICT, WITHOUT ROWID;
+        CREATE TABLE hours_until (
+            run INTEGER PRIMARY KEY,
+            ahead_ms INTEGER NOT NULL,
+            until_ms INTEGER NOT NULL
+        ) STRICT;
+        CREATE INDEX events_but_phases ON events (run, kind, at_ms) WHERE kind <> 'phase'
+        """,
+    ),
 )
 """Named steps in order; a file's version is the number of steps that it has taken."""
 

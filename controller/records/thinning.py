@@ -20,18 +20,20 @@ Row = tuple[int, int, int | None, int | None, int | None, int | None, int, int]
 """Number, instant [ms], four temperatures [m°C], pump and fan."""
 
 
-def thin_once(file: sqlite3.Connection, *, before_utc_ms: int) -> bool:
+def thin_once(file: sqlite3.Connection, *, before_utc_ms: int, summed_only: bool = False) -> bool:
     """Thin the oldest detail by one step; return whether there is more to do.
 
     Args:
         file: The writing connection, in autocommit mode.
         before_utc_ms: Readings before this are old.
+        summed_only: Leave readings alone that are in no sum of an hour yet (`records.hours`).
 
     Raises:
         sqlite3.Error: Whatever SQLite says; nothing was changed then.
     """
-    for run, ahead_ms in file.execute(_RUNS).fetchall():
-        limit_ms = (before_utc_ms - ahead_ms) // THINNED_MS * THINNED_MS
+    for run, ahead_ms, summed_ms in file.execute(_RUNS).fetchall():
+        old_ms = before_utc_ms - ahead_ms
+        limit_ms = (min(old_ms, summed_ms) if summed_only else old_ms) // THINNED_MS * THINNED_MS
         rows: list[Row] = file.execute(_OLDEST, (run, limit_ms, ROWS_AT_ONCE)).fetchall()
         if not rows:
             continue
@@ -62,7 +64,8 @@ def give_back(file: sqlite3.Connection) -> None:
 
 INCREMENTAL = 2
 _RUNS = f"""
-    SELECT r.id, {AHEAD_MS} AS ahead_ms
+    SELECT r.id, {AHEAD_MS} AS ahead_ms,
+           COALESCE((SELECT until_ms FROM hours_until h WHERE h.run = r.id), -{2**62})
     FROM runs r WHERE ahead_ms IS NOT NULL ORDER BY r.id
 """  # noqa: S608 - a constant of the schema
 _PUMP_BEFORE = """

@@ -23,6 +23,7 @@ from controller.core.state import Decision, EventKind, Inputs
 from controller.domain.backoff import backoff_s
 from controller.domain.events import BAND, BandPoints
 from controller.domain.temperatures import Reading, Seen
+from controller.records.hours import HourBasis, sum_once
 from controller.records.schema import opened_for_writing
 from controller.records.thinning import give_back, thin_once
 
@@ -61,6 +62,7 @@ class RecordsWriter:
         ahead_s: float,
         report: Callable[[str], object] = lambda _: None,
         keep_detail_s: float = KEEP_DETAIL_S,
+        site: HourBasis | None = None,
     ) -> None:
         """Start the thread; the file is opened there, so that a bad one delays nobody.
 
@@ -71,6 +73,7 @@ class RecordsWriter:
             ahead_s: Boot-time clock minus the clock of the control law [s].
             report: Is called, once each, with what is wrong with the medium and that it is over.
             keep_detail_s: How long every reading is kept [s]; older ones are thinned.
+            site: What the sums of hours depend on beside the readings; None: none are kept.
         """
         self.fault: str | None = None
         """What is wrong with the records; None while they are kept."""
@@ -82,6 +85,8 @@ class RecordsWriter:
         self._report = report
         self._side_file_reported = False
         self._keep_detail_s = keep_detail_s
+        self.site = site
+        """What the sums of hours depend on; a reload sets it."""
         self._thin_at_s = time.monotonic() + FIRST_THINNING_S
         self._band: Band | None = None
         self._samples: deque[Sample] = deque(maxlen=MOST_SAMPLES)
@@ -228,7 +233,7 @@ class RecordsWriter:
             self._probes_written = True
 
     def _thin(self) -> None:
-        """Thin one step of what is old, now and then; go on at the next batch while there is more.
+        """Sum or thin one step of what is old, now and then; go on at the next batch if need be.
 
         Not before the machine has been up for a while: a clock that is not set yet calls
         everything new, and one that was set wrong once would call everything old.
@@ -237,8 +242,13 @@ class RecordsWriter:
         file = self._file
         if now_s < self._thin_at_s or file is None or self._closing:
             return
+        site = self.site
+        if site is not None:
+            boot_ms = round(time.clock_gettime(time.CLOCK_BOOTTIME) * 1000)
+            if sum_once(file, site, running=self._run_number, boot_ms=boot_ms):
+                return
         before_utc_ms = round((time.time() - self._keep_detail_s) * 1000)
-        if not thin_once(file, before_utc_ms=before_utc_ms):
+        if not thin_once(file, before_utc_ms=before_utc_ms, summed_only=site is not None):
             give_back(file)
             self._thin_at_s = now_s + THINNING_EVERY_S
 

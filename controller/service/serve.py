@@ -15,6 +15,7 @@ from controller.domain.places import records_path
 from controller.domain.requests import RequestKind, SetStage
 from controller.errors import ControllerError, OutputError, SettingsError
 from controller.records.boot import boot_id, boottime
+from controller.records.hours import HourBasis
 from controller.records.release import release
 from controller.records.requests_file import REQUESTS, newest, settle
 from controller.records.writer import RecordsWriter
@@ -41,6 +42,8 @@ from controller.service.status_publisher import StatusPublisher, status_line
 from controller.service.timer_store import TimerStore
 from controller.service.wiring import Plan, open_outputs, plan_of
 from controller.service.wiring_store import WiringStore
+from controller.settings.law_of import first_in_force
+from controller.settings.load import Settings
 
 OPEN_TRIES = 5
 OPEN_AGAIN_AFTER_S = 1.0
@@ -144,6 +147,7 @@ class _Process:
             ahead_s=boottime() - _monotonic(),
             report=lambda text: _log.warning("records", note=text),
             keep_detail_s=settings.records.keep_detail,
+            site=_site(settings),
         )
         self._around = SharedParts(
             folder=self._config.parent,
@@ -329,6 +333,7 @@ class _Process:
         if problem is not None:
             self._unchanged(str(problem))
             return
+        self._records.site = _site(chamber.settings)
         self._records.use_probes(_monotonic(), probe_ids(chamber.settings))
         if stage_changed:
             self._records.keep_event(_monotonic(), STAGE, chamber.stage)
@@ -378,6 +383,11 @@ class _Reading:
         self._wiring.keep(union)
         self._wiring.wait_written(WIRING_WITHIN_S)
         self.plan = plan
+
+
+def _site(settings: Settings) -> HourBasis:
+    """Return what the records' sums of hours depend on."""
+    return HourBasis(zone=settings.site.zone(), first=first_in_force(settings))
 
 
 def _kept(plan: Plan) -> list[KeptLoad]:

@@ -19,8 +19,15 @@ from controller.core.law import (
 from controller.core.signal import SignalPattern
 from controller.domain.alarms import OUTSIDE_THE_LAW, AlarmName
 from controller.domain.daytime import within
+from controller.domain.events import InForce
 from controller.settings.load import Settings
 from controller.settings.models import Stage
+
+
+def first_in_force(settings: Settings) -> InForce:
+    """Return what is taken to have been in force before the records name a stage and a band."""
+    stage = settings.stages[settings.chamber.stage]
+    return InForce(stage=settings.chamber.stage, cut_out_mc=stage.cut_out, cut_in_mc=stage.cut_in)
 
 
 def law_of(settings: Settings) -> Law:

@@ -16,24 +16,15 @@ from controller.history.figure_data import (
     Window,
     bands_of,
     history_of,
-    points_of_columns,
     window_of,
 )
 from controller.history.importing import add_history, reading_at
-from controller.pictures.chamber_chart import INTERVALS, ChamberPoint
-from controller.records.columns import Column
+from controller.pictures.chamber_chart import INTERVALS
 from controller.records.requests_file import REQUESTS
 from tests.lookout.houses import NOW, snapshot
 
 LISBON = ZoneInfo("Europe/Lisbon")
 DAY = timedelta(days=1)
-
-
-def column(begins_s: float, ends_s: float, low: int, high: int) -> Column:
-    return Column(
-        begins_s=begins_s, ends_s=ends_s, air_mc=(low, high), reservoir_mc=None, room_mc=None,
-        coil_outlet_mc=None, known_s=600.0, pump_share=0.25, fan_share=0.5,
-    )  # fmt: skip
 
 
 def recorded(place: Path, minutes: int, every: int = 1) -> Path:
@@ -93,22 +84,6 @@ def test_no_window_is_refused(since: str, until: str) -> None:
         window_of(Span.DAY, since, until, now=NOW, zone=LISBON)
 
 
-def test_columns_become_lowest_and_highest_with_gaps_between() -> None:
-    """Columns that follow each other are joined; an hour without records is not bridged."""
-    points = points_of_columns(
-        [column(0.0, 600.0, 15_000, 17_000), column(660.0, 1200.0, 15_500, 16_500),
-         column(4800.0, 5400.0, 16_000, 18_000)]
-    )  # fmt: skip
-
-    assert [(point.at_s, point.air_c) for point in points] == [
-        (0.0, 15.0), (600.0, 17.0), (660.0, 15.5), (1200.0, 16.5),
-        (1200.0, None),
-        (4800.0, 16.0), (5400.0, 18.0),
-    ]  # fmt: skip
-    assert points[4] == ChamberPoint(at_s=1200.0, pump=None)
-    assert points[0].pump == 0.25
-
-
 def test_bands_step_where_they_were_put_in_force(tmp_path: Path) -> None:
     """The one before the window is in force at its beginning; nonsense is left out."""
     path = recorded(tmp_path, 600)
@@ -131,7 +106,7 @@ def test_bands_step_where_they_were_put_in_force(tmp_path: Path) -> None:
     ]
 
 
-@pytest.mark.parametrize(("minutes", "every"), [(600, 1), (30 * 1440, 5)], ids=["short", "long"])
+@pytest.mark.parametrize(("minutes", "every"), [(300, 1), (900, 1), (30 * 1440, 5)])
 def test_a_peak_of_a_minute_is_in_every_picture(tmp_path: Path, minutes: int, every: int) -> None:
     """By single readings and by columns alike."""
     path = recorded(tmp_path, minutes, every)
@@ -142,10 +117,12 @@ def test_a_peak_of_a_minute_is_in_every_picture(tmp_path: Path, minutes: int, ev
         window=window_of(Span.CROP, "", "", now=NOW, zone=UTC),
     )  # fmt: skip
 
-    air = [point.air_c for point in history.points if point.air_c is not None]
-    assert (min(air), max(air)) == (16.0, 19.0)
+    air = [part.air_c for part in history.parts if part.air_c is not None]
+    air += [(point.air_c,) * 3 for point in history.points if point.air_c is not None]
+    assert (min(low for low, _, _ in air), max(high for _, _, high in air)) == (16.0, 19.0)
     assert words.startswith("Air 16.0 °C to 19.0 °C, reservoir 4.0 °C to 4.0 °C, pump on ")
-    assert len(history.points) <= 2 * INTERVALS + 2 or minutes == 600
+    assert len(history.parts) <= INTERVALS
+    assert bool(history.points) is (minutes == 300)
     assert history.bands_c == [((NOW - 90 * DAY).timestamp(), 15.5, 17.0)]
 
 
@@ -187,8 +164,7 @@ def test_a_pump_that_was_not_recorded_is_not_shown_as_off(tmp_path: Path, span: 
         path, path.parent / REQUESTS, snapshot=snapshot(), window=window, unit="C", zone=UTC
     )
 
-    assert window.is_long is (span is Span.YEAR)
-    assert {point.pump for point in history.points} == {None}
+    assert {part.pump for part in history.parts} == {None}
     assert words == "Air 16.0 °C to 16.0 °C, reservoir 4.0 °C to 4.0 °C, pump not recorded."
 
 

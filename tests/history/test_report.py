@@ -11,11 +11,12 @@ import pytest
 
 from controller.cli.main import status_of
 from controller.cli.report import _pump_words
-from controller.domain.events import RecordedEvent
+from controller.domain.events import InForce, RecordedEvent
 from controller.domain.requests import LoggedSwap
 from controller.history.alarm_figures import PastAlarm, alarm_figures
 from controller.history.importing import reading_at
 from controller.history.report import Report, report_of
+from controller.records.pieces import ForceOverTime, pieces_of
 from controller.records.reader import RecordedReading
 from controller.settings.shipped import shipped_config
 
@@ -41,8 +42,9 @@ def made(
     swaps: tuple[float, ...] = (),
     minutes: float = 10.0,
 ) -> Report:
+    force = ForceOverTime(events, InForce(stage="fruiting", cut_out_mc=15_000, cut_in_mc=17_000))
     return report_of(
-        readings,
+        pieces_of(readings, force, UTC),
         events,
         [
             LoggedSwap(at=BEGINS + at * MINUTE, packs=4, logged_at=BEGINS, frozen_through=None)
@@ -51,8 +53,6 @@ def made(
         since=BEGINS,
         until=BEGINS + minutes * MINUTE,
         zone=UTC,
-        stage="fruiting",
-        band_mc=(15_000, 17_000),
     )
 
 
@@ -110,15 +110,15 @@ def test_a_day_of_25_hours_is_one_day() -> None:
         for on in [step % 60 == 30]
     ]
 
+    zone = ZoneInfo("Europe/Berlin")
+    force = ForceOverTime([], InForce(stage="fruiting", cut_out_mc=15_000, cut_in_mc=17_000))
     report = report_of(
-        readings,
+        pieces_of(readings, force, zone),
         [],
         [],
         since=midnight,
         until=midnight + 25 * 60 * MINUTE,
-        zone=ZoneInfo("Europe/Berlin"),
-        stage="fruiting",
-        band_mc=(15_000, 17_000),
+        zone=zone,
     )
 
     assert report.starts_by_day == {"2026-10-25": 25}

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from controller.domain.places import RECORDS
 from controller.history.importing import add_history, reading_at
-from controller.records.columns import Column, read_columns
+from controller.records.columns import Column, Extent, read_columns
 from controller.records.reader import (
     RecordedReading,
     first_reading_at,
@@ -78,7 +78,13 @@ def test_no_peak_is_lost_and_none_is_made_up(
             if int((row.at - BEGINS).total_seconds() / width.total_seconds() + 1e-9) == number
         ]
         known = [row.air_mc for row in inside if row.air_mc is not None]
-        assert column.air_mc == ((min(known), max(known)) if known else None)
+        assert column.number == number
+        extent = column.air_mc
+        assert (None if extent is None else (extent.low_mc, extent.high_mc)) == (
+            (min(known), max(known)) if known else None
+        )
+        assert extent is None or extent.low_mc <= extent.mean_mc + 1e-6
+        assert extent is None or extent.mean_mc <= extent.high_mc + 1e-6
         assert (column.begins_s, column.ends_s) == (
             inside[0].at.timestamp(),
             inside[-1].at.timestamp(),
@@ -110,9 +116,10 @@ def test_old_rows_of_five_minutes_count_with_their_own_peaks(path: Path) -> None
 
     columns = read_columns(path, since=BEGINS, until=BEGINS + HOUR, columns=1)
 
-    assert max(column.air_mc[1] for column in columns if column.air_mc) == 19_000
-    assert min(column.air_mc[0] for column in columns if column.air_mc) == 16_000
-    assert columns[0].pump_share == pytest.approx(0.1)
+    assert max(column.air_mc.high_mc for column in columns if column.air_mc) == 19_000
+    assert min(column.air_mc.low_mc for column in columns if column.air_mc) == 16_000
+    # a minute of the ten that were thinned, and of the nine that are known beyond
+    assert columns[0].pump_share == pytest.approx(1 / 19)
 
 
 def test_a_window_takes_what_is_in_it(path: Path) -> None:
@@ -123,15 +130,15 @@ def test_a_window_takes_what_is_in_it(path: Path) -> None:
 
     assert found == [
         Column(
+            number=0,
             begins_s=BEGINS.timestamp(),
             ends_s=BEGINS.timestamp(),
-            air_mc=(16_000, 16_000),
-            reservoir_mc=(4000, 4000),
+            air_mc=Extent(16_000, 16_000.0, 16_000),
+            reservoir_mc=Extent(4000, 4000.0, 4000),
             room_mc=None,
             coil_outlet_mc=None,
             known_s=0.0,
             pump_share=0.0,
-            fan_share=0.0,
         )
     ]
 

@@ -1,0 +1,431 @@
+"""Keeps the hours that are over as sums, and reads the past as pieces: a year in a moment.
+
+The records thread sums in small steps, a file of an earlier release over its first hours. Readings
+are thinned only after they were summed, so a report says the same of a day ever after. Whoever
+reads goes through the readings themselves wherever there is no sum that fits: at both ends, where
+the clock of a run was put right since, where stage or band read differently, or where two runs lie
+within each other.
+"""
+
+from __future__ import annotations
+
+import heapq
+import sqlite3
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+from controller.core.state import EventKind
+from controller.domain.events import BAND, STAGE, InForce, RecordedEvent
+from controller.records.columns import place_sums
+from controller.records.pieces import (
+    ForceOverTime,
+    Piece,
+    PumpLengths,
+    Sums,
+    hour_end,
+    ms_of,
+    pieces_of,
+    utc_of,
+)
+from controller.records.reader import (
+    THINNED_MS,
+    Fetch,
+    RecordedReading,
+    ahead_of_runs,
+    fetch_of,
+    imported_runs,
+    last_event,
+    read_events,
+    read_run,
+)
+from controller.records.schema import AHEAD_MS
+
+READINGS_AT_ONCE = 3000
+SETTLED_MS = 600_000
+"""An hour of the run that goes on is summed when it has been over for this long [ms]."""
+_ALWAYS = 2**62
+_HALF_MS = THINNED_MS // 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HourBasis:
+    """What sums depend on beside the records."""
+
+    zone: tzinfo | None
+    """Whose hours are summed."""
+    first: InForce
+    """In force before the first that is recorded."""
+
+
+def read_pieces(
+    path: Path, basis: HourBasis, *, since: datetime, until: datetime
+) -> Iterator[Piece]:
+    """Yield the past in the order of time, in pieces.
+
+    Args:
+        path: The database.
+        basis: Zone, and what was in force before the first that is recorded.
+        since: First instant, aware.
+        until: Instant before which to end, aware.
+
+    Raises:
+        OSError: The file is not there or not readable as records.
+    """
+    events = [
+        event
+        for kind in (STAGE, BAND)
+        if (event := last_event(path, before=since, kind=kind)) is not None
+    ]
+    events += read_events(path, since=since, kinds={STAGE, BAND})
+    force = ForceOverTime(events, basis.first)
+    fetch = fetch_of(path)
+    since_ms, until_ms = ms_of(since), ms_of(until)
+    spans: list[_Span] = []
+    imported = imported_runs(fetch)
+    summed: dict[int, int] = dict(fetch("SELECT run, ahead_ms FROM hours_until", ()))
+    for run, ahead_ms in ahead_of_runs(path):
+        part = _Run(run, ahead_ms, known=imported.get(run, True))
+        spans += _spans(fetch, part, since_ms, until_ms, summed=summed.get(run) == ahead_ms)
+    spans.sort(key=lambda span: (span.first_ms, span.last_ms))
+    for group in _within_each_other(spans):
+        piece = group[0].piece
+        if len(group) == 1 and piece is not None and _fits(piece, force, basis.zone):
+            yield piece
+        else:
+            readings = heapq.merge(
+                *(span.readings(fetch) for span in group), key=lambda reading: reading.at
+            )
+            yield from pieces_of(readings, force, basis.zone)
+
+
+def sum_once(file: sqlite3.Connection, basis: HourBasis, *, running: int, boot_ms: int) -> bool:
+    """Sum the oldest hours that are not summed yet, a few days at most; return whether any were.
+
+    Args:
+        file: The writing connection, in autocommit mode.
+        basis: Zone, and what was in force before the first that is recorded.
+        running: Number of the run that goes on; all others are over.
+        boot_ms: Now on its clock [ms].
+
+    Raises:
+        sqlite3.Error: Whatever SQLite says; nothing was changed then.
+    """
+
+    def fetch(query: str, values: tuple[int | str, ...]) -> list[tuple[Any, ...]]:
+        return file.execute(query, values).fetchall()
+
+    known = imported_runs(fetch)
+    for run, ahead_ms in fetch(_RUNS, ()):
+        done = fetch("SELECT ahead_ms, until_ms FROM hours_until WHERE run = ?", (run,))
+        if done and done[0][0] != ahead_ms:
+            forget_hours(file, run)  # its clock was put right: other hours
+            return True
+        after_ms = done[0][1] if done else -_ALWAYS
+        if after_ms == _ALWAYS:
+            continue
+        over_ms = _ALWAYS if run != running else boot_ms - SETTLED_MS
+        part = _Run(run, ahead_ms, known=known.get(run, True))
+        pieces, until_ms = _summed(fetch, part, after_ms, over_ms, basis)
+        if pieces or until_ms == _ALWAYS:
+            _keep(file, fetch, part, pieces, until_ms)
+            return True
+    return False
+
+
+def forget_hours(file: sqlite3.Connection, run: int) -> None:
+    """Take out all sums of a run, in the transaction that is open, or one for each statement."""
+    file.execute("DELETE FROM hours_until WHERE run = ?", (run,))
+    file.execute("DELETE FROM hours WHERE run = ?", (run,))
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """A run, what leads from its clock to UTC [ms], and whether its switches were recorded."""
+
+    number: int
+    ahead_ms: int
+    known: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Span:
+    """Readings of a run that follow each other, summed or not; instants [ms since 1970]."""
+
+    first_ms: int
+    last_ms: int
+    run: _Run
+    piece: Piece | None = None
+    before_ms: int = 0
+    """For how long before and after a row of five minutes may stand that is of this span."""
+    after_ms: int = 0
+
+    def readings(self, fetch: Fetch) -> Iterator[RecordedReading]:
+        """Yield the readings themselves."""
+        begins_ms, ends_ms = self.first_ms - self.before_ms, self.last_ms + self.after_ms
+        # a row of five minutes is kept under its beginning and stands in its middle
+        span_ms = begins_ms - _HALF_MS, ends_ms + 1
+        run = self.run
+        for reading in read_run(fetch, run.number, run.ahead_ms, span_ms, known=run.known):
+            if begins_ms <= ms_of(reading.at) <= ends_ms:
+                yield reading
+
+
+def _spans(fetch: Fetch, run: _Run, since_ms: int, until_ms: int, *, summed: bool) -> list[_Span]:
+    """Return what a run has between two instants [ms since 1970]."""
+    begins_ms, ends_ms = since_ms - run.ahead_ms, until_ms - run.ahead_ms
+    rows = fetch(_HOURS, (run.number, begins_ms, ends_ms)) if summed else []
+    reach = [
+        min(_HALF_MS, (after[0] - before[1]) // 2)
+        for before, after in pairwise([(0, -_ALWAYS), *rows, (_ALWAYS, 0)])
+    ]
+    spans = [
+        _Span(
+            row[0] + run.ahead_ms,
+            row[1] + run.ahead_ms,
+            run,
+            _piece(row, run),
+            before_ms=before_ms - 1,
+            after_ms=after_ms,
+        )
+        for row, (before_ms, after_ms) in zip(rows, pairwise(reach), strict=True)
+    ]
+    parts = [((begins_ms, ends_ms), (begins_ms, ends_ms))]
+    if rows:
+        parts = _beside(fetch, run.number, (begins_ms, ends_ms), rows[0][0], rows[-1][1])
+    for thinned, detail in parts:
+        ends = [
+            (low + shift_ms, high + shift_ms)
+            for query, part, shift_ms in (
+                (_THINNED_ENDS, thinned, _HALF_MS),
+                (_READING_ENDS, detail, 0),
+            )
+            for low, high in fetch(query, (run.number, *part))
+            if low is not None
+        ]
+        if ends:
+            first_ms, last_ms = min(low for low, _ in ends), max(high for _, high in ends)
+            spans.append(_Span(first_ms + run.ahead_ms, last_ms + run.ahead_ms, run))
+    return spans
+
+
+def _beside(
+    fetch: Fetch, run: int, span_ms: tuple[int, int], first_ms: int, last_ms: int
+) -> list[tuple[tuple[int, int], tuple[int, int]]]:
+    """Return where readings lie that belong to sums which only reach into a span, and new ones.
+
+    Args:
+        fetch: From where.
+        run: Number of the run.
+        span_ms: Begin and end of the span on its clock [ms].
+        first_ms: First reading of the first sum that is used.
+        last_ms: Last reading of the last sum that is used.
+
+    Returns:
+        Before and after them: where rows of five minutes begin, and where readings are.
+    """
+    begins_ms, ends_ms = span_ms
+    parts = []
+    ((before_ms,),) = fetch(_LAST_BEFORE, (run, first_ms))
+    if before_ms is not None:
+        thinned_ms = min(before_ms + 1, first_ms - _HALF_MS)
+        parts.append(((begins_ms, thinned_ms), (begins_ms, first_ms)))
+    ((after_ms,),) = fetch(_FIRST_AFTER, (run, last_ms))
+    if after_ms is None:
+        ((after_ms,),) = fetch("SELECT until_ms FROM hours_until WHERE run = ?", (run,))
+        thinned_ms = after_ms
+    else:
+        thinned_ms = max(after_ms - THINNED_MS, last_ms - _HALF_MS) + 1
+    parts.append(((thinned_ms, ends_ms), (after_ms, ends_ms)))
+    return parts
+
+
+def _within_each_other(spans: Sequence[_Span]) -> Iterator[list[_Span]]:
+    """Yield the spans one by one, those of different runs that overlap together."""
+    group: list[_Span] = []
+    last_ms = -_ALWAYS
+    for span in spans:
+        if group and span.first_ms > last_ms:
+            yield group
+            group = []
+        group.append(span)
+        last_ms = max(last_ms, span.last_ms)
+    if group:
+        yield group
+
+
+def _fits(piece: Piece, force: ForceOverTime, zone: tzinfo | None) -> bool:
+    """Return whether a sum says what its readings would say here and now."""
+    same = force.at(piece.first_ms) == piece.force and piece.last_ms < force.until_ms
+    return same and piece.last_ms < hour_end(piece.first_ms, zone)
+
+
+def _summed(
+    fetch: Fetch, run: _Run, after_ms: int, over_ms: int, basis: HourBasis
+) -> tuple[list[Piece], int]:
+    """Return the next pieces of whole hours of a run, and before what on its clock all is summed.
+
+    Args:
+        fetch: From where.
+        run: The run.
+        after_ms: Before this on its clock it is summed already.
+        over_ms: What is later on its clock may be added to.
+        basis: Zone and what was in force first.
+    """
+    most = READINGS_AT_ONCE
+    while True:
+        end_ms = _nth_reading(fetch, run.number, after_ms, most)
+        readings = list(
+            read_run(
+                fetch,
+                run.number,
+                run.ahead_ms,
+                (after_ms + run.ahead_ms, (_ALWAYS if end_ms is None else end_ms) + run.ahead_ms),
+                known=run.known,
+            )
+        )
+        if not readings:
+            return [], _ALWAYS if over_ms == _ALWAYS else after_ms
+        whole_ms = over_ms if end_ms is None else min(over_ms, end_ms)
+        force = _force(fetch, ms_of(readings[0].at), ms_of(readings[-1].at), basis)
+        pieces = [
+            piece
+            for piece in pieces_of(readings, force, basis.zone)
+            if hour_end(piece.first_ms, basis.zone) - run.ahead_ms <= whole_ms
+        ]
+        if pieces or end_ms is None:
+            break
+        most *= 2  # an hour of very many readings
+    last_ms = pieces[-1].last_ms if pieces else -_ALWAYS
+    rest = next((reading for reading in readings if ms_of(reading.at) > last_ms), None)
+    if rest is not None:
+        shift_ms = 0 if rest.starts is None else _HALF_MS
+        return pieces, ms_of(rest.at) - shift_ms - run.ahead_ms
+    return pieces, _ALWAYS if over_ms == _ALWAYS and end_ms is None else last_ms - run.ahead_ms + 1
+
+
+def _nth_reading(fetch: Fetch, run: int, after_ms: int, number: int) -> int | None:
+    """Return when on its clock a run has had so many rows more; None: it has not."""
+    for query in (_NTH_THINNED, _NTH_READING):
+        found = fetch(query, (run, after_ms, number))
+        if found:
+            return int(found[0][0])
+    return None
+
+
+def _force(fetch: Fetch, first_ms: int, last_ms: int, basis: HourBasis) -> ForceOverTime:
+    """Return what was in force from one instant to another [ms since 1970]."""
+    events = []
+    for run, ahead_ms in fetch(_RUNS, ()):
+        rows = fetch(_CHANGES, (run, first_ms - ahead_ms, last_ms - ahead_ms))
+        for kind in (STAGE, BAND):
+            rows += fetch(_CHANGE_BEFORE, (run, kind, first_ms - ahead_ms))
+        events += [
+            RecordedEvent(at=utc_of(at_ms + ahead_ms), kind=kind, name=name, detail="")
+            for at_ms, kind, name in rows
+        ]
+    return ForceOverTime(events, basis.first)
+
+
+def _keep(
+    file: sqlite3.Connection, fetch: Fetch, run: _Run, pieces: Sequence[Piece], until_ms: int
+) -> None:
+    file.execute("BEGIN IMMEDIATE")
+    try:
+        file.executemany(_PUT, [_row(fetch, run, piece) for piece in pieces])
+        file.execute(
+            "INSERT OR REPLACE INTO hours_until (run, ahead_ms, until_ms) VALUES (?, ?, ?)",
+            (run.number, run.ahead_ms, until_ms),
+        )
+    except BaseException:
+        file.execute("ROLLBACK")
+        raise
+    file.execute("COMMIT")
+
+
+def _row(fetch: Fetch, run: _Run, piece: Piece) -> tuple[Any, ...]:
+    ahead_ms = run.ahead_ms
+
+    def own(at_ms: int | None) -> int | None:
+        return None if at_ms is None else at_ms - ahead_ms
+
+    sums, lengths, force = piece.sums, piece.lengths, piece.force
+    first_ms, last_ms = piece.first_ms - ahead_ms, piece.last_ms - ahead_ms
+    return (
+        run.number, first_ms, last_ms,
+        force.stage, force.cut_out_mc, force.cut_in_mc, piece.last_air_mc, piece.last_pump,
+        piece.starts, piece.first_on, own(piece.first_change_ms), piece.broken, piece.last_on,
+        own(piece.since_ms),
+        lengths.shortest_run_ms, lengths.longest_run_ms, lengths.shortest_rest_ms,
+        sums.recorded_ms, sums.air_lost_ms, sums.in_band_ms, sums.above_mk_ms, sums.below_mk_ms,
+        sums.air_mc_ms, sums.pump_ms,
+        " ".join(f"{begin - ahead_ms} {end - ahead_ms}" for begin, end in piece.gaps),
+        *place_sums(fetch, run.number, first_ms, last_ms),
+    )  # fmt: skip
+
+
+def _piece(row: tuple[Any, ...], run: _Run) -> Piece:
+    ahead_ms = run.ahead_ms
+    return Piece(
+        first_ms=row[0] + ahead_ms,
+        last_ms=row[1] + ahead_ms,
+        force=InForce(stage=row[2], cut_out_mc=row[3], cut_in_mc=row[4]),
+        switches_known=run.known,
+        last_air_mc=row[5],
+        last_pump=row[6],
+        starts=row[7],
+        first_on=None if row[8] is None else bool(row[8]),
+        first_change_ms=None if row[9] is None else row[9] + ahead_ms,
+        broken=bool(row[10]),
+        last_on=None if row[11] is None else bool(row[11]),
+        since_ms=None if row[12] is None else row[12] + ahead_ms,
+        lengths=PumpLengths(*row[13:16]),
+        sums=Sums(*row[16:23]),
+        gaps=_gaps(row[23], ahead_ms) if row[23] else [],
+    )
+
+
+def _gaps(text: str, ahead_ms: int) -> list[tuple[int, int]]:
+    instants = [int(each) + ahead_ms for each in text.split()]
+    return list(zip(instants[::2], instants[1::2], strict=True))
+
+
+_RUNS = f"""
+    SELECT r.id, {AHEAD_MS} AS ahead_ms
+    FROM runs r WHERE ahead_ms IS NOT NULL ORDER BY r.id
+"""  # noqa: S608 - a constant of the schema
+_HOURS = """
+    SELECT first_ms, last_ms, stage, cut_out_mc, cut_in_mc, last_air_mc, last_pump, starts,
+           first_on, first_change_ms, broken, last_on, since_ms,
+           shortest_run_ms, longest_run_ms, shortest_rest_ms,
+           recorded_ms, air_lost_ms, in_band_ms, above_mk_ms, below_mk_ms, air_mc_ms, pump_ms, gaps
+    FROM hours WHERE run = ? AND first_ms >= ? AND last_ms < ? ORDER BY first_ms
+"""
+_PUT = f"INSERT OR REPLACE INTO hours VALUES ({', '.join('?' * 41)})"  # noqa: S608 - a number
+_THINNED_ENDS = (
+    "SELECT MIN(at_ms), MAX(at_ms) FROM thinned WHERE run = ? AND at_ms >= ? AND at_ms < ?"
+)
+_READING_ENDS = (
+    "SELECT MIN(at_ms), MAX(at_ms) FROM readings WHERE run = ? AND at_ms >= ? AND at_ms < ?"
+)
+_NTH_THINNED = (
+    "SELECT at_ms FROM thinned WHERE run = ? AND at_ms >= ? ORDER BY at_ms LIMIT 1 OFFSET ?"
+)
+_NTH_READING = (
+    "SELECT at_ms FROM readings WHERE run = ? AND at_ms >= ? ORDER BY at_ms LIMIT 1 OFFSET ?"
+)
+_LAST_BEFORE = "SELECT MAX(last_ms) FROM hours WHERE run = ? AND first_ms < ?"
+_FIRST_AFTER = "SELECT MIN(first_ms) FROM hours WHERE run = ? AND first_ms > ?"
+_KINDS = f"kind IN ('{STAGE}', '{BAND}') AND kind <> '{EventKind.PHASE.value}'"
+_CHANGES = f"""
+    SELECT at_ms, kind, name FROM events WHERE run = ? AND at_ms >= ? AND at_ms <= ? AND {_KINDS}
+    ORDER BY at_ms, id
+"""  # noqa: S608 - constants of this file
+_CHANGE_BEFORE = f"""
+    SELECT at_ms, kind, name FROM events
+    WHERE run = ? AND kind = ? AND kind <> '{EventKind.PHASE.value}' AND at_ms < ?
+    ORDER BY at_ms DESC, id DESC LIMIT 1
+"""  # noqa: S608 - constants of this file

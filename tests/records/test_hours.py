@@ -1,0 +1,356 @@
+"""Hours that are summed say what every reading in turn says, also once it is thinned."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from controller.domain.events import InForce
+from controller.history.report import Report, report_of
+from controller.records import hours
+from controller.records import writer as writer_module
+from controller.records.hours import HourBasis, read_pieces, sum_once
+from controller.records.pieces import hour_end, ms_of, pieces_of
+from controller.records.reader import read_events, read_readings
+from controller.records.schema import MIGRATIONS, migrate
+from controller.records.thinning import thin_once
+from controller.records.writer import RecordsWriter
+from tests.support.plain_report import PlainReport, plain_report
+from tests.support.random_inputs import examples
+from tests.support.waiting import AT_MOST_S, until
+
+FIRST = InForce(stage="fruiting", cut_out_mc=15_000, cut_in_mc=17_000)
+ZONES = ("UTC", "Europe/Berlin", "Asia/Kathmandu", "Australia/Lord_Howe")
+"""Whole hours, a change by an hour, a quarter of an hour, a change by half an hour."""
+BEGINNINGS = (
+    datetime(2026, 7, 1, 9, 50, tzinfo=UTC),
+    datetime(2026, 10, 24, 23, 20, tzinfo=UTC),  # directive 2000/84/EC: at 01:00 UTC to winter time
+    datetime(2026, 10, 3, 14, 40, tzinfo=UTC),  # IANA tz database: Lord Howe at 15:30 UTC by 30 min
+)
+
+
+@dataclass(slots=True)
+class Recorded:
+    """A run as it is put into a file: instants in seconds after the beginning."""
+
+    readings: list[tuple[int, int | None, bool]]
+    events: list[tuple[int, str, str]] = field(default_factory=list)
+    imported: bool = False
+    switches_known: bool = True
+    boot_s: int = 0
+
+
+@st.composite
+def runs(draw: st.DrawFn) -> list[Recorded]:
+    """Runs one after another, the imported ones perhaps within another's gaps."""
+    made: list[Recorded] = []
+    at = 0
+    for _ in range(draw(st.integers(1, 4))):
+        at += draw(st.integers(0, 900) | st.integers(0, 9000))
+        readings, events = [], []
+        for _ in range(draw(st.integers(1, 40))):
+            at += draw(st.integers(1, 90) | st.integers(200, 400) | st.integers(1, 6000))
+            air = draw(st.none() | st.integers(13_000, 19_000))
+            readings.append((at, air, draw(st.booleans())))
+            if draw(st.integers(0, 9)) == 0:
+                kind, name = draw(
+                    st.sampled_from([("stage", "pinning"), ("stage", "fruiting")])
+                    | st.tuples(st.just("band"), st.sampled_from(["14000 15500", "15500 17000"]))
+                )
+                events.append((at + draw(st.integers(0, 50)), kind, name))
+        made.append(Recorded(readings, events, boot_s=draw(st.integers(0, 5000))))
+    for _ in range(draw(st.integers(0, 1))):
+        begin = draw(st.integers(0, at))
+        steps = draw(st.lists(st.integers(1, 500), min_size=1, max_size=20))
+        readings = []
+        for step in steps:
+            begin += step
+            readings.append((begin, draw(st.integers(13_000, 19_000)), draw(st.booleans())))
+        made.append(Recorded(readings, imported=True, switches_known=draw(st.booleans())))
+    return made
+
+
+@contextmanager
+def opened(path: Path) -> Iterator[sqlite3.Connection]:
+    """Open a file as the records thread does, but for a disk that never loses power."""
+    with closing(sqlite3.connect(path, isolation_level=None)) as file:
+        file.execute("PRAGMA synchronous = OFF")
+        yield file
+
+
+def put(path: Path, recorded: list[Recorded], begins: datetime) -> None:
+    """Write runs into a new file."""
+    begins_ms = ms_of(begins)
+    with opened(path) as file:
+        migrate(file)
+        file.execute("BEGIN")
+        for number, run in enumerate(recorded, start=1):
+            ahead_ms = begins_ms - run.boot_s * 1000
+            file.execute("INSERT INTO runs VALUES (?, 'b', 'c', ?)", (number, run.boot_s * 1000))
+            file.execute("INSERT INTO clocks VALUES (?, ?, ?)", (number, 0, ahead_ms))
+            own = [(run.boot_s + at) * 1000 for at, _, _ in run.readings]
+            file.executemany(
+                "INSERT INTO readings (run, at_ms, air_mc, reservoir_mc, pump, fan)"
+                " VALUES (?, ?, ?, 4000, ?, 0)",
+                [
+                    (number, at_ms, air, on)
+                    for at_ms, (_, air, on) in zip(own, run.readings, strict=True)
+                ],
+            )
+            file.executemany(
+                "INSERT INTO events (run, at_ms, kind, name, detail) VALUES (?, ?, ?, ?, '')",
+                [(number, (run.boot_s + at) * 1000, kind, name) for at, kind, name in run.events],
+            )
+            if run.imported:
+                file.execute(
+                    "INSERT INTO imports VALUES (?, 'n', '', 0, ?)", (number, run.switches_known)
+                )
+        file.execute("COMMIT")
+
+
+def sum_up(path: Path, site: HourBasis, *, most: int = 10_000, running: int = -1) -> int:
+    """Sum what can be summed, in so many steps at most; return in how many."""
+    with opened(path) as file:
+        for step in range(most):
+            if not sum_once(file, site, running=running, boot_ms=0):
+                return step
+    return most
+
+
+def both(
+    path: Path, since: datetime, until: datetime, zone: ZoneInfo
+) -> tuple[Report, PlainReport]:
+    site = HourBasis(zone=zone, first=FIRST)
+    quick = report_of(
+        read_pieces(path, site, since=since, until=until), [], [],
+        since=since, until=until, zone=zone,
+    )  # fmt: skip
+    events = sorted(
+        read_events(path, since=datetime(2000, 1, 1, tzinfo=UTC)), key=lambda event: event.at
+    )
+    plain = plain_report(
+        read_readings(path, since=since, until=until), events,
+        since=since, until=until, zone=zone, stage=FIRST.stage,
+        band_mc=(FIRST.cut_out_mc, FIRST.cut_in_mc),
+    )  # fmt: skip
+    return quick, plain
+
+
+def compare(quick: Report, plain: PlainReport) -> None:
+    for name in (
+        "recorded_s", "air_lost_s", "switches_known_s", "pump_s", "starts", "starts_by_day",
+        "shortest_run_s", "longest_run_s", "shortest_rest_s",
+    ):  # fmt: skip
+        assert getattr(quick, name) == pytest.approx(getattr(plain, name)), name
+    assert quick.gaps == plain.gaps
+    assert quick.duty_by_hour == [
+        None if share is None else pytest.approx(share) for share in plain.duty_by_hour
+    ]
+    known = {name: each for name, each in plain.stages.items() if each.known_s}
+    assert set(quick.stages) == set(known)
+    for name, each in known.items():
+        own = quick.stages[name]
+        for figure in ("known_s", "in_band_s", "above_k_h", "below_k_h", "air_k_s"):
+            assert getattr(own, figure) == pytest.approx(getattr(each, figure)), figure
+
+
+@examples(50)
+@given(
+    runs(),
+    st.sampled_from(BEGINNINGS),
+    st.sampled_from(ZONES),
+    st.integers(-3000, 30_000),
+    st.integers(60, 60_000),
+    st.integers(0, 6) | st.just(10_000),
+)
+def test_sums_of_hours_say_what_every_reading_says(
+    recorded: list[Recorded],
+    begins: datetime,
+    zone_name: str,
+    since_s: int,
+    length_s: int,
+    steps: int,
+) -> None:
+    """Any record, any span, summed in part, wholly, or for another zone than the one asked for."""
+    zone = ZoneInfo(zone_name)
+    since = begins + timedelta(seconds=since_s)
+    until = since + timedelta(seconds=length_s)
+    with TemporaryDirectory() as folder, pytest.MonkeyPatch.context() as patch:
+        patch.setattr(hours, "READINGS_AT_ONCE", 9)
+        path = Path(folder) / "r.sqlite"
+        put(path, recorded, begins)
+        sum_up(path, HourBasis(zone=zone, first=FIRST), most=steps)
+        compare(*both(path, since, until, zone))
+        compare(*both(path, since, until, ZoneInfo("Asia/Kolkata")))
+
+
+@examples(50)
+@given(runs(), st.sampled_from(BEGINNINGS), st.sampled_from(ZONES))
+def test_thinning_leaves_the_figures_of_a_report_as_they_are(
+    recorded: list[Recorded], begins: datetime, zone_name: str
+) -> None:
+    """Without sums it would not: a mean may lie in the band when the air did not."""
+    zone = ZoneInfo(zone_name)
+    since, until = begins - timedelta(hours=1), begins + timedelta(days=5)
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "r.sqlite"
+        own = [run for run in recorded if not run.imported]
+        put(path, own, begins)
+        _, plain = both(path, since, until, zone)
+        sum_up(path, HourBasis(zone=zone, first=FIRST))
+        with opened(path) as file:
+            while thin_once(file, before_utc_ms=2**60, summed_only=True):
+                pass
+            (left,) = file.execute("SELECT COUNT(*) FROM readings").fetchone()
+        quick, _ = both(path, since, until, zone)
+
+    assert left == 0
+    compare(quick, plain)
+
+
+def test_nothing_is_thinned_before_it_was_summed(tmp_path: Path) -> None:
+    """And the hour that goes on is left alone by both."""
+    path = tmp_path / "r.sqlite"
+    begins = BEGINNINGS[0]
+    put(path, [Recorded([(60 * at, 16_000, False) for at in range(200)])], begins)
+    site = HourBasis(zone=UTC, first=FIRST)
+    with opened(path) as file:
+        assert not thin_once(file, before_utc_ms=2**60, summed_only=True)
+        # 130 minutes in: the hours that ended at minutes 10 and 70 are over, the third is not
+        while sum_once(file, site, running=1, boot_ms=130 * 60_000 + 600_000):
+            pass
+        assert file.execute("SELECT COUNT(*), MAX(last_ms) FROM hours").fetchone() == (
+            3, 129 * 60_000,
+        )  # fmt: skip
+        while thin_once(file, before_utc_ms=2**60, summed_only=True):
+            pass
+        assert file.execute("SELECT MIN(at_ms) FROM readings").fetchone() == (130 * 60_000,)
+
+
+def test_a_clock_that_is_put_right_makes_other_hours(tmp_path: Path) -> None:
+    """A Pi without a battery for its clock starts in the past; readings move, and their sums."""
+    path = tmp_path / "r.sqlite"
+    put(path, [Recorded([(60 * at, 16_000, at % 9 < 3) for at in range(300)])], BEGINNINGS[0])
+    site = HourBasis(zone=ZoneInfo("Europe/Berlin"), first=FIRST)
+    sum_up(path, site)
+    later = timedelta(minutes=25)
+    with closing(sqlite3.connect(path)) as file, file:
+        file.execute(
+            "INSERT INTO clocks VALUES (1, 1000, ?)", (ms_of(BEGINNINGS[0] + later) + 1000,)
+        )
+    since, until = BEGINNINGS[0], BEGINNINGS[0] + timedelta(hours=6)
+    compare(*both(path, since, until, ZoneInfo("Europe/Berlin")))  # the old sums are passed over
+    assert sum_up(path, site) > 0
+    compare(*both(path, since, until, ZoneInfo("Europe/Berlin")))
+    with closing(sqlite3.connect(path)) as file:
+        firsts = [row[0] for row in file.execute("SELECT first_ms FROM hours ORDER BY first_ms")]
+    assert firsts[1] == 45 * 60_000, "10:15 by the right clock, and the hour ends 45 minutes on"
+
+
+def test_a_file_of_an_earlier_release_is_summed_by_and_by(tmp_path: Path) -> None:
+    """Its rows of five minutes too; until then, and after it, a report says the same."""
+    path = tmp_path / "r.sqlite"
+    put(
+        path,
+        [Recorded([(60 * at, 16_000 + at % 7, at % 9 < 3) for at in range(3000)])],
+        BEGINNINGS[0],
+    )
+    with opened(path) as file:
+        while thin_once(file, before_utc_ms=ms_of(BEGINNINGS[0] + timedelta(hours=30))):
+            pass
+        for table in ("hours", "hours_until"):
+            file.execute(f"DROP TABLE {table}")
+        file.execute("DROP INDEX events_but_phases")
+        file.execute(f"PRAGMA user_version = {len(MIGRATIONS) - 1}")
+    since, until = BEGINNINGS[0], BEGINNINGS[0] + timedelta(days=3)
+    before, plain = both(path, since, until, ZoneInfo("UTC"))
+    compare(before, plain)
+
+    with opened(path) as file:
+        migrate(file)
+        assert file.execute("SELECT COUNT(*) FROM hours").fetchone() == (0,), "not at the start"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(hours, "READINGS_AT_ONCE", 500)
+        assert sum_up(path, HourBasis(zone=UTC, first=FIRST)) >= 3
+    after, _ = both(path, since, until, ZoneInfo("UTC"))
+    compare(after, plain)
+
+
+@pytest.mark.parametrize("zone_name", ZONES)
+def test_an_hour_ends_where_the_clock_on_the_wall_begins_another(zone_name: str) -> None:
+    """Minute by minute over a day with a change of the clock."""
+    zone = ZoneInfo(zone_name)
+    for begins in BEGINNINGS:
+        for minute in range(24 * 60):
+            at = begins + timedelta(minutes=minute)
+            local = at.astimezone(zone)
+            end = at
+            while True:
+                end += timedelta(minutes=1)
+                now = end.astimezone(zone)
+                if now.hour != local.hour or now.utcoffset() != local.utcoffset():
+                    break
+            assert hour_end(ms_of(at), zone) == ms_of(end), at
+
+
+def test_sums_are_used_where_they_fit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A year is quick because only both ends are read: here not a reading of whole hours."""
+    path = tmp_path / "r.sqlite"
+    put(path, [Recorded([(60 * at, 16_000, False) for at in range(600)])], BEGINNINGS[0])
+    site = HourBasis(zone=UTC, first=FIRST)
+    sum_up(path, site)
+    read: list[datetime] = []
+    monkeypatch.setattr(
+        hours, "pieces_of", lambda readings, *more: pieces_of(_noted(readings, read), *more)
+    )
+    since = BEGINNINGS[0] + timedelta(minutes=30)
+
+    until = BEGINNINGS[0] + timedelta(minutes=500)
+    pieces = list(read_pieces(path, site, since=since, until=until))
+
+    assert len(pieces) == 9
+    assert len(read) == 40 + 10, "from 10:20 to 11:00, and from 18:00 to 18:10"
+
+
+def _noted(readings, read):  # type: ignore[no-untyped-def]
+    for reading in readings:
+        read.append(reading.at)
+        yield reading
+
+
+def test_the_records_thread_sums_and_then_thins(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A file of last week, taken up by a service that starts."""
+    monkeypatch.setattr(writer_module, "BATCH_S", 0.01)
+    monkeypatch.setattr(writer_module, "FIRST_THINNING_S", 0.0)
+    monkeypatch.setattr(writer_module, "THINNING_EVERY_S", 0.0)
+    path = tmp_path / "r.sqlite"
+    begins = datetime.now(UTC).replace(minute=50, microsecond=0) - timedelta(days=7)
+    put(path, [Recorded([(60 * at, 16_000, at % 9 < 3) for at in range(300)])], begins)
+    since, until_at = begins, begins + timedelta(hours=6)
+    _, plain = both(path, since, until_at, ZoneInfo("UTC"))
+
+    records = RecordsWriter(
+        path, chamber="c", boot_id="b", ahead_s=0.0, keep_detail_s=60.0,
+        site=HourBasis(zone=UTC, first=FIRST),
+    )  # fmt: skip
+
+    def thinned() -> bool:
+        with closing(sqlite3.connect(path)) as file:
+            return file.execute("SELECT COUNT(*) FROM readings").fetchone() == (0,)
+
+    until(thinned)
+    records.close(AT_MOST_S)
+    quick, _ = both(path, since, until_at, ZoneInfo("UTC"))
+    compare(quick, plain)
