@@ -52,8 +52,9 @@ LONG_AGO = datetime(1971, 1, 1, tzinfo=UTC)
 
 @cache
 def folder() -> Path:
-    """Return a folder that lasts as long as the process."""
-    return Path(tempfile.mkdtemp(prefix="coldpin-fuzz-"))
+    """Return a folder in memory, where there is one, that lasts as long as the process."""
+    memory = Path("/dev/shm")
+    return Path(tempfile.mkdtemp(prefix="coldpin-fuzz-", dir=memory if memory.is_dir() else None))
 
 
 def _file(name: str, data: bytes) -> Path:
