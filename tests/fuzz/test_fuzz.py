@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
+from tests.fuzz import http
 from tests.fuzz.seeds import seeds
 from tests.fuzz.targets import TARGETS
 from tests.support.random_inputs import examples
@@ -44,6 +47,17 @@ def test_good_bytes_pass(name: str) -> None:
 def test_whatever_comes_it_fails_in_our_own_words_only(name: str, draws: st.DataObject) -> None:
     """Some dozens of inputs in each run; the fuzzer that follows coverage tries millions."""
     TARGETS[name](draws.draw(changed(seeds(name)) | st.binary(max_size=300)))
+
+
+def test_every_route_is_described(tmp_path: Path) -> None:
+    """The tester of the HTTP applications goes by the description; a new route must be in it."""
+    with http.page(tmp_path) as (app, _, _):
+        for routes, table in (
+            (app.routes, http.PAGE),
+            (http.plan(tmp_path)._app.routes, http.PLAN),
+        ):
+            there = {(method, route.path) for route in routes for method in route.methods}
+            assert {each for each in there if each[0] != "HEAD"} == set(table)
 
 
 def test_what_was_found_once_is_tried_for_ever() -> None:
