@@ -75,7 +75,7 @@ def chambers(
         )
         return
     console = people.console()
-    table = people.table("chamber", "next pack change", "air", "reservoir", "why here")
+    table = people.table("chamber", "next pack change", "air", "reservoir", "why this place")
     for row in rows:
         why = f"{row.how}; {row.alarms}" if row.alarms else row.how
         table.add_row(f"[b]{row.name}[/b]", row.swap, row.air, row.reservoir, why)

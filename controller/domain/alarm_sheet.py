@@ -6,10 +6,10 @@ from controller.domain.alarm_guide import Urgency, guide_of
 from controller.domain.alarms import AlarmName
 
 _WAITS = {
-    Urgency.CROP: "The crop is being hurt: at any hour, and again until somebody has seen it.",
-    Urgency.SOON: "At any hour, once.",
-    Urgency.MORNING: "Not while people sleep.",
-    Urgency.NOTE: "A note on the page, no alarm: nobody is notified unless the settings name it.",
+    Urgency.CROP: "The crop is being hurt: notified at any hour, again until marked as seen.",
+    Urgency.SOON: "Notified once, at any hour.",
+    Urgency.MORNING: "Notified once, but not while people sleep.",
+    Urgency.NOTE: "A note on the page, no alarm: notified only where the settings name it.",
 }
 
 
