@@ -17,9 +17,10 @@ from controller.pictures import words
 from controller.planning.changes import Change, best_changes
 from controller.planning.cycle import Proposal
 from controller.planning.proposal import proposal_of
-from controller.planning.verdict import Judgement, judge
+from controller.planning.verdict import Judgement, Verdict, judge
 from controller.planning.verdict_words import (
     change_sentence,
+    no_change_sentence,
     supply_sentence,
     too_little_known,
     verdict_sentence,
@@ -122,7 +123,7 @@ def _print_answer(
     if vague:
         console.print(
             "Too little is known of your equipment; what follows is about an example chamber. Fill "
-            "in [plant.chamber], [plant.packs] and [plant.room] first.\n"
+            "in \\[plant.chamber], \\[plant.packs] and \\[plant.room] first.\n"
         )
     console.print(f"[b]{verdict_sentence(judgement, by_figures=not vague)}[/b]")
     console.print(supply_sentence(judgement))
@@ -142,6 +143,8 @@ def _print_answer(
             f"{low} to {high} outdoors"
         )
     if not changes:
+        if not judgement.holds and judgement.verdict is not Verdict.NEEDS_HEAT:
+            console.print(f"\n{no_change_sentence(judgement)}")
         return
     console.print(
         "\nWhat would save ice" if judgement.holds else "\nWhat to change first", style="bold"

@@ -30,6 +30,9 @@ DAYS = 10.0
 """A hot spell [d]. Rehearsed only until a day repeats the one before it."""
 SETTLING_DAYS = 1.0
 COARSE_DAYS = 1.0
+SUPPLY_DAYS = 3.0
+"""Coarse days that show whether packs and freezer keep up: on fewer, the set that is in the water
+when they begin hides that the freezer does not."""
 COARSE_SETTLING_DAYS = 0.5
 COARSE_TICK_S = 20.0
 """Variants of a build are compared with each other by shorter days on a longer tick; against 5 s it

@@ -10,7 +10,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from controller.planning.build import COARSE_DAYS, Build
+from controller.planning.build import COARSE_DAYS, SUPPLY_DAYS, Build
+from controller.planning.design_hour import conditions_at, warmest_hour
 from controller.planning.verdict import (
     HOLDS_SHARE,
     Judgement,
@@ -23,6 +24,7 @@ from controller.planning.verdict import (
 )
 from controller.rehearsal.hot_day_counter import HOURS
 from controller.rehearsal.hot_day_figures import HotDays
+from controller.thermal.heat_load import steady_hour
 from controller.thermal.specs import FreezerSpec
 
 FOAM_M = 0.025
@@ -36,6 +38,10 @@ WORTH_PACKS = 0.05
 FLAT_MM = 30.0
 COOLER_K = 3.0
 MUCH_FRESH_AIR = 3.0
+EASY_DUTY = 0.7
+"""Share of the warmest hour in which a coil of the right size runs [-]. Own choice."""
+PARTS = {0.5: "half", 0.25: "a quarter of", 0.125: "an eighth of"}
+"""Smaller cores, and how they are said."""
 
 
 class Effort(StrEnum):
@@ -94,13 +100,14 @@ def best_changes(judgement: Judgement) -> tuple[Change, ...]:
     """
     if judgement.verdict is Verdict.NEEDS_HEAT:
         return ()
-    before = judgement.build.coarse_days()
+    lasts = SUPPLY_DAYS if judgement.verdict is Verdict.SHORT else COARSE_DAYS
+    before = judgement.build.coarse_days(lasts)
     worth = WORTH_PACKS if judgement.holds else WORTH_HOURS / 24.0
     least_share = HOLDS_SHARE if judgement.holds else _share(before) + worth
     # days that cannot be listed any more need no end
-    most_out_h = (1.0 - least_share) * HOURS * COARSE_DAYS + 1e-6
+    most_out_h = (1.0 - least_share) * HOURS * lasts + 1e-6
     changes = [
-        _change(idea, before, idea.build.coarse_days(most_out_h=most_out_h), judgement)
+        _change(idea, before, idea.build.coarse_days(lasts, most_out_h=most_out_h), judgement)
         for idea in _ideas_for(judgement.build)
         if _may_help(idea, judgement)
     ]
@@ -131,8 +138,8 @@ def with_changes(build: Build, keys: Iterable[str]) -> tuple[Build, tuple[Applie
 def _may_help(idea: _Idea, judgement: Judgement) -> bool:
     if judgement.holds:
         return idea.widens is None
-    if judgement.limit is Limit.NEVER_FROZEN:
-        return idea.widens is Limit.NEVER_FROZEN
+    if judgement.limit in {Limit.NEVER_FROZEN, Limit.OVERSHOOT}:
+        return idea.widens is judgement.limit  # less heat helps neither
     return idea.widens is None or idea.widens is judgement.limit
 
 
@@ -274,6 +281,18 @@ def _scaled_core(build: Build, times: float) -> Build:
     )
 
 
+def _enough_of_core(build: Build) -> float:
+    """Return which part of the core, halved again and again, carries the warmest hour easily."""
+    plant = build.plant
+    duty = steady_hour(
+        plant,
+        conditions_at(build.settings, plant, warmest_hour(plant)),
+        reservoir_c=0.5 * build.spent_c(),
+    ).duty
+    fitting = [share for share in PARTS if duty <= EASY_DUTY * share]
+    return min(fitting, default=max(PARTS))
+
+
 def _more_cold(build: Build) -> Iterator[_Idea]:
     plant = build.plant
     packs, coil, freezer = plant.packs, plant.coil, plant.freezer
@@ -287,14 +306,15 @@ def _more_cold(build: Build) -> Iterator[_Idea]:
         build=_scaled_core(build, 2.0),
         widens=Limit.COIL,
     )
+    share = _enough_of_core(build)
     yield _Idea(
         key="smaller-core",
-        what="a core of half the face, with half the air through it",
+        what=f"a core of {PARTS[share]} the face, with {PARTS[share]} the air through it",
         effort=Effort.SMALL,
         before=coil.ua_air_w_k,
-        after=0.5 * coil.ua_air_w_k,
+        after=share * coil.ua_air_w_k,
         unit="W/K",
-        build=_scaled_core(build, 0.5),
+        build=_scaled_core(build, share),
         widens=Limit.OVERSHOOT,
     )
     one_set = max(1, packs.in_reservoir)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from controller.planning.build import Build
+from controller.planning.build import SUPPLY_DAYS, Build
 from controller.planning.changes import Applied, with_changes
 from controller.planning.verdict import Judgement, Verdict, in_band, too_often
 
@@ -28,8 +28,6 @@ few people have one."""
 
 MAY_BE_LEFT_OUT = {"one-more-set", "larger-set", "insulate-box", "half-lights"}
 """Changes that others later in the list often make needless."""
-MEND_DAYS = 3.0
-"""On fewer days a stock of frozen packs hides that the freezer cannot keep up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,5 +67,5 @@ def mended_answers(judgement: Judgement) -> Mend | None:
 
 
 def _holds(build: Build, keys: Sequence[str]) -> bool:
-    days = with_changes(build, keys)[0].coarse_days(MEND_DAYS)
+    days = with_changes(build, keys)[0].coarse_days(SUPPLY_DAYS)
     return in_band(days) and not too_often(days)

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from controller.planning.build import COARSE_DAYS, Build
+from controller.planning.build import COARSE_DAYS, SUPPLY_DAYS, Build
 from controller.planning.design_hour import (
     DesignHour,
     conditions_at,
@@ -330,7 +330,9 @@ def _limit(
     limit, least_k_h = Limit.FREEZER, math.inf
     for each, without in removed.items():
         # days that are warmer than the best so far need no end
-        left_k_h = too_warm_k_h(without.coarse_days(most_above_k_h=least_k_h * COARSE_DAYS))
+        left_k_h = too_warm_k_h(
+            without.coarse_days(SUPPLY_DAYS, most_above_k_h=least_k_h * SUPPLY_DAYS)
+        )
         if left_k_h < least_k_h:
             limit, least_k_h = each, left_k_h
     return limit, None

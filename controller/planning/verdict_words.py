@@ -62,6 +62,10 @@ def supply_sentence(judgement: Judgement) -> str:
     """Return how often to change how many packs."""
     supply, packs = judgement.supply, judgement.build.plant.packs
     unit = judgement.build.settings.display.unit
+    if judgement.verdict is Verdict.NEEDS_HEAT:
+        return "No pack is needed."
+    if judgement.days is None:
+        return "How many packs it would take cannot be said."
     if math.isinf(supply.refreeze_h):
         return "These packs never freeze in this freezer."
     if supply.mean_h is None:
@@ -88,4 +92,23 @@ def change_sentence(change: Change, *, holds_already: bool) -> str:
     if holds_already:
         return f"{change.what}: {change.gain:.0%} less ice"
     works = ", and it works" if change.holds else ""
-    return f"{change.what}: {24.0 * change.gain:.0f} h a day more in band{works}"
+    hours = 24.0 * change.gain
+    brings = f"{hours:.0f} h" if hours >= 1.5 else f"{10 * round(6.0 * hours)} min"
+    return f"{change.what}: {brings} a day more in band{works}"
+
+
+def no_change_sentence(judgement: Judgement) -> str:
+    """Return what to say where no single change is listed for a build that does not hold."""
+    load = judgement.design.steady.load
+    watts = {
+        "the walls": load.envelope_w,
+        "fresh air": load.air_exchange_w,
+        "the lights": load.lights_w,
+        "the fan": load.fans_w,
+        "the crop": load.crop_w,
+    }
+    largest = max(watts, key=lambda name: watts[name])
+    return (
+        "No single change that was tried is enough. Most of the heat at the warmest hour comes "
+        f"from {largest}: {watts[largest]:.0f} W."
+    )

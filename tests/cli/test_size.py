@@ -131,6 +131,7 @@ def test_too_much_assumed_is_said_first_and_no_percentage_given(
 
     printed = capsys.readouterr().out
     assert printed.startswith("Too little is known of your equipment")
+    assert "[plant.chamber], [plant.packs] and [plant.room]" in " ".join(printed.split())
     assert "%" not in printed.split("What would")[0]
 
 

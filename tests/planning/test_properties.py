@@ -7,7 +7,7 @@ from random import Random
 
 import pytest
 
-from controller.planning.build import Build
+from controller.planning.build import SUPPLY_DAYS, Build
 from controller.planning.verdict import scaled_coil, too_warm_k_h
 from controller.rehearsal.hot_days import ALWAYS_THERE, hot_days
 from controller.settings.load import read_settings
@@ -53,11 +53,11 @@ def test_a_better_part_never_warms_the_air(number: int) -> None:
     What falls below the band is left aside: a bigger coil may overshoot.
     """
     build = Build(settings=SETTINGS, plant=drawn_build(Random(number)))
-    before_k_h = too_warm_k_h(build.coarse_days())
+    before_k_h = too_warm_k_h(build.coarse_days(SUPPLY_DAYS))
 
     assert before_k_h > 1.0  # or nothing could get worse
     for part, changed in better(build).items():
-        after_k_h = too_warm_k_h(changed.coarse_days())
+        after_k_h = too_warm_k_h(changed.coarse_days(SUPPLY_DAYS))
         assert after_k_h <= (1.0 + TOLERANCE) * before_k_h + 0.1, part
 
 
