@@ -139,16 +139,31 @@ class Build:
 
         A few days do not show it: the cold that reservoir, chamber and packs begin with hides it.
         """
+        needed_kg = self.reservoir_kj(days) / days.days / self._kj_kg(days.reservoir_mean_c)
+        return needed_kg <= self.limit_kg_per_day()
+
+    def needed_kg_per_day(self) -> float:
+        """Return the packs that a hot day takes, from the heat of four hours of it [kg/day]."""
+        settings, plant, first = self.settings, self.plant, warmest_hour(self.plant)
+        water_c = 0.5 * self.spent_c()
+        watts = [
+            steady_hour(
+                plant, conditions_at(settings, plant, (first + after) % 24), reservoir_c=water_c
+            ).reservoir_w
+            for after in (0, 6, 12, 18)
+        ]
+        return max(0.0, sum(watts) / len(watts)) * 86.4 / self._kj_kg(water_c)
+
+    def _kj_kg(self, water_c: float) -> float:
+        """Return what a kilogram of frozen pack takes up until it is as warm as the water."""
         packs = self.plant.packs
         fill = packs.filling
-        kj_kg = (
+        frozen_c = FREEZER_C if packs.freezer_c is None else packs.freezer_c
+        return (
             fill.latent_kj_kg
-            + fill.solid_kj_kgk
-            * (fill.plateau_c - (FREEZER_C if packs.freezer_c is None else packs.freezer_c))
-            + fill.liquid_kj_kgk * max(0.0, days.reservoir_mean_c - fill.plateau_c)
+            + fill.solid_kj_kgk * max(0.0, fill.plateau_c - frozen_c)
+            + fill.liquid_kj_kgk * max(0.0, water_c - fill.plateau_c)
         )
-        needed_kg = self.reservoir_kj(days) / days.days / kj_kg
-        return needed_kg <= self.limit_kg_per_day()
 
     def days(
         self,

@@ -24,6 +24,7 @@ from controller.planning.verdict import (
 )
 from controller.rehearsal.hot_day_counter import HOURS
 from controller.rehearsal.hot_day_figures import HotDays
+from controller.thermal.freezing import freezer_kg_per_day
 from controller.thermal.heat_load import steady_hour
 from controller.thermal.specs import FreezerSpec
 
@@ -38,6 +39,10 @@ WORTH_PACKS = 0.05
 FLAT_MM = 30.0
 COOLER_K = 3.0
 MUCH_FRESH_AIR = 3.0
+TIMES = {2.0: "twice", 3.0: "three times", 4.0: "four times"}
+"""Larger freezers, and how they are said."""
+FREEZER_SPARE = 1.2
+"""A freezer is bought with this share of what is needed [-]. Own choice."""
 EASY_DUTY = 0.7
 """Share of the warmest hour in which a coil of the right size runs [-]. Own choice."""
 PARTS = {0.5: "half", 0.25: "a quarter of", 0.125: "an eighth of"}
@@ -293,6 +298,14 @@ def _enough_of_core(build: Build) -> float:
     return min(fitting, default=max(PARTS))
 
 
+def _times_the_freezer(build: Build) -> float:
+    """Return how many times the freezer gives back what a hot day takes, by its plate."""
+    plant = build.plant
+    gives_kg = freezer_kg_per_day(plant.freezer, plant.packs)
+    needed_kg = FREEZER_SPARE * build.needed_kg_per_day()
+    return next((times for times in TIMES if times * gives_kg >= needed_kg), max(TIMES))
+
+
 def _more_cold(build: Build) -> Iterator[_Idea]:
     plant = build.plant
     packs, coil, freezer = plant.packs, plant.coil, plant.freezer
@@ -329,18 +342,20 @@ def _more_cold(build: Build) -> Iterator[_Idea]:
         widens=Limit.FREEZER,
     )
     rated_kg = freezer_rated_kg(freezer)
+    times = _times_the_freezer(build)
     yield _Idea(
         key="larger-freezer",
-        what="a freezer that freezes twice as much a day (by its rating plate), with one more set",
+        what=f"a freezer that freezes {TIMES[times]} as much a day (by its rating plate), with one "
+        "more set",
         effort=Effort.LARGE,
         before=rated_kg,
-        after=2.0 * rated_kg,
+        after=times * rated_kg,
         unit="kg/day",
         build=build.with_plant(
             replace(
                 plant,
                 packs=replace(packs, count=packs.count + one_set),
-                freezer=FreezerSpec(kg_per_day=2.0 * rated_kg, food=freezer.food),
+                freezer=FreezerSpec(kg_per_day=times * rated_kg, food=freezer.food),
             )
         ),
         widens=Limit.FREEZER,

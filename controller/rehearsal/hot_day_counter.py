@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from controller.core.law import Band
+from controller.rehearsal.grower import FROZEN_THROUGH
 from controller.rehearsal.hot_day_figures import HotDays, HourCycle, PackSet
 from controller.rehearsal.plants import Account
 from controller.rehearsal.tally import HOUR_S, Excess, Spread, TalliedAlarm
@@ -23,11 +24,11 @@ PERIODS = (1, 2)
 """Days together that may repeat."""
 SAME_TIME_S = 1200.0
 SAME_SHARE = 0.004
-SAME_FROZEN = 0.03
 SAME_PACKS = 0.1
-"""Two days are the same when packs were changed within twenty minutes of the same time of day,
-frozen to the same share, the air was as long in band within six minutes, and the freezer holds as
-many frozen packs within a tenth of one. Own choice, finer than what is read off such days."""
+"""Two days are the same when packs were changed within twenty minutes of the same time of day, all
+of them frozen through, the air was as long in band within six minutes, and the freezer holds as
+many frozen packs within a tenth of one. Own choice, finer than what is read off such days. Days on
+which packs go in half frozen drift for long, and are rehearsed to the end."""
 
 _NOTHING_YET = Account(ice_melted_kg=0.0, heat_removed_kj=0.0, energy_balance_error=None)
 
@@ -251,7 +252,7 @@ class HotDayCounter:
         return len(now) == len(before) and all(
             abs(one.put_in_s - period * DAY_S - other.put_in_s) <= SAME_TIME_S
             and one.packs == other.packs
-            and abs(one.frozen_share - other.frozen_share) <= SAME_FROZEN
+            and min(one.frozen_share, other.frozen_share) >= FROZEN_THROUGH
             for one, other in zip(now, before, strict=True)
         )
 
