@@ -63,6 +63,27 @@ def test_the_guide_lists_every_room() -> None:
     assert set(allowed()) == rooms
 
 
+def test_a_class_name_stands_for_one_thing() -> None:
+    """In the whole package, private ones too."""
+    named: dict[str, list[str]] = {}
+    for path in files():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ClassDef):
+                named.setdefault(node.name, []).append(f"{path.relative_to(PACKAGE)}:{node.lineno}")
+
+    assert {name: places for name, places in named.items() if len(places) > 1} == {}
+
+
+def test_a_file_name_stands_once_outside_the_commands() -> None:
+    """A command's module is named as the command is typed."""
+    named: dict[str, list[str]] = {}
+    for path in files():
+        if room_of(path) != "cli" and path.name != "__init__.py":
+            named.setdefault(path.name, []).append(str(path.relative_to(PACKAGE)))
+
+    assert {name: places for name, places in named.items() if len(places) > 1} == {}
+
+
 def test_the_table_has_no_arrow_upward() -> None:
     """A room may import only from rooms that stand above it in the table."""
     order = list(allowed())

@@ -35,12 +35,12 @@ def plan(config: Path, port: int, browser: bool) -> None:
     the usual answers where there is no such file. Save changes only the lines of what you moved.
     """
     need("lookout", what="coldpin plan")
-    from controller.cli.plan_server import Start, serve_plan  # noqa: PLC0415 - needs the extra
+    from controller.cli.plan_server import StartingPoint, serve_plan  # noqa: PLC0415 - needs the extra
 
     start = _start(config)
     serve_plan(
         config,
-        Start(*start),
+        StartingPoint(*start),
         address=ADDRESS,
         port=port,
         browser=browser,

@@ -22,7 +22,7 @@ NAMES = frozenset({"localhost", "127.0.0.1"})
 
 
 @dataclass(frozen=True, slots=True)
-class Start:
+class StartingPoint:
     """What the page begins with."""
 
     texts: Mapping[str, str]
@@ -32,7 +32,7 @@ class Start:
 
 def serve_plan(
     file: Path,
-    start: Start,
+    start: StartingPoint,
     *,
     address: str,
     port: int,

@@ -31,7 +31,7 @@ from controller.rehearsal.comparison import Outcome, outcome_of
 from controller.rehearsal.document import rehearsal_document
 from controller.rehearsal.dry_forecaster import DryForecaster
 from controller.rehearsal.hot_days import hot_days_scenario
-from controller.rehearsal.notified import Notifier
+from controller.rehearsal.notified import NoticeSource
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
 from controller.rehearsal.room_file import RoomSeries, room_series
 from controller.rehearsal.season import weeks_of
@@ -204,7 +204,7 @@ def _outcomes(
     }
 
 
-def _notifier(settings: Settings, script: ScenarioFile) -> Notifier:
+def _notifier(settings: Settings, script: ScenarioFile) -> NoticeSource:
     """Return what decides on notices; imported only here, since most rehearsals need none."""
     from controller.cli.rehearsal_notices import RehearsedNotices  # noqa: PLC0415
 

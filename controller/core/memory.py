@@ -79,7 +79,7 @@ class Block:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class WarmingLine:
     """How fast the air warms [K/h] against the excess of the room over it [K]: sums over blocks."""
 
     weight: float = 0.0
@@ -98,7 +98,7 @@ class Warming:
     """How the air of this chamber warms while the pump rests; `core.warming` works it out."""
 
     block: Block = Block()
-    line: Line = Line()
+    line: WarmingLine = WarmingLine()
     slow: int = 0
     """Blocks in a row that warmed much more slowly than the line says."""
     sound: int = 0

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from controller.core.memory import Block, Line, Warming
+from controller.core.memory import Block, Warming, WarmingLine
 from controller.core.state import Cooling, Inputs
 from controller.domain.temperatures import Seen
 
@@ -99,7 +99,7 @@ def _judged(warming: Warming, block: Block, *, learn: bool) -> Warming:
     line = warming.line
     return replace(
         warming,
-        line=Line(
+        line=WarmingLine(
             FORGETTING * line.weight + 1.0,
             FORGETTING * line.excess + excess_k,
             FORGETTING * line.speed + speed_k_h,
@@ -111,7 +111,7 @@ def _judged(warming: Warming, block: Block, *, learn: bool) -> Warming:
     )
 
 
-def expected_speed_k_h(line: Line, excess_k: float) -> float | None:
+def expected_speed_k_h(line: WarmingLine, excess_k: float) -> float | None:
     """Return how fast the air should warm [K/h]; None where that is not known, or too little.
 
     Args:

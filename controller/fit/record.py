@@ -11,7 +11,7 @@ from controller.errors import RecordError
 from controller.fit.replay import Observed, Stretch, stretches_of
 from controller.foresight.bins import bins_of
 from controller.foresight.swaps import find_swaps
-from controller.history.samples import logged_swaps, sample_of
+from controller.history.recorded_samples import logged_swaps, sample_of
 from controller.records.reader import RecordedReading, read_readings
 from controller.records.requests_file import REQUESTS, swaps
 from controller.settings.foresight_of import lights_of, local_hour

@@ -19,7 +19,7 @@ from controller.foresight.forecast import Forecast
 from controller.foresight.forecaster import learned_since_s
 from controller.foresight.swap_plan import SwapPlan
 from controller.foresight.unknowns import Unknowns
-from controller.history.samples import logged_swaps, sample_of
+from controller.history.recorded_samples import logged_swaps, sample_of
 from controller.lookout.outdoor_forecast import WeatherFile
 from controller.records.reader import read_readings
 from controller.records.requests_file import REQUESTS, swaps

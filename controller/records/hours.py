@@ -88,7 +88,7 @@ def read_pieces(
     imported = imported_runs(fetch)
     summed: dict[int, int] = dict(fetch("SELECT run, ahead_ms FROM hours_until", ()))
     for run, ahead_ms in ahead_of_runs(path):
-        part = _Run(run, ahead_ms, known=imported.get(run, True))
+        part = _RecordedRun(run, ahead_ms, known=imported.get(run, True))
         spans += _spans(fetch, part, since_ms, until_ms, summed=summed.get(run) == ahead_ms)
     spans.sort(key=lambda span: (span.first_ms, span.last_ms))
     for group in _within_each_other(spans):
@@ -128,7 +128,7 @@ def sum_once(file: sqlite3.Connection, basis: HourBasis, *, running: int, boot_m
         if after_ms == _ALWAYS:
             continue
         over_ms = _ALWAYS if run != running else boot_ms - SETTLED_MS
-        part = _Run(run, ahead_ms, known=known.get(run, True))
+        part = _RecordedRun(run, ahead_ms, known=known.get(run, True))
         pieces, until_ms = _summed(fetch, part, after_ms, over_ms, basis)
         if pieces or until_ms == _ALWAYS:
             _keep(file, fetch, part, pieces, until_ms)
@@ -143,7 +143,7 @@ def forget_hours(file: sqlite3.Connection, run: int) -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class _Run:
+class _RecordedRun:
     """A run, what leads from its clock to UTC [ms], and whether its switches were recorded."""
 
     number: int
@@ -157,7 +157,7 @@ class _Span:
 
     first_ms: int
     last_ms: int
-    run: _Run
+    run: _RecordedRun
     piece: Piece | None = None
     before_ms: int = 0
     """For how long before and after a row of five minutes may stand that is of this span."""
@@ -174,7 +174,9 @@ class _Span:
                 yield reading
 
 
-def _spans(fetch: Fetch, run: _Run, since_ms: int, until_ms: int, *, summed: bool) -> list[_Span]:
+def _spans(
+    fetch: Fetch, run: _RecordedRun, since_ms: int, until_ms: int, *, summed: bool
+) -> list[_Span]:
     """Return what a run has between two instants [ms since 1970]."""
     begins_ms, ends_ms = since_ms - run.ahead_ms, until_ms - run.ahead_ms
     rows = fetch(_HOURS, (run.number, begins_ms, ends_ms)) if summed else []
@@ -264,7 +266,7 @@ def _fits(piece: Piece, force: ForceOverTime, zone: tzinfo | None) -> bool:
 
 
 def _summed(
-    fetch: Fetch, run: _Run, after_ms: int, over_ms: int, basis: HourBasis
+    fetch: Fetch, run: _RecordedRun, after_ms: int, over_ms: int, basis: HourBasis
 ) -> tuple[list[Piece], int]:
     """Return the next pieces of whole hours of a run, and before what on its clock all is summed.
 
@@ -331,7 +333,11 @@ def _force(fetch: Fetch, first_ms: int, last_ms: int, basis: HourBasis) -> Force
 
 
 def _keep(
-    file: sqlite3.Connection, fetch: Fetch, run: _Run, pieces: Sequence[Piece], until_ms: int
+    file: sqlite3.Connection,
+    fetch: Fetch,
+    run: _RecordedRun,
+    pieces: Sequence[Piece],
+    until_ms: int,
 ) -> None:
     file.execute("BEGIN IMMEDIATE")
     try:
@@ -346,7 +352,7 @@ def _keep(
     file.execute("COMMIT")
 
 
-def _row(fetch: Fetch, run: _Run, piece: Piece) -> tuple[Any, ...]:
+def _row(fetch: Fetch, run: _RecordedRun, piece: Piece) -> tuple[Any, ...]:
     ahead_ms = run.ahead_ms
 
     def own(at_ms: int | None) -> int | None:
@@ -367,7 +373,7 @@ def _row(fetch: Fetch, run: _Run, piece: Piece) -> tuple[Any, ...]:
     )  # fmt: skip
 
 
-def _piece(row: tuple[Any, ...], run: _Run) -> Piece:
+def _piece(row: tuple[Any, ...], run: _RecordedRun) -> Piece:
     ahead_ms = run.ahead_ms
     return Piece(
         first_ms=row[0] + ahead_ms,

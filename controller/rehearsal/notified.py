@@ -37,7 +37,7 @@ class Notification:
     urgent: bool
 
 
-class Notifier(Protocol):
+class NoticeSource(Protocol):
     """Decides on notices, once a simulated minute."""
 
     def __call__(self, view: OutsideView) -> Sequence[Notification]:

@@ -22,7 +22,7 @@ from controller.probes.sieve import Sieve
 from controller.rehearsal.chamber_step import ChamberStep, outlet_course
 from controller.rehearsal.gates import Gate, Gates
 from controller.rehearsal.noise import Noise
-from controller.rehearsal.plants import Drive, SimulatedChamber
+from controller.rehearsal.plants import Actuators, SimulatedChamber
 from controller.settings.simulation import Simulation
 from controller.thermal.probe import Course, Lag, lag_along, lag_at_rest
 
@@ -100,7 +100,7 @@ class PlantProbes:
         self._owed: list[int] = []
         self._passed: Mapping[str, Sieve] | None = None
         self._kept_s = max(KEPT_S, KEPT_READINGS * every_s)
-        self._drive = Drive(*running(), lights_at(now), self.flow)
+        self._drive = Actuators(*running(), lights_at(now), self.flow)
         self._longest_s = AFTER_SWITCH_S
         self._room_number, self._room_c = -1, math.nan
         lags_s = {

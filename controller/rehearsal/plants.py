@@ -32,7 +32,7 @@ class Account:
     """Relative, of the whole plant over the whole run."""
 
 
-class Drive(NamedTuple):
+class Actuators(NamedTuple):
     """What moves a chamber, constant over a step."""
 
     pump: bool
@@ -54,11 +54,11 @@ class SimulatedChamber(Protocol):
     reservoir: Course
     """Water over the last step."""
 
-    def outlet_c(self, drive: Drive) -> float:
+    def outlet_c(self, drive: Actuators) -> float:
         """Return the temperature at the coil's outlet now [°C]."""
         ...
 
-    def advance(self, longest_s: float, drive: Drive, room_c: float) -> None:
+    def advance(self, longest_s: float, drive: Actuators, room_c: float) -> None:
         """Move on by a step, whose length `air` then tells.
 
         Args:
@@ -111,11 +111,11 @@ class FirstOrderChamber:
         self.air = Course(1.0, air_c, air_c, air_c)
         self.reservoir = Course(1.0, reservoir_c, reservoir_c, reservoir_c)
 
-    def outlet_c(self, drive: Drive) -> float:
+    def outlet_c(self, drive: Actuators) -> float:
         """Return the reservoir's temperature while cooling, else the air's [°C]."""
         return self.reservoir_c if _cools(drive) else self.air_c
 
-    def advance(self, longest_s: float, drive: Drive, room_c: float) -> None:
+    def advance(self, longest_s: float, drive: Actuators, room_c: float) -> None:
         """Move on; the room is part of the plant's own equilibrium."""
         del room_c
         dt_s = longest_s
@@ -170,13 +170,13 @@ class LumpedChamber:
         self._before = self._state
         self._show()
 
-    def outlet_c(self, drive: Drive) -> float:
+    def outlet_c(self, drive: Actuators) -> float:
         """Return the temperature of the water that leaves the coil, or of the air at rest [°C]."""
         return self._plant.coil_outlet_c(
             self._state, pump=drive.pump, fan=drive.fan, flow=drive.flow
         )
 
-    def advance(self, longest_s: float, drive: Drive, room_c: float) -> None:
+    def advance(self, longest_s: float, drive: Actuators, room_c: float) -> None:
         """Move on by a step."""
         pump, fan, lights, flow = drive
         before = self._before = self._state
@@ -246,7 +246,7 @@ class LumpedChamber:
         self.reservoir = Course(1.0, water_c, water_c, water_c)
 
 
-def _cools(drive: Drive) -> bool:
+def _cools(drive: Actuators) -> bool:
     return drive.pump and drive.fan and drive.flow > 0.0
 
 

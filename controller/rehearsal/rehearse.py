@@ -21,7 +21,7 @@ from controller.outputs.dry import DryOutput
 from controller.records.status_file import Clocks, status_of
 from controller.rehearsal.dry_forecaster import EVERY_S, DryForecaster
 from controller.rehearsal.grower import Freezer, Grower, Visit
-from controller.rehearsal.notified import NotifiedPerson, Notifier, OutsideView
+from controller.rehearsal.notified import NoticeSource, NotifiedPerson, OutsideView
 from controller.rehearsal.plain_switch import PlainSwitch
 from controller.rehearsal.plant_probes import PlantProbes
 from controller.rehearsal.plants import build_chamber
@@ -86,7 +86,7 @@ class Rehearsal:
         plain: bool = False,
         room: RoomSeries | None = None,
         forecaster: DryForecaster | None = None,
-        notifier: Notifier | None = None,
+        notifier: NoticeSource | None = None,
         journal: Journal | None = None,
         plant: PlantSpec | None = None,
         schedule: BandSchedule | None = None,
@@ -419,7 +419,7 @@ class Rehearsal:
         if self._notifier is not None and powered and isinstance(loop, ControlLoop):
             self._notify(self._notifier, loop, at_s)
 
-    def _notify(self, notifier: Notifier, loop: ControlLoop, at_s: float) -> None:
+    def _notify(self, notifier: NoticeSource, loop: ControlLoop, at_s: float) -> None:
         """Let it be decided what the person is told now."""
         if loop.inputs is None:
             return  # the loop has not turned yet

@@ -17,7 +17,7 @@ from controller.core.law import Band
 from controller.planning.changes import best_changes
 from controller.planning.verdict import judge
 from controller.rehearsal.plants import Account, LumpedChamber
-from controller.rehearsal.plants import Drive as HarnessDrive
+from controller.rehearsal.plants import Actuators as HarnessDrive
 from controller.rehearsal.rehearse import Rehearsal
 from controller.settings.load import read_settings
 from controller.settings.scenario_file import read_scenario

@@ -11,7 +11,7 @@ from dataclasses import replace
 import pytest
 
 from controller.core.decide import begin, decide
-from controller.core.memory import Line
+from controller.core.memory import WarmingLine
 from controller.core.state import Asked, EventKind, Evidence
 from controller.core.warming import LEARNED_BLOCKS, expected_speed_k_h
 from controller.domain.alarms import AlarmName
@@ -121,9 +121,9 @@ def test_without_a_room_probe_nothing_is_expected_of_the_air() -> None:
     assert plant.live(12.0, share(0.3), room_probe=False) == []
 
 
-def line_of(*blocks: tuple[float, float]) -> Line:
+def line_of(*blocks: tuple[float, float]) -> WarmingLine:
     """Return the line through blocks of (excess [K], speed [K/h]), all of one weight."""
-    return Line(
+    return WarmingLine(
         len(blocks),
         sum(k for k, _ in blocks),
         sum(v for _, v in blocks),

@@ -11,10 +11,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from controller.commissioning.guard import GRACE_S, MANAGER_GRACE_S, LoadGuard
 
 from controller.commissioning import standby
 from controller.commissioning.ending import end, started_at
+from controller.commissioning.load_guard import GRACE_S, MANAGER_GRACE_S, LoadGuard
 from tests.service.running import AIR, Bench, bench
 from tests.support.waiting import AT_MOST_S
 
@@ -176,7 +176,7 @@ standby.BOOTED, os.getuid = state, lambda: 0
 popen = subprocess.Popen
 def kept(*arguments, **more):
     process = popen(*arguments, **more)
-    if "controller.commissioning.guard" in arguments[0]:
+    if "controller.commissioning.load_guard" in arguments[0]:
         Path(config.parent, "watcher").write_text(str(process.pid))
     return process
 guard.subprocess.Popen = kept

@@ -11,7 +11,7 @@ import pytest
 from controller.cli.main import status_of
 from controller.core.state import Decision, Phase, Reason
 from controller.history.importing import add_history, reading_at
-from controller.history.samples import sample_of
+from controller.history.recorded_samples import sample_of
 from controller.records.boot import boottime
 from controller.records.reader import RecordedReading, read_readings
 from controller.records.requests_file import REQUESTS, swaps

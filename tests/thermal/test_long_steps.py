@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from controller.rehearsal.plants import Drive, LumpedChamber
+from controller.rehearsal.plants import Actuators, LumpedChamber
 from controller.thermal.specs import PlantSpec
 from tests.support.plants import TENT
 
@@ -33,10 +33,10 @@ def drawn(seed: int) -> PlantSpec:
     )
 
 
-def switched(seed: int) -> list[tuple[Drive, float]]:
+def switched(seed: int) -> list[tuple[Actuators, float]]:
     """Return what runs, and for how long [s]: rest, prime, cool, run-on, at random."""
     draw = random.Random(seed)
-    courses: list[tuple[Drive, float]] = []
+    courses: list[tuple[Actuators, float]] = []
     lasted_s = 0.0
     while lasted_s < HOURS * 3600.0:
         lights = int(lasted_s // 7200.0) % 2 == 0
@@ -47,7 +47,7 @@ def switched(seed: int) -> list[tuple[Drive, float]]:
             (False, True, 20.0),
         ):
             some_s = for_s + 5.0 * draw.randint(0, 11)
-            courses.append((Drive(pump, fan, lights, 1.0), some_s))
+            courses.append((Actuators(pump, fan, lights, 1.0), some_s))
             lasted_s += some_s
     return courses
 
