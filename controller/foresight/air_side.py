@@ -54,16 +54,20 @@ UNBROKEN = 0.95
 """A share of time cooling above this is a run without a break [-]."""
 AGE_S = 3 * 86_400.0
 """How slowly the past is forgotten [s]."""
-TODAY_S = 4 * 3600.0
-TODAY_WEIGHS_S = 1.5 * 3600.0
+TODAY_S, TODAY_WEIGHS_S = 7 * 3600.0, 3 * 3600.0
+"""How far back today's distance from the usual load is looked for, and how fast half hours lose
+weight in it [s]: with a room probe, which sees the weather …"""
+TODAY_BLIND_S, TODAY_WEIGHS_BLIND_S = 4 * 3600.0, 1.5 * 3600.0
+"""… and without one."""
 TODAY_LASTS_S = 5 * 3600.0
 """How long today's distance from the usual load lasts with a room probe [s] …"""
 TODAY_LASTS_BLIND_S = 15 * 3600.0
 """… and without one, where it is the weather's [s]."""
 TODAY_SHRUNK = 0.6
 """Half hours that count against today's distance [-]."""
-NOISE = 0.35
-"""How far half an hour lies off the load, as a share of the mean load [-]."""
+NOISE = 0.25
+"""How far half an hour lies off the load, as a share of the mean load [-]; foreign simulated weeks:
+0.13 while the coil cycles, and half hours next to each other are not independent."""
 TOO_WARM_K, TOO_QUICK_K_H = 3.0, 5.0
 """Air this far over cut-in, or that moves this fast, tells nothing of the load."""
 IDLE, IDLE_OVER_K = 0.02, 0.3
@@ -286,6 +290,16 @@ class AirSide:
         """How long today's distance lasts [s]."""
         return TODAY_LASTS_S if self._room_probe else TODAY_LASTS_BLIND_S
 
+    @property
+    def today_s(self) -> float:
+        """How far back it is looked for [s]."""
+        return TODAY_S if self._room_probe else TODAY_BLIND_S
+
+    @property
+    def today_weighs_s(self) -> float:
+        """How fast half hours lose weight in it [s]."""
+        return TODAY_WEIGHS_S if self._room_probe else TODAY_WEIGHS_BLIND_S
+
     def lights_k(self, coil_w_k: float) -> float:
         """Return what the lights add while they are on [K]."""
         lights = self._sized.lights
@@ -351,9 +365,9 @@ class _Regression:
         counted = 0
         for point, load_k in zip(reversed(self._points), reversed(loads), strict=True):
             age_s = self._now_s - point.end_s
-            if age_s > TODAY_S:
+            if age_s > self._air.today_s:
                 break
-            weight = math.exp(-age_s / TODAY_WEIGHS_S)
+            weight = math.exp(-age_s / self._air.today_weighs_s)
             total_k += weight * (load_k - sum(map(mul, values, point.terms)))
             weights += weight
             counted += 1

@@ -68,10 +68,10 @@ def groups_after(swap: Swap, before: tuple[Group, ...], packs_in_set: int) -> tu
             break
         part = min(group.share, stays)
         frozen = 1.0 if group.frozen is None else group.frozen
-        kept.append(Group(part, group.melted, frozen))
+        kept.append(group._replace(share=part, frozen=frozen))
         stays -= part
     if stays > 1e-9:
-        kept.append(Group(stays, 1.0, 1.0))
+        kept.append(Group(stays, 1.0, 1.0, None))
     return (fresh, *kept)
 
 

@@ -211,14 +211,12 @@ def _reserve_kj(side: WaterSide, water: Water, end: End | None) -> float:
     too warm.
     """
     last_c = water.water_c if end is None else end.water_c
-    left_j = side.ice_left_j(water) + side.capacity_j_k(water) * (last_c - water.water_c)
-    return max(0.0, left_j / 1000.0)
+    return max(0.0, side.cold_left_j(water, last_c) / 1000.0)
 
 
 def _taken_up_kj(situation: Situation) -> float:
     side, start, now = situation.side, situation.course.start, situation.water
-    taken_j = side.ice_left_j(start) - side.ice_left_j(now)
-    taken_j += side.capacity_j_k(now) * (now.water_c - start.water_c)
+    taken_j = side.cold_left_j(start, now.water_c) - side.cold_left_j(now, now.water_c)
     return max(0.0, taken_j / 1000.0)
 
 

@@ -22,8 +22,8 @@ from controller.foresight.water_side import (
 
 FARTHEST_S = 60 * 3600.0
 STEPS = int(FARTHEST_S / BIN_S)
-NEARLY_UNBROKEN = 0.85
-"""From this share of time cooling on, the mean of the air slides to cut-out [-]."""
+FIRST_DUTY = 0.5
+"""Where the share of time cooling is looked for first [-]."""
 _SHORTEST_RATE_S = 300.0
 _SLOW_SHARE = 1.0 - math.exp(-BIN_S / SLOW_S)
 
@@ -37,8 +37,10 @@ class Start:
     air_c: float
     slow_c: float
     """Slow mean of the air [°C]."""
-    over_middle_k: float
-    """Mean of the air over the middle of the band while it cycled [K]."""
+    over_cut_out_k: float
+    """Mean of the air over cut-out while it cycles, by the share of time without cooling [K] …"""
+    usually_over_k: float
+    """… which is no more than this [K]."""
     unbroken: bool
     came_back: bool
     """Whether the air has been at or below cut-in since the swap."""
@@ -130,8 +132,8 @@ class Ahead(NamedTuple):
     over_k: float
     """Air above cut-in, 0 if not [K]."""
     water_c: float
-    melted: tuple[float, ...]
-    """What is melted of each group of packs."""
+    packs: tuple[float, ...]
+    """The packs, as `groups_melted` takes them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,8 +182,9 @@ class ChamberRun:
         """
         self._around = around
         self._groups = water.groups
-        self._water_after, self._melted = side.stepper(water.groups)
-        self._held_over_k = start.over_middle_k
+        self._water_after, self._packs = side.stepper(water)
+        self._over_cut_out_k, self._usually_over_k = start.over_cut_out_k, start.usually_over_k
+        self._last_duty: float | None = None
         self._state = (
             start.air_c, start.slow_c, water.water_c, start.too_warm_for_s, start.unbroken,
             start.came_back,
@@ -212,24 +215,25 @@ class ChamberRun:
 
     def water_at(self, step: Ahead) -> Water:
         """Return the reservoir at the end of a step."""
-        return Water(step.water_c, groups_melted(self._groups, step.melted))
+        return Water(step.water_c, groups_melted(self._groups, step.packs))
 
     # one straight run in plain numbers: a forecast takes ten thousand of its steps
     def _go_on(self, steps: int, *, to_end: bool) -> None:  # noqa: C901, PLR0912, PLR0915
         """Run to a step, or to the one after which the cold has run out.
 
-        Cycling, the air is held at its mean; close to a run without a break that mean slides to
-        cut-out; without a break the air follows the balance of load and coil from cut-out on.
+        Cycling, the air is held at its mean, which comes down to cut-out as the pauses get shorter;
+        without a break the air follows the balance of load and coil from cut-out on.
         """
-        around, path, water_after, melted = (
-            self._around, self._path, self._water_after, self._melted
+        around, path, water_after, packs = (
+            self._around, self._path, self._water_after, self._packs
         )  # fmt: skip
         load, values, outlook = around.load, around.values, around.outlook
         base, room, cos, sin, cos2, sin2, rate, slow, less_unbroken, cold = values
         offset, dry, today_k, lights_k = load.offset, load.dry, load.today_k, load.lights_k
         room_probe, margin_k = around.room_probe, around.margin_k
         wander, wander_k = around.wander, around.wander_k
-        held_over_k = self._held_over_k
+        over_cut_out_k, usually_over_k = self._over_cut_out_k, self._usually_over_k
+        last_duty = self._last_duty
         slope = room + slow
         rate_s = max(_SHORTEST_RATE_S, rate)
         air_c, slow_c, water_c, warm_s, unbroken, came_back = self._state
@@ -268,19 +272,18 @@ class ChamberRun:
             outside_c = room_c - OUT_OF_ROOM_K if room_probe else 0.5 * (cut_in_c + cut_out_c)
             demand = base_k + room * outside_c + slow * slow_c
             if not unbroken:
-                # the air is held at its mean
-                held_c = 0.5 * (cut_in_c + cut_out_c) + held_over_k
-                duty = duty_at(held_c, demand)
-                if duty > NEARLY_UNBROKEN:
-                    lower = min(1.0, (duty - NEARLY_UNBROKEN) / (1.0 - NEARLY_UNBROKEN))
-                    held_c += lower * (cut_out_c - held_c)
-                    duty = duty_at(held_c, demand)
-                if duty > 1.0:
+                if duty_at(cut_out_c, demand) > 1.0:
                     # too little: from cut-out on it goes without a break
                     unbroken = True
                     air_c = cut_out_c
                 else:
-                    air_c = held_c
+                    # the air is held at its mean
+                    if last_duty is None:
+                        over_k = min(over_cut_out_k * (1.0 - FIRST_DUTY), usually_over_k)
+                        last_duty = min(1.0, duty_at(cut_out_c + over_k, demand))
+                    over_k = min(over_cut_out_k * (1.0 - last_duty), usually_over_k)
+                    air_c = cut_out_c + over_k
+                    duty = last_duty = min(1.0, duty_at(air_c, demand))
                     came_back = True
                     warm_s = 0.0
             if unbroken:
@@ -313,10 +316,11 @@ class ChamberRun:
             if path is not None:
                 over_k = max(0.0, air_c - cut_in_c)
                 path.append(
-                    Ahead((index + 1) * BIN_S, air_c, slow_c, over_k, water_c, tuple(melted))
+                    Ahead((index + 1) * BIN_S, air_c, slow_c, over_k, water_c, tuple(packs))
                 )
                 if to_end and self._end is not None:
                     steps = index + 1
                     break
         self._state = air_c, slow_c, water_c, warm_s, unbroken, came_back
+        self._last_duty = last_duty
         self._done = steps

@@ -27,8 +27,10 @@ from controller.foresight.water_fit import fit, with_knee
 from controller.foresight.water_side import Group, WaterCourse, WaterSide
 
 LEADS_S = (3600.0, 3 * 3600.0, 6 * 3600.0)
-FIRST_GUESS_S = (600.0, 600.0, 300.0)
-"""Error supposed before any was seen, by lead: late [s]."""
+FIRST_GUESS_S = (300.0, 0.0, 0.0)
+"""Error supposed before any was seen, by lead: late [s] …"""
+FIRST_COUNTS = 4.0
+"""… and what it counts for beside past ends [sets]."""
 JUDGED_SETS = 6
 """Past ends that are forecast again."""
 SPARE_SETS = 2
@@ -266,7 +268,7 @@ class Learning:
     def _take_errors(self) -> None:
         """Keep the mean error of the past forecasts, by lead."""
         for lead_s, guess_s in zip(LEADS_S, FIRST_GUESS_S, strict=True):
-            weights, total_s = 1.0, guess_s
+            weights, total_s = FIRST_COUNTS, FIRST_COUNTS * guess_s
             past = [
                 each.errors_s[lead_s]
                 for each in self._past[-JUDGED_SETS - SPARE_SETS :]
@@ -320,7 +322,14 @@ class Learning:
             self._rooms_until = index + ROOM_BINS
         now_s = bins[-1].end_s
         until = bisect_right(self._rooms, now_s, key=lambda row: row.at_s)
-        return learned_room(self.sized, self._rooms[:until], now_s=now_s)
+        newest = next(
+            (each for each in reversed(bins[-ROOM_BINS:]) if each.room_c is not None), None
+        )
+        rows = self._rooms[:until]
+        if newest is not None and newest.room_c is not None:
+            hour = self.hour_at(newest.start_s + 0.5 * BIN_S)
+            rows.append(room_row(newest.end_s, hour, newest.room_c))
+        return learned_room(self.sized, rows, now_s=now_s)
 
     def _under_weather(self, room: Room, now_s: float) -> Room:
         outdoors = self.outdoors

@@ -13,8 +13,9 @@ from controller.domain.daytime import WARMEST_HOUR
 from controller.foresight.algebra import Vector, cholesky, solved
 from controller.foresight.sized import Sized
 
-OFF_LASTS_S = 15 * 3600.0
-"""How long a day stays warmer or colder than usual [s]; from our own study."""
+OFF_LASTS_S = 40 * 3600.0
+"""How long a day stays warmer or colder than usual [s]; by the room probes of foreign simulated
+weeks, with hot spells in them."""
 DAY_S = 86_400.0
 _AGE_S = 3 * DAY_S
 READING_VARIANCE_K2 = 4.0
@@ -84,7 +85,7 @@ def learned_room(sized: Sized, rows: Sequence[RoomRow], *, now_s: float) -> Room
 
     Args:
         sized: What was thought before.
-        rows: One each half hour, in the order of time.
+        rows: One each half hour and the newest, in the order of time.
         now_s: Now [s since 1970].
     """
     start = sized_room(sized)

@@ -31,7 +31,7 @@ from controller.foresight.visits import (
     frozen_at,
     possible_visit,
 )
-from controller.foresight.water_side import Group, Water, WaterSide
+from controller.foresight.water_side import Water, WaterSide
 from controller.thermal.freezing import FreezerQueue, frozen_queue
 
 HORIZON_S = 48 * 3600.0
@@ -299,7 +299,7 @@ def _marked(situation: Situation) -> Water:
     """Return the reservoir with the frozen share of its packs written beside them."""
     frozen = situation.side.frozen
     groups = tuple(
-        group if group.frozen is not None else Group(group.share, group.melted, frozen)
+        group if group.frozen is not None else group._replace(frozen=frozen)
         for group in situation.water.groups
     )
     return Water(situation.water.water_c, groups)

@@ -20,8 +20,9 @@ from controller.foresight.unknowns import (
 )
 from controller.foresight.water_side import Group, Water, WaterCourse, WaterSide
 
-SIGMA_K = 0.6
-"""How far a bin of the water may be off the model [K]."""
+SIGMA_K = 0.3
+"""How far a bin of the water may be off the model [K]; foreign simulated weeks: 0.12 in a whole
+set that is over, twice that allowed."""
 CORRELATED_BINS = 9.0
 """Errors stay alike for about 45 minutes."""
 RECENT_S = 3 * 3600.0
@@ -69,7 +70,7 @@ class WaterFit:
         for group, slopes in zip(self.now.groups, self.melt_slopes, strict=True):
             most = frozen_now if group.frozen is None else group.frozen
             melted = group.melted + sum(map(mul, slopes, away))
-            groups.append(Group(group.share, min(max(melted, 0.0), most), group.frozen))
+            groups.append(group._replace(melted=min(max(melted, 0.0), most)))
         return tuple(groups)
 
 

@@ -1,6 +1,7 @@
 """How well swap due is forecast on records of chambers that others wrote, with their truth.
 
     python -m tests.benchmarks.foreign FOLDER [--processes 2] [--only 4,8] [--by-record]
+        [--knowing water,load,room]
 
 FOLDER holds ``record-NN.csv.gz`` and ``truth.json``: for each record what its grower would know
 (``nominal``), and for each set of packs the true end (``due``) with the instants 6, 3 and 1 h
@@ -9,6 +10,8 @@ forecaster in the order of time, and it is asked at each of those instants, as t
 be. Nothing later is seen. Errors are forecast less truth (minus: said too early): median and 90 %
 quantile of their size, bias (mean) and share of truths within the bounds. Beside each row stand the
 figures of commit 66323fc for the two sets of records that came with the study. Judges nothing.
+``--knowing`` hands each forecast truths that nobody could know (`known_truths`): where it mends
+most, the error comes from there.
 """
 
 from __future__ import annotations
@@ -25,12 +28,13 @@ from multiprocessing import Pool
 from pathlib import Path
 from typing import Any
 
-from controller.foresight.bins import RecordedSample
+from controller.foresight.bins import RecordedSample, bins_of
 from controller.foresight.forecaster import Forecaster
 from controller.foresight.swaps import Logged
 from controller.probes.recorded import read_rows
 from controller.settings.foresight_of import forecaster_of
 from controller.settings.load import Settings, read_settings
+from tests.benchmarks.known_truths import TRUTHS, let_know
 
 LEADS = ("6", "3", "1")
 FAR_TOO_EARLY_MIN = -120.0
@@ -197,19 +201,38 @@ def recorded(path: Path, *, room_probe: bool) -> tuple[list[RecordedSample], lis
     return samples, logged
 
 
-def judge(arguments: tuple[Path, dict[str, Any]]) -> list[Judged]:
+def judge(arguments: tuple[Path, dict[str, Any], frozenset[str]]) -> list[Judged]:
     """Play one record and judge each forecast."""
-    folder, record = arguments
+    folder, record, knowing = arguments
     settings = settings_of(record)
     room_probe = bool(record["probes"]["room"])
     samples, logged = recorded(folder / record["file"], room_probe=room_probe)
     forecaster = forecaster_of(settings)
+    if knowing:
+        whole = list(bins_of(samples, until_s=samples[-1].at_s))
+        let_know(forecaster, whole, _ends_of(record), knowing)
     asked = sorted(
         (datetime.fromisoformat(at).timestamp(), lead, index)
         for index, cycle in enumerate(record["cycles"])
         for lead, at in cycle["as_of"].items()
     )
     return list(_judged(record, room_probe, forecaster, samples, logged, asked))
+
+
+def _ends_of(record: dict[str, Any]) -> Callable[[float], float | None]:
+    """Return when the set that is in the water at an instant runs out, where that was recorded."""
+    sets = [
+        (datetime.fromisoformat(cycle["swap"]).timestamp(), cycle) for cycle in record["cycles"]
+    ]
+
+    def ends_s(at_s: float) -> float | None:
+        present = [cycle for swapped_s, cycle in sets if swapped_s < at_s]
+        if not present or present[-1]["due"] is None:
+            return None
+        names = ("due", "next_swap_or_end")
+        return min(datetime.fromisoformat(present[-1][name]).timestamp() for name in names)
+
+    return ends_s
 
 
 def _judged(
@@ -288,13 +311,18 @@ def main() -> None:
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--only", help="numbers of records, with commas")
     parser.add_argument("--by-record", action="store_true")
+    parser.add_argument("--knowing", default="", help=f"of {', '.join(TRUTHS)}, with commas")
     asked = parser.parse_args()
     records = json.loads((asked.folder / "truth.json").read_text(encoding="utf-8"))["records"]
     if asked.only:
         wanted = {int(number) for number in asked.only.split(",")}
         records = [each for each in records if int(each["file"][7:9]) in wanted]
+    knowing = frozenset(asked.knowing.split(",")) - {""}
+    if knowing - set(TRUTHS):
+        parser.error(f"--knowing {asked.knowing}: allowed are {', '.join(TRUTHS)}")
     with Pool(asked.processes) as pool:
-        found = pool.map(judge, [(asked.folder, each) for each in records], chunksize=1)
+        work = [(asked.folder, each, knowing) for each in records]
+        found = pool.map(judge, work, chunksize=1)
     judged = [each for of_record in found for each in of_record]
     released = RELEASED.get(asked.folder.name, {}) if not asked.only else {}
     print(f"{len(records)} records of {asked.folder.name}, {len(judged)} forecasts")

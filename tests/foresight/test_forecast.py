@@ -308,7 +308,7 @@ def test_a_slower_freezer_never_helps() -> None:
 
 def test_half_frozen_packs_go_in_where_waiting_would_cost_more() -> None:
     """They count for what of them is frozen: warmer than with whole ones, better than none."""
-    start = Water(10.0, (Group(1.0, 1.0, 1.0),))
+    start = Water(10.0, (Group(1.0, 1.0, 1.0, None),))
 
     half = changed(start, 4, 0.5, 4)
     whole = changed(start, 4, 1.0, 4)
