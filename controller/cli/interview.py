@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -12,6 +13,8 @@ from controller.planning.question import AnswerKind, Known, Question, Value, one
 from controller.planning.questions import every_question, topics
 
 BACK = "<"
+MOST_NARROW = 30
+"""Words are not broken into lines shorter than this."""
 
 Ask = Callable[[], str]
 """Waits for a line that a person types."""
@@ -103,7 +106,13 @@ class Interview:
             self.console.print(f"({hint})", style="dim", markup=False)
         enter = usual
         for number, option in enumerate(question.options, start=1):
-            self.console.print(f" {number:>2}  {option.words}", markup=False)
+            line = textwrap.fill(
+                option.words,
+                max(MOST_NARROW, self.console.width - 1),
+                initial_indent=f" {number:>2}  ",
+                subsequent_indent=" " * 5,
+            )
+            self.console.print(line, markup=False, highlight=False, soft_wrap=True)
             if option.key == usual:
                 enter = str(number)
         ways = [f"Enter: {enter}"]

@@ -123,7 +123,10 @@ def _interview(console: Console, file: Path, *, overwrite: bool) -> None:
         texts, _, problems = read_answers(read_content(kept))
         if texts and not problems and _yes(f"Go on with your {len(texts)} earlier answers?"):
             given = {**given, **texts}
-    console.print("About twelve questions, then a verdict. Ctrl-C stops and keeps your answers.")
+    console.print(
+        "About twelve questions, then a verdict. Answer with a number, or with how the words "
+        "begin. Ctrl-C stops and keeps your answers."
+    )
 
     def keep(texts: Mapping[str, str]) -> None:
         write_whole(kept, answers_text(texts))

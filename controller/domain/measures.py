@@ -30,7 +30,7 @@ WEIGHTS_KG: Mapping[str, float] = {
     "pounds": 0.4535924, "oz": 0.02834952,
 }  # fmt: skip
 AREAS_M2: Mapping[str, float] = {"m2": 1.0, "m²": 1.0, "ft2": 0.09290304, "ft²": 0.09290304}
-POWERS_W: Mapping[str, float] = {"w": 1.0, "kw": 1000.0}
+POWERS_W: Mapping[str, float] = {"w": 1.0, "watt": 1.0, "watts": 1.0, "kw": 1000.0}
 FLOWS_L_H: Mapping[str, float] = {
     "l/h": 1.0, "lph": 1.0, "gph": 3.785412, "gal/h": 3.785412,
     "l/min": 60.0, "gpm": 227.1247, "gal/min": 227.1247,

@@ -72,7 +72,7 @@ HUMIDIFIERS: Mapping[str, tuple[str, float]] = {
 
 PLACES: Mapping[str, tuple[str, tuple[str, str], tuple[str, str], str]] = {
     "cooled": ("a room with air conditioning", ("25 C", "77 F"), ("23 C", "73 F"), "ordinary"),
-    "room": ("a room without", ("29 C", "84 F"), ("24 C", "75 F"), "ordinary"),
+    "room": ("a room without air conditioning", ("29 C", "84 F"), ("24 C", "75 F"), "ordinary"),
     "upstairs": ("upstairs, under the roof", ("32 C", "90 F"), ("25 C", "77 F"), "ordinary"),
     "basement": ("a basement", ("21 C", "70 F"), ("20 C", "68 F"), "muggy"),
     "garage": ("a garage or shed", ("35 C", "95 F"), ("24 C", "75 F"), "ordinary"),

@@ -6,6 +6,8 @@ default is such a text too, so it passes the same reading.
 
 from __future__ import annotations
 
+import contextlib
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import time
@@ -106,6 +108,11 @@ def bare_unit(question: Question, known: Known) -> str:
     return UNITS_OF[question.kind][1][int(is_us(known))] if question.kind in UNITS_OF else ""
 
 
+NUMBERS = {AnswerKind.TEMPERATURE, AnswerKind.SIZE, *UNITS_OF}
+_DECIMAL_COMMA = re.compile(r"(\d),(\d{1,2})(?!\d)")
+"""What many write for a point; a comma before three digits may part thousands and is refused."""
+
+
 def read_answer(question: Question, text: str, known: Known) -> Value:
     """Return what a person's answer means.
 
@@ -118,6 +125,8 @@ def read_answer(question: Question, text: str, known: Known) -> Value:
         ValueError: It is no answer to this question; says what is allowed.
     """
     text = text.strip()
+    if question.kind in NUMBERS:
+        text = _DECIMAL_COMMA.sub(r"\1.\2", text)
     match question.kind:
         case AnswerKind.CHOICE:
             return _read_choice(question, text)
@@ -153,32 +162,54 @@ def _read_choice(question: Question, text: str) -> str:
     raise ValueError(f"allowed: {', '.join(keys)}")
 
 
+_TEMPERATURE = re.compile(
+    r"(?P<number>[-+]?(?:\d+\.?\d*|\.\d+))\s*(?:°|º|degrees?|deg)?\s*"
+    r"(?P<unit>c|f|celsius|fahrenheit)?",
+    re.IGNORECASE,
+)
+
+
 def _celsius(text: str, known: Known) -> float:
-    number = text.rstrip("CFcf°º ").rstrip()
-    unit = text[len(number) :].strip(" °º").upper() or ("F" if is_us(known) else "C")
-    try:
-        value = float(number)
-    except ValueError:
-        value = float("nan")
-    if value != value or len(unit) != 1:  # noqa: PLR0124 - NaN is no answer either
-        raise ValueError('allowed: a temperature such as "26 C" or "79 F"')
-    return fahrenheit_to_celsius(value) if unit == "F" else value
+    match = _TEMPERATURE.fullmatch(text)
+    if match is None:
+        example = "79 F" if is_us(known) else "26 C"
+        raise ValueError(f'allowed: a temperature such as "{example}"')
+    unit = (match["unit"] or ("f" if is_us(known) else "c")).lower()
+    value = float(match["number"])
+    return fahrenheit_to_celsius(value) if unit.startswith("f") else value
+
+
+def _temperature_text(celsius: float, known: Known) -> str:
+    return f"{1.8 * celsius + 32.0:g} F" if is_us(known) else f"{celsius:g} C"
 
 
 def _read_size(question: Question, text: str, known: Known) -> tuple[float, float, float]:
     size_m = measures.parse_size(text, bare_m=measures.LENGTHS_M[bare_unit(question, known)])
     for each in size_m:
         if not question.low <= each <= question.high:
-            raise ValueError(f"allowed: {question.low:g} to {question.high:g} m on each side")
+            low, high, unit = question.low, question.high, "m"
+            if is_us(known):
+                low, high, unit = low / 0.3048, high / 0.3048, "ft"
+            raise ValueError(f"allowed: {low:.2g} to {high:.2g} {unit} on each side")
     return size_m
 
 
+_TIME = re.compile(
+    r"(?P<hours>\d{1,2})(?:[:.](?P<minutes>\d{2}))?\s*(?P<half>[ap])?\.?(?:m\.?)?", re.IGNORECASE
+)
+
+
 def _read_time(text: str) -> time:
-    hours, _, minutes = text.replace(".", ":").partition(":")
-    try:
-        return time(int(hours), int(minutes or "0"))
-    except ValueError:
-        raise ValueError('allowed: a time of day such as "22:30"') from None
+    match = _TIME.fullmatch(text)
+    if match is not None:
+        hours, half = int(match["hours"]), (match["half"] or "").lower()
+        if half and 1 <= hours <= 12:
+            hours = hours % 12 + (12 if half == "p" else 0)
+            half = ""
+        if not half:
+            with contextlib.suppress(ValueError):
+                return time(hours, int(match["minutes"] or "0"))
+    raise ValueError('allowed: a time of day such as "22:30" or "10:30 pm"')
 
 
 def _read_name(text: str) -> str:
@@ -192,11 +223,14 @@ def _in_range(question: Question, value: float, known: Known) -> float:
     if question.low <= value <= question.high:
         return value
     if question.kind is AnswerKind.TEMPERATURE:
-        hint = ""
+        hint, low, high = (
+            "",
+            *(_temperature_text(each, known) for each in (question.low, question.high)),
+        )
         meant_c = fahrenheit_to_celsius(value)
         if value > question.high and question.low <= meant_c <= question.high:
             hint = f'; write "{value:g} F" if °F was meant'
-        raise ValueError(f"allowed: {question.low:g} C to {question.high:g} C{hint}")
+        raise ValueError(f"allowed: {low} to {high}{hint}")
     if question.kind is AnswerKind.COUNT:
         raise ValueError(f"allowed: {question.low:g} to {question.high:g}")
     per_unit = UNITS_OF[question.kind][0][bare_unit(question, known).lower()]

@@ -145,7 +145,10 @@ _TOPICS = (
                 key="lights",
                 text="How many watts of light are inside?",
                 kind=AnswerKind.POWER,
-                hint="0 for none; a metre of LED strip takes 5 to 10 W",
+                hint=(
+                    "0 for none; a metre of LED strip takes 5 to 10 W",
+                    "0 for none; a foot of LED strip takes 2 to 3 W",
+                ),
                 default=_always("10 W"),
                 cautious=_always("20 W"),
                 high=5000.0,

@@ -230,6 +230,9 @@ def test_times_of_day_are_read_as_people_write_them() -> None:
 
     assert f"{read_answer(sleeps, '7:30', {})}" == "07:30:00"
     assert f"{read_answer(sleeps, '23', {})}" == "23:00:00"
+    assert f"{read_answer(sleeps, '10:30 pm', {})}" == "22:30:00"
+    assert f"{read_answer(sleeps, '12 a.m.', {})}" == "00:00:00"
+    assert f"{read_answer(sleeps, '11pm', {})}" == "23:00:00"
     with pytest.raises(ValueError, match="time of day"):
         read_answer(sleeps, "25:00", {})
 
@@ -238,3 +241,37 @@ def test_the_written_file_is_toml_whatever_the_name() -> None:
     text = configuration_text(draft_of(complete({"name": "box 2.b-c_d"})))
 
     assert tomllib.loads(text)["chamber"]["name"] == "box 2.b-c_d"
+
+
+@pytest.mark.parametrize(
+    ("key", "written", "meant"),
+    [
+        ("day", "26,5", 26.5),
+        ("day", "79 degrees F", 26.111),
+        ("day", "79°F", 26.111),
+        ("day", "-3 C", -3.0),
+        ("blocks", "4,5 kg", 4.5),
+        ("blocks", "5 pounds", 2.268),
+        ("lights", "15 watts", 15.0),
+        ("cooler_volume", "20 gallons", 75.708),
+    ],
+)
+def test_numbers_are_read_as_people_write_them(key: str, written: str, meant: float) -> None:
+    question = next(each for each in every_question() if each.key == key)
+
+    assert read_answer(question, written, {}) == pytest.approx(meant, abs=0.001)
+
+
+@pytest.mark.parametrize("written", ["1,000 L", "20 blocks", "ten", "", "1..5", "22 K"])
+def test_what_may_mean_two_things_is_asked_again(written: str) -> None:
+    for key in ("cooler_volume", "day"):
+        question = next(each for each in every_question() if each.key == key)
+        with pytest.raises(ValueError, match="allowed"):
+            read_answer(question, written, {})
+
+
+def test_ranges_are_given_in_the_units_of_the_grower() -> None:
+    day = next(each for each in every_question() if each.key == "day")
+
+    with pytest.raises(ValueError, match="allowed: -4 F to 122 F"):
+        read_answer(day, "150", {"units": "us"})
