@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from controller.core.law import Band
 from controller.rehearsal.grower import FROZEN_THROUGH
@@ -29,6 +30,9 @@ SAME_PACKS = 0.1
 of them frozen through, the air was as long in band within six minutes, and the freezer holds as
 many frozen packs within a tenth of one. Own choice, finer than what is read off such days. Days on
 which packs go in half frozen drift for long, and are rehearsed to the end."""
+LOST_SHARE = 0.9
+"""A day out of band for this share of it is lost; after two of them the others are taken to be like
+the last. Own choice: whatever holds is in band for 96 %."""
 
 _NOTHING_YET = Account(ice_melted_kg=0.0, heat_removed_kj=0.0, energy_balance_error=None)
 
@@ -158,6 +162,8 @@ class HotDayCounter:
         self._midnights.append(self._totals(account, frozen_packs))
         if self._until_repeated:
             self._period = next((days for days in PERIODS if self._same_again(days)), 0)
+            if self._is_lost():
+                self._period = 1
         if self._period:
             return None
         return self._from_s + len(self._midnights) * DAY_S
@@ -256,11 +262,21 @@ class HotDayCounter:
             for one, other in zip(now, before, strict=True)
         )
 
+    def _is_lost(self) -> bool:
+        """Return whether the last two days were out of band nearly all the time.
+
+        Such days bring no other verdict by being rehearsed to the end.
+        """
+        marks = self._midnights[-3:]
+        return len(marks) == 3 and all(
+            after.out_s - before.out_s > LOST_SHARE * DAY_S for before, after in pairwise(marks)
+        )
+
     def _repeat_sets(self, rehearsed: int, period: int) -> None:
         """Put in the sets of the last days again, on the days that are left."""
         last = self._sets_between(rehearsed - period, rehearsed)
         before = self._sets_between(rehearsed - 2 * period, rehearsed - period)
-        for one, other in zip(last, before, strict=True):
+        for one, other in zip(reversed(last), reversed(before), strict=False):
             if one.warm_s is None and one is self._sets[-1] and other.useful_s is not None:
                 one.warm_s = one.put_in_s + other.useful_s  # it is still in the water
         for day in range(period, math.ceil(self._days) - rehearsed + period, period):

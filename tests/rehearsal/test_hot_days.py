@@ -19,6 +19,7 @@ from controller.settings.scenario_file import GrowerScript, ScenarioFile
 from controller.settings.shipped import shipped_config
 
 SETTINGS = read_settings(shipped_config("larkmoor-laptop.toml"))
+NOBODY = GrowerScript(wakes=time(8), sleeps=time(20), answers=())
 HABIT = GrowerScript(
     wakes=time(6, 30), sleeps=time(22, 30), swaps_at=(time(7, 15), time(18, 30)), answers=()
 )
@@ -190,3 +191,23 @@ def test_a_stock_that_runs_down_is_rehearsed_to_its_end() -> None:
     assert days.in_band_by_day[0] > 0.9
     assert days.in_band_by_day[-1] < days.in_band_by_day[0] - 0.3
     assert days.rehearsed_days > 5.0
+
+
+def test_days_that_are_lost_are_not_rehearsed_to_the_end() -> None:
+    """Nobody changes packs in a hot room: the fifth day is as lost as the second."""
+    whole = hot_days(SETTINGS, days=5.0, warmer_by_k=8.0, grower=NOBODY)
+    assert whole.in_band_share < 0.1
+
+    short = hot_days(SETTINGS, days=5.0, warmer_by_k=8.0, grower=NOBODY, until_repeated=True)
+
+    assert short.rehearsed_days == pytest.approx(2.0)
+    assert short.days == pytest.approx(5.0)
+    assert short.in_band_share == pytest.approx(whole.in_band_share, abs=0.02)
+    assert len(short.in_band_by_day) == 5
+
+
+def test_a_lost_day_alone_ends_nothing() -> None:
+    """A day on which the chamber is still being cooled down is no proof."""
+    days = hot_days(SETTINGS, days=4.0, settling_days=0.0, swap_at_c=12.0, until_repeated=True)
+
+    assert days.in_band_share > 0.9
