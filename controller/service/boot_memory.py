@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import stat
+import time
 from pathlib import Path
 
 from controller.domain.places import runtime_directory
 
 SHARED_MEMORY = Path("/dev/shm")  # noqa: S108 - the folder below is ours alone, or not used
 """In memory on every Linux, also without a service manager, and writable in the unit's sandbox."""
+LEFT_BEHIND_S = 3600.0
 
 
 def boot_memory(place: Path, *, create: bool = True) -> Path:
@@ -35,6 +38,33 @@ def boot_memory(place: Path, *, create: bool = True) -> Path:
     except OSError:
         return place
     return ours if stat.S_ISDIR(info.st_mode) and info.st_uid == os.getuid() else place
+
+
+def leave_memory(folder: Path, file: str | None = None) -> None:
+    """Remove a file at a good end, and the instance's folder where nothing is left in it.
+
+    Args:
+        folder: From `boot_memory`; one that is not in shared memory belongs to the service manager,
+            or is the medium, and nothing in it is touched.
+        file: Name of the file in it; None: there is none.
+    """
+    if folder.parent == SHARED_MEMORY:
+        with contextlib.suppress(OSError):
+            if file is not None:
+                (folder / file).unlink(missing_ok=True)
+            folder.rmdir()
+
+
+def remove_left_behind() -> None:
+    """Remove this user's empty folders in shared memory that nobody has used for an hour.
+
+    A process that was killed leaves its folder. One with something in it may still say what is on,
+    or for how long a pump rests, and ends with the boot.
+    """
+    for folder in SHARED_MEMORY.glob(f"coldpin-{os.getuid()}-*"):
+        with contextlib.suppress(OSError):  # it is another user's, is not empty, or has just gone
+            if time.time() - folder.lstat().st_mtime > LEFT_BEHIND_S:
+                folder.rmdir()
 
 
 def memory_of_configuration(config: Path, *, create: bool = True) -> Path:

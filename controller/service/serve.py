@@ -241,7 +241,7 @@ class _Process:
         self._timers.close(chamber.loop.state.cooling, _monotonic())
         self._alarms.close()
         self._lines.close()
-        self._wiring.close()
+        self._wiring.close(all_off=self.all_let_go)
         self._status.close()
         self._requests.close()
         self._records.close()

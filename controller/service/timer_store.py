@@ -20,7 +20,7 @@ from controller.core.state import Cooling, State
 from controller.domain.alarms import Alarm
 from controller.domain.places import KEPT_TIMERS
 from controller.records.boot import boottime
-from controller.service.boot_memory import boot_memory
+from controller.service.boot_memory import boot_memory, leave_memory
 from controller.service.kept_timers import (
     MOST_CUT_STARTS,
     KeptTimers,
@@ -158,6 +158,7 @@ class TimerStore:
         if written and not self._leave_file_alone and self._boot is not None:
             with contextlib.suppress(OSError):
                 self._mirror.unlink(missing_ok=True)
+            leave_memory(self._mirror.parent)
 
     def _renewed(self, state: State, now: float) -> bool:
         self.keep(state.cooling, now)

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import structlog
 
-from controller.service.boot_memory import boot_memory
-from controller.service.kept_wiring import KeptLoad, write_kept_wiring
+from controller.service.boot_memory import boot_memory, leave_memory, remove_left_behind
+from controller.service.kept_wiring import KEPT_WIRING, KeptLoad, write_kept_wiring
 from controller.service.newest_writer import NewestWriter
 
 _log = structlog.get_logger("coldpin")
@@ -23,6 +23,7 @@ class WiringStore:
         Args:
             place: The state directory.
         """
+        remove_left_behind()
         self._memory = boot_memory(place)
         self._same_place = self._memory == place
         self._writer = NewestWriter[tuple[KeptLoad, ...]](
@@ -43,6 +44,11 @@ class WiringStore:
         """Wait for the medium, for so long at most [s]; return whether it has the wiring."""
         return self._writer.wait_written(within_s)
 
-    def close(self) -> None:
-        """End."""
-        self._writer.close()
+    def close(self, *, all_off: bool) -> None:
+        """End; shared memory then keeps nothing that the medium has.
+
+        Args:
+            all_off: Whether every load was put off; else the copy stays for `coldpin off`.
+        """
+        if self._writer.close() and all_off and not self._same_place:
+            leave_memory(self._memory, KEPT_WIRING)
