@@ -46,6 +46,8 @@ from tests.support.waiting import AT_MOST_S, until
 SCENARIOS = Path(__file__).parent / "scenarios"
 TICK_S, READ_EVERY_S, STALE_S = 5.0, 10.0, 60.0
 DEADLINE_S = 3.0
+SILENT_EVERY_S = 300.0
+"""A probe that answers half of the time is silent for half of this, again and again [s]."""
 SAFE_PROBE_S = STALE_S + 2 * TICK_S
 """Aim: both off this long after a probe has failed, at most [s]."""
 SAFE_OUTPUT_S = TICK_S
@@ -247,6 +249,8 @@ class Bench:
         self._blocked: set[str] = set()
         self._offset_k: dict[str, float] = {}
         self._held_c: dict[str, float] = {}
+        self._silent: dict[str, str] = {}
+        self._exchanged = self._welded = False
         self._next_read = self.clock.monotonic()
         self._locked: sqlite3.Connection | None = None
         self.standing: set[tuple[str, str]] = set()
@@ -290,11 +294,13 @@ class Bench:
             "reservoir": self.chamber.reservoir_c,
             "room": self.chamber.room_c,
         }
+        if self._exchanged:
+            true_c["air"], true_c["reservoir"] = true_c["reservoir"], true_c["air"]
         for place, probe_id in IDS.items():
             if place in self._blocked or not self.tree.file(probe_id).exists():
                 continue
             shown_c = self._held_c.get(place, true_c[place] + self._offset_k.get(place, 0.0))
-            known = self._texts.get(place)
+            known = TEXTS["empty"] if self._is_silent(place, now) else self._texts.get(place)
             if known is None:
                 self.tree.set(probe_id, round(shown_c * 16) / 16)
             else:
@@ -306,6 +312,16 @@ class Bench:
         self._reading_slowly = set(self._gates)
         self._answered(len(IDS) - len(self._blocked | self._reading_slowly))
         return samples + self._reader.collect(now)
+
+    def _is_silent(self, place: str, now: float) -> bool:
+        """Return whether a probe that answers a part of the time does not now."""
+        match self._silent.get(place):
+            case "half of the time":
+                return now % SILENT_EVERY_S >= SILENT_EVERY_S / 2
+            case "while the pump runs":
+                return self.outputs["pump"].on
+            case _:
+                return False
 
     def _read(self, path: Path) -> bytes:
         """Read a file, and let a slow probe take until the next time; called by its thread."""
@@ -356,7 +372,8 @@ class Bench:
         assert inputs is not None
         check_step(was, inputs, after, self.clock.monotonic(), self.loop.law)
         self.starts += after.pump and not was.pump
-        self.chamber.move(pump=self.outputs["pump"].on, fan=self.outputs["fan"].on)
+        pump, fan = (self.outputs[name].on or self._welded for name in ("pump", "fan"))
+        self.chamber.move(pump=pump, fan=fan)
 
     def until_phase(self, phase: str) -> None:
         """Turn until a phase has been reached and lasted for a minute."""
@@ -429,7 +446,7 @@ class Bench:
 
     # --- what can go wrong
 
-    def _set(self, scenario: Scenario, *, on: bool) -> None:
+    def _set(self, scenario: Scenario, *, on: bool) -> None:  # noqa: PLR0915 - a table of kinds
         """Bring a fault about or end it."""
         places = [place for place in scenario.where.split(" and ") if place]
         match scenario.what:
@@ -456,6 +473,15 @@ class Bench:
                 self._put(self._offset_k, places, float(scenario.by), on=on)
             case "stuck":
                 self._put(self._held_c, places, float(scenario.by), on=on)
+            case "silent":
+                self._put(self._silent, places, scenario.by, on=on)
+            case "silent on warm water":
+                self.chamber.reservoir_c = 24.0 if on else 4.0
+                self._put(self._silent, places, scenario.by, on=on)
+            case "exchanged":
+                self._exchanged = on
+            case "welded":
+                self._welded = on
             case "output":
                 for place in places:
                     self.outputs[place].mood = scenario.by if on else "well"
