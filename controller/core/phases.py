@@ -17,6 +17,7 @@ from controller.core.flow import FlowVerdict, flow_at_start, judge_flow, trend_o
 from controller.core.law import FallbackPolicy, Law
 from controller.core.rules import (
     call_for,
+    cold_enough,
     falls_short,
     longest_run_s,
     start_forbidden_by,
@@ -101,6 +102,8 @@ def _start(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
         warm=RESET,
         flow=flow_at_start(cooling, inputs, now),
         rest_s=0.0,
+        too_warm=False,
+        unseen_since=None,
     )
     if primed:
         return _enter(cooling, Phase.COOL, Reason.CALL, now)
@@ -122,10 +125,14 @@ def _both_off(cooling: Cooling, now: float) -> Cooling:
 
 def _tripped(cooling: Cooling, reason: Reason, now: float) -> Cooling:
     phase = Phase.HELD if cooling.call else Phase.REST
+    if reason is Reason.RESERVOIR_WARM:
+        cooling = replace(cooling, too_warm=True)
     return _enter(_both_off(cooling, now), phase, reason, now)
 
 
 def _resting(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
+    if cooling.call:
+        cooling = _with_warm_water_remembered(cooling, inputs, now, law)
     forbidden_by = start_forbidden_by(cooling, inputs, now, law)
     if not cooling.call:
         reason = forbidden_by if forbidden_by in _SHOWN_AT_REST else None
@@ -133,6 +140,18 @@ def _resting(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
     if forbidden_by is not None:
         return _enter(cooling, Phase.HELD, forbidden_by, now)
     return _start(cooling, inputs, now, law)
+
+
+def _with_warm_water_remembered(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
+    """Remember that the water was too warm for a call, and since when nobody knows."""
+    cold = cold_enough(inputs, law)
+    if cold is None:
+        if cooling.too_warm and cooling.unseen_since is None:
+            return replace(cooling, unseen_since=now)
+        return cooling
+    if cooling.too_warm is not cold and cooling.unseen_since is None:
+        return cooling
+    return replace(cooling, too_warm=not cold, unseen_since=None)
 
 
 def _running_on(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:

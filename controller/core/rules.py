@@ -72,7 +72,11 @@ def start_forbidden_by(cooling: Cooling, inputs: Inputs, now: float, law: Law) -
         return Reason.ANTI_SHORT_CYCLE
     if cooling.failed_tries and rested_s < law.flow.wait_s:
         return Reason.FLOW_WAIT
-    return Reason.RESERVOIR_WARM if cold_enough(inputs, law) is False else None
+    cold = cold_enough(inputs, law)
+    if cold is None and cooling.unseen_since is not None:
+        # a probe that drops out does not make water cold that was warm when it last answered
+        cold = now - cooling.unseen_since >= law.timing.longest_unseen_run_s
+    return Reason.RESERVOIR_WARM if cold is False else None
 
 
 def with_warm_water_timed(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
@@ -156,5 +160,7 @@ def _while_resting(cooling: Cooling, _inputs: Inputs, law: Law) -> Iterator[floa
     if cooling.call or cooling.phase is Phase.FALLBACK:  # else no start waits for a timer
         yield since + law.timing.anti_short_cycle_s
         yield since + cooling.rest_s
+        if cooling.unseen_since is not None:
+            yield cooling.unseen_since + law.timing.longest_unseen_run_s
         if cooling.failed_tries:
             yield since + law.flow.wait_s

@@ -126,6 +126,10 @@ class Cooling:
     phase_since: float
     warm: Stopwatch = RESET
     """For how long the reservoir has been too warm while the pump runs."""
+    too_warm: bool = False
+    """Whether the reservoir was too warm for the last call, when it was known last."""
+    unseen_since: float | None = None
+    """Since when water that was too warm is not known any more; None: it is, or was not."""
     paused_until: float | None = None
     flow: Flow = UNTRIED
     failed_tries: int = 0

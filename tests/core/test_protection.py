@@ -57,6 +57,31 @@ def test_a_reservoir_probe_that_drops_out_does_not_disarm_the_permissive() -> No
     assert run.stops[0] == (60.0 + 45.0, Reason.RESERVOIR_WARM)
 
 
+def test_warm_water_is_not_pumped_while_its_probe_is_silent_for_minutes() -> None:
+    """Lost for 150 s of each 300 s over water of 25 °C: never a start, however long it rested."""
+    run = Run(make_law(longest_unseen_run_s=3600))
+    run.ticks(make_inputs(20.0, 25.0), 20)
+    for _ in range(12):
+        run.ticks(make_inputs(20.0, None), 150)
+        run.ticks(make_inputs(20.0, 25.0), 150)
+    assert run.starts == []
+    run.ticks(make_inputs(20.0, 10.0), 20)
+    assert len(run.starts) == 1
+
+
+def test_water_that_was_warm_and_is_unknown_for_long_is_unknown() -> None:
+    """A probe that died over warm water must not end the cooling for good."""
+    run = Run(make_law(longest_unseen_run_s=3600, anti_short_cycle_s=60, run_on_s=0))
+    run.ticks(make_inputs(17.0, 4.0), 300)
+    run.ticks(make_inputs(17.0, 16.0), 60)
+    assert [reason for _, reason in run.stops] == [Reason.RESERVOIR_WARM]
+    run.ticks(make_inputs(17.0, None), 3700)
+
+    (stopped_at, _), lost_at = run.stops[0], 365.0
+    assert stopped_at < lost_at
+    assert run.starts[1:] == [lost_at + 3600.0]
+
+
 def test_a_reservoir_probe_that_drops_out_does_not_disarm_the_flow_proof() -> None:
     """Lost one tick in each 100 s, no flow: the run ends once 600 known seconds are over."""
     run = Run(make_law(flow_after_s=600))
