@@ -91,6 +91,19 @@ def test_a_fall_that_has_another_cause_is_no_fault_of_an_output(inputs: Inputs) 
     assert watch.events == []
 
 
+def test_a_fall_must_be_larger_than_the_room_s_own() -> None:
+    """The room fell by half a kelvin: the air must have fallen by one and a half; and a room that
+    was no warmer when the rest had settled explains it all."""
+    for settled_room_c, air_c, raised in (
+        (25.0, 13.501, False), (25.0, 13.5, True), (16.9, 13.0, False), (17.0, 13.0, True),
+    ):  # fmt: skip
+        watch = Watch()
+        watch.give(make_inputs(15.0, 4.0, room=reading(settled_room_c)), 900)
+        room_c = settled_room_c - 0.5 if settled_room_c > 20.0 else 20.0
+        watch.give(make_inputs(air_c, 4.0, room=reading(room_c)))
+        assert (("+", "cooling_while_off") in watch.events) is raised, (settled_room_c, air_c)
+
+
 def test_without_a_room_probe_the_water_must_have_taken_up_the_heat_and_soon() -> None:
     """A quarter of a kelvin within two hours; a cold night takes longer."""
     for later_s, raised in ((600.0, True), (6290.0, True), (6300.0, False)):
