@@ -92,8 +92,7 @@ def test_a_fall_that_has_another_cause_is_no_fault_of_an_output(inputs: Inputs) 
 
 
 def test_a_fall_must_be_larger_than_the_room_s_own() -> None:
-    """The room fell by half a kelvin: the air must have fallen by one and a half; and a room that
-    was no warmer when the rest had settled explains it all."""
+    """A room that fell explains as much; one that was no warmer at first explains it all."""
     for settled_room_c, air_c, raised in (
         (25.0, 13.501, False), (25.0, 13.5, True), (16.9, 13.0, False), (17.0, 13.0, True),
     ):  # fmt: skip
