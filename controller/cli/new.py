@@ -14,7 +14,7 @@ from rich.console import Console
 
 from controller.cli import people
 from controller.cli.interview import Interview
-from controller.cli.new_file import read_content, write_whole
+from controller.cli.new_file import read_content, require_folder, write_whole
 from controller.errors import InputFileError, PhysicsError, ScenarioError
 from controller.pictures import words
 from controller.planning.answers import (
@@ -99,6 +99,7 @@ def _replay(file: Path, answers_file: Path, *, overwrite: bool, as_json: bool) -
 
 
 def _refuse_existing(file: Path, *, overwrite: bool) -> None:
+    require_folder(file)
     if file.exists() and not overwrite:
         raise click.UsageError(
             f"{file} is there already; name another file, or add --overwrite to replace it"
@@ -114,6 +115,7 @@ def _judged(answers: Answers) -> tuple[Consultation, tuple[Change, ...]]:
 
 
 def _interview(console: Console, file: Path, *, overwrite: bool) -> None:
+    require_folder(file)
     kept = kept_answers(file)
     if file.exists() and not overwrite and not _yes(f"{file} is there already. Replace it?"):
         console.print("Nothing was changed. Name another file: coldpin new NAME.toml")

@@ -8,7 +8,7 @@ import click
 
 from controller.cli.extras import need
 from controller.cli.new import DEFAULT_FILE
-from controller.cli.new_file import exact_content, replace_content
+from controller.cli.new_file import exact_content, replace_content, require_folder
 from controller.errors import InputFileError, PhysicsError, SettingsError
 from controller.planning.answers import Answers, OwnFile, complete, keeps_answers, read_answers
 from controller.planning.consultation import draft_of
@@ -34,6 +34,7 @@ def plan(config: Path, port: int, browser: bool) -> None:
     The page is for this machine alone. It begins with what CONFIG says, whoever wrote it, or with
     the usual answers where there is no such file. Save changes only the lines of what you moved.
     """
+    require_folder(config)
     need("lookout", what="coldpin plan")
     from controller.cli.plan_server import StartingPoint, serve_plan  # noqa: PLC0415 - needs the extra
 

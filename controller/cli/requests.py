@@ -207,6 +207,8 @@ def _request(
         done: What to say first, once it is written.
         instead_of: A logged change that this one takes the place of.
     """
+    if not config.is_file():  # a request for a chamber that nobody controls would wait for ever
+        raise SettingsError(str(config), ("found no file; name the configuration of a chamber",))
     place = state_directory(config)
     path = place / REQUESTS
     try:

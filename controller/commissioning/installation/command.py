@@ -169,7 +169,8 @@ def _wanted(asked: argparse.Namespace) -> Wanted:
         version = tomllib.loads(project.read_text(encoding="utf-8"))["project"]["version"]
     elif source is None:
         source = _own_wheel()
-    if source is None or not source.exists():
+    is_wheel = source is not None and source.is_file() and source.name.count("-") >= 2
+    if source is None or not (version or is_wheel):
         raise InstallationError(
             f"found no wheel to install{f' at {source}' if source else ''}; "
             "name it: coldpin install --wheel coldpin-VERSION-py3-none-any.whl"

@@ -1,0 +1,84 @@
+"""Files that are named on the command line: a folder in its place, or a file in the folder's."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+import pytest
+
+from controller.cli.main import COMMANDS, coldpin, status_of
+from controller.settings.shipped import shipped_config
+
+CONFIG = str(shipped_config("larkmoor-laptop.toml"))
+REQUIRED = {
+    "config": CONFIG, "configs": CONFIG, "file": "f.tar.gz", "name": "fruiting",
+    "csv_file": "h.csv",
+}  # fmt: skip
+"""What stands for the other arguments of a command."""
+SHORT = {
+    "rehearse": ["--days", "0.02"], "size": [], "swap": ["--packs", "3"],
+    "install": ["--dry-run"], "plan": ["--no-browser"],
+}  # fmt: skip
+"""Further words that make a command short, or that it cannot do without."""
+STATUSES = {64, 66, 69, 75, 78}
+"""No other: 0 would call the folder good, 70 is a fault of the program, 1 and 2 mean `status`."""
+
+
+def file_parameters() -> list[tuple[str, str]]:
+    """Return every parameter of every command that names a file: command and parameter."""
+    found = []
+    for name in COMMANDS:
+        command = coldpin.get_command(click.Context(coldpin), name)
+        assert command is not None
+        found += [
+            (name, str(each.name))
+            for each in command.params
+            if (isinstance(each.type, click.Path) and each.type.file_okay and each.name != "root")
+            or each.name in {"config", "configs"}
+        ]
+    return found
+
+
+def words_with(name: str, parameter: str, value: str) -> list[str]:
+    """Return a command line in which one parameter has a value."""
+    command = coldpin.get_command(click.Context(coldpin), name)
+    assert command is not None
+    line = [name]
+    options = []
+    for each in command.params:
+        own = value if each.name == parameter else REQUIRED.get(str(each.name))
+        if isinstance(each, click.Argument) and own is not None:
+            line.append(own)
+        elif each.name == parameter or (each.required and own is not None):
+            assert own is not None
+            options += [max(each.opts, key=len), own]
+    return [*line, *options, *SHORT.get(name, [])]
+
+
+@pytest.mark.parametrize(
+    ("name", "parameter"), file_parameters(), ids=lambda each: each if isinstance(each, str) else ""
+)
+@pytest.mark.parametrize("kind", ["folder", "below-a-file"])
+def test_what_is_no_file_is_words_and_a_status(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capfd: pytest.CaptureFixture[str],
+    name: str,
+    parameter: str,
+    kind: str,
+) -> None:
+    """For each command and each file that it takes; found by asking the commands themselves."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path / "state"))
+    (tmp_path / "state").mkdir()
+    (tmp_path / "h.csv").write_text("time,air_c\n2026-07-01T00:00:00Z,16\n", encoding="utf-8")
+    (tmp_path / "folder").mkdir()
+    bad = "folder" if kind == "folder" else "h.csv/x.toml"
+
+    status = status_of(words_with(name, parameter, bad))
+
+    out, err = capfd.readouterr()
+    assert "Traceback" not in err
+    assert status in STATUSES, err
+    assert (err or out).strip()
