@@ -95,15 +95,17 @@ def excess_of(air: Course, band: Band, *, least_c: float, greatest_c: float) -> 
     cut_in_c, cut_out_c = band.cut_in_mc / 1000, band.cut_out_mc / 1000
     excess = _NO_EXCESS
     if greatest_c > cut_in_c:
+        extremes_c = least_c, greatest_c
         excess = Excess(
-            above_ks=air.above_ks(cut_in_c),
-            warm_s=air.beyond_s(cut_in_c + BAND_SLACK_K),
-            over_1k_s=air.beyond_s(cut_in_c + 1.0),
+            above_ks=air.above_ks(cut_in_c, extremes_c),
+            warm_s=air.beyond_s(cut_in_c + BAND_SLACK_K, extremes_c),
+            over_1k_s=air.beyond_s(cut_in_c + 1.0, extremes_c),
         )
     if least_c < cut_out_c:
-        below = air.mirrored()
+        below, extremes_c = air.mirrored(), (-greatest_c, -least_c)
         excess = excess._replace(
-            below_ks=below.above_ks(-cut_out_c), cold_s=below.beyond_s(BAND_SLACK_K - cut_out_c)
+            below_ks=below.above_ks(-cut_out_c, extremes_c),
+            cold_s=below.beyond_s(BAND_SLACK_K - cut_out_c, extremes_c),
         )
     return excess
 

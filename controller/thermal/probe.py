@@ -109,40 +109,47 @@ class Course(NamedTuple):
         """Return the extremes of a parabola and what fades, by the turns of their sum."""
         _, b, c = self.parabola()
         dt_s, per_s, fade_k_s = self.dt_s, self.per_s, self.swift_k * self.per_s
-
-        def slope(x: float) -> float:
-            return b + 2.0 * c * x - fade_k_s * _exp(-per_s * x)
-
         # the slope itself turns once at most, so it has at most two zeros, on either side of that
         marks_s = [0.0, dt_s]
         ratio = -fade_k_s * per_s / (2.0 * c) if c else -1.0
         if ratio > 0.0 and 0.0 < (turn_s := math.log(ratio) / per_s) < dt_s:
             marks_s.insert(1, turn_s)
         for begins_s, ends_s in pairwise(marks_s):
-            rising = slope(begins_s) > 0.0
-            if rising is (slope(ends_s) > 0.0):
+            rising = b + 2.0 * c * begins_s > fade_k_s * _exp(-per_s * begins_s)
+            if rising is (b + 2.0 * c * ends_s > fade_k_s * _exp(-per_s * ends_s)):
                 continue
             at_s, piece_s = begins_s, ends_s - begins_s
             for _ in range(BISECTIONS):
                 piece_s *= 0.5
-                if rising is (slope(at_s + piece_s) > 0.0):
-                    at_s += piece_s
+                middle_s = at_s + piece_s
+                if rising is (b + 2.0 * c * middle_s > fade_k_s * _exp(-per_s * middle_s)):
+                    at_s = middle_s
             turn_c = self.at(at_s)
             lowest_c, highest_c = min(lowest_c, turn_c), max(highest_c, turn_c)
         return lowest_c, highest_c
 
-    def above_ks(self, limit_c: float) -> float:
-        """Return the integral of what lies above a limit over the step [K·s]."""
-        lowest_c, highest_c = self.extremes_c()
+    def above_ks(self, limit_c: float, extremes_c: tuple[float, float] | None = None) -> float:
+        """Return the integral of what lies above a limit over the step [K·s].
+
+        Args:
+            limit_c: The limit [°C].
+            extremes_c: What `extremes_c` gave, where it is known.
+        """
+        lowest_c, highest_c = extremes_c or self.extremes_c()
         if highest_c <= limit_c:
             return 0.0
         if lowest_c >= limit_c:
             return (self.mean_c - limit_c) * self.dt_s
         return self.dt_s / ABOVE_PIECES * sum(max(0.0, c - limit_c) for c in self._middles_c())
 
-    def beyond_s(self, limit_c: float) -> float:
-        """Return how long the temperature is above a limit within the step [s]."""
-        lowest_c, highest_c = self.extremes_c()
+    def beyond_s(self, limit_c: float, extremes_c: tuple[float, float] | None = None) -> float:
+        """Return how long the temperature is above a limit within the step [s].
+
+        Args:
+            limit_c: The limit [°C].
+            extremes_c: What `extremes_c` gave, where it is known.
+        """
+        lowest_c, highest_c = extremes_c or self.extremes_c()
         if highest_c <= limit_c:
             return 0.0
         if lowest_c >= limit_c:
@@ -164,7 +171,7 @@ class Course(NamedTuple):
         return Course(dt_s, -before_c, -mean_c, -after_c, -swift_k, per_s)
 
 
-ABOVE_PIECES = 24
+ABOVE_PIECES = 12
 """Pieces into which a step that crosses a limit is cut to see how much of it lies above."""
 BISECTIONS = 30
 LEAST_FADING = 1.0

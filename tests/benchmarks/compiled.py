@@ -19,17 +19,19 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 COMPILED = {
-    "core": "alarms conditions decide expectations flow law memory phases recent rules state"
+    "core": "alarm_board conditions decide expectations flow law memory phases recent rules state"
     " stopwatch transitions warming window",
     "domain": "temperatures",
-    "probes": "protocol sieve",
-    "rehearsal": "chamber_step clock gates grower noise plant_probes plants rehearse"
-    " surroundings tally trouble",
+    "foresight": "algebra forward room_side water_fit water_side",
+    "probes": "samples sieve",
+    "rehearsal": "chamber_step gates grower noise plant_probes plants rehearse"
+    " simulated_clock surroundings tally trouble",
     "service": "loop output_bank",
     "thermal": "bath coil coil_table envelope exchanger mean_matrix moist_air plant plant_step"
-    " probe state step_lengths step_tables",
+    " plant_state probe step_lengths step_tables",
 }
-"""Modules in which a rehearsal spends its time, with what the loop needs of the service."""
+"""Modules in which a rehearsal spends its time, with what the loop needs of the service and
+what a forecast runs through."""
 MEASURE = """
 import hashlib, json, sys, time
 from controller.core import decide

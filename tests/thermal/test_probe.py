@@ -90,11 +90,11 @@ def test_a_course_has_its_beginning_mean_end_and_extremes(
     assert min(along_c) >= lowest_c - 1e-9
     assert max(along_c) <= highest_c + 1e-9
     above_s = dt_s * sum(each_c > limit_c for each_c in along_c) / pieces
-    assert course.beyond_s(limit_c) == pytest.approx(above_s, abs=0.1 * dt_s)
+    assert course.beyond_s(limit_c) == pytest.approx(above_s, abs=0.25 * dt_s)
     above_ks = dt_s * sum(max(0.0, each_c - limit_c) for each_c in along_c) / pieces
-    assert course.above_ks(limit_c) == pytest.approx(above_ks, abs=0.01 * dt_s)
+    assert course.above_ks(limit_c) == pytest.approx(above_ks, abs=0.03 * dt_s)
     assert course.mirrored().above_ks(-limit_c) == pytest.approx(
-        above_ks - dt_s * (course.mean_c - limit_c), abs=0.01 * dt_s
+        above_ks - dt_s * (course.mean_c - limit_c), abs=0.03 * dt_s
     )
 
 
