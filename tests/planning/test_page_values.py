@@ -89,7 +89,7 @@ def test_getting_up_at_night_is_read_off_the_sets(ends: list[float | None], word
     began = datetime(2026, 7, 13, tzinfo=UTC)
     sets = [Like(put_in_h=0.0, useful_h=each) for each in ends]
     found = Like(
-        judgement=Like(days=Like(days=3.0, sets=sets), holds=True),
+        judgement=Like(days=Like(rehearsed_days=3.0, sets=sets), holds=True),
         settings=Like(people=Like(sleeps=time(22, 30), wakes=time(6, 30))),
         rows=[Like(time=began), Like(time=began + timedelta(days=3))],
     )
