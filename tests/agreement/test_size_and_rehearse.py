@@ -13,9 +13,10 @@ import pytest
 
 from controller.cli.main import status_of
 from controller.planning.build import Build
-from controller.planning.verdict import Verdict, judge
+from controller.planning.verdict import Judgement, Verdict, judge
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
+from controller.thermal.specs import PlantSpec
 from tests.agreement.rehearsed import rehearsed_spell
 from tests.support.drawn_builds import drawn_build
 
@@ -27,26 +28,72 @@ FEW = (1, 2, 6, 8, 21, 34)
 border, with a stock of frozen packs that runs down after days, and with changes every other day."""
 
 
-@pytest.mark.parametrize("number", FEW)
-def test_a_build_drawn_at_random(number: int) -> None:
-    """In band, packs a day and hours per set within a twentieth; the same verdict.
-
-    Against ten days by the way of `coldpin rehearse`. `python -m tests.benchmarks.agreement` prints
-    forty builds.
-    """
-    plant = drawn_build(Random(number))
+def agree(plant: PlantSpec) -> Judgement:
+    """Check sizing against ten days by the way of `coldpin rehearse`, and return what it said."""
     sized, spell = judge(SETTINGS, plant=plant), rehearsed_spell(SETTINGS, plant)
 
     if sized.days is None or spell is None:
         assert (sized.days, spell) == (None, None)
         assert sized.verdict is Verdict.CANNOT
-        return
+        return sized
     assert sized.days.in_band_share == pytest.approx(spell.in_band_share, abs=CLOSE)
     assert sized.supply.packs_per_day == pytest.approx(spell.packs_per_day, rel=CLOSE)
     if spell.hours_per_set is not None:
         assert sized.supply.mean_h == pytest.approx(spell.hours_per_set, rel=CLOSE)
     if sized.verdict is not Verdict.NEEDS_HEAT:
         assert sized.holds is spell.holds
+    return sized
+
+
+@pytest.mark.parametrize("number", FEW)
+def test_a_build_drawn_at_random(number: int) -> None:
+    """In band, packs a day and hours per set within a twentieth; the same verdict.
+
+    `python -m tests.benchmarks.agreement` prints forty builds.
+    """
+    agree(drawn_build(Random(number)))
+
+
+def changed(**parts: dict[str, object]) -> PlantSpec:
+    """Return the example's equipment with some figures changed, by part."""
+    spec = SETTINGS.plant_spec()
+    return replace(
+        spec,
+        **{name: replace(getattr(spec, name), **figures) for name, figures in parts.items()},  # type: ignore[arg-type]
+    )
+
+
+JUGS: dict[str, object] = {
+    "shape": "bottle",
+    "kg": 3.4,
+    "thickness_mm": 150.0,
+    "count": 4,
+    "in_reservoir": 2,
+}
+
+
+@pytest.mark.parametrize(
+    ("plant", "verdicts"),
+    [
+        pytest.param(changed(packs=JUGS), {Verdict.SHORT}, id="gallon-jugs-that-freeze-for-days"),
+        pytest.param(
+            changed(packs={"fill": "salt-11", "freezer_c": -25.0}),
+            {Verdict.HOLDS, Verdict.SHORT, Verdict.CANNOT},
+            id="salt-packs-in-a-cold-freezer",
+        ),
+        pytest.param(
+            changed(site={"altitude_m": 3000.0}),
+            {Verdict.HOLDS, Verdict.CANNOT},
+            id="high-in-the-mountains",
+        ),
+        pytest.param(
+            changed(room={"day_c": 12.0, "night_c": 10.0}), {Verdict.NEEDS_HEAT}, id="cold-cellar"
+        ),
+    ],
+)
+def test_a_build_that_was_once_judged_apart(plant: PlantSpec, verdicts: set[Verdict]) -> None:
+    """Refreezing, fills, thin air and cold rooms count alike in both."""
+    assert agree(plant).verdict in verdicts
 
 
 def test_the_command_rehearses_the_same_days(capsys: pytest.CaptureFixture[str]) -> None:
