@@ -253,7 +253,9 @@ def _document(file: Path, result: Consultation, better: tuple[Change, ...]) -> d
         "sentence": verdict_sentence(judgement),
         "supply": supply_sentence(judgement),
         "fails_at": None if fails_at is None else fails_at.isoformat(),
-        "packs_per_day": round(judgement.supply.packs_per_day, 2),
+        "packs_per_day": None
+        if judgement.supply.packs_per_day is None
+        else round(judgement.supply.packs_per_day, 2),
         "applied": [each.what for each in result.applied],
         "cheapest_mend": None if mend is None else mend.what,
         "changes": [

@@ -244,7 +244,7 @@ def size_document(
         ],
         "useful_reservoir_max_c": design.useful_reservoir_max_c,
         "ice_kg_per_day": round(supply.ice_kg_per_day, 3),
-        "packs_per_day": round(supply.packs_per_day, 3),
+        "packs_per_day": _rounded(supply.packs_per_day),
         "hours_per_set": {"worst": _rounded(supply.worst_h), "mean": _rounded(supply.mean_h)},
         "sets_in_rotation": None
         if never or supply.mean_h is None

@@ -32,6 +32,9 @@ MOST_OUT_H = (1.0 - HOLDS_SHARE) * HOURS * COARSE_DAYS + 1e-6
 BORDER_SHARE = 0.005
 """So near to that border every day of the spell is rehearsed: days that repeat each other within
 `rehearsal.hot_day_counter.SAME_SHARE` may lie to either side of it."""
+LEAST_SHARE = 0.1
+"""Of a build that is in band for less than this share of the days nothing is said about pack
+changes: its packs warm up whatever is done. Own choice."""
 LEAST_H = 3.0
 """Nobody goes on changing packs more often than this by day [h]. Own choice."""
 NIGHT_H = 8.0
@@ -92,9 +95,9 @@ class PackSupply:
 
     ice_kg_per_day: float
     """Fill melted a day, in days that hold where any do [kg/day]."""
-    packs_per_day: float
+    packs_per_day: float | None
     """Packs put in a day, from the first change to the last; over the days where there are fewer
-    than two."""
+    than two. None, as are the hours of a set: out of band so long that they say nothing."""
     worst_h: float | None
     """Shortest time for which a set kept the water cold enough [h]; None: none ran out."""
     mean_h: float | None
@@ -355,6 +358,10 @@ def _tightest(days: HotDays, supply: PackSupply) -> tuple[Limit | None, float | 
     return tightest, max(0.0, covers[tightest] - 1.0)
 
 
+def _says_nothing_of_packs(days: HotDays | None) -> bool:
+    return days is None or days.in_band_share < LEAST_SHARE
+
+
 def supply_of(build: Build, days: HotDays | None, needed: HotDays | None) -> PackSupply:
     """Return packs taken and packs the freezer can give back.
 
@@ -363,11 +370,13 @@ def supply_of(build: Build, days: HotDays | None, needed: HotDays | None) -> Pac
         days: Its rehearsed days.
         needed: Days that show what is needed, where these do not hold.
     """
-    sets = () if days is None else days.sets
+    sets = () if days is None or _says_nothing_of_packs(days) else days.sets
     whole = [(each.lasted_h, each.packs) for each in sets if each.lasted_h is not None]
     lasted_h = sum(hours for hours, _ in whole)
-    packs_per_day = 0.0
-    if lasted_h > 0.0:
+    packs_per_day: float | None = 0.0
+    if _says_nothing_of_packs(days):
+        packs_per_day = None
+    elif lasted_h > 0.0:
         packs_per_day = 24.0 * sum(count for _, count in whole) / lasted_h
     elif days is not None:
         packs_per_day = days.packs_used / days.days

@@ -68,6 +68,12 @@ def supply_sentence(judgement: Judgement) -> str:
         return "How many packs it would take cannot be said."
     if math.isinf(supply.refreeze_h):
         return "These packs never freeze in this freezer."
+    if supply.packs_per_day is None:
+        return (
+            "The water is too warm nearly all day. On a hot day the chamber takes "
+            f"{weight_text(supply.ice_kg_per_day, unit)} of ice; the freezer can freeze "
+            f"{weight_text(supply.limit_kg_per_day, unit)}."
+        )
     if supply.mean_h is None:
         if supply.packs_per_day <= 0.0:
             return "On a hot day no pack needs to be changed."

@@ -39,7 +39,7 @@ def main() -> None:
             continue
         supply = sized.supply
         shares.append(abs(sized.days.in_band_share - spell.in_band_share))
-        if spell.packs_per_day > 0.0:
+        if supply.packs_per_day is not None and spell.packs_per_day > 0.0:
             packs.append(abs(supply.packs_per_day / spell.packs_per_day - 1.0))
         if supply.mean_h is not None and spell.hours_per_set is not None:
             hours.append(abs(supply.mean_h / spell.hours_per_set - 1.0))
@@ -48,7 +48,8 @@ def main() -> None:
         print(
             f"{number:3} {sized.verdict:>10} {sized.days.rehearsed_days:5.0f} "
             f"{sized.days.in_band_share:7.1%} {spell.in_band_share:7.1%} "
-            f"{supply.packs_per_day:7.1f} {spell.packs_per_day:7.1f} "
+            f"{'–' if supply.packs_per_day is None else f'{supply.packs_per_day:.1f}':>7} "
+            f"{spell.packs_per_day:7.1f} "
             f"{supply.mean_h or 0:7.1f} {spell.hours_per_set or 0:7.1f}"
             f"{'  turned' if other_way else ''}",
             flush=True,

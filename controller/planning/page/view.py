@@ -167,7 +167,7 @@ def _facts(found: Consultation) -> list[tuple[str, str]]:
     judgement, unit = found.judgement, found.settings.display.unit
     supply = judgement.supply
     facts = [
-        ("Packs a day", f"{supply.packs_per_day:.0f}"),
+        ("Packs a day", "–" if supply.packs_per_day is None else f"{supply.packs_per_day:.0f}"),
         ("Pack changes", supply_sentence(judgement)),
         ("Getting up at night", waking(found)),
     ]
