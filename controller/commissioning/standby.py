@@ -3,7 +3,8 @@
 Where systemd is the service manager and root runs the tool, a transient timer stands by: it ends
 the tool, should it still hold the loads, and switches off by ``coldpin off``. It lives in the
 manager, so it needs neither the tool nor the tool's own second process. Before its time it is
-taken away, and nothing happens.
+taken away, and nothing happens. For an installed chamber the tool itself is a unit (`tool_unit`),
+whose end switches off; this is for every other one.
 
 Sources: systemd.directives (252): sd_booted(3) names /run/systemd/system as the sign of a running
 manager; systemd-run(1) names --on-active=, --timer-property=, --setenv= and --collect.
@@ -21,9 +22,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from controller.commissioning.ending import started_at
+from controller.commissioning.tool_unit import MANAGER
 
-BOOTED = Path("/run/systemd/system")
-"""There while systemd is the service manager."""
 ANSWER_WITHIN_S = 10.0
 HANDED_ON = ("STATE_DIRECTORY", "RUNTIME_DIRECTORY", "XDG_STATE_HOME", "HOME", "PYTHONPATH")
 """What the environment says of the places of an instance."""
@@ -42,7 +42,7 @@ def manager_stands_by(
         say: Is told where there is a service manager that did not take it on.
     """
     # the effective user is the owner of the chamber's folder while a tool writes there
-    if os.getuid() != 0 or not BOOTED.is_dir() or shutil.which("systemd-run") is None:
+    if os.getuid() != 0 or not MANAGER.is_dir() or shutil.which("systemd-run") is None:
         yield
         return
     tool = os.getpid()

@@ -64,12 +64,11 @@ def test_a_library_that_opens_no_chip_is_named(
     assert found == "The GPIO chip cannot be opened: no /dev/gpiochip* here"
 
 
-class Usage(NamedTuple):
-    """As `shutil.disk_usage` gives it."""
+class Medium(NamedTuple):
+    """What is asked of `os.statvfs`, in blocks of a byte."""
 
-    total: int
-    used: int
-    free: int
+    f_bavail: int
+    f_frsize: int = 1
 
 
 @pytest.mark.parametrize(("version", "warned"), [(1, True), (len(MIGRATIONS), False)])
@@ -82,7 +81,7 @@ def test_a_conversion_without_room_is_said_before_it_begins(
         file.execute("CREATE TABLE runs (id)")
         file.execute(f"PRAGMA user_version = {version}")
     size = records.stat().st_size
-    monkeypatch.setattr(conversion.shutil, "disk_usage", lambda _: Usage(0, 0, 2 * size - 1))
+    monkeypatch.setattr(conversion.os, "statvfs", lambda _: Medium(2 * size - 1))
 
     found = list(host_findings(records, switches=False, root=tmp_path))
 

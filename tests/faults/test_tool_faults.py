@@ -86,7 +86,7 @@ def manager(here: Bench, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("PATH", f"{programs}:{os.environ['PATH']}")
     for name in ("STATE_DIRECTORY", "RUNTIME_DIRECTORY", "PYTHONPATH"):
         monkeypatch.setenv(name, here.environment[name])
-    monkeypatch.setattr(standby, "BOOTED", here.folder)
+    monkeypatch.setattr(standby, "MANAGER", here.folder)
     monkeypatch.setattr(os, "getuid", lambda: 0)
     if os.geteuid() != 0:
         popen = subprocess.Popen
@@ -168,21 +168,21 @@ def test_a_process_id_that_came_again_is_not_ended() -> None:
 HOLDS = """
 import os, subprocess, time
 from pathlib import Path
-from controller.commissioning import guard, standby
+from controller.commissioning import load_guard, standby
 from controller.outputs.registry import find_driver
 from controller.service.wiring import plan_of
 config, state = Path({config!r}), Path({state!r})
-standby.BOOTED, os.getuid = state, lambda: 0
+standby.MANAGER, os.getuid = state, lambda: 0
 popen = subprocess.Popen
 def kept(*arguments, **more):
     process = popen(*arguments, **more)
     if "controller.commissioning.load_guard" in arguments[0]:
         Path(config.parent, "watcher").write_text(str(process.pid))
     return process
-guard.subprocess.Popen = kept
+load_guard.subprocess.Popen = kept
 fan = next(load for load in plan_of(config).loads if load.name == "fan")
 output = find_driver(fan.driver_name).open(fan.options)
-with guard.LoadGuard(config, state, rest_s=0.0, say=print).energised("fan", 600.0):
+with load_guard.LoadGuard(config, state, rest_s=0.0, say=print).energised("fan", 600.0):
     output.switch(True)
     time.sleep(600)
 """

@@ -22,12 +22,11 @@ ALARM = Decision(
 )
 
 
-class Usage(NamedTuple):
-    """As `shutil.disk_usage` gives it."""
+class Medium(NamedTuple):
+    """What is asked of `os.statvfs`, in blocks of a byte."""
 
-    total: int
-    used: int
-    free: int
+    f_bavail: int
+    f_frsize: int = 1
 
 
 @pytest.fixture
@@ -54,8 +53,8 @@ def test_a_conversion_without_room_does_not_begin_and_is_made_once_there_is(
     for name, pause_s in (("BATCH_S", 0.01), ("FIRST_PAUSE_S", 0.01), ("LONGEST_PAUSE_S", 0.05)):
         monkeypatch.setattr(writer, name, pause_s)
     monkeypatch.setattr(
-        conversion.shutil, "disk_usage",
-        lambda _: Usage(0, 0, needed if enough.is_set() else needed - 1),
+        conversion.os, "statvfs",
+        lambda _: Medium(needed if enough.is_set() else needed - 1),
     )  # fmt: skip
     records = RecordsWriter(first_version, chamber="c", boot_id="b", ahead_s=0.0)
     records.note(0.0, make_inputs(16.0), ALARM)
