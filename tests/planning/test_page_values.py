@@ -250,3 +250,24 @@ def test_a_remembered_result_is_saved_with_the_answers_that_were_asked(
 
     assert "lights_w = 20  # while they are on (assumed: not known)" in assumed.text
     assert "lights_w = 20  # while they are on\n" in given.text
+
+
+def test_usual_answers_follow_the_place_where_the_page_comes_anew(tmp_path: Path) -> None:
+    """Those of the page are not the grower's; what stays shown is what is rehearsed and saved."""
+    planner = plan_app.Planner(file=tmp_path / "box.toml", start={}, write=replace_content)
+    form = {
+        "place": ["garage"],
+        "day": ["29 C"],
+        "night": ["20 C"],
+        "blocks": ["10 kg"],
+        "usual": ["day=29 C", "night=24 C", "blocks=10 kg"],
+    }
+
+    anew = plan_app.asked_of(form, planner, whole=True).answers
+    part = plan_app.asked_of(form, planner).answers
+
+    assert anew.of["day"].text == "35 C"
+    assert anew.of["night"].text == part.of["night"].text == "20 C"
+    assert part.of["day"].text == "29 C"
+    assert part.assumed("blocks")
+    assert not part.assumed("day")

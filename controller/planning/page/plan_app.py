@@ -142,8 +142,14 @@ class PlanQuery:
     """The same as a query, so that a link leads back to it."""
 
 
-def asked_of(found: Mapping[str, list[str]], planner: Planner) -> PlanQuery:
-    """Return what a form says; without one, what the page begins with."""
+def asked_of(found: Mapping[str, list[str]], planner: Planner, *, whole: bool = False) -> PlanQuery:
+    """Return what a form says; without one, what the page begins with.
+
+    Args:
+        found: The fields of the form.
+        planner: What the page works on.
+        whole: Whether the controls are shown anew, so that usual answers may follow others.
+    """
     keys = [question.key for question in every_question()]
     if not any(key in found for key in keys):
         texts, changes = dict(planner.start), planner.start_changes
@@ -153,12 +159,33 @@ def asked_of(found: Mapping[str, list[str]], planner: Planner) -> PlanQuery:
         changes = tuple(dict.fromkeys([*found.get("changes", []), *found.get("apply", [])]))
     undone = set(found.get("undo", []))
     changes = tuple(each[:40] for each in changes if each not in undone)[:20]
+    texts = _given(texts, found.get("usual", []), planner, whole=whole)
     answers = complete(texts, changes, planner.own)
     price = _number(found.get("price", [""])[0], DEFAULT_PRICE)
     query = urlencode(
         [*texts_of(answers).items(), *(("changes", each) for each in changes), ("price", price)]
     )
     return PlanQuery(answers, price, int(_number(found.get("n", [""])[0], 0.0)), query)
+
+
+def _given(
+    texts: dict[str, str], usual: list[str], planner: Planner, *, whole: bool
+) -> dict[str, str]:
+    """Return the answers without usual ones that the page put there and nobody touched.
+
+    Where the controls stay as they are, only those that the other answers still bring are left out:
+    what is shown is what is rehearsed and saved.
+    """
+    shown = dict(each.partition("=")[::2] for each in usual)
+    given = {key: text for key, text in texts.items() if shown.get(key) != text}
+    if whole:
+        return given
+    answers = complete(given, (), planner.own)
+    return {
+        key: text
+        for key, text in texts.items()
+        if key in given or key not in answers.of or answers.of[key].text != text
+    }
 
 
 def _number(text: str, otherwise: float) -> float:
@@ -179,7 +206,7 @@ class Pages:
     def whole(self, request: Request) -> Response:
         """Return the page: the form, and what came of the answers."""
         planner = self.planner
-        asked = asked_of(parse_qs(request.url.query), planner)
+        asked = asked_of(parse_qs(request.url.query), planner, whole=True)
         result, trouble, better = None, "", None
         try:
             result = result_of(planner.consultation(asked.answers), asked.price)

@@ -37,6 +37,8 @@ class Control:
     value: str
     unknown: bool
     may_be_unknown: bool
+    usual: bool
+    """Whether nobody answered it yet."""
     problem: str
 
 
@@ -63,6 +65,7 @@ def controls_of(answers: Answers) -> Controls:
                 value=answers.of[question.key].text,
                 unknown=answers.of[question.key].origin is Origin.CAUTIOUS,
                 may_be_unknown=question.cautious is not None,
+                usual=answers.of[question.key].origin is Origin.DEFAULT,
                 problem=answers.problems.get(question.key, ""),
             )
             for question in topic.questions

@@ -68,8 +68,8 @@ form.addEventListener("input", (event) => {
     const unknown = event.target.parentElement.querySelector('[name="unknown"]');
     if (unknown !== null) unknown.checked = false;
   }
-  // which questions are asked depends on these: the whole form comes anew
-  if (event.target.name === "units" || event.target.name === "freezer") form.submit();
+  // which questions are asked, or their usual answers, depend on these: the form comes anew
+  if (["units", "freezer", "place"].includes(event.target.name)) form.submit();
   else soon();
 });
 
