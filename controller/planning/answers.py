@@ -22,6 +22,7 @@ from controller.planning.question import (
 )
 from controller.planning.questions import every_question
 from controller.settings.load import Settings
+from controller.settings.toml_edit import toml_string
 
 UNKNOWN = "don't know"
 """How an answers file, and a page's form, say that a person does not know."""
@@ -285,9 +286,9 @@ def texts_in(content: str) -> dict[str, str]:
 
 def answers_text(texts: Mapping[str, str], changes: tuple[str, ...] = ()) -> str:
     """Return a file of answers, one line for each."""
-    lines = [f'{key} = "{_escaped(text)}"' for key, text in texts.items()]
+    lines = [f"{key} = {toml_string(text)}" for key, text in texts.items()]
     if changes:
-        quoted = ", ".join(f'"{_escaped(each)}"' for each in changes)
+        quoted = ", ".join(toml_string(each) for each in changes)
         lines.append(f"changes = [{quoted}]")
     return "".join(f"{line}\n" for line in lines)
 
@@ -299,7 +300,3 @@ def texts_of(answers: Answers) -> dict[str, str]:
         for key, answer in answers.of.items()
         if answer.origin not in {Origin.DEFAULT, Origin.FILE}
     }
-
-
-def _escaped(text: str) -> str:
-    return text.replace("\\", "\\\\").replace('"', '\\"')

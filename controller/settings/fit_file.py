@@ -18,6 +18,7 @@ from controller.settings.models import Table
 from controller.settings.plant_texts import RATED_MEANINGS, coil_from_rating
 from controller.settings.problems import problem_lines
 from controller.settings.simulation import PlantTables
+from controller.settings.toml_edit import toml_string
 from controller.settings.toml_file import Purpose, read_toml
 
 FIT = Purpose(
@@ -109,7 +110,7 @@ def fit_text(
         f"made = {made.isoformat(timespec='seconds')}",
     ]
     lines += [
-        f"{key} = {_quoted(value) if isinstance(value, str) else value}"
+        f"{key} = {toml_string(value) if isinstance(value, str) else value}"
         for key, value in about.items()
     ]
     for part in dict.fromkeys(figure.part for figure in figures):
@@ -120,7 +121,3 @@ def fit_text(
             if figure.part == part
         ]
     return "\n".join(lines) + "\n"
-
-
-def _quoted(text: str) -> str:
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'

@@ -76,12 +76,29 @@ def _section(lines: list[str], table: str) -> tuple[int | None, int]:
     return first, end
 
 
+_ESCAPES = {
+    **{chr(code): f"\\u{code:04X}" for code in (*range(0x20), 0x7F)},
+    "\\": "\\\\",
+    '"': '\\"',
+}
+
+
 def _literal(value: Scalar) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, int):
         return str(value)
-    return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    return toml_string(value)
+
+
+def toml_string(text: str) -> str:
+    """Return a text as TOML writes it, in double quotes on one line.
+
+    Control characters cannot stand in it as they are (TOML 1.0.0, "String"), nor can halves of a
+    character, which no file in UTF-8 holds; these become question marks.
+    """
+    whole = text.encode("utf-8", "replace").decode()
+    return '"' + "".join(_ESCAPES.get(each, each) for each in whole) + '"'
 
 
 def _check(text: str, table: str, keys: Mapping[str, Scalar]) -> None:
