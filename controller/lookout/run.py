@@ -42,7 +42,7 @@ class SwapDueReporter:
 
     def __init__(self, place: Path, settings: Settings) -> None:
         self._path = place / REQUESTS
-        self._lead = timedelta(seconds=max(settings.notices.swap_due_before, default=0.0))
+        self._lead = timedelta(seconds=settings.notices.longest_lead_s)
         self._last: tuple[bool, datetime] | None = None
 
     def __call__(self, snapshot: Snapshot) -> None:

@@ -29,7 +29,7 @@ class DryForecaster:
         """
         self._forecaster = forecaster_of(settings)
         self._logged: list[Logged] = []
-        self._lead_s = max(settings.notices.swap_due_before, default=0.0)
+        self._lead_s = settings.notices.longest_lead_s
 
     def seen(self, sample: RecordedSample) -> None:
         """Take what the probes showed."""

@@ -20,7 +20,7 @@ class NoticesTable(Table):
     swap_due_before: Annotated[
         tuple[Annotated[Duration, between(0, 86_400, "0 s to 1 d")], ...], Field(strict=False)
     ] = (Seconds(10_800), Seconds(3600))
-    """How long before the cold may run out to say so; the first also raises the alarm swap_due."""
+    """How long before the cold may run out to say so; the longest also raises swap_due."""
     alarms: Annotated[tuple[str, ...], Field(strict=False)] | None = None
     """Names of the alarms to send; default: every one that needs a person soon."""
     repeat_crop_every: Annotated[Duration, between(0, 86_400, "0 s to 1 d")] = Seconds(1800)
@@ -36,6 +36,11 @@ class NoticesTable(Table):
     Default: nothing is asked for."""
     heartbeat_every: Annotated[Duration, between(60, 86_400, "1 min to 1 d")] = Seconds(300)
     """How often the heartbeat's address is asked for."""
+
+    @property
+    def longest_lead_s(self) -> float:
+        """How long before the cold may run out packs are due [s]."""
+        return max(self.swap_due_before, default=0.0)
 
     @field_validator("alarms")
     @classmethod

@@ -10,6 +10,7 @@ from random import Random
 import pytest
 
 from controller.cli.main import status_of
+from controller.foresight.forecast import Forecast
 from controller.rehearsal.dry_forecaster import DryForecaster
 from controller.rehearsal.grower import FROZEN_THROUGH, Freezer, Grower
 from controller.rehearsal.rehearse import Rehearsal
@@ -50,6 +51,21 @@ def test_forecasts_come_each_half_hour_with_their_bounds_in_order() -> None:
         known = [each[key] for key in ("early_t_s", "swap_due_t_s", "late_t_s")]
         there = [value for value in known if value is not None]
         assert there == sorted(there)
+
+
+def test_packs_are_due_by_the_longest_lead_as_in_the_lookout() -> None:
+    """The first notice of a rehearsal comes as early as the grower asked for, and no earlier."""
+    settings = read_settings(CONFIG)
+    longest_s = max(settings.notices.swap_due_before)
+    dry = DryForecaster(settings)
+
+    def due_in(ahead_s: float) -> Forecast:
+        return Forecast(as_of_s=0.0, early_s=ahead_s, due_s=ahead_s, basis="sized")
+
+    assert longest_s > 0.0
+    assert dry.due(due_in(longest_s)) is True
+    assert dry.due(due_in(longest_s + 60.0)) is False
+    assert dry.due(Forecast(as_of_s=0.0)) is None
 
 
 def test_a_person_with_a_plan_loses_less_of_the_crop(tmp_path: Path) -> None:
