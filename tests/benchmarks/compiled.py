@@ -22,7 +22,7 @@ COMPILED = {
     "core": "alarm_board conditions decide expectations flow law memory phases recent rules state"
     " stopwatch transitions warming window",
     "domain": "temperatures",
-    "foresight": "algebra forward room_side water_fit water_side",
+    "foresight": "algebra forward water_fit water_side",
     "probes": "samples sieve",
     "rehearsal": "chamber_step gates grower noise plant_probes plants rehearse"
     " simulated_clock surroundings tally trouble",
