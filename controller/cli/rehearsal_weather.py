@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 from rich.console import Console
@@ -21,8 +22,13 @@ from controller.settings.weather_file import COMMON_YEAR, HotWeek, hottest_days,
 
 WEEK_DAYS = 7
 
+if TYPE_CHECKING:
+    _DateParameter = click.ParamType[date]
+else:  # click before 8.3, which we allow, has no brackets here
+    _DateParameter = click.ParamType
 
-class MonthDay(click.ParamType[date]):
+
+class MonthDay(_DateParameter):
     """A month and a day such as 06-01; a typical year belongs to no year."""
 
     name = "MM-DD"
