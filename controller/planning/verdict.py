@@ -33,7 +33,7 @@ BORDER_SHARE = 0.005
 """So near to that border every day of the spell is rehearsed: days that repeat each other within
 `rehearsal.hot_day_counter.SAME_SHARE` may lie to either side of it."""
 LEAST_SHARE = 0.1
-"""Of a build that is in band for less than this share of the days nothing is said about pack
+"""Of a build that is in band for less than this share of the last day nothing is said about pack
 changes: its packs warm up whatever is done. Own choice."""
 LEAST_H = 3.0
 """Nobody goes on changing packs more often than this by day [h]. Own choice."""
@@ -359,7 +359,7 @@ def _tightest(days: HotDays, supply: PackSupply) -> tuple[Limit | None, float | 
 
 
 def _says_nothing_of_packs(days: HotDays | None) -> bool:
-    return days is None or days.in_band_share < LEAST_SHARE
+    return days is None or days.in_band_by_day[-1] < LEAST_SHARE
 
 
 def supply_of(build: Build, days: HotDays | None, needed: HotDays | None) -> PackSupply:
