@@ -287,6 +287,8 @@ def main() -> None:
             print(f"{done} sound chambers run", file=sys.stderr, end="\r", flush=True)
             if alarms:
                 print(f"sound chamber {number}: {dict(alarms)}", flush=True)
+    if not chosen.chambers:
+        return
     years = chosen.chambers * chosen.days / 365.0
     print(f"\nsound plants: {chosen.chambers} chambers, {chosen.days:g} days each")
     for name in sorted(ACCUSING):
