@@ -11,6 +11,8 @@ STATES = Path("/var/lib/coldpin")
 """What a chamber's service keeps is in the folder NAME in here."""
 RUNTIME = Path("/run/coldpin")
 """Where systemd puts the runtime directories of the instances."""
+SHARED_MEMORY = Path("/dev/shm")  # noqa: S108 - what is made in it is one user's own
+"""In memory on every Linux, also without a service manager, and writable in the unit's sandbox."""
 STATE_MODE = 0o2750
 """Of that folder: the group reads, and what is made in it is the group's."""
 REQUESTS_FOLDER = "requests"

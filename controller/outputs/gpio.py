@@ -16,6 +16,7 @@ import traceback
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
+from controller.domain.places import SHARED_MEMORY
 from controller.errors import OutputError
 from controller.outputs.header import PIN_OF_LINE, line_number
 from controller.outputs.options import unknown_keys
@@ -218,10 +219,8 @@ def _real_factory() -> Any:
         ) from error
     except OSError as error:
         raise OutputError(
-            "lgpio could not create its pipe: "
-            f"LG_WD is {os.environ.get('LG_WD') or 'not set'} and the working directory or the "
-            f"temporary directory cannot be written ({error}); set LG_WD, or WorkingDirectory= "
-            "under systemd, to a writable directory"
+            "lgpio could not create its pipe: no folder that LG_WD or TMPDIR names "
+            f"can be written, nor {SHARED_MEMORY} ({error}); set LG_WD to one that can"
         ) from error
     return lgpio_lines.RelayLines()
 
@@ -243,17 +242,32 @@ def _place_for_pipe() -> Iterator[None]:
     """Give lgpio a directory for the pipe that it creates when imported, and tidy up after it.
 
     It writes ``.lgd-nfyN`` to $LG_WD or the working directory and stays there (lgpio 0.2.2.0,
-    src/lgUtil.c). A directory that somebody set is used; else a fresh one, removed again, so that
-    switching off works from any directory and leaves nothing behind.
+    src/lgUtil.c). Here that is a fresh directory, removed again: in $LG_WD, else in the temporary
+    directory, else in memory. Where a card fails, the kernel makes it read-only, the first two with
+    it; the loads must be driven and put off all the same.
     """
+    given = os.environ.get("LG_WD")
     with contextlib.ExitStack() as undo:
-        if not os.environ.get("LG_WD"):
-            os.environ["LG_WD"] = undo.enter_context(
-                tempfile.TemporaryDirectory(prefix="coldpin-lgpio-")
-            )
-            undo.callback(os.environ.pop, "LG_WD", None)
+        os.environ["LG_WD"] = undo.enter_context(_fresh_directory(given))
+        undo.callback(_set_or_unset, "LG_WD", given)
         undo.enter_context(contextlib.chdir("."))  # back to where we are, at the end
         yield
+
+
+def _fresh_directory(given: str | None) -> tempfile.TemporaryDirectory[str]:
+    for parent in (*((given,) if given else ()), None, str(SHARED_MEMORY)):
+        try:
+            return tempfile.TemporaryDirectory(prefix="coldpin-lgpio-", dir=parent)
+        except OSError as error:
+            failed = error
+    raise failed
+
+
+def _set_or_unset(name: str, value: str | None) -> None:
+    if value is None:
+        os.environ.pop(name, None)
+    else:
+        os.environ[name] = value
 
 
 def _nothing() -> None:

@@ -9,10 +9,8 @@ import stat
 import time
 from pathlib import Path
 
-from controller.domain.places import runtime_directory
+from controller.domain.places import SHARED_MEMORY, runtime_directory
 
-SHARED_MEMORY = Path("/dev/shm")  # noqa: S108 - the folder below is ours alone, or not used
-"""In memory on every Linux, also without a service manager, and writable in the unit's sandbox."""
 LEFT_BEHIND_S = 3600.0
 
 

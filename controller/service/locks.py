@@ -22,9 +22,9 @@ from typing import Self
 
 import structlog
 
+from controller.domain.places import SHARED_MEMORY
 from controller.errors import BusyError
 from controller.outputs.registry import find_driver
-from controller.service.boot_memory import SHARED_MEMORY
 from controller.service.wiring import WiredLoad
 
 LOCK_TRIES, LOCK_AGAIN_AFTER_S = 4, 0.05

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from controller.errors import OutputError
+from controller.outputs import gpio
 from controller.outputs.gpio import GpioDriver
 from tests.outputs.fake_lgpio import Lines
 from tests.outputs.fresh_python import PROJECT, run_python
@@ -107,15 +108,26 @@ def test_open_when_working_directory_is_not_writable() -> None:
 
 
 def test_open_when_pipe_directory_is_not_writable() -> None:
-    """A directory that somebody set is not replaced; the error names it."""
+    """A card that the kernel made read-only must not keep the loads from being put off.
+
+    The module fell back to no other folder, and `coldpin off` ended with the loads on.
+    """
     _without_chip()
 
     done = run_python(OPEN_WITH_REAL_LGPIO, env={"LG_WD": "/proc"})
 
     error, place = done.stdout.splitlines()
-    assert "LG_WD is /proc" in error
-    assert "set LG_WD, or WorkingDirectory= under systemd" in error
-    assert place == f"{PROJECT} /proc"
+    assert "gpiochip" in error, "it came as far as the missing chip"
+    assert place == f"{PROJECT} /proc", "what was set is set again"
+    assert not list(Path("/dev/shm").glob("coldpin-lgpio-*"))
+
+
+def test_pipe_directory_when_no_card_can_be_written(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Memory is left; seen in the emulated Pi with its whole card read-only."""
+    monkeypatch.setattr(gpio.tempfile, "tempdir", "/proc")
+
+    with gpio._fresh_directory("/proc") as place:
+        assert Path(place).parent == Path("/dev/shm")
 
 
 def test_pipe_directory_when_lgpio_was_imported(tmp_path: Path) -> None:

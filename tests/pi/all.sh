@@ -39,7 +39,7 @@ cp -r "$work/released/systemd" "$work/old/"
 share=("$here/helpers.sh" "$here/loft.toml" "$here/faulty_driver.py" "$here/answer.py" "$project/systemd"
     "$work/wheels")
 bad=()
-judging=(--shortest 1) # of the pins' log
+judging=(--shortest 0.1) # of the pins' log; a kill may come just after a start, a blip lasts milliseconds
 one() { # NAME EXPECTED_STATUS SCRIPT OPTIONS...
     local name=$1 expected=$2 script=$3 status
     shift 3
@@ -88,7 +88,7 @@ share+=("$work/clone" "$work/old")
 one install 0 install.sh
 one first-run 0 first-run.sh
 one acting 0 acting.sh
-judging=(--shortest 1) # off.sh puts loads on by hand, without a rest
+judging=(--shortest 0.1) # off.sh puts loads on by hand, without a rest
 one off 0 off.sh
 if [ ${#bad[@]} -gt 0 ]; then
     echo "NOT HELD: ${bad[*]}"

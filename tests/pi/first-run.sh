@@ -78,10 +78,13 @@ expect "without a network" has "PrivateNetwork=yes" /share/out/tool-unit
 expect "with the unit's last resort" has "bin/coldpin ; argv[]=/opt/coldpin/current/bin/coldpin off" /share/out/tool-unit
 expect "both are off" off 5 6
 
-prime() { # COMMAND: up to the pump that runs, then the command
-    cat >/tmp/answers <<END
-Type stop${tab}there is no second computer here
+asked_before="Type stop${tab}there is no second computer here
 Does each reading fit${tab}yes
+"
+prime() { # COMMAND: up to the pump that runs, then the command; what was answered is not asked again
+    printf %s "$asked_before" >/tmp/answers
+    asked_before=
+    cat >>/tmp/answers <<END
 Cold water in${tab}yes$tab for i in \$(seq 120); do grep -h '(gpio5)' /sys/kernel/debug/pinctrl/*.gpio-*/pins | grep -q 'gpio_out.*lo' && break; sleep 1; done; sleep 4; $1
 END
 }
