@@ -9,9 +9,6 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-import tomlkit
-from tomlkit.exceptions import TOMLKitError
-
 from controller.errors import SettingsError
 
 Path = tuple[str, ...]
@@ -73,6 +70,8 @@ def _attempts(
     """Yield texts in which the key may be set as wanted, the one that keeps most first."""
     if value is not None and value_at(before, path) is None:
         yield from _inserted(text, path, value)
+    from tomlkit.exceptions import TOMLKitError  # noqa: PLC0415 - an extra; help and `new` do without
+
     with contextlib.suppress(TOMLKitError, ValueError, KeyError, TypeError):
         yield _set(text, path, value)
 
@@ -95,6 +94,8 @@ def _document_with(
 
 def _set(text: str, path: Path, value: Scalar | None) -> str:
     """Replace a key, or take it out, where it stands: in a table, an inline one, or dotted."""
+    import tomlkit  # noqa: PLC0415 - an extra; help and `new` do without
+
     document = tomlkit.parse(text)
     table: Any = document
     for name in path[:-1]:
@@ -111,6 +112,8 @@ def _set(text: str, path: Path, value: Scalar | None) -> str:
 def _inserted(text: str, path: Path, value: Scalar) -> Iterator[str]:
     """Put a line below the last one of its table, above the comments of what follows."""
     end = "\r\n" if "\r\n" in text else "\n"
+    import tomlkit  # noqa: PLC0415 - an extra; help and `new` do without
+
     line = f"{path[-1]} = {tomlkit.item(value).as_string()}{end}"
     lines = text.splitlines(keepends=True)
     table = r"\s*\.\s*".join(map(re.escape, path[:-1]))
