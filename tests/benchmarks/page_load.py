@@ -80,7 +80,7 @@ async def measure(port: int, idle: int, per_second: int, seconds: int, process: 
     """Print the figures."""
     descriptors = Path(f"/proc/{process}/fd")
     quiet = len(list(descriptors.iterdir()))
-    paths = (b"/now.json", b"/metrics")
+    paths = (b"/now", b"/metrics")
     for path in paths:
         results = await load(port, path, per_second=per_second, seconds=seconds)
         print(row(f"{path.decode()}, no idle connection", results), flush=True)

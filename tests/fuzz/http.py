@@ -174,7 +174,7 @@ def check(title: str, app: Any, document: dict[str, Any], inputs: int, cookie: s
 
 def _try(operation: Any, client: TestClient, inputs: int, cookie: str, seen: Counter[int]) -> None:
     """Make requests of one operation; half keep to the description."""
-    from hypothesis import HealthCheck, given, settings
+    from hypothesis import HealthCheck, Phase, given, settings
     from hypothesis import strategies as st
     from schemathesis import GenerationMode
 
@@ -184,7 +184,7 @@ def _try(operation: Any, client: TestClient, inputs: int, cookie: str, seen: Cou
         kinds.append(operation.as_strategy(generation_mode=GenerationMode.NEGATIVE))
 
     @settings(
-        max_examples=inputs, deadline=None, database=None,
+        max_examples=inputs, deadline=None, database=None, phases=[Phase.generate],
         suppress_health_check=list(HealthCheck),
     )  # fmt: skip
     @given(case=st.one_of(kinds))
