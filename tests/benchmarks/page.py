@@ -166,8 +166,8 @@ def timed(label: str, port: int, path: str) -> None:
 
 def forecast_is_there(port: int) -> bool:
     connection = HTTPConnection("127.0.0.1", port, timeout=60)
-    connection.request("GET", "/now.json")
-    there = bool(json.loads(connection.getresponse().read())["reserve"])
+    connection.request("GET", "/now")
+    there = b"No forecast yet" not in connection.getresponse().read()
     connection.close()
     return there
 
@@ -198,7 +198,7 @@ def main() -> None:
             print(f"{'memory, page alone, before a look':34} {memory(number)}")
             timed("first byte of the page", port, "/")
             timed("first byte, picture of a crop", port, "/?span=crop")
-            timed("live update", port, "/now.json")
+            timed("live update", port, "/now")
             timed("figure of a day", port, "/picture?span=day")
             print(f"{'memory, page alone, a day':34} {memory(number)}")
             timed("figure of a week", port, "/picture?span=week")

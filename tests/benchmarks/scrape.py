@@ -63,7 +63,7 @@ def main() -> None:
                     break
                 except OSError:
                     time.sleep(0.2)
-            for path in ("/metrics", "/", "/now.json", "/page.css"):
+            for path in ("/metrics", "/", "/now", "/page.css"):
                 put_status(place, status(alarms=[alarm("air_high")], figures=FIGURES))
                 taken = timed_ms(port, path, asked.times)
                 print(
