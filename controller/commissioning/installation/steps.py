@@ -98,8 +98,14 @@ def preparing_steps(machine: Machine, wanted: Wanted) -> Iterator[InstallStep]:
     """
     missing = [name for name in WANTED_PACKAGES if name not in machine.packages]
     offered = [name for name in missing if name in machine.offered]
+    unknown = [name for name in missing if name not in offered]
+    title = f"System packages: {', '.join(offered) or ('none' if unknown else 'all there')}"
+    if unknown:
+        title += (
+            f" (not in the package lists: {', '.join(unknown)}; sudo apt update refreshes them)"
+        )
     yield InstallStep(
-        title=f"System packages: {', '.join(offered) or 'all there'}",
+        title=title,
         actions=[
             Command(
                 argv=("apt-get", "install", "-y", "-q", "--no-install-recommends", *offered),
@@ -141,7 +147,11 @@ def _program(machine: Machine, wanted: Wanted) -> InstallStep:
     ]
     if not has_lgpio:
         lock = str(wanted.shipped / LGPIO_LOCK)
-        actions.append(Command(argv=(*pip, "--require-hashes", "-r", lock), or_else=network))
+        build = (
+            "lgpio is not in the system's package lists. Run sudo apt update and this again; where "
+            "it stays unknown, lgpio must be built: sudo apt install swig gcc python3-dev first."
+        )
+        actions.append(Command(argv=(*pip, "--require-hashes", "-r", lock), or_else=build))
     actions += [
         Command(argv=(str(home / "bin/coldpin"), "--version")),
         Command(argv=("chmod", "-R", "a+rX,go-w", str(home))),

@@ -154,8 +154,10 @@ def test_lgpio_comes_from_the_system_where_it_has_it(offered: bool) -> None:
     names = {"python3-venv"} | ({"python3-lgpio"} if offered else set())
     machine = replace(MACHINE, packages=frozenset({"python3-venv"}), offered=frozenset(names))
 
+    packages = next(preparing_steps(machine, WANTED))
     shown = [each.shown() for step in preparing_steps(machine, WANTED) for each in step.actions]
 
+    assert ("not in the package lists: python3-lgpio" in packages.title) is not offered
     assert any("apt-get" in line and "python3-lgpio" in line for line in shown) is offered
     assert any("pip" in line and "lgpio.lock" in line for line in shown) is not offered
     assert any("--system-site-packages" in line for line in shown)
