@@ -85,8 +85,12 @@ def supply_sentence(judgement: Judgement) -> str:
             f"hot day {takes} {weight_text(supply.ice_kg_per_day, unit)} of ice; the freezer can "
             f"freeze {weight_text(supply.limit_kg_per_day, unit)}."
         )
+    # before bed a set that is half used may be changed in part
+    all_whole = 24.0 / supply.mean_h * packs.in_reservoir
+    up_to = "" if round(supply.packs_per_day) == round(all_whole) else "up to "
     return (
-        f"On a hot day change {pack_count(packs.in_reservoir)} about every {supply.mean_h:.0f} h: "
+        f"On a hot day change {up_to}{pack_count(packs.in_reservoir)} about every "
+        f"{supply.mean_h:.0f} h: "
         f"{pack_count(round(supply.packs_per_day))} a day, "
         f"{weight_text(supply.ice_kg_per_day, unit)} of ice melted; the "
         f"freezer can freeze {weight_text(supply.limit_kg_per_day, unit)} a day."

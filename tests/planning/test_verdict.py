@@ -258,3 +258,16 @@ def test_the_same_build_is_judged_the_same_twice(example: Judgement) -> None:
     again: Settings = read_settings(shipped_config("larkmoor-laptop.toml"))
 
     assert judge(again).days == example.days
+
+
+@pytest.mark.parametrize(
+    ("packs_per_day", "says"),
+    [(6.0, "change 4 packs about every 16 h: 6 packs"), (5.0, "change up to 4 packs about every")],
+)
+def test_a_set_changed_in_part_is_not_said_to_be_whole(
+    example: Judgement, packs_per_day: float, says: str
+) -> None:
+    """Four packs every 16 hours are six a day; where it is fewer, some changes were of fewer."""
+    supply = replace(example.supply, mean_h=16.0, packs_per_day=packs_per_day)
+
+    assert says in supply_sentence(replace(example, supply=supply))
