@@ -178,6 +178,7 @@ def rehearse(
         chamber = settings.chamber
         print_comparison(
             title=f"{chamber.name}, {chamber.stage}, scenario {scenario}",
+            unit=settings.display.unit,
             **_outcomes(ours, others, foresee=foresee),
         )
         took_s = ours_s + sum(lasted_s for _, lasted_s in others)

@@ -19,11 +19,6 @@ def degrees(celsius: float, unit: str) -> float:
     return celsius * 1.8 + 32.0 if unit == "F" else celsius
 
 
-def degree_hours(k_h: float, unit: str) -> str:
-    """Return a sum of degree-hours [K h] in the unit that people chose."""
-    return f"{k_h * (1.8 if unit == 'F' else 1.0):.1f} °{unit}·h"
-
-
 def difference(value_k: float, unit: str = "C") -> str:
     """Return a temperature difference in the unit that people chose, with one decimal."""
     return f"{value_k * 1.8:.1f} °F" if unit == "F" else f"{value_k:.1f} °C"
