@@ -96,8 +96,10 @@ def read_pieces(
         if len(group) == 1 and piece is not None and _fits(piece, force, basis.zone):
             yield piece
         else:
+            # of two readings of one instant the imported one comes last, as read_readings has it
+            in_order = sorted(group, key=lambda span: span.run.number in imported)
             readings = heapq.merge(
-                *(span.readings(fetch) for span in group), key=lambda reading: reading.at
+                *(span.readings(fetch) for span in in_order), key=lambda reading: reading.at
             )
             yield from pieces_of(readings, force, basis.zone)
 

@@ -42,10 +42,17 @@ class ForceOverTime:
                 cut_in_mc=now.cut_in_mc if band is None else band.cut_in_mc,
             )
             if then != now:  # each start of the service names them again
-                self._changes.append((ms_of(event.at), then))
+                self._change(ms_of(event.at), then, before=first)
                 now = then
         self._next = 0
         self._now = first
+
+    def _change(self, at_ms: int, then: InForce, *, before: InForce) -> None:
+        """Take a change in; of several in one instant the last counts, and may change nothing."""
+        if self._changes and self._changes[-1][0] == at_ms:
+            self._changes.pop()
+        if then != (self._changes[-1][1] if self._changes else before):
+            self._changes.append((at_ms, then))
 
     def at(self, at_ms: int) -> InForce:
         """Return what is in force at an instant [ms since 1970], no earlier than the last one."""
@@ -53,6 +60,11 @@ class ForceOverTime:
             self._now = self._changes[self._next][1]
             self._next += 1
         return self._now
+
+    @property
+    def passed(self) -> int:
+        """How many changes had come by the instant asked for last."""
+        return self._next
 
     @property
     def until_ms(self) -> int:
@@ -202,6 +214,7 @@ def pieces_of(
         zone: The site's zone, whose hours bound the pieces.
     """
     piece: Piece | None = None
+    passed = 0
     hour_ends_ms = -(2**62)
     for reading in readings:
         at_ms = ms_of(reading.at)
@@ -209,7 +222,7 @@ def pieces_of(
         if (
             piece is not None
             and at_ms < hour_ends_ms
-            and piece.force == now
+            and force.passed == passed  # also of a change that no reading saw and that is undone
             and piece.switches_known is reading.switches_known
         ):
             _append(piece, reading, at_ms)
@@ -218,7 +231,7 @@ def pieces_of(
             yield piece
         if at_ms >= hour_ends_ms:
             hour_ends_ms = hour_end(at_ms, zone)
-        piece = _begun(reading, at_ms, now)
+        piece, passed = _begun(reading, at_ms, now), force.passed
     if piece is not None:
         yield piece
 

@@ -194,6 +194,19 @@ def test_sums_of_hours_say_what_every_reading_says(
         compare(*both(path, since, until, ZoneInfo("Asia/Kolkata")))
 
 
+def test_an_imported_reading_of_the_same_instant_comes_last(tmp_path: Path) -> None:
+    """Or a second without a reading would be counted by one way and not by the other."""
+    path = tmp_path / "r.sqlite"
+    own = Recorded([(at, None, False) for at in (300, 2591, 2700, 2710, 2720, 2778)])
+    put(path, [own, Recorded([(2333, 13_000, False), (2710, 13_000, False)], imported=True)],
+        BEGINNINGS[0])  # fmt: skip
+    sum_up(path, HourBasis(zone=UTC, first=FIRST), most=4)
+
+    until = BEGINNINGS[0] + timedelta(hours=9)
+    compare(*both(path, BEGINNINGS[0], until, ZoneInfo("UTC")))
+    compare(*both(path, BEGINNINGS[0] + timedelta(seconds=2600), until, ZoneInfo("UTC")))
+
+
 @examples(50)
 @given(runs(), st.sampled_from(BEGINNINGS), st.sampled_from(ZONES))
 def test_thinning_leaves_the_figures_of_a_report_as_they_are(
@@ -216,6 +229,23 @@ def test_thinning_leaves_the_figures_of_a_report_as_they_are(
 
     assert left == 0
     compare(quick, plain)
+
+
+@pytest.mark.parametrize("undone_s", [2, 200])
+def test_a_change_that_no_reading_saw_costs_no_time(tmp_path: Path, undone_s: int) -> None:
+    """Another stage and back, at once or between two readings: the hour's sums go on counting."""
+    path = tmp_path / "r.sqlite"
+    events = [(2, "stage", "pinning"), (undone_s, "stage", "fruiting")]
+    at = [1, undone_s, undone_s + 30]
+    put(path, [Recorded([(each, None, False) for each in at], events)], BEGINNINGS[0])
+    sum_up(path, HourBasis(zone=UTC, first=FIRST))
+    since, until = BEGINNINGS[0], BEGINNINGS[0] + timedelta(hours=2)
+    _, plain = both(path, since, until, ZoneInfo("UTC"))
+    with opened(path) as file:
+        while thin_once(file, before_utc_ms=2**60, summed_only=True):
+            pass
+
+    compare(both(path, since, until, ZoneInfo("UTC"))[0], plain)
 
 
 def test_nothing_is_thinned_before_it_was_summed(tmp_path: Path) -> None:
