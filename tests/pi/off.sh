@@ -47,6 +47,8 @@ sleep 3
 chmod 0666 /srv/w1/log
 put_off "standard output not read" "$coldpin off /etc/coldpin/loft.toml >/srv/w1/log 2>&1"
 kill $reader
+systemctl start coldpin@loft # makes the state directory, and keeps there which lines it opened
+systemctl stop coldpin@loft
 put_off "a state directory that cannot be made" "STATE_DIRECTORY=/proc/none $coldpin off /etc/coldpin/loft.toml"
 mount -t tmpfs -o ro tmpfs /var/lib/coldpin/loft
 put_off "a state directory that is empty and cannot be written" "$coldpin off /etc/coldpin/loft.toml"
