@@ -25,6 +25,7 @@ HELD_MS = 300_000
 """A reading is taken to stand for this long at most [ms]."""
 WIDE_MS = 2 * 3_600_000
 """From this width of a column on [ms], hours are fine enough for it."""
+_HALF_MS = THINNED_MS // 2
 _SUMS = 4
 """What each place has in a row: lowest, highest, sum over time, time known."""
 
@@ -98,9 +99,12 @@ def place_sums(fetch: Fetch, run: int, first_ms: int, last_ms: int) -> list[Any]
         first_ms: First instant on its clock [ms].
         last_ms: Last instant, which counts too.
     """
-    length_ms = last_ms - first_ms + 1
+    end_ms = last_ms + 1
+    grid = _Grid(run, first_ms, end_ms, end_ms - first_ms)
+    # a row of five minutes is kept under its beginning and stands in its middle
+    thinned_ms = first_ms - _HALF_MS, end_ms - _HALF_MS
     cells: list[Any] = [None] * (_SUMS * len(PROBE_NAMES))
-    for row in _rows(fetch, _Grid(run, first_ms, last_ms + 1, length_ms), hours=False):
+    for row in _detail(fetch, grid, thinned_ms, (first_ms, end_ms)):
         for at in range(0, len(cells), _SUMS):
             _join_place(cells, at, row[_PLACES_AT + 1 + at : _PLACES_AT + 1 + at + _SUMS])
     return cells
@@ -114,6 +118,11 @@ class _Grid:
     since_ms: int
     until_ms: int
     width_ms: int
+
+    @property
+    def origin(self) -> tuple[int, int, int]:
+        """What the queries below begin with."""
+        return self.since_ms, self.width_ms, self.run
 
 
 @dataclass(slots=True)
@@ -164,21 +173,22 @@ class _Sums:
 
 def _rows(fetch: Fetch, grid: _Grid, *, hours: bool) -> list[tuple[Any, ...]]:
     """Return the rows of a run: number of the column, first, last, held, pump, the places' sums."""
-    origin = (grid.since_ms, grid.width_ms, grid.run)
-    parts = [(grid.since_ms, grid.until_ms)]
-    rows: list[tuple[Any, ...]] = []
-    if hours:
-        whole = (*origin, grid.since_ms, grid.until_ms)
-        rows = fetch(_OF_HOURS, whole)
-        if rows:
-            first, last = min(row[1] for row in rows), max(row[2] for row in rows)
-            parts = [(grid.since_ms, first), (last + 1, grid.until_ms)]
-    for begins_ms, ends_ms in parts:
-        half_ms = THINNED_MS // 2
-        thinned = (begins_ms - half_ms, ends_ms - half_ms) if rows else (begins_ms, ends_ms)
-        rows += fetch(_OF_THINNED, (*origin, *thinned))
-        rows += fetch(_OF_READINGS, (*origin, begins_ms, ends_ms))
-    return rows
+    since_ms, until_ms = whole = grid.since_ms, grid.until_ms
+    summed = fetch(_OF_HOURS, (*grid.origin, *whole)) if hours else []
+    if not summed:
+        return _detail(fetch, grid, whole, whole)
+    first_ms, end_ms = min(row[1] for row in summed), max(row[2] for row in summed) + 1
+    before = _detail(fetch, grid, (since_ms, first_ms - _HALF_MS), (since_ms, first_ms))
+    after = _detail(fetch, grid, (end_ms - _HALF_MS, until_ms), (end_ms, until_ms))
+    return [*summed, *before, *after]
+
+
+def _detail(
+    fetch: Fetch, grid: _Grid, thinned_ms: tuple[int, int], readings_ms: tuple[int, int]
+) -> list[tuple[Any, ...]]:
+    """Return such rows of what is not summed: five minutes that begin, and readings, between."""
+    thinned = fetch(_OF_THINNED, (*grid.origin, *thinned_ms))
+    return thinned + fetch(_OF_READINGS, (*grid.origin, *readings_ms))
 
 
 def _join_place(cells: list[Any], at: int, more: Sequence[Any]) -> None:

@@ -19,6 +19,7 @@ from controller.domain.events import InForce
 from controller.history.report import Report, report_of
 from controller.records import hours
 from controller.records import writer as writer_module
+from controller.records.columns import read_columns
 from controller.records.hours import HourBasis, read_pieces, sum_once
 from controller.records.pieces import hour_end, ms_of, pieces_of
 from controller.records.reader import read_events, read_readings
@@ -314,6 +315,31 @@ def test_a_file_of_an_earlier_release_is_summed_by_and_by(tmp_path: Path) -> Non
         assert sum_up(path, HourBasis(zone=UTC, first=FIRST)) >= 3
     after, _ = both(path, since, until, ZoneInfo("UTC"))
     compare(after, plain)
+
+
+def test_hours_of_rows_of_five_minutes_keep_every_peak(tmp_path: Path) -> None:
+    """Of a file that was thinned before it was summed: the first row of an hour counts too."""
+    path = tmp_path / "r.sqlite"
+    begins = datetime(2026, 7, 1, 10, tzinfo=UTC)
+    peaks = {0: 25_000, 61: 24_000, 62: 9_000, 299: 23_000, 400: 22_000}  # the last stands alone
+    readings = [(60 * at, peaks.get(at, 16_000), False) for at in [*range(300), 400]]
+    put(path, [Recorded(readings)], begins)
+    with opened(path) as file:
+        while thin_once(file, before_utc_ms=2**60):
+            pass
+
+    def extents() -> list[tuple[int, int, int]]:
+        found = read_columns(path, since=begins, until=begins + timedelta(hours=8), columns=4)
+        airs = [(column.number, column.air_mc) for column in found]
+        return [(at, each.low_mc, each.high_mc) for at, each in airs if each is not None]
+
+    before = extents()
+    sum_up(path, HourBasis(zone=UTC, first=FIRST))
+
+    assert before == [
+        (0, 9_000, 25_000), (1, 16_000, 16_000), (2, 16_000, 23_000), (3, 22_000, 22_000),
+    ]  # fmt: skip
+    assert extents() == before
 
 
 @pytest.mark.parametrize("zone_name", ZONES)
