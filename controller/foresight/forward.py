@@ -130,7 +130,8 @@ class Ahead(NamedTuple):
     air_c: float
     slow_c: float
     over_k: float
-    """Air above cut-in, 0 if not [K]."""
+    """Air above cut-in while the coil runs without a break, else 0 [K]: how far cycling air
+    overshoots is a matter of chamber and timers, and no pack changes it."""
     water_c: float
     packs: tuple[float, ...]
     """The packs, as `groups_melted` takes them."""
@@ -314,7 +315,7 @@ class ChamberRun:
             slow_c += _SLOW_SHARE * (air_c - slow_c)
             water_c = water_after(water_c, duty, air_c, room_c)
             if path is not None:
-                over_k = max(0.0, air_c - cut_in_c)
+                over_k = max(0.0, air_c - cut_in_c) if unbroken else 0.0
                 path.append(
                     Ahead((index + 1) * BIN_S, air_c, slow_c, over_k, water_c, tuple(packs))
                 )

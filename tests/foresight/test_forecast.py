@@ -287,12 +287,39 @@ def test_the_plan_is_chosen_for_the_weather_that_is_forecast(warmer_k: float) ->
     assert by_weather.too_warm_k_h == pytest.approx(by_usual.too_warm_k_h)
 
 
-def test_where_packs_suffice_nothing_is_short() -> None:
+@pytest.mark.parametrize("number", [1, 6])
+def test_where_packs_suffice_nothing_is_short(number: int) -> None:
     """No shortage, and next to no degree-hours."""
-    _, plan = plan_of(told(1), grower(sets=6, refreeze_h=10, number=1))
+    _, plan = plan_of(told(number), grower(sets=6, refreeze_h=10, number=number))
 
     assert plan.shortage is None
     assert plan.too_warm_k_h <= SHORT_K_H
+
+
+def test_air_that_overshoots_while_it_cycles_is_no_lack_of_packs() -> None:
+    """A mean 0.2 K over cut-in is 10 K·h in two days, and packs change nothing of it.
+
+    So drawn chamber 4 is, where pauses are long and air climbs quickly: its plan is that of air
+    which stays below cut-in, and whole sets wait until they are frozen.
+    """
+    of, habits = told(1), grower(sets=6, refreeze_h=10, number=1)
+    forecast, usual = plan_of(of, habits)
+    situation = forecast.situation
+    assert situation is not None
+    cut_in_c, cut_out_c = of.drawn.band.at(hour_at(forecast.as_of_s))
+    over_k = cut_in_c - cut_out_c + 0.2
+    start = replace(situation.start, over_cut_out_k=2.0 * over_k, usually_over_k=over_k)
+
+    plan = plan_swaps(
+        replace(forecast, situation=replace(situation, start=start)),
+        logs(of, forecast.as_of_s),
+        habits,
+        hour_at=hour_at,
+    )
+
+    assert plan.shortage is None
+    assert plan.too_warm_k_h <= SHORT_K_H
+    assert [swap.packs for swap in plan.swaps] == [swap.packs for swap in usual.swaps]
 
 
 def test_a_slower_freezer_never_helps() -> None:
