@@ -111,10 +111,14 @@ def _unit(answers: Answers) -> str:
     return "F" if answers.us else "C"
 
 
-def temperature(celsius: float, unit: str) -> str:
-    """Return a temperature as a configuration has it, quotation marks included."""
+def temperature_text(celsius: float, unit: str) -> str:
+    """Return a temperature as a configuration and an answer have it, such as 15.5 C."""
     value = celsius * 1.8 + 32.0 if unit == "F" else celsius
-    return f'"{value:.1f}'.removesuffix(".0") + f' {unit}"'
+    return f"{value:.1f}".removesuffix(".0") + f" {unit}"
+
+
+def _temperature(celsius: float, unit: str) -> str:
+    return f'"{temperature_text(celsius, unit)}"'
 
 
 def _duration(seconds: float) -> str:
@@ -141,14 +145,14 @@ def _bands(draft: Draft) -> Iterator[str]:
     for stage in STAGES:
         points = draft.points[stage]
         band = draft.species.pinning if stage == "pinning" else draft.species.cropping
-        wanted = f"{temperature(band.low / 1000, unit)} to {temperature(band.high / 1000, unit)}"
+        low, high = (temperature_text(each / 1000, unit) for each in (band.low, band.high))
         yield from (
             f"[stages.{stage}]",
             _line(
-                f"cut_in = {temperature(points.cut_in_c, unit)}",
-                f"species: {wanted.replace(chr(34), '')}; {_source(draft.species)}",
+                f"cut_in = {_temperature(points.cut_in_c, unit)}",
+                f"species: {low} to {high}; {_source(draft.species)}",
             ),
-            f"cut_out = {temperature(points.cut_out_c, unit)}",
+            f"cut_out = {_temperature(points.cut_out_c, unit)}",
             "",
         )
     every = tuple(draft.points.values())
@@ -163,10 +167,10 @@ def _bands(draft: Draft) -> Iterator[str]:
         f'run_on = "{RUN_ON_S} s"',
         "",
         "[limits]",
-        _line(f"low_limit = {temperature(low_limit_c(every), unit)}", "cooling stops at once"),
-        _line(f"air_high = {temperature(air_high_c(every), unit)}", "alarm: air too warm"),
+        _line(f"low_limit = {_temperature(low_limit_c(every), unit)}", "cooling stops at once"),
+        _line(f"air_high = {_temperature(air_high_c(every), unit)}", "alarm: air too warm"),
         _line(
-            f"reservoir_warm = {temperature(reservoir_warm_c(every), unit)}",
+            f"reservoir_warm = {_temperature(reservoir_warm_c(every), unit)}",
             "alarm: water too warm to cool",
         ),
         f'reservoir_margin = "{"3.6 F" if unit == "F" else "2 K"}"',
@@ -291,8 +295,8 @@ def _equipment(draft: Draft) -> Iterator[str]:
         _line(f'food = "{freezer.food}"', "a loaded freezer freezes less", mark("food")),
         "",
         "[plant.room]",
-        _line(f"day_c = {temperature(room.day_c, unit)}", f"hot afternoon, {answer('place')}",
+        _line(f"day_c = {_temperature(room.day_c, unit)}", f"hot afternoon, {answer('place')}",
               mark("day")),
-        _line(f"night_c = {temperature(room.night_c, unit)}", "coolest hour", mark("night")),
+        _line(f"night_c = {_temperature(room.night_c, unit)}", "coolest hour", mark("night")),
         _line(f'rh = "{100 * room.rh:.0f} %"', answer("humidity"), mark("humidity")),
     )  # fmt: skip

@@ -22,7 +22,7 @@ from controller.planning.answers import (
 )
 from controller.planning.build import Build
 from controller.planning.changes import Applied, with_changes
-from controller.planning.configuration import BOM, settings_of, temperature
+from controller.planning.configuration import BOM, settings_of, temperature_text
 from controller.planning.equipment import equipment_of
 from controller.planning.points import (
     Points,
@@ -41,8 +41,6 @@ from controller.thermal.specs import CoilSpec, PlantSpec
 
 DIGITS = 4
 """Significant digits of a figure that is written."""
-
-Values = dict[KeyPath, Scalar | None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,14 +154,14 @@ def _points(
             every.append(Points(cut_in_c=night.cut_in / 1000, cut_out_c=night.cut_out / 1000))
         every.append(points)
     limits = tuple(every)
-    yield ("limits", "low_limit"), temperature(low_limit_c(limits), unit).strip('"')
-    yield ("limits", "air_high"), temperature(air_high_c(limits), unit).strip('"')
-    yield ("limits", "reservoir_warm"), temperature(reservoir_warm_c(limits), unit).strip('"')
+    yield ("limits", "low_limit"), temperature_text(low_limit_c(limits), unit)
+    yield ("limits", "air_high"), temperature_text(air_high_c(limits), unit)
+    yield ("limits", "reservoir_warm"), temperature_text(reservoir_warm_c(limits), unit)
 
 
 def _written(table: KeyPath, points: Points, unit: str) -> Iterator[tuple[KeyPath, Scalar | None]]:
-    yield (*table, "cut_in"), temperature(points.cut_in_c, unit).strip('"')
-    yield (*table, "cut_out"), temperature(points.cut_out_c, unit).strip('"')
+    yield (*table, "cut_in"), temperature_text(points.cut_in_c, unit)
+    yield (*table, "cut_out"), temperature_text(points.cut_out_c, unit)
 
 
 def _stage(
@@ -251,7 +249,7 @@ def _with_unit(key: str, value: float, unit: str) -> str | None:
     if key == "rh":
         return f"{100.0 * value:.0f} %"
     if key.endswith("_c"):
-        return temperature(value, unit).strip('"')
+        return temperature_text(value, unit)
     if key.endswith("_mm"):
         return f"{value / 25.4:.3g} in" if unit == "F" else f"{value:g} mm"
     if key.endswith("_w"):

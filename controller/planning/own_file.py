@@ -14,6 +14,7 @@ from pathlib import Path
 from controller.domain import measures
 from controller.planning import parts_list
 from controller.planning.answers import AS_IN_FILE, GivenAnswer, Origin, OwnFile, answer_to
+from controller.planning.configuration import temperature_text
 from controller.planning.question import AnswerKind, Known, Option, Question, Value
 from controller.planning.questions import every_question
 from controller.settings.load import Settings
@@ -102,8 +103,8 @@ def _answers(settings: Settings) -> Iterator[tuple[str, GivenAnswer]]:
         _nearest(water, kg_h, f"{kg_h / 0.4535924:.2g} lb/h" if us else f"{kg_h:g} kg/h"),
     )
     yield "place", _other("the temperatures below", PLACEHOLDER["place"])
-    yield "day", _fitting(_temperature(room.day_c, unit), room.day_c)
-    yield "night", _fitting(_temperature(room.night_c, unit), room.night_c)
+    yield "day", _fitting(temperature_text(room.day_c, unit), room.day_c)
+    yield "night", _fitting(temperature_text(room.night_c, unit), room.night_c)
     damp = {key: row[1] for key, row in parts_list.HUMIDITIES.items()}
     yield "humidity", _nearest(damp, room.rh, f"{room.rh:.0%}")
     yield from _cooler(plant, us=us)
@@ -113,11 +114,6 @@ def _answers(settings: Settings) -> Iterator[tuple[str, GivenAnswer]]:
     yield "sleeps", _fitting(f"{settings.people.sleeps:%H:%M}", settings.people.sleeps)
     yield "wakes", _fitting(f"{settings.people.wakes:%H:%M}", settings.people.wakes)
     yield "name", _fitting(settings.chamber.name, settings.chamber.name)
-
-
-def _temperature(celsius: float, unit: str) -> str:
-    value = celsius * 1.8 + 32.0 if unit == "F" else celsius
-    return f"{value:.1f}".removesuffix(".0") + f" {unit}"
 
 
 def _nearest(figures: Mapping[str, float], figure: float, words: str) -> GivenAnswer:
