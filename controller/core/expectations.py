@@ -67,7 +67,8 @@ def expectations_after(
             return seen
         return replace(seen, settled=Settled(now, air.value_mc, water.value_mc, room_mc))
     if seen.cooling_while_off:
-        learned = seen.warming.line.blocks >= LEARNED_BLOCKS and room_mc is not None
+        # a room probe that is lost for a while leaves the judgement to the warming, which waits
+        learned = seen.warming.line.blocks >= LEARNED_BLOCKS and room is not None
         risen = not learned and air.value_mc >= settled.air_mc + RISE_MK
         return replace(seen, cooling_while_off=False) if risen else seen
     if room_mc is not None and now - settled.at >= WITHIN_S:

@@ -44,17 +44,18 @@ class Plant:
         self.evidence: list[Evidence | None] = []
 
     def live(
-        self, hours: float, speed: Speed, *, room_c: float = 25.0, room_probe: bool = True,
+        self, hours: float, speed: Speed, *, room_c: float = 25.0, room_probe: bool | None = True,
         acknowledge: bool = False,
     ) -> list[str]:  # fmt: skip
-        """Go on for some hours; return what the alarm did in them."""
+        """Go on for some hours; return what the alarm did in them. Room probe None: it is lost."""
         before, until = len(self.events), self.at + hours * 3600.0
         asked = Asked(acknowledge=(NAME,)) if acknowledge else None
         while self.at < until:
             self.at += TICK_S
             pump = self.state.cooling.pump
             self.air_c += (-COOLING_K_H if pump else speed(room_c - self.air_c)) * TICK_S / 3600.0
-            inputs = make_inputs(self.air_c, 4.0, room=reading(room_c) if room_probe else None)
+            room = None if room_probe is False else reading(room_c if room_probe else None)
+            inputs = make_inputs(self.air_c, 4.0, room=room)
             if asked is not None:
                 inputs, asked = replace(inputs, asked=asked), None
             self.state, decision = decide(self.state, inputs, self.at, LAW)
@@ -111,6 +112,16 @@ def test_an_acknowledged_alarm_comes_again_while_its_cause_lasts() -> None:
 
     assert plant.live(6.0, share(0.3), acknowledge=True) == ["alarm_cleared", "alarm_raised"]
     assert plant.evidence[1] is Evidence.ACKNOWLEDGED
+
+
+def test_a_lost_room_reading_ends_no_alarm() -> None:
+    """Warming a quarter of a kelvin is no proof where a third of the usual speed is the fault."""
+    plant = Plant()
+    plant.live(24.0, usual)
+    assert plant.live(6.0, share(0.3)) == ["alarm_raised"]
+
+    assert plant.live(1.0, share(0.3), room_probe=None) == []
+    assert plant.live(6.0, usual) == ["alarm_cleared"]
 
 
 def test_without_a_room_probe_nothing_is_expected_of_the_air() -> None:
