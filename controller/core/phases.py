@@ -54,6 +54,8 @@ def _regulated(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Coolin
     call = call_for(inputs.air, inputs.band, previous=cooling.call)
     if call is not cooling.call:
         cooling = replace(cooling, call=call, overran=cooling.overran and call)
+    if not cooling.pump:
+        cooling = _with_warm_water_remembered(cooling, inputs, now, law)
     if cooling.phase is Phase.LOCKOUT:
         return _locked_out(cooling, inputs, now, law)
     if isinstance(inputs.air, Lost):
@@ -131,8 +133,6 @@ def _tripped(cooling: Cooling, reason: Reason, now: float) -> Cooling:
 
 
 def _resting(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
-    if cooling.call:
-        cooling = _with_warm_water_remembered(cooling, inputs, now, law)
     forbidden_by = start_forbidden_by(cooling, inputs, now, law)
     if not cooling.call:
         reason = forbidden_by if forbidden_by in _SHOWN_AT_REST else None
@@ -149,9 +149,11 @@ def _with_warm_water_remembered(cooling: Cooling, inputs: Inputs, now: float, la
         if cooling.too_warm and cooling.unseen_since is None:
             return replace(cooling, unseen_since=now)
         return cooling
-    if cooling.too_warm is not cold and cooling.unseen_since is None:
+    # without a call the air is cooler than what the water has to cool, and judges nothing
+    too_warm = not cold if cooling.call else cooling.too_warm
+    if too_warm is cooling.too_warm and cooling.unseen_since is None:
         return cooling
-    return replace(cooling, too_warm=not cold, unseen_since=None)
+    return replace(cooling, too_warm=too_warm, unseen_since=None)
 
 
 def _running_on(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:

@@ -82,6 +82,20 @@ def test_water_that_was_warm_and_is_unknown_for_long_is_unknown() -> None:
     assert run.starts[1:] == [lost_at + 3600.0]
 
 
+def test_how_long_warm_water_is_unknown_counts_from_the_last_loss() -> None:
+    """The probe was back while nothing called, over water still warm; lost anew, it counts anew."""
+    run = Run(make_law(longest_unseen_run_s=3600))
+    run.ticks(make_inputs(20.0, 25.0), 60)
+    run.ticks(make_inputs(20.0, None), 60)
+    run.ticks(make_inputs(15.0, None), 60)
+    run.ticks(make_inputs(15.0, 25.0), 7200)
+    lost_at = run.at + TICK_S
+    run.ticks(make_inputs(15.0, None), 600)
+    run.ticks(make_inputs(20.0, None), 3600)
+
+    assert run.starts == [lost_at + 3600.0]
+
+
 def test_a_reservoir_probe_that_drops_out_does_not_disarm_the_flow_proof() -> None:
     """Lost one tick in each 100 s, no flow: the run ends once 600 known seconds are over."""
     run = Run(make_law(flow_after_s=600))
