@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from controller.records.hours import forget_hours
 from controller.records.reader import RecordedReading
 from controller.records.schema import AHEAD_MS, one_transaction
 
@@ -109,7 +110,8 @@ def take_back(path: Path, name: str) -> int:
                     f"DELETE FROM {table} WHERE run = ?",  # noqa: S608 - a name of ours
                     (run,),
                 ).rowcount
-            for table in ("clocks", "imports", "hours", "hours_until"):
+            forget_hours(file, run)
+            for table in ("clocks", "imports"):
                 file.execute(
                     f"DELETE FROM {table} WHERE run = ?",  # noqa: S608 - a name of ours
                     (run,),

@@ -42,7 +42,7 @@ from controller.records.reader import (
     read_events,
     read_run,
 )
-from controller.records.schema import AHEAD_MS
+from controller.records.schema import AHEAD_MS, transaction
 
 READINGS_AT_ONCE = 3000
 SETTLED_MS = 600_000
@@ -124,7 +124,8 @@ def sum_once(file: sqlite3.Connection, basis: HourBasis, *, running: int, boot_m
     for run, ahead_ms in fetch(_RUNS, ()):
         done = fetch("SELECT ahead_ms, until_ms FROM hours_until WHERE run = ?", (run,))
         if done and done[0][0] != ahead_ms:
-            forget_hours(file, run)  # its clock was put right: other hours
+            with transaction(file):
+                forget_hours(file, run)  # its clock was put right: other hours
             return True
         after_ms = done[0][1] if done else -_ALWAYS
         if after_ms == _ALWAYS:
@@ -139,7 +140,7 @@ def sum_once(file: sqlite3.Connection, basis: HourBasis, *, running: int, boot_m
 
 
 def forget_hours(file: sqlite3.Connection, run: int) -> None:
-    """Take out all sums of a run, in the transaction that is open, or one for each statement."""
+    """Take out all sums of a run, in the transaction that is open."""
     file.execute("DELETE FROM hours_until WHERE run = ?", (run,))
     file.execute("DELETE FROM hours WHERE run = ?", (run,))
 
@@ -341,17 +342,12 @@ def _keep(
     pieces: Sequence[Piece],
     until_ms: int,
 ) -> None:
-    file.execute("BEGIN IMMEDIATE")
-    try:
+    with transaction(file):
         file.executemany(_PUT, [_row(fetch, run, piece) for piece in pieces])
         file.execute(
             "INSERT OR REPLACE INTO hours_until (run, ahead_ms, until_ms) VALUES (?, ?, ?)",
             (run.number, run.ahead_ms, until_ms),
         )
-    except BaseException:
-        file.execute("ROLLBACK")
-        raise
-    file.execute("COMMIT")
 
 
 def _row(fetch: Fetch, run: _RecordedRun, piece: Piece) -> tuple[Any, ...]:

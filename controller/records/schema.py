@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
 from controller.records.conversion import require_room
@@ -204,16 +204,27 @@ def one_transaction(path: Path) -> Iterator[sqlite3.Connection]:
         OSError: The database cannot be written, or a later release wrote it.
     """
     try:
-        with closing(opened_for_writing(path, timeout_s=5.0)) as file:
-            file.execute("BEGIN IMMEDIATE")
-            try:
-                yield file
-            except BaseException:
-                file.execute("ROLLBACK")
-                raise
-            file.execute("COMMIT")
+        with closing(opened_for_writing(path, timeout_s=5.0)) as file, transaction(file):
+            yield file
     except (sqlite3.Error, ValueError) as error:
         raise OSError(f"{path}: {error}") from error
+
+
+@contextmanager
+def transaction(file: sqlite3.Connection) -> Iterator[None]:
+    """Keep all that is written within or, after an error, none of it.
+
+    Args:
+        file: A connection in autocommit mode.
+    """
+    file.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        file.execute("COMMIT")
+    except BaseException:
+        with suppress(sqlite3.Error):  # SQLite ends some by itself; the first error is the reason
+            file.execute("ROLLBACK")
+        raise
 
 
 def migrate(file: sqlite3.Connection) -> None:
@@ -228,15 +239,10 @@ def migrate(file: sqlite3.Connection) -> None:
     version = require_known(file)
     for number in range(version, len(MIGRATIONS)):
         _, statements = MIGRATIONS[number]
-        file.execute("BEGIN IMMEDIATE")
-        try:
+        with transaction(file):
             for statement in statements.split(";"):
                 file.execute(statement)
             file.execute(f"PRAGMA user_version = {number + 1}")
-        except BaseException:
-            file.execute("ROLLBACK")
-            raise
-        file.execute("COMMIT")
 
 
 def require_known(file: sqlite3.Connection) -> int:

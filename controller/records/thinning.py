@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from itertools import groupby, pairwise
 
 from controller.records.reader import THINNED_MS
-from controller.records.schema import AHEAD_MS
+from controller.records.schema import AHEAD_MS, transaction
 
 ROWS_AT_ONCE = 3000
 PAGES_AT_ONCE = 500
@@ -83,17 +83,12 @@ _OLDEST = """
 def _replace(file: sqlite3.Connection, run: int, rows: Sequence[Row]) -> None:
     before = file.execute(_PUMP_BEFORE, (run, rows[0][1])).fetchone()
     on = bool(rows[0][6] if before is None else before[0])
-    file.execute("BEGIN IMMEDIATE")
-    try:
+    with transaction(file):
         for at_ms, part in groupby(rows, key=lambda row: row[1] // THINNED_MS * THINNED_MS):
             own = list(part)
             file.execute(_PUT, (run, at_ms, *_summed(own, at_ms, was_on=on)))
             on = bool(own[-1][6])
         file.executemany("DELETE FROM readings WHERE id = ?", [(row[0],) for row in rows])
-    except BaseException:
-        file.execute("ROLLBACK")
-        raise
-    file.execute("COMMIT")
 
 
 def _summed(part: Sequence[Row], at_ms: int, *, was_on: bool) -> tuple[float | int | None, ...]:

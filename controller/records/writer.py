@@ -24,7 +24,7 @@ from controller.domain.backoff import backoff_s
 from controller.domain.events import BAND, BandPoints
 from controller.domain.temperatures import Reading, Seen
 from controller.records.hours import HourBasis, sum_once
-from controller.records.schema import opened_for_writing
+from controller.records.schema import opened_for_writing, transaction
 from controller.records.thinning import give_back, thin_once
 
 SAMPLE_CHANGE_MK = 250
@@ -203,8 +203,7 @@ class RecordsWriter:
         _move(self._samples, self._held_samples)
         _move(self._events, self._held_events)
         file = self._opened()
-        file.execute("BEGIN IMMEDIATE")
-        try:
+        with transaction(file):
             self._note_clock(file)
             at_ms, ids = self._probes
             if not self._probes_written:
@@ -222,11 +221,6 @@ class RecordsWriter:
                 "INSERT INTO events (run, at_ms, kind, name, detail) VALUES (?, ?, ?, ?, ?)",
                 [(self._run_number, *event) for event in self._held_events],
             )
-            file.execute("COMMIT")
-        except BaseException:
-            with suppress(sqlite3.Error):
-                file.execute("ROLLBACK")
-            raise
         self._held_samples.clear()
         self._held_events.clear()
         if self._probes[0] == at_ms:

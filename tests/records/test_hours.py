@@ -288,6 +288,22 @@ def test_a_clock_that_is_put_right_makes_other_hours(tmp_path: Path) -> None:
     assert firsts[1] == 45 * 60_000, "10:15 by the right clock, and the hour ends 45 minutes on"
 
 
+def test_sums_of_a_wrong_clock_are_forgotten_all_or_none(tmp_path: Path) -> None:
+    """A power cut in between would leave some among those of the right clock."""
+    path = tmp_path / "r.sqlite"
+    put(path, [Recorded([(60 * at, 16_000, False) for at in range(300)])], BEGINNINGS[0])
+    site = HourBasis(zone=UTC, first=FIRST)
+    sum_up(path, site)
+    with opened(path) as file:
+        file.execute("INSERT INTO clocks VALUES (1, 1000, 0)")
+        file.execute(
+            "CREATE TRIGGER fails BEFORE DELETE ON hours BEGIN SELECT RAISE(ABORT, 'full'); END"
+        )
+        with pytest.raises(sqlite3.IntegrityError, match="full"):
+            sum_once(file, site, running=-1, boot_ms=0)
+        assert file.execute("SELECT COUNT(*) FROM hours_until").fetchone() == (1,)
+
+
 def test_a_file_of_an_earlier_release_is_summed_by_and_by(tmp_path: Path) -> None:
     """Its rows of five minutes too; until then, and after it, a report says the same."""
     path = tmp_path / "r.sqlite"

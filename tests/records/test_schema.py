@@ -12,12 +12,31 @@ import pytest
 from controller.domain.first_run import FirstRun
 from controller.history.importing import take_back
 from controller.records.first_runs import keep_first_run
-from controller.records.schema import opened_for_writing
+from controller.records.schema import opened_for_writing, transaction
 
 RUN = FirstRun(
     chamber="loft", config_sha256="0" * 64, steps=(), at=datetime(2026, 7, 1, tzinfo=UTC),
     who="Ann", signed=True,
 )  # fmt: skip
+
+
+def test_the_error_that_ended_a_transaction_is_the_one_that_is_raised(tmp_path: Path) -> None:
+    """SQLite takes some back by itself; that there is nothing left to take back is no reason."""
+    with closing(opened_for_writing(tmp_path / "r.sqlite", timeout_s=1.0)) as file:
+        file.execute(
+            "CREATE TRIGGER fails BEFORE INSERT ON clocks"
+            " BEGIN SELECT RAISE(ROLLBACK, 'disk image is malformed'); END"
+        )
+        with pytest.raises(sqlite3.IntegrityError, match="malformed"):
+            write_both(file)
+        assert not file.in_transaction
+        assert file.execute("SELECT COUNT(*) FROM runs").fetchone() == (0,)
+
+
+def write_both(file: sqlite3.Connection) -> None:
+    with transaction(file):
+        file.execute("INSERT INTO runs VALUES (1, 'b', 'c', 0)")
+        file.execute("INSERT INTO clocks VALUES (1, 0, 0)")
 
 
 def layout(path: Path) -> list[tuple[object, ...]]:
