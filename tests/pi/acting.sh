@@ -17,38 +17,9 @@ cooling() {
     show $air 288 # not by the unit's words: those of a killed process stand until the next one speaks
     expect "it cools${1:+, $1}" soon 240 on 5
 }
-soon() { # SECONDS COMMAND...: until it ends well
-    local left=$1
-    shift
-    for _ in $(seq "$left"); do
-        "$@" >/dev/null 2>&1 && return
-        sleep 1
-    done
-    "$@"
-}
 
 echo "== a log that nobody reads: its pipe is full, its reader alive"
-mkfifo /srv/w1/log
-cat >/tmp/fill.py <<'PY'
-import os, time
-pipe = os.open("/srv/w1/log", os.O_RDWR | os.O_NONBLOCK)
-full = 0
-try:
-    while True:
-        full += os.write(pipe, b"x" * 4096)
-except BlockingIOError:
-    pass
-try:
-    while True:
-        full += os.write(pipe, b"x")
-except BlockingIOError:
-    pass
-print("   bytes in the pipe:", full, flush=True)
-time.sleep(100000)
-PY
-python3 /tmp/fill.py &
-reader=$!
-sleep 3
+full_pipe /srv/w1/log
 with "StandardError=file:/srv/w1/log"
 systemctl start coldpin@loft
 cooling "with a log that nobody reads"

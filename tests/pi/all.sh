@@ -36,8 +36,8 @@ git -C "$project" archive "$released" | tar x -C "$work/released"
 "$work/venv/bin/python" -m build -q --wheel --outdir "$work/old" "$work/released"
 cp -r "$work/released/systemd" "$work/old/"
 
-share=("$here/helpers.sh" "$here/loft.toml" "$here/faulty_driver.py" "$here/answer.py" "$project/systemd"
-    "$work/wheels")
+share=("$here/helpers.sh" "$here/loft.toml" "$here/faulty_driver.py" "$here/answer.py" "$here/fill.py"
+    "$project/systemd" "$work/wheels")
 bad=()
 judging=(--shortest 0.1) # of the pins' log; a kill may come just after a start, a blip lasts milliseconds
 one() { # NAME EXPECTED_STATUS SCRIPT OPTIONS...

@@ -96,11 +96,10 @@ killed() { # WHAT COMMAND
     python3 /share/answer.py /tmp/answers coldpin first-run loft
     echo "   status $?"
     expect "the pump was on when it ended: $1" test -e /tmp/was-on
-    for _ in $(seq 30); do off 5 6 >/dev/null && break; sleep 1; done
+    soon 30 off 5 6
     echo "   ended $(cat /tmp/ended), off seen $(date +%T)"
     expect "both are off after it: $1" off 5 6
-    for _ in $(seq 60); do systemctl is-active -q coldpin-tool-loft || break; sleep 1; done
-    expect "no unit of the tool is left" sh -c '! systemctl is-active coldpin-tool-loft'
+    expect "no unit of the tool is left" soon 60 sh -c '! systemctl is-active coldpin-tool-loft'
 }
 killed "kill -9 of the tool" "systemctl kill --signal=KILL --kill-whom=main coldpin-tool-loft"
 killed "kill -9 of the tool and its guard" "systemctl kill --signal=KILL coldpin-tool-loft"
@@ -138,8 +137,7 @@ expect "the first notice came" test -s /share/out/notice
 expect "the password is the service's own" [ "$(stat -c %U:%a /var/lib/coldpin/loft/lookout-secret.json)" = coldpin:600 ]
 runuser -u grower -- coldpin status | tail -12
 show $air 288
-for _ in $(seq 240); do on 5 >/dev/null && break; sleep 1; done
-expect "it cools" on 5
+expect "it cools" soon 240 on 5
 expect "nothing in the chamber's folder is root's" sh -c '! find /var/lib/coldpin/loft -uid 0 | grep .'
 python3 /share/answer.py /dev/null coldpin relays loft | tee /share/out/relays
 expect "relays beside the service is refused" has "already controls" /share/out/relays

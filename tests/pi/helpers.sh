@@ -46,6 +46,21 @@ expect() { # WHAT COMMAND...: whether the command ends well tells whether it hol
         tail -4 /run/expected | sed 's/^/    /'
     fi
 }
+soon() { # SECONDS COMMAND...: until it ends well
+    local left=$1
+    shift
+    for _ in $(seq "$left"); do
+        "$@" >/dev/null 2>&1 && return
+        sleep 1
+    done
+    "$@"
+}
+full_pipe() { # PIPE: made, full, and held by a reader who reads nothing; its process id is then in $reader
+    mkfifo "$1"
+    python3 /share/fill.py "$1" &
+    reader=$!
+    sleep 3
+}
 has() { # TEXT FILE
     grep -qF -- "$1" "$2" || { head -c 600 "$2"; false; }
 }

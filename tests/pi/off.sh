@@ -3,24 +3,6 @@
 . /share/helpers.sh
 
 install_coldpin loft.toml
-mkfifo /srv/w1/log
-cat >/tmp/fill.py <<'PY'
-import os, time
-pipe = os.open("/srv/w1/log", os.O_RDWR | os.O_NONBLOCK)
-full = 0
-try:
-    while True:
-        full += os.write(pipe, b"x" * 4096)
-except BlockingIOError:
-    pass
-try:
-    while True:
-        full += os.write(pipe, b"x")
-except BlockingIOError:
-    pass
-print("   bytes in the pipe:", full, flush=True)
-time.sleep(100000)
-PY
 echo "== coldpin off, whoever reads and whatever can be written"
 energise() { # as a killed program leaves them: driven, and nobody's
     python3 -c '
@@ -41,9 +23,7 @@ put_off() { # WHAT SHELL_COMMAND: run as the service's user, as the unit does
 put_off "standard output closed" "$coldpin off /etc/coldpin/loft.toml >&-"
 put_off "standard output and error closed" "$coldpin off /etc/coldpin/loft.toml >&- 2>&-"
 put_off "standard output full" "$coldpin off /etc/coldpin/loft.toml >/dev/full 2>/dev/full"
-python3 /tmp/fill.py &
-reader=$!
-sleep 3
+full_pipe /srv/w1/log
 chmod 0666 /srv/w1/log
 put_off "standard output not read" "$coldpin off /etc/coldpin/loft.toml >/srv/w1/log 2>&1"
 kill $reader
