@@ -219,8 +219,8 @@ def _real_factory() -> Any:
         ) from error
     except OSError as error:
         raise OutputError(
-            "lgpio could not create its pipe: no folder that LG_WD or TMPDIR names "
-            f"can be written, nor {SHARED_MEMORY} ({error}); set LG_WD to one that can"
+            f"lgpio could not create its pipe: {SHARED_MEMORY} cannot be written, nor a folder "
+            f"that LG_WD or TMPDIR names ({error}); set LG_WD to one that can"
         ) from error
     return lgpio_lines.RelayLines()
 
@@ -242,9 +242,9 @@ def _place_for_pipe() -> Iterator[None]:
     """Give lgpio a directory for the pipe that it creates when imported, and tidy up after it.
 
     It writes ``.lgd-nfyN`` to $LG_WD or the working directory and stays there (lgpio 0.2.2.0,
-    src/lgUtil.c). Here that is a fresh directory, removed again: in $LG_WD, else in the temporary
-    directory, else in memory. Where a card fails, the kernel makes it read-only, the first two with
-    it; the loads must be driven and put off all the same.
+    src/lgUtil.c). Here that is a fresh directory, removed again: in memory, else in $LG_WD, else in
+    the temporary directory. A card that fails becomes read-only or holds up whoever writes to it;
+    the loads must be driven and put off all the same.
     """
     given = os.environ.get("LG_WD")
     with contextlib.ExitStack() as undo:
@@ -255,7 +255,7 @@ def _place_for_pipe() -> Iterator[None]:
 
 
 def _fresh_directory(given: str | None) -> tempfile.TemporaryDirectory[str]:
-    for parent in (*((given,) if given else ()), None, str(SHARED_MEMORY)):
+    for parent in (str(SHARED_MEMORY), *((given,) if given else ()), None):
         try:
             return tempfile.TemporaryDirectory(prefix="coldpin-lgpio-", dir=parent)
         except OSError as error:

@@ -73,10 +73,12 @@ def test_open_when_lgpio_is_for_another_python(
 
 OPEN_WITH_REAL_LGPIO = """
     import os
+    from pathlib import Path
     import gpiozero.pins.local
     gpiozero.pins.local.get_pi_revision = lambda: 0xA02082
     from controller.errors import OutputError
     from controller.outputs import gpio
+    gpio.SHARED_MEMORY = Path(os.environ.get("MEMORY", gpio.SHARED_MEMORY))
     try:
         gpio.GpioDriver().open({"pin": 17})
     except OutputError as error:
@@ -107,19 +109,19 @@ def test_open_when_working_directory_is_not_writable() -> None:
     assert done.stderr == ""
 
 
-def test_open_when_pipe_directory_is_not_writable() -> None:
+def test_open_when_pipe_directory_is_not_writable(tmp_path: Path) -> None:
     """A card that the kernel made read-only must not keep the loads from being put off.
 
     The module fell back to no other folder, and `coldpin off` ended with the loads on.
     """
     _without_chip()
 
-    done = run_python(OPEN_WITH_REAL_LGPIO, env={"LG_WD": "/proc"})
+    done = run_python(OPEN_WITH_REAL_LGPIO, env={"LG_WD": "/proc", "MEMORY": str(tmp_path)})
 
     error, place = done.stdout.splitlines()
     assert "gpiochip" in error, "it came as far as the missing chip"
     assert place == f"{PROJECT} /proc", "what was set is set again"
-    assert not list(Path("/dev/shm").glob("coldpin-lgpio-*"))
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_pipe_directory_when_no_card_can_be_written(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -130,11 +132,22 @@ def test_pipe_directory_when_no_card_can_be_written(monkeypatch: pytest.MonkeyPa
         assert Path(place).parent == Path("/dev/shm")
 
 
-def test_pipe_directory_when_lgpio_was_imported(tmp_path: Path) -> None:
-    """Nothing is left behind in the temporary directory."""
+def test_pipe_directory_when_a_card_holds_up_whoever_writes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Memory comes first: what is on the card is not asked whether it can be written."""
+    monkeypatch.setattr(gpio.tempfile, "gettempdir", pytest.fail)
+
+    with gpio._fresh_directory(str(tmp_path)) as place:
+        assert Path(place).parent == Path("/dev/shm")
+
+
+@pytest.mark.parametrize("name", ["MEMORY", "TMPDIR"])
+def test_pipe_directory_when_lgpio_was_imported(tmp_path: Path, name: str) -> None:
+    """Nothing is left behind in memory, nor in the temporary directory."""
     _without_chip()
 
-    done = run_python(OPEN_WITH_REAL_LGPIO, env={"TMPDIR": str(tmp_path)})
+    done = run_python(OPEN_WITH_REAL_LGPIO, env={"MEMORY": "/proc", name: str(tmp_path)})
 
     assert "gpiochip" in done.stdout
     assert list(tmp_path.iterdir()) == []
