@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import math
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields, replace
@@ -48,6 +47,8 @@ class OwnDraft:
     """A person's file as it would be saved."""
 
     answers: Answers
+    plant: PlantSpec
+    """The equipment as it was moved and changed."""
     applied: tuple[Applied, ...]
     """Changes that were made to the build."""
     text: str
@@ -82,32 +83,34 @@ def own_draft(answers: Answers, own: OwnFile) -> OwnDraft:
         build = Build(settings=settings_of(text, own.folder), plant=plant)
         changed, applied = with_changes(build, answers.changes)
         plant = changed.plant
+    if plant.freezer.kg_per_day is not None:  # then litres and stars say nothing
+        was = own.settings.plant_spec().freezer
+        freezer = replace(plant.freezer, litres=was.litres, stars=was.stars)
+        plant = replace(plant, freezer=freezer)
     text = with_values(text, dict(_plant(answers, own, document, plant)))
     if keeps_answers(text):
         text = _with_answers(text, answers)
-    return OwnDraft(answers=answers, applied=applied, text=bom + text, folder=own.folder)
+    return OwnDraft(
+        answers=answers, plant=plant, applied=applied, text=bom + text, folder=own.folder
+    )
 
 
 def learned_figures(draft: OwnDraft, settings: Settings) -> tuple[str, ...]:
     """Return figures that were moved and yet stay, since `coldpin fit` learned them."""
-    wanted = equipment_of(draft.answers)
-    if settings.plant.fitted is None or draft.applied:
+    own = draft.answers.own
+    if own is None or settings.plant.fitted is None:
         return ()
-    got = settings.plant_spec()
+    before, now = own.settings.plant_spec(), settings.plant_spec()
+
+    def figure(plant: PlantSpec, part: str, key: str) -> object:
+        return getattr(getattr(plant, part), key)
+
     return tuple(
-        f"plant.{part}.{each.name}"
+        f"plant.{part}.{key}"
         for part, kind in PLANT_PARTS.items()
-        for each in fields(kind)
-        if not _same(
-            getattr(getattr(wanted, part), each.name), getattr(getattr(got, part), each.name)
-        )
+        for key in (each.name for each in fields(kind))
+        if figure(draft.plant, part, key) != figure(before, part, key) == figure(now, part, key)
     )
-
-
-def _same(one: object, other: object) -> bool:
-    if isinstance(one, int | float) and isinstance(other, int | float):
-        return math.isclose(one, other, rel_tol=0.01, abs_tol=0.1)
-    return one == other
 
 
 def _answered(answers: Answers, own: OwnFile) -> Iterator[tuple[KeyPath, Scalar | None]]:
@@ -185,13 +188,6 @@ def _plant(
 ) -> Iterator[tuple[KeyPath, Scalar | None]]:
     """Yield the figures of the equipment that differ from those of the file."""
     before = own.settings.plant_spec()
-    if plant.freezer.kg_per_day is not None:  # then these say nothing
-        plant = replace(
-            plant,
-            freezer=replace(
-                plant.freezer, litres=before.freezer.litres, stars=before.freezer.stars
-            ),
-        )
     yield from _instead_of_rating(before.coil, plant.coil, document)
     unit = "F" if answers.us else "C"
     chamber = ("plant", "chamber")

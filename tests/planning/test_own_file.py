@@ -8,11 +8,13 @@ from __future__ import annotations
 import difflib
 import tomllib
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from controller.cli.new_file import exact_content
 from controller.planning.answers import Answers, OwnFile, complete, texts_in
 from controller.planning.configuration import settings_of
 from controller.planning.consultation import draft_of
@@ -20,6 +22,7 @@ from controller.planning.equipment import equipment_of
 from controller.planning.own_draft import OwnDraft, learned_figures, own_draft
 from controller.planning.own_file import _same, own_file
 from controller.planning.page import plan_app
+from controller.planning.page.plan_app import Planner
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
 
@@ -242,6 +245,27 @@ def test_figures_that_a_fit_learned_are_named_where_they_stay(tmp_path: Path) ->
     settings = settings_of(draft.text, tmp_path)
     assert learned_figures(draft, settings) == ("plant.reservoir.ua_w_k",)
 
+    changed = own_draft(complete({}, ("insulate-box", "larger-freezer"), own), own)
+    settings = settings_of(changed.text, tmp_path)
+    assert [each.key for each in changed.applied] == ["insulate-box", "larger-freezer"]
+    assert learned_figures(changed, settings) == ("plant.reservoir.ua_w_k",)
+
+
+def test_a_small_figure_that_a_fit_learned_is_named_too(tmp_path: Path) -> None:
+    """0.05 W/K and 0.01 kg/s are a tenth of what they are of, and more."""
+    (tmp_path / "learned.toml").write_text(
+        "[plant.chamber]\nwall_u_w_m2k = 0.45\n", encoding="utf-8"
+    )
+    file = tmp_path / "c.toml"
+    text = FILES["laptop"].read_text(encoding="utf-8")
+    file.write_text(text + '\n[plant]\nfitted = "learned.toml"\n', encoding="utf-8")
+    own = opened(file)
+
+    draft = own_draft(complete({}, ("foam",), own), own)
+
+    settings = settings_of(draft.text, tmp_path)
+    assert learned_figures(draft, settings) == ("plant.chamber.wall_u_w_m2k",)
+
 
 def planner_of(file: Path) -> plan_app.Planner:
     return plan_app.Planner(
@@ -284,6 +308,31 @@ def test_save_keeps_the_file_as_it_was_beside_it(
     file.write_text(file.read_text() + "\n# by another hand\n")
     assert "refused=changed" in save(lights="3 W")
     assert file.read_text().endswith("# by another hand\n")
+
+
+def test_a_file_that_changed_or_went_between_question_and_save_is_left_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two windows on one page: the later Save does not undo the earlier one unseen."""
+    monkeypatch.setattr(Planner, "consultation", lambda _, answers: draft_of(answers))
+    file = tmp_path / "odd.toml"
+    file.write_bytes(ODD.read_bytes())
+    planner = replace(planner_of(file), read=exact_content)
+    first = plan_app.asked_of({"lights": ["9 W"]}, planner)
+    second = plan_app.asked_of({"blocks": ["7 kg"]}, planner)
+
+    def save(asked: plan_app.PlanQuery) -> str:
+        return plan_app._save(planner, asked, replace=False).headers["location"]
+
+    assert save(first) == "/?saved=1"
+    saved = file.read_bytes()
+    assert "refused=changed" in save(second)
+    assert file.read_bytes() == saved
+
+    third = plan_app.asked_of({"blocks": ["7 kg"]}, planner)
+    file.unlink()
+    assert "refused=changed" in save(third)
+    assert not file.exists()
 
 
 def test_another_core_takes_the_place_of_a_rating(tmp_path: Path) -> None:

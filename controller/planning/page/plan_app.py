@@ -23,7 +23,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from controller.errors import PhysicsError, SettingsError
+from controller.errors import InputFileError, PhysicsError, SettingsError
 from controller.pictures.html import chart_style
 from controller.planning.answers import UNKNOWN, Answers, OwnFile, complete, texts_in, texts_of
 from controller.planning.changes import best_changes
@@ -303,24 +303,25 @@ def app_of(planner: Planner) -> Starlette:
 def _save(planner: Planner, asked: PlanQuery, *, replace: bool) -> Response:
     if asked.answers.problems:
         return RedirectResponse(f"/?{asked.query}&refused=answers", 303)
-    if planner.own is None and planner.file.exists() and not replace:
+    own = asked.answers.own
+    if own is None and planner.file.exists() and not replace:
         return RedirectResponse(f"/?{asked.query}&refused=exists", 303)
     try:
         text = planner.consultation(asked.answers).text
     except (SettingsError, PhysicsError):
         return RedirectResponse(f"/?{asked.query}&refused=chamber", 303)
     try:
-        if planner.own is None:
+        if own is None:
             planner.write(planner.file, text)
             return RedirectResponse(f"/?{asked.query}&saved=1", 303)
-        return _save_own(planner, planner.own, text, asked)
+        return _save_own(planner, own, text, asked)
     except OSError:
         return RedirectResponse(f"/?{asked.query}&refused=disk", 303)
 
 
 def _save_own(planner: Planner, own: OwnFile, text: str, asked: PlanQuery) -> Response:
     """Write a person's file anew, what it was beside it; then begin with what it says now."""
-    if planner.read is not None and planner.read(planner.file) != own.content:
+    if not _is_as_it_was(planner, own):
         return RedirectResponse(f"/?{asked.query}&refused=changed", 303)
     if text == own.content:
         return RedirectResponse(f"/?{asked.query}&refused=same", 303)
@@ -328,6 +329,15 @@ def _save_own(planner: Planner, own: OwnFile, text: str, asked: PlanQuery) -> Re
     planner.write(planner.file, text)
     planner.begin_with(own_file(text, own.folder, settings_of(text, own.folder), texts_in(text)))
     return RedirectResponse("/?saved=1", 303)
+
+
+def _is_as_it_was(planner: Planner, own: OwnFile) -> bool:
+    if planner.read is None:
+        return True
+    try:
+        return planner.read(planner.file) == own.content
+    except InputFileError:  # taken away, or no text any more
+        return False
 
 
 def backup_of(file: Path) -> Path:
