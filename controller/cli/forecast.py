@@ -13,10 +13,12 @@ from controller.cli.instances import CONFIG
 from controller.cli.instants import instant
 from controller.domain.places import state_directory
 from controller.domain.published_forecast import FORECAST_CODEC, PublishedForecast
+from controller.domain.requests import LoggedSwap
 from controller.errors import RecordError
 from controller.lookout.forecasting import RecordsForecaster
 from controller.lookout.next_change import next_change
 from controller.pictures import words
+from controller.records.requests_file import REQUESTS, last_swap
 from controller.settings.load import read_settings
 
 BASES = {
@@ -40,24 +42,29 @@ def forecast(config: Path, as_of_text: str | None, as_json: bool) -> None:
     place = state_directory(config)
     try:
         made = RecordsForecaster(settings, place, folder=config.parent).forecast(as_of)
+        last = last_swap(place / REQUESTS)
     except (OSError, ArithmeticError) as error:
         raise RecordError(f"No forecast: {error}") from None
     if as_json:
         people.print_json(FORECAST_CODEC.document(made))
     else:
-        print_forecast(made, settings.display.unit)
+        print_forecast(made, last, settings.display.unit)
 
 
-def print_forecast(forecast: PublishedForecast, unit: str) -> None:
-    """Print a forecast for people, in the unit that they chose."""
+def print_forecast(forecast: PublishedForecast, last: LoggedSwap | None, unit: str) -> None:
+    """Print a forecast for people.
+
+    Args:
+        forecast: As it was made.
+        last: The last pack change that was logged.
+        unit: The unit that people chose, C or F.
+    """
     console = people.console()
     as_of = forecast.as_of
-    if not forecast.known:
-        console.print("[b]No forecast yet[/b]: " + "; ".join(forecast.notes) + ".")
-        return
-
-    change = next_change(forecast, None, as_of)
+    change = next_change(forecast, None if forecast.known else last, as_of)
     console.print(f"[b]{escape(change.do)}[/b]")
+    if not forecast.known:
+        return
     for line in (change.lasts, change.left):
         if line:
             console.print(line, markup=False)

@@ -21,7 +21,7 @@ from controller.cli.instances import CONFIG
 from controller.cli.rehearsal_comparison import comparison_document, print_comparison
 from controller.cli.rehearsal_weather import MonthDay, Season, print_season, season_of
 from controller.domain.alarm_guide import alarm_title
-from controller.domain.measures import degree_hours_text
+from controller.domain.measures import degree_hours_text, weight_text
 from controller.domain.reading_rows import COLUMNS, cells_of
 from controller.errors import PhysicsError, ScenarioError
 from controller.pictures import words
@@ -42,7 +42,7 @@ from controller.settings.shipped import shipped_config
 
 HALF_HOURS_A_DAY = 48
 HOT_DAYS = "hot-days"
-"""The hot spell that `coldpin size` reckons with, and the person in it."""
+"""The hot spell that `coldpin size` judges by, and the person in it."""
 _LEVELS = " ▁▂▃▄▅▆▇█"
 
 
@@ -364,9 +364,8 @@ def _print_for_people(
     ]
     if account.ice_melted_kg is not None and account.heat_removed_kj is not None:
         kwh = account.heat_removed_kj / 3600
-        rows.append(
-            ("cold", f"{account.ice_melted_kg:.1f} kg of ice melted, {kwh:.2f} kWh of heat removed")
-        )
+        ice = weight_text(account.ice_melted_kg, unit)
+        rows.append(("cold", f"{ice} of ice melted, {kwh:.2f} kWh of heat removed"))
     for row in rows:
         table.add_row(*row)
     console.print(table)
@@ -393,7 +392,7 @@ def _print_for_people(
 
 
 def _print_days(console: Console, half_hours: list[HalfHour]) -> None:
-    """Print a strip a day: air above or below its band, and how much the pump ran."""
+    """Print one strip per day: air above or below its band, and how much the pump ran."""
     for day in range(0, len(half_hours), HALF_HOURS_A_DAY):
         part = half_hours[day : day + HALF_HOURS_A_DAY]
         air = "".join(_air_mark(each) for each in part)

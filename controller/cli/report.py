@@ -117,8 +117,8 @@ def _rows(report: Report, unit: str) -> list[tuple[str, str]]:
             (
                 name,
                 (
-                    f"{figures.in_band_share:.1%} of {words.duration(figures.known_s)} in its "
-                    f"band, mean {words.temperature(mean, unit)}, "
+                    f"in band {figures.in_band_share:.1%} of {words.duration(figures.known_s)}, "
+                    f"mean {words.temperature(mean, unit)}, "
                     f"{degree_hours_text(figures.above_k_h, unit, decimals=2)} "
                     f"above, {degree_hours_text(figures.below_k_h, unit, decimals=2)} below"
                 ),

@@ -12,6 +12,7 @@ from rich.console import Console
 from controller.cli import people
 from controller.cli.expectation import cycle_document, print_cycles, shown_hours
 from controller.cli.extras import need
+from controller.domain.measures import WEIGHTS_KG
 from controller.errors import PhysicsError, ScenarioError
 from controller.pictures import words
 from controller.planning.changes import Change, best_changes
@@ -172,7 +173,7 @@ def _print_details(
             shown(reservoir_c),
             f"{duty.sensible_kw * 1000:.0f} W",
             f"{duty.latent_kw * 1000:.0f} W",
-            f"{duty.condensate_kg_s * 3600:.2f} kg/h",
+            _per_hour(duty.condensate_kg_s * 3600, unit),
         )
     console.print(table)
     console.print(f"warmest useful reservoir at that hour: {shown(design.useful_reservoir_max_c)}")
@@ -183,6 +184,10 @@ def _print_details(
         cycles = shown_hours(judgement.days, judgement.build.plant)
         print_cycles(console, cycles, _proposal(judgement), unit)
     _print_assumed(console, assumed)
+
+
+def _per_hour(kg: float, unit: str) -> str:
+    return f"{kg / WEIGHTS_KG['lb']:.2f} lb/h" if unit == "F" else f"{kg:.2f} kg/h"
 
 
 def _print_load(console: Console, load: HeatLoad, hour: int) -> None:

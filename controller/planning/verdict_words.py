@@ -119,6 +119,6 @@ def no_change_sentence(judgement: Judgement) -> str:
     }
     largest = max(watts, key=lambda name: watts[name])
     return (
-        "No single change that was tried is enough. Most of the heat at the warmest hour comes "
-        f"from {largest}: {watts[largest]:.0f} W."
+        "No single change that was tried is enough. The largest part of the heat at the warmest "
+        f"hour comes from {largest}: {watts[largest]:.0f} W."
     )

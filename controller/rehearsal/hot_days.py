@@ -119,7 +119,7 @@ def hot_days_scenario(
     return ScenarioFile.model_validate(
         {
             "about": "Hot days, one like the other, and a person who changes packs when the water"
-            " is spent: what `coldpin size` reckons with.",
+            " is spent: what `coldpin size` judges by.",
             "days": days,
             "starts": time(0),
             "room": {"warmer_by": (f"{warmer_by_k} K",) if warmer_by_k else ()},

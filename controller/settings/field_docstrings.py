@@ -28,3 +28,10 @@ def field_docstrings(source: type[object]) -> dict[str, str]:
         and isinstance(below, ast.Expr)
         and isinstance(below.value, ast.Constant)
     }
+
+
+def plain_text(docstring: str) -> str:
+    """Return a docstring as one line of running text, in the words of a configuration."""
+    for code, plain in (("``", "`"), (" [-]", ""), ("None: ", "left out: "), ("*", "")):
+        docstring = docstring.replace(code, plain)
+    return " ".join(docstring.split())

@@ -22,7 +22,7 @@ from controller.domain import units
 from controller.domain.alarms import AlarmName
 from controller.domain.reading_rows import PROBE_NAMES
 from controller.settings import models
-from controller.settings.field_docstrings import field_docstrings
+from controller.settings.field_docstrings import field_docstrings, plain_text
 from controller.settings.load import Settings
 from controller.settings.plant_texts import reader_of
 from controller.settings.problems import tables_in
@@ -120,7 +120,7 @@ def _about(model: type[BaseModel], path: tuple[str, ...]) -> str:
     part = PLANT_PARTS.get(path[-1]) if path[0] == "plant" else None
     text = inspect.cleandoc((part or model).__doc__ or "").partition("\n\nRaises:")[0]
     head, _, rest = text.partition(": ")
-    return _plain(rest if head.startswith("[") else text)
+    return plain_text(rest if head.startswith("[") else text)
 
 
 def _key(model: type[BaseModel], name: str, key: str, field: FieldInfo) -> Key:
@@ -130,7 +130,7 @@ def _key(model: type[BaseModel], name: str, key: str, field: FieldInfo) -> Key:
         values=_values(model, name, field),
         default=None if field.is_required() else _default(field),
         compulsory=field.is_required(),
-        meaning=_plain(meaning) + _defaults_by_alarm(model, name),
+        meaning=plain_text(meaning) + _defaults_by_alarm(model, name),
     )
 
 
@@ -162,13 +162,6 @@ def _meanings(model: type[BaseModel]) -> dict[str, str]:
         if source is not None and source.__module__.startswith("controller."):
             docstrings |= field_docstrings(source)
     return {**MEANINGS, **docstrings}
-
-
-def _plain(text: str) -> str:
-    """Return a docstring as one line of running text, in the words of a configuration."""
-    for code, plain in (("``", "`"), (" [-]", ""), ("None: ", "left out: "), ("*", "")):
-        text = text.replace(code, plain)
-    return " ".join(text.split())
 
 
 def _values(model: type[BaseModel], name: str, field: FieldInfo) -> str:

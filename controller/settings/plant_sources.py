@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, fields
 from typing import Any
 
-from controller.settings.field_docstrings import field_docstrings
+from controller.settings.field_docstrings import field_docstrings, plain_text
 from controller.settings.load import Settings
 from controller.settings.simulation import PLANT_PARTS
 
@@ -38,5 +38,5 @@ def assumed_figures(settings: Settings) -> Iterator[Assumed]:
             value = getattr(getattr(settings.plant, name), field.name)
             if field.name in given or value is None:
                 continue
-            about = field_docstrings(part).get(field.name, "")
+            about = plain_text(field_docstrings(part).get(field.name, ""))
             yield Assumed(key=f"plant.{name}.{field.name}", value=value, about=about)

@@ -9,6 +9,7 @@ from datetime import datetime, time, timedelta
 from markupsafe import Markup
 
 from controller.domain import measures
+from controller.pictures import words
 from controller.pictures.chart import draw
 from controller.planning.answers import Answers, Origin
 from controller.planning.changes import Applied, Change
@@ -180,7 +181,7 @@ def _facts(found: Consultation) -> list[tuple[str, str]]:
     facts.append(
         (
             "Cooling starts and stops at",
-            f"{_degrees(stage.cut_in, unit)} and {_degrees(stage.cut_out, unit)}",
+            f"{words.temperature(stage.cut_in, unit)} and {words.temperature(stage.cut_out, unit)}",
         )
     )
     facts.append(
@@ -190,11 +191,6 @@ def _facts(found: Consultation) -> list[tuple[str, str]]:
         )
     )
     return facts
-
-
-def _degrees(value_mc: int, unit: str) -> str:
-    celsius = value_mc / 1000
-    return f"{celsius * 1.8 + 32:.1f} °F" if unit == "F" else f"{celsius:.1f} °C"
 
 
 def day_words(found: Consultation, at: datetime) -> str:
