@@ -23,6 +23,7 @@ from controller.pictures import words
 from controller.pictures.wiring_diagram import WiredLine, WiringPlan, wiring_svg
 from controller.planning.build import Build
 from controller.planning.proposal import proposal_of
+from controller.planning.weather_spell import placed_plant
 from controller.probes.one_wire import list_ids
 from controller.service.wiring import Plan, plan_of
 from controller.settings.load import Settings
@@ -84,7 +85,7 @@ def check(configs: tuple[Path, ...], as_json: bool, wiring_file: Path | None) ->
         console.print(f"warning: {warning}")
     _print_probes(console, settings, on_bus)
     _print_wiring(console, plan)
-    _print_expectation(console, settings)
+    _print_expectation(console, settings, config.parent)
     console.print("\nCautions", style="bold")
     for caution in CAUTIONS:
         console.print(f"- {caution}")
@@ -262,14 +263,19 @@ def _print_probes(console: Console, settings: Settings, on_bus: tuple[str, ...] 
         )
 
 
-def _print_expectation(console: Console, settings: Settings) -> None:
+def _print_expectation(console: Console, settings: Settings, folder: Path) -> None:
     """Print the cycle to expect, where the plant is described."""
     if not any(getattr(settings.plant, part).model_fields_set for part in PLANT_PARTS):
         return
-    build = Build(settings=settings, plant=settings.plant_spec())
     try:
+        placed = placed_plant(settings, folder)
+        build = Build(settings=settings, plant=placed.plant, room=placed.room)
         days = build.days()
-        proposal = None if days is None else proposal_of(settings, days.reservoir_mean_c)
+        proposal = (
+            None
+            if days is None
+            else proposal_of(settings, days.reservoir_mean_c, plant=placed.plant)
+        )
     except PhysicsError as error:
         console.print(f"\nThe cycle cannot be worked out for this equipment: {error}")
         return

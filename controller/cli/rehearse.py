@@ -26,7 +26,7 @@ from controller.domain.reading_rows import COLUMNS, cells_of
 from controller.errors import PhysicsError, ScenarioError
 from controller.pictures import words
 from controller.planning.build import Build
-from controller.planning.weather_spell import hottest_day
+from controller.planning.weather_spell import PlacedPlant, hottest_day, placed_plant
 from controller.rehearsal.comparison import Outcome, outcome_of
 from controller.rehearsal.document import rehearsal_document
 from controller.rehearsal.dry_forecaster import DryForecaster
@@ -123,9 +123,11 @@ def rehearse(
     if html_file is not None:
         need("lookout", what="--html")
     season = season_of(settings, script, weather_file, first, last)
-    room, swap_at_c = _room(settings, config, season, hot=hot), None
+    swap_at_c = None
     if hot:
-        script, swap_at_c = _hot_days(settings, season)
+        script, room, swap_at_c = _hot_days(settings, config.parent, season)
+    else:
+        room = room_series(settings, config.parent) if season is None else season.room
     with ExitStack() as files:
         traces: list[Callable[[TraceRow], None]] = []
         seen: list[TraceRow] = []
@@ -212,31 +214,25 @@ def _notifier(settings: Settings, script: ScenarioFile) -> NoticeSource:
     return RehearsedNotices(settings, script.grower)
 
 
-def _room(
-    settings: Settings, config: Path, season: Season | None, *, hot: bool
-) -> RoomSeries | None:
-    """Return the room of the season, else that of the configuration's file, if any.
+def _hot_days(
+    settings: Settings, folder: Path, season: Season | None
+) -> tuple[ScenarioFile, RoomSeries | None, float]:
+    """Return hot days: scenario, room, and the reservoir at which the person changes packs.
 
-    Hot days without a season are those of [plant.room], as in `coldpin size`.
-    """
-    if season is not None:
-        return season.room
-    return None if hot else room_series(settings, config.parent)
-
-
-def _hot_days(settings: Settings, season: Season | None) -> tuple[ScenarioFile, float]:
-    """Return the scenario of hot days, and the reservoir at which the person in it changes packs.
+    The room is that of the season, else the one that `coldpin size` judges by.
 
     Raises:
         ScenarioError: The plant cannot be simulated.
     """
     try:
-        plant = settings.plant_spec()
-        if season is not None:
+        if season is None:
+            placed = placed_plant(settings, folder)
+        else:
             warmest = hottest_day(season.room, altitude_m=settings.site.altitude_m)
-            plant = replace(plant, room=warmest)
-        build = Build(settings=settings, plant=plant)
-        return build.scenario(), build.spent_c()
+            plant = replace(settings.plant_spec(), room=warmest)
+            placed = PlacedPlant(plant=plant, room=season.room)
+        build = Build(settings=settings, plant=placed.plant)
+        return build.scenario(), placed.room, build.spent_c()
     except PhysicsError as error:
         raise ScenarioError(f"the plant cannot be simulated: {error}") from error
 

@@ -17,6 +17,7 @@ from controller.errors import PhysicsError, ScenarioError
 from controller.pictures import words
 from controller.planning.changes import Change, best_changes
 from controller.planning.cycle import Proposal
+from controller.planning.hot_days_chart import kept_in
 from controller.planning.proposal import proposal_of
 from controller.planning.verdict import Judgement, Verdict, judge
 from controller.planning.verdict_words import (
@@ -26,7 +27,13 @@ from controller.planning.verdict_words import (
     too_little_known,
     verdict_sentence,
 )
-from controller.planning.weather_spell import WeatherSpell, weather_spell
+from controller.planning.weather_spell import (
+    PlacedPlant,
+    WeatherSpell,
+    placed_plant,
+    weather_spell,
+)
+from controller.rehearsal.rehearse import TraceRow
 from controller.settings.load import Settings, read_settings
 from controller.settings.plant_sources import Assumed, assumed_figures
 from controller.settings.weather_file import read_weather_year
@@ -70,12 +77,18 @@ def size(
     spell = None
     if weather_file is not None:
         spell = weather_spell(settings, read_weather_year(weather_file))
+    rows: list[TraceRow] = []
     try:
-        plant = settings.plant_spec()
         if spell is None:
-            judgement = judge(settings, plant=plant)
+            placed = placed_plant(settings, config.parent)
         else:
-            judgement = judge(settings, plant=spell.plant(plant), room=spell.room)
+            placed = PlacedPlant(plant=spell.plant(settings.plant_spec()), room=spell.room)
+        judgement = judge(
+            settings,
+            plant=placed.plant,
+            room=placed.room,
+            trace=None if html_file is None else kept_in(rows),
+        )
         changes = best_changes(judgement)
     except PhysicsError as error:
         raise ScenarioError(f"the equipment cannot be sized: {error}") from error
@@ -84,7 +97,7 @@ def size(
         # what draws it comes with an extra, which a plain install does without
         from controller.cli.size_page import size_page  # noqa: PLC0415
 
-        page = size_page(settings, judgement, changes)
+        page = size_page(settings, judgement, changes, rows)
         try:
             html_file.write_text(page, encoding="utf-8")
         except OSError as error:
@@ -109,7 +122,8 @@ def _proposal(judgement: Judgement) -> Proposal | None:
     days = judgement.days
     if days is None:
         return None
-    return proposal_of(judgement.build.settings, days.reservoir_mean_c)
+    build = judgement.build
+    return proposal_of(build.settings, days.reservoir_mean_c, plant=build.plant)
 
 
 def _print_answer(
@@ -134,6 +148,8 @@ def _print_answer(
         f"{words.temperature(design.air_c * 1000, unit)} in a room of "
         f"{words.temperature(design.room_c * 1000, unit)} at its warmest, ten hot days rehearsed"
     )
+    if spell is None and judgement.build.room is not None:
+        console.print(f"The room: the hottest days of {_room_file(settings)}")
     if spell is not None:
         low, high = (
             words.temperature(value_c * 1000, unit)
@@ -153,6 +169,13 @@ def _print_answer(
     for number, change in enumerate(changes, start=1):
         sentence = change_sentence(change, holds_already=judgement.holds)
         console.print(f"{number}. {sentence} ({change.effort})")
+
+
+def _room_file(settings: Settings) -> Path:
+    """Return the file that the settings name for the room."""
+    named = settings.plant.room.csv or settings.simulation.weather
+    assert named is not None
+    return Path(named)
 
 
 def _print_details(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from controller.domain.measures import degree_hours_text
 from controller.pictures.html import standalone_page
 from controller.planning.changes import Change
@@ -14,16 +16,21 @@ from controller.settings.load import Settings
 SOURCES = ("envelope", "air_exchange", "lights", "fans", "crop", "humidifier", "pump")
 
 
-def size_page(settings: Settings, judgement: Judgement, changes: tuple[Change, ...]) -> str:
+def size_page(
+    settings: Settings,
+    judgement: Judgement,
+    changes: tuple[Change, ...],
+    rows: Sequence[TraceRow],
+) -> str:
     """Return the page.
 
     Args:
         settings: What was judged.
-        judgement: The verdict; its days are rehearsed once more for the picture, to the same end.
+        judgement: The verdict.
         changes: What to change first.
+        rows: The days behind the verdict, every five minutes.
     """
-    rows: list[TraceRow] = []
-    days = judgement.build.days(trace=rows.append)
+    days = judgement.days
     load = judgement.design.steady.load
     return standalone_page(
         title=f"{settings.chamber.name}: what this equipment can hold",

@@ -11,10 +11,12 @@ from controller.planning.build import Build
 from controller.planning.changes import Applied, Change, Effort, with_changes
 from controller.planning.configuration import Draft, settings_of
 from controller.planning.equipment import equipment_of
+from controller.planning.hot_days_chart import kept_in
 from controller.planning.own_draft import OwnDraft, own_draft
 from controller.planning.points import STAGES, points_of, points_of_proposal
 from controller.planning.proposal import proposal_of
 from controller.planning.verdict import Judgement, judge
+from controller.planning.weather_spell import placed_plant
 from controller.rehearsal.rehearse import TraceRow
 from controller.settings.load import Settings
 from controller.settings.species import band_of, read_species
@@ -98,7 +100,8 @@ def sketch(answers: Answers) -> Sketch:
     draft = _first_draft(answers) if answers.own is None else own_draft(answers, answers.own)
     settings = settings_of(draft.text, draft.folder)
     rows: list[TraceRow] = []
-    days = Build(settings=settings, plant=settings.plant_spec()).coarse_days(trace=rows.append)
+    plant = placed_plant(settings, draft.folder).plant
+    days = Build(settings=settings, plant=plant).coarse_days(trace=rows.append)
     return Sketch(settings, tuple(rows), None if days is None else days.in_band_share)
 
 
@@ -117,15 +120,15 @@ def consult(answers: Answers, *, is_outdated: Callable[[], bool] = _never) -> Co
     draft = draft_of(answers)
     settings = settings_of(draft.text, draft.folder)
     rows: list[TraceRow] = []
+    keep = kept_in(rows)
 
     def take(row: TraceRow) -> None:
         if is_outdated():
             raise OutdatedError
-        if rows and row.time <= rows[-1].time:
-            rows.clear()  # the days are rehearsed anew
-        rows.append(row)
+        keep(row)
 
-    judgement = judge(settings, trace=take)
+    placed = placed_plant(settings, draft.folder)
+    judgement = judge(settings, plant=placed.plant, room=placed.room, trace=take)
     return Consultation(
         draft=draft,
         settings=settings,

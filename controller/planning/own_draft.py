@@ -188,6 +188,11 @@ def _plant(
 ) -> Iterator[tuple[KeyPath, Scalar | None]]:
     """Yield the figures of the equipment that differ from those of the file."""
     before = own.settings.plant_spec()
+    if answers.moved("day", "night"):
+        # a room of fixed days stands in the place of one from a file
+        for path in (("plant", "room", "csv"), ("simulation", "weather")):
+            if value_at(document, path) is not None:
+                yield path, None
     yield from _instead_of_rating(before.coil, plant.coil, document)
     unit = "F" if answers.us else "C"
     chamber = ("plant", "chamber")

@@ -6,6 +6,7 @@ from controller.planning.cycle import Hour, Proposal, propose_points
 from controller.settings.law_of import law_of
 from controller.settings.load import Settings
 from controller.settings.species import band_of, species_of
+from controller.thermal.specs import PlantSpec
 
 STEADY_MK = 2000
 """No wider than this to either side of the grower's own middle: the fewest starts would else be had
@@ -13,7 +14,11 @@ by letting the air wander through the whole band. Common practice, no source."""
 
 
 def proposal_of(
-    settings: Settings, reservoir_c: float, *, tick_s: float | None = None
+    settings: Settings,
+    reservoir_c: float,
+    *,
+    tick_s: float | None = None,
+    plant: PlantSpec | None = None,
 ) -> Proposal | None:
     """Return switching points that keep the air in the species' band, None without a species.
 
@@ -24,12 +29,14 @@ def proposal_of(
         settings: Species, stage, timers, plant.
         reservoir_c: Usual temperature of the reservoir [°C].
         tick_s: Beat of the loop [s]; None: that of the settings.
+        plant: Equipment in the place of the settings' own.
     """
     species = species_of(settings)
     band = None if species is None else band_of(species, settings.chamber.stage)
     if band is None:
         return None
-    spec, stage = settings.plant_spec(), settings.stages[settings.chamber.stage]
+    spec = settings.plant_spec() if plant is None else plant
+    stage = settings.stages[settings.chamber.stage]
     middle_mc = (stage.cut_in + stage.cut_out) / 2
     low_mc, high_mc = max(band.low, middle_mc - STEADY_MK), min(band.high, middle_mc + STEADY_MK)
     if high_mc - low_mc < STEADY_MK / 2:  # the stage lies outside the species' band

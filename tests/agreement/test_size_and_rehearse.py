@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from random import Random
 
@@ -186,3 +186,40 @@ def hot_year() -> str:
         cells += [f"{outdoor_c:.1f}", "10.0", "50", *["0"] * 26]
         rows.append(",".join(cells))
     return "\n".join([*head, *rows]) + "\n"
+
+
+def test_a_recorded_room_decides_in_both(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`[plant.room] csv`: `size` and `rehearse --scenario hot-days` take its ten warmest days.
+
+    A month of 20 °C with a swing of 3 K, in which ten days are 6 K warmer; a day that came first
+    would be judged by the cool ones.
+    """
+    named = CONFIG.read_text(encoding="utf-8").replace(
+        "[plant.room]", '[plant.room]\ncsv = "r.csv"'
+    )
+    config = tmp_path / "chamber.toml"
+    config.write_text(named, encoding="utf-8")
+    rows = ["time,room_c"]
+    for number in range(30 * 24 + 1):
+        middle = 26.0 if 15 <= number // 24 < 25 else 20.0
+        room_c = middle + 3.0 * math.cos(2 * math.pi * (number % 24 - 16) / 24)
+        at = datetime(2026, 7, 1, tzinfo=UTC) + timedelta(hours=number)
+        rows.append(f"{at.isoformat()},{room_c:.2f}")
+    (tmp_path / "r.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+
+    assert status_of(["size", str(config), "--json"]) == 0
+    sized = json.loads(capsys.readouterr().out)
+    assert status_of(["rehearse", str(config), "--scenario", "hot-days", "--json"]) == 0
+    rehearsed = json.loads(capsys.readouterr().out)
+    counted = [each for each in rehearsed["swaps"] if each["t_s"] >= 86_400]
+    assert status_of(["size", str(config)]) == 0
+    shown = capsys.readouterr().out
+
+    assert sized["design"]["room_c"] == pytest.approx(29.0, abs=0.1)
+    assert sized["rehearsed"]["in_band_share"] == pytest.approx(
+        rehearsed["in_band_share"], abs=CLOSE
+    )
+    assert sized["rehearsed"]["packs_used"] == sum(each["packs"] for each in counted)
+    assert "the hottest days of r.csv" in shown

@@ -23,6 +23,7 @@ from controller.planning.own_draft import OwnDraft, learned_figures, own_draft
 from controller.planning.own_file import _same, own_file
 from controller.planning.page import plan_app
 from controller.planning.page.plan_app import Planner
+from controller.planning.weather_spell import placed_plant
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
 
@@ -350,3 +351,22 @@ def test_another_core_takes_the_place_of_a_rating(tmp_path: Path) -> None:
     assert "rated" not in after.text
     assert settings_of(after.text).plant_spec().coil.ua_water_w_k > 0.0
     assert changed_keys(rated, pumped.text) == {"plant.coil.water_kg_s", "plant.reservoir.pump_w"}
+
+
+def test_days_of_ones_own_take_the_place_of_a_recorded_room(tmp_path: Path) -> None:
+    """The file of the room goes where an afternoon is given; it stays where nothing is."""
+    content = FILES["laptop"].read_text(encoding="utf-8")
+    file = tmp_path / "chamber.toml"
+    file.write_text(
+        content.replace("[plant.room]", '[plant.room]\ncsv = "r.csv"'), encoding="utf-8"
+    )
+    rows = [f"2026-07-{1 + h // 24:02}T{h % 24:02}:00:00Z,{20 + h % 24 / 4}" for h in range(73)]
+    (tmp_path / "r.csv").write_text("time,room_c\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    own = own_file(file.read_text(encoding="utf-8"), tmp_path, read_settings(file), hints={})
+
+    assert drafted(own, {}).text == own.content
+    assert placed_plant(own.settings, tmp_path).plant.room.day_c == pytest.approx(25.75)
+    moved = drafted(own, {"day": "31 C"}).text
+    assert "r.csv" not in moved
+    assert "day_c = 31" in moved
+    assert placed_plant(settings_of(moved, tmp_path), tmp_path).room is None

@@ -116,7 +116,7 @@ def result_of(found: Consultation, price: float) -> PlanResult:
         sentence=verdict_sentence(judgement),
         facts=tuple(_facts(found)),
         chart=Markup(draw(chart)),  # noqa: S704 - draw escapes its texts
-        cautions=(*cautions_of(found.answers), *_learned(found)),
+        cautions=(*cautions_of(found.answers), *_room_of_a_file(found), *_learned(found)),
         applied=found.applied,
         shopping=tuple(
             shopping_list(
@@ -132,6 +132,15 @@ def result_of(found: Consultation, price: float) -> PlanResult:
         assumptions=ASSUMPTIONS,
         difference=found.difference,
     )
+
+
+def _room_of_a_file(found: Consultation) -> Iterator[str]:
+    if found.judgement.build.room is not None:
+        named = found.settings.plant.room.csv or found.settings.simulation.weather
+        yield (
+            f"The room is that of {named}, its hottest days. Give an afternoon and a night of your "
+            "own to plan with these; Save then takes the file out of your configuration."
+        )
 
 
 def _learned(found: Consultation) -> Iterator[str]:
