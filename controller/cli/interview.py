@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from rich.console import Console
@@ -13,6 +13,8 @@ from controller.planning.question import AnswerKind, Known, Question, Value, one
 from controller.planning.questions import every_question, topics
 
 BACK = "<"
+ALL = "all"
+"""Shows the whole of a long list."""
 MOST_NARROW = 30
 """Words are not broken into lines shorter than this."""
 
@@ -84,11 +86,11 @@ class Interview:
                 continue
             text = UNKNOWN if is_unknown(typed) else typed or usual
             if question.kind is AnswerKind.CHOICE and typed and not is_unknown(typed):
-                chosen = chosen_option(question, typed)
-                if chosen is None:
-                    self.console.print(f"Type a number from 1 to {len(question.options)}.")
+                fitting = fitting_options(question, typed)
+                if len(fitting) != 1:
+                    self._put_options(question, fitting)
                     continue
-                text = chosen
+                text = fitting[0]
             try:
                 answer = answer_to(question, text, known)
             except ValueError as error:
@@ -104,23 +106,41 @@ class Interview:
         hint = one_of(question.hint, known)
         if hint:
             self.console.print(f"({hint})", style="dim", markup=False)
-        enter = usual
-        for number, option in enumerate(question.options, start=1):
-            line = textwrap.fill(
-                option.words,
-                max(MOST_NARROW, self.console.width - 1),
-                initial_indent=f" {number:>2}  ",
-                subsequent_indent=" " * 5,
+        first = question.options[: question.shown_first or None]
+        self._list(question, [option.key for option in first])
+        numbers = {option.key: str(n) for n, option in enumerate(question.options, start=1)}
+        enter = numbers.get(usual, usual)
+        if len(first) < len(question.options):
+            self.console.print(
+                f"Or part of another name; {ALL} lists all {len(question.options)}.", markup=False
             )
-            self.console.print(line, markup=False, highlight=False, soft_wrap=True)
-            if option.key == usual:
-                enter = str(number)
         ways = [f"Enter: {enter}"]
         if question.cautious is not None:
             ways.append("?: I don't know")
         if can_go_back:
             ways.append(f"{BACK}: back")
         self.console.print("   ".join(ways), style="dim", markup=False)
+
+    def _put_options(self, question: Question, fitting: tuple[str, ...]) -> None:
+        """Say that no option is meant, or show those that may be."""
+        if fitting:
+            self.console.print("Which of these?")
+            self._list(question, fitting)
+        elif question.shown_first:
+            self.console.print(f"No such name. Type part of one, a number, or {ALL} for the list.")
+        else:
+            self.console.print(f"Type a number from 1 to {len(question.options)}.")
+
+    def _list(self, question: Question, keys: Sequence[str]) -> None:
+        for number, option in enumerate(question.options, start=1):
+            if option.key in keys:
+                line = textwrap.fill(
+                    option.words,
+                    max(MOST_NARROW, self.console.width - 1),
+                    initial_indent=f" {number:>2}  ",
+                    subsequent_indent=" " * 5,
+                )
+                self.console.print(line, markup=False, highlight=False, soft_wrap=True)
 
 
 def _known(texts: Mapping[str, str]) -> dict[str, Value]:
@@ -142,21 +162,23 @@ def _readable(question: Question, text: str | None, known: Known) -> str | None:
     return UNKNOWN if is_unknown(text) else answer.text
 
 
-def chosen_option(question: Question, typed: str) -> str | None:
-    """Return the option that a person means: by number, by its word, or by how its words begin."""
+def fitting_options(question: Question, typed: str) -> tuple[str, ...]:
+    """Return the options that a person may mean: by number, by key, by how the words begin.
+
+    Where none does, those in whose words it stands anywhere; all of a long list for "all".
+    """
+    every = tuple(option.key for option in question.options)
     if typed.isascii() and typed.isdigit():
         number = int(typed)
-        return question.options[number - 1].key if 1 <= number <= len(question.options) else None
-    wanted = typed.lower()
-    for option in question.options:
-        if option.key == wanted:
-            return option.key
-    begins = [
-        option.key
-        for option in question.options
-        if option.words.lower().startswith(wanted) or option.key.startswith(wanted)
-    ]
-    return begins[0] if len(begins) == 1 else None
+        return every[number - 1 : number] if number > 0 else ()
+    wanted = typed.lower().replace("’", "'")
+    if wanted in every:
+        return (wanted,)
+    if wanted == ALL and question.shown_first:
+        return every
+    words = {option.key: option.words.lower() for option in question.options}
+    begins = [key for key in every if words[key].startswith(wanted) or key.startswith(wanted)]
+    return tuple(begins or (key for key in every if wanted in words[key] or wanted in key))
 
 
 def shown_answer(question: Question, text: str) -> str:

@@ -11,6 +11,8 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
+from controller.errors import PhysicsError
+from controller.planning import parts_list
 from controller.planning.question import (
     Known,
     Question,
@@ -232,8 +234,23 @@ def _joined(known: Known) -> Iterator[tuple[str, str]]:
     assert isinstance(packs, int)
     if packs < in_water:
         yield "packs", f"allowed: {in_water} or more, those in the water included"
+    if known["core"] == parts_list.RATED:
+        yield from _rating(known)
     if known["sleeps"] == known["wakes"]:
         yield "wakes", "allowed: another time than when you go to sleep"
+
+
+def _rating(known: Known) -> Iterator[tuple[str, str]]:
+    rating, air, water = (known[key] for key in ("rating", "rated_air", "rated_water"))
+    assert isinstance(rating, float)
+    assert isinstance(air, float)
+    assert isinstance(water, float)
+    try:
+        parts_list.rated_figures(
+            w_per_k=rating, rated_m3_h=air, rated_l_h=water, fan="ordinary", fans=1
+        )
+    except PhysicsError as error:
+        yield "rating", str(error)
 
 
 def read_answers(content: str) -> tuple[dict[str, str], tuple[str, ...], list[str]]:

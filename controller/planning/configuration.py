@@ -11,6 +11,8 @@ from controller.domain import measures
 from controller.errors import SettingsError
 from controller.planning.answers import LINE_MARK, Answers, Origin, answers_text, texts_of
 from controller.planning.changes import Applied
+from controller.planning.equipment import equipment_of
+from controller.planning.parts_list import RATED
 from controller.planning.points import STAGES, Points, air_high_c, low_limit_c, reservoir_warm_c
 from controller.planning.questions import every_question
 from controller.settings.load import Settings, examine_document, settings_from
@@ -233,6 +235,32 @@ def _hardware() -> Iterator[str]:
         )
 
 
+def _coil(draft: Draft) -> Iterator[str]:
+    """Yield the core: by its label where that was given, else by its conductances."""
+    answers, coil = draft.answers, draft.plant.coil
+    core, fan = (_words(answers, key) for key in ("core", "fan"))
+    kept = coil == equipment_of(answers).coil  # else a change made it another one
+    yield from ("", "[plant.coil]")
+    if answers.text("core") == RATED and kept:
+        yield from (
+            _line(f'rated_w_per_k = "{answers.of["rating"].text}"', "its label or a bench test"),
+            _line(f'rated_air_m3_h = "{answers.of["rated_air"].text}"', "air in that test",
+                  _mark(answers, "rated_air")),
+            _line(f'rated_l_min = "{answers.of["rated_water"].text}"', "water in that test",
+                  _mark(answers, "rated_water")),
+            _line(f"air_kg_s = {coil.air_kg_s:g}", f"in your chamber: {answers['fans']} x {fan}",
+                  _mark(answers, "fan")),
+        )  # fmt: skip
+        return
+    mark = _mark(answers, "core") or _mark(answers, "fan")
+    yield from (
+        _line(f"ua_air_w_k = {coil.ua_air_w_k:.4g}",
+              f"watts from air to fins for each kelvin: core {core}, fan {fan}", mark),
+        _line(f"ua_water_w_k = {coil.ua_water_w_k:.4g}", "and from fins to water"),
+        _line(f"air_kg_s = {coil.air_kg_s:g}", "air that the fans move, kilograms a second"),
+    )  # fmt: skip
+
+
 def _equipment(draft: Draft) -> Iterator[str]:
     answers, plant, unit = draft.answers, draft.plant, _unit(draft.answers)
     chamber, coil, packs, freezer = plant.chamber, plant.coil, plant.packs, plant.freezer
@@ -263,12 +291,7 @@ def _equipment(draft: Draft) -> Iterator[str]:
               " (assumed: not asked)"),
         _line(f"humidifier_kg_per_h = {chamber.humidifier_kg_per_h:g}", answer("humidifier"),
               mark("humidifier")),
-        "",
-        "[plant.coil]",
-        _line(f"ua_air_w_k = {coil.ua_air_w_k:g}", f"core {answer('core')}, fan {answer('fan')}",
-              mark("core", "fan")),
-        f"ua_water_w_k = {coil.ua_water_w_k:g}",
-        f"air_kg_s = {coil.air_kg_s:g}",
+        *_coil(draft),
         _line(f"water_kg_s = {coil.water_kg_s:g}",
               f"half of the {answer('pump')} on the pump's box", mark("pump")),
         "",

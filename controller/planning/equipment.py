@@ -58,15 +58,15 @@ GOVERNED: Mapping[str, Mapping[str, tuple[str, ...]]] = {
         "air_changes_per_h": ("fresh_air",),
         "rh": ("species", "stage"),
         "lights_w": ("lights",),
-        "fans_w": ("core", "fan"),
+        "fans_w": ("core", "fan", "fans"),
         "crop_kg": ("blocks",),
         "crop_w_per_kg": ("species",),
         "humidifier_kg_per_h": ("humidifier",),
     },
     "coil": {
-        "ua_air_w_k": ("core", "fan"),
-        "ua_water_w_k": ("core",),
-        "air_kg_s": ("core", "fan"),
+        "ua_air_w_k": ("core", "fan", "fans", "rating", "rated_air", "rated_water"),
+        "ua_water_w_k": ("core", "rating", "rated_air", "rated_water"),
+        "air_kg_s": ("core", "fan", "fans"),
         "water_kg_s": ("pump",),
     },
     "reservoir": {
@@ -156,7 +156,15 @@ def humidity_of(species: str, stage: str) -> float:
 
 
 def _figures_of_coil(answers: Answers) -> parts_list.CoilFigures:
-    return parts_list.coil_figures(answers.text("core"), answers.text("fan"))
+    if answers.text("core") != parts_list.RATED:
+        return parts_list.coil_figures(answers.text("core"), answers.text("fan"))
+    return parts_list.rated_figures(
+        w_per_k=answers.number("rating"),
+        rated_m3_h=answers.number("rated_air"),
+        rated_l_h=answers.number("rated_water"),
+        fan=answers.text("fan"),
+        fans=int(answers.number("fans")),
+    )
 
 
 def _coil(answers: Answers) -> CoilSpec:

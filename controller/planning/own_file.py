@@ -110,7 +110,7 @@ def _answers(settings: Settings) -> Iterator[tuple[str, GivenAnswer]]:
     yield from _cooler(plant, us=us)
     yield from _packs(plant, us=us)
     yield from _freezer(plant, us=us)
-    yield from _coil(plant, us=us)
+    yield from _coil(settings, plant, us=us)
     yield "sleeps", _fitting(f"{settings.people.sleeps:%H:%M}", settings.people.sleeps)
     yield "wakes", _fitting(f"{settings.people.wakes:%H:%M}", settings.people.wakes)
     yield "name", _fitting(settings.chamber.name, settings.chamber.name)
@@ -245,7 +245,7 @@ def _freezer_kind(stars: int, litres: float) -> GivenAnswer:
     return _other(f"{stars} {'star' if stars == 1 else 'stars'}", "chest")
 
 
-def _coil(plant: PlantSpec, *, us: bool) -> Iterator[tuple[str, GivenAnswer]]:
+def _coil(settings: Settings, plant: PlantSpec, *, us: bool) -> Iterator[tuple[str, GivenAnswer]]:
     coil, fans_w = plant.coil, plant.chamber.fans_w
 
     def away(pair: tuple[str, str]) -> float:
@@ -261,15 +261,48 @@ def _coil(plant: PlantSpec, *, us: bool) -> Iterator[tuple[str, GivenAnswer]]:
     if away((core, fan)) <= NEAR:
         yield "core", _fitting(core, core)
         yield "fan", _fitting(fan, fan)
+    elif settings.plant.coil.rated_w_per_k is not None and settings.plant.fitted is None:
+        yield from _rated(settings, plant, us=us)
     else:
         per = f"{coil.ua_air_w_k / 1.8:.3g} W/°F" if us else f"{coil.ua_air_w_k:.3g} W/K"
-        cfm = coil.air_kg_s / parts_list.KG_S_PER_CFM
-        air = f"{cfm:.3g} cu ft" if us else f"{coil.air_kg_s / 1.2 * 3600:.3g} m³"
         yield "core", _other(f"takes {per} from the air", core)
-        yield "fan", _other(f"{air} {'a minute' if us else 'an hour'}, {fans_w:g} W", fan)
+        yield "fan", _other(_fans_words(plant, us=us), fan)
     flow_l_h = coil.water_kg_s * 3600.0 / parts_list.PUMP_SHARE
     text = f"{flow_l_h / 3.785412:.3g} gph" if us else f"{flow_l_h:.3g} L/h"
     yield "pump", _fitting(text, flow_l_h)
+
+
+def _rated(settings: Settings, plant: PlantSpec, *, us: bool) -> Iterator[tuple[str, GivenAnswer]]:
+    """Yield the answers on a core of which the file says what its label does."""
+    coil, fans_w = settings.plant.coil, plant.chamber.fans_w
+    w_per_k, m3_h, l_h = coil.rated_w_per_k, coil.rated_air_m3_h, 60.0 * coil.rated_l_min
+    air = f"{m3_h / measures.AIR_FLOWS_M3_H['cfm']:.3g} cfm" if us else f"{m3_h:.4g} m3/h"
+    water = f"{l_h / measures.FLOWS_L_H['gpm']:.3g} gpm" if us else f"{l_h / 60.0:.4g} L/min"
+    at = "18 F" if us else "10 K"
+    yield "core", _fitting(parts_list.RATED, parts_list.RATED)
+    yield "rating", _fitting(f"{10.0 * w_per_k:.4g} W at {at}", w_per_k)
+    yield "rated_air", _fitting(air, m3_h)
+    yield "rated_water", _fitting(water, l_h)
+    cfm = plant.coil.air_kg_s / parts_list.KG_S_PER_CFM
+
+    def away(pair: tuple[str, int]) -> float:
+        _, one_cfm, one_w = parts_list.FANS[pair[0]]
+        watts = abs(math.log(pair[1] * one_w / fans_w)) if fans_w > 0.0 else 9.0
+        return max(abs(math.log(pair[1] * one_cfm / cfm)), watts)
+
+    fan, fans = min(((fan, fans) for fan in parts_list.FANS for fans in (1, 2, 3, 4)), key=away)
+    yield "fans", _fitting(str(fans), fans)
+    if away((fan, fans)) <= NEAR:
+        yield "fan", _fitting(fan, fan)
+    else:
+        yield "fan", _other(_fans_words(plant, us=us), fan)
+
+
+def _fans_words(plant: PlantSpec, *, us: bool) -> str:
+    coil = plant.coil
+    cfm = coil.air_kg_s / parts_list.KG_S_PER_CFM
+    air = f"{cfm:.3g} cu ft" if us else f"{coil.air_kg_s / 1.2 * 3600:.3g} m³"
+    return f"{air} {'a minute' if us else 'an hour'}, {plant.chamber.fans_w:g} W"
 
 
 def option_of(answer: GivenAnswer, question: Question) -> tuple[Option, ...]:

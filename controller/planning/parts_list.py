@@ -10,6 +10,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from controller.thermal.coil_rating import AIR_KG_M3, air_side_at, conductances_of_rating
 from controller.thermal.envelope import WALLS
 from controller.thermal.packs import PackShape
 
@@ -184,6 +185,9 @@ CORES: Mapping[str, Core] = {
     "360": Core(words="360 mm (three 120 mm fans)", faces=3.0, fans=3),
     "heater": Core(words="car heater core with one fan", faces=2.3, fans=1),
 }
+RATED = "rated"
+"""The answer that stands for a core whose label or bench test says what it takes."""
+RATED_WORDS = "another: its label or a bench test says how many watts"
 FANS: Mapping[str, tuple[str, float, float]] = {
     "quiet": ("quiet, up to 900 rpm", 13.0, 0.8),
     "ordinary": ("ordinary, 1200 to 1500 rpm", 22.0, 1.5),
@@ -219,6 +223,34 @@ def coil_figures(core: str, fan: str) -> CoilFigures:
     )
 
 
+def rated_figures(
+    *, w_per_k: float, rated_m3_h: float, rated_l_h: float, fan: str, fans: int
+) -> CoilFigures:
+    """Return the figures of a core by its label or a bench test.
+
+    Args:
+        w_per_k: Watts over the difference between air in and water in, dry [W/K].
+        rated_m3_h: Air in that test [m³/h].
+        rated_l_h: Water in that test [L/h].
+        fan: Which fan blows through it here, a key of `FANS`.
+        fans: How many of them.
+
+    Raises:
+        PhysicsError: Such flows cannot carry so much.
+    """
+    rated_kg_s = rated_m3_h * AIR_KG_M3 / 3600.0
+    sides = conductances_of_rating(
+        w_per_k=w_per_k, air_kg_s=rated_kg_s, water_kg_s=rated_l_h / 3600.0
+    )
+    air_kg_s = round(fans * FANS[fan][1] * KG_S_PER_CFM, 4)
+    return CoilFigures(
+        ua_air_w_k=air_side_at(sides.air_w_k, rated_kg_s=rated_kg_s, air_kg_s=air_kg_s),
+        ua_water_w_k=sides.water_w_k,
+        air_kg_s=air_kg_s,
+        fans_w=round(fans * FANS[fan][2], 2),
+    )
+
+
 PUMP_SHARE = 0.5
 """Of the flow on a pump's box that is left after lift, tubes and core [-]. Common practice."""
 MOST_WATER_KG_S = 0.067
@@ -250,3 +282,18 @@ def cooler_w_k(kind: str, litres: float) -> float:
         share = (litres - low) / (high - low)
         leak = leaks[after - 1] + share * (leaks[after] - leaks[after - 1])
     return COOLER_SEALS * leak + TUBE_HOLES_W_K
+
+
+OFTEN_GROWN = (
+    "pearl-oyster",
+    "king-oyster",
+    "lions-mane",
+    "shiitake",
+    "pink-oyster",
+    "golden-oyster",
+    "chestnut",
+    "pioppino",
+    "button",
+)
+"""Species that come first in the list: those that sellers of kits and spawn offer most. Common
+practice, no source."""

@@ -15,6 +15,7 @@ from enum import StrEnum
 
 from controller.domain import measures
 from controller.domain.units import fahrenheit_to_celsius
+from controller.settings.plant_texts import watts_per_kelvin
 
 Value = str | int | float | time | tuple[float, float, float]
 """An answer as it was read: temperatures [°C], sizes [m], volumes [L], weights [kg], watts, L/h."""
@@ -31,6 +32,8 @@ class AnswerKind(StrEnum):
     WEIGHT = "weight"
     POWER = "power"
     FLOW = "flow"
+    AIR_FLOW = "air flow"
+    RATING = "rating"
     TIME = "time"
     NAME = "name"
 
@@ -41,6 +44,8 @@ class Option:
 
     key: str
     words: str
+    group: str = ""
+    """Heading under which it stands in a long list."""
 
 
 Known = Mapping[str, Value]
@@ -60,6 +65,8 @@ class Question:
     cautious: Callable[[Known], Text] | None
     """What is assumed for "I don't know"; None: that is no answer to this question."""
     options: tuple[Option, ...] = ()
+    shown_first: int = 0
+    """How many options of a long list are shown until somebody asks for all; 0: all."""
     hint: Text = ""
     low: float = 0.0
     high: float = 0.0
@@ -93,6 +100,7 @@ UNITS_OF: Mapping[AnswerKind, tuple[Mapping[str, float], tuple[str, str]]] = {
     AnswerKind.WEIGHT: (measures.WEIGHTS_KG, ("kg", "lb")),
     AnswerKind.POWER: (measures.POWERS_W, ("W", "W")),
     AnswerKind.FLOW: (measures.FLOWS_L_H, ("L/h", "gph")),
+    AnswerKind.AIR_FLOW: (measures.AIR_FLOWS_M3_H, ("m3/h", "cfm")),
 }
 """The units of a number, and what one without a unit is taken in: metric, US."""
 
@@ -138,6 +146,8 @@ def read_answer(question: Question, text: str, known: Known) -> Value:
             return _in_range(question, _celsius(text, known), known)
         case AnswerKind.SIZE:
             return _read_size(question, text, known)
+        case AnswerKind.RATING:
+            return _in_range(question, watts_per_kelvin(text), known)
         case AnswerKind.TIME:
             return _read_time(text)
         case AnswerKind.NAME:
@@ -233,6 +243,8 @@ def _in_range(question: Question, value: float, known: Known) -> float:
         raise ValueError(f"allowed: {low} to {high}{hint}")
     if question.kind is AnswerKind.COUNT:
         raise ValueError(f"allowed: {question.low:g} to {question.high:g}")
+    if question.kind is AnswerKind.RATING:
+        raise ValueError(f"allowed: {question.low:g} to {question.high:g} watts for each kelvin")
     per_unit = UNITS_OF[question.kind][0][bare_unit(question, known).lower()]
     raise ValueError(
         f"allowed: {question.low / per_unit:.3g} to {question.high / per_unit:.3g} "

@@ -35,6 +35,10 @@ def _place(known: Known) -> str:
     return str(known.get("place", "room"))
 
 
+def _is_rated(known: Known) -> bool:
+    return known.get("core") == parts_list.RATED
+
+
 def _packs_that_fit(known: Known) -> Text:
     litres, kind = known.get("cooler_volume"), str(known.get("pack", "bottle-1"))
     if not isinstance(litres, float):
@@ -55,6 +59,13 @@ def topics() -> tuple[Topic, ...]:
         SettingsError: The table of species that ships cannot be read.
     """
     species = {key: each.name for key, each in read_species().items()}
+    often, others = "Often grown", "Others"
+    options = [Option(key, species[key], often) for key in parts_list.OFTEN_GROWN]
+    options += [
+        Option(key, name, others)
+        for key, name in species.items()
+        if key not in parts_list.OFTEN_GROWN
+    ]
     return (
         Topic("Units", (_UNITS,)),
         Topic(
@@ -64,7 +75,8 @@ def topics() -> tuple[Topic, ...]:
                     key="species",
                     text="What do you grow?",
                     kind=AnswerKind.CHOICE,
-                    options=_choice(species),
+                    options=tuple(options),
+                    shown_first=len(parts_list.OFTEN_GROWN),
                     default=_always("pearl-oyster"),
                     cautious=_always("pearl-oyster-cold"),
                 ),
@@ -303,15 +315,64 @@ _TOPICS = (
                 key="core",
                 text="Which finned core does the cold water run through?",
                 kind=AnswerKind.CHOICE,
-                options=_choice({key: core.words for key, core in parts_list.CORES.items()}),
+                options=_choice(
+                    {key: core.words for key, core in parts_list.CORES.items()}
+                    | {parts_list.RATED: parts_list.RATED_WORDS}
+                ),
+                hint="a radiator as for cooling a computer; its name is the width of its face",
                 default=_always("120"),
                 cautious=_always("120"),
+            ),
+            Question(
+                key="rating",
+                text="How many watts does it take, at which difference?",
+                kind=AnswerKind.RATING,
+                hint=(
+                    "such as 120 W at 10 K: the air came in 10 K warmer than the water",
+                    "such as 120 W at 18 F: the air came in 18 °F warmer than the water",
+                ),
+                default=_always(("120 W at 10 K", "120 W at 18 F")),
+                cautious=None,
+                low=0.1,
+                high=1000.0,
+                asked=_is_rated,
+            ),
+            Question(
+                key="rated_air",
+                text="How much air went through it in that test?",
+                kind=AnswerKind.AIR_FLOW,
+                default=_always(("50 m3/h", "30 cfm")),
+                cautious=_always(("50 m3/h", "30 cfm")),
+                low=1.0,
+                high=20_000.0,
+                asked=_is_rated,
+            ),
+            Question(
+                key="rated_water",
+                text="And how much water?",
+                kind=AnswerKind.FLOW,
+                default=_always(("1 L/min", "0.26 gpm")),
+                cautious=_always(("1 L/min", "0.26 gpm")),
+                low=1.0,
+                high=20_000.0,
+                asked=_is_rated,
+            ),
+            Question(
+                key="fans",
+                text="How many fans blow through it in your chamber?",
+                kind=AnswerKind.COUNT,
+                default=_always("1"),
+                cautious=_always("1"),
+                low=1,
+                high=20,
+                asked=_is_rated,
             ),
             Question(
                 key="fan",
                 text="Which fan blows through it?",
                 kind=AnswerKind.CHOICE,
                 options=_firsts(parts_list.FANS),
+                hint="its back or the shop states the speed; one heard across the room is fast",
                 default=_always("ordinary"),
                 cautious=_always("quiet"),
             ),
@@ -324,6 +385,10 @@ _TOPICS = (
                 key="pump",
                 text="What flow does the box of the pump state?",
                 kind=AnswerKind.FLOW,
+                hint=(
+                    "printed on the pump too; for a small table fountain 200 to 300 L/h",
+                    "printed on the pump too; for a small table fountain 50 to 80 gph",
+                ),
                 default=_always(("240 L/h", "65 gph")),
                 cautious=_always(("120 L/h", "32 gph")),
                 low=10.0,

@@ -43,7 +43,7 @@ def shopping_list(
     yield "carry the cold", f"{packs.count} packs, {packs.in_reservoir} in the water: {kind}"
     yield "freeze the packs", _words("freezer", answers)
     cores = "two cores" if "second-core" in changes else "a finned core"
-    core = answers.words("core", parts_list.CORES[answers.text("core")].words)
+    core = _core(answers)
     yield "cool the air", f"{cores}, {core}, with fans: {_words('fan', answers)}"
     yield "move the water", f"a 12 V DC pump, {answers.of['pump'].text} on its box"
     yield "join them", "tubing in a foam sleeve, clips, a one-way valve, foam for the two holes"
@@ -52,6 +52,12 @@ def shopping_list(
     watts = plant.reservoir.pump_w + plant.chamber.fans_w
     amperes = math.ceil(2.0 * watts / VOLTS / SUPPLY_SHARE) / 2.0
     yield "feed", f"a 12 V DC supply of {amperes:g} A or more, double insulated, and a fuse"
+
+
+def _core(answers: Answers) -> str:
+    if answers.text("core") == parts_list.RATED and answers.of["core"].fits:
+        return f"one that takes {answers.of['rating'].text}"
+    return answers.words("core", parts_list.CORES[answers.text("core")].words)
 
 
 def _words(key: str, answers: Answers) -> str:

@@ -60,8 +60,12 @@ def _share(text: str) -> float:
     return share
 
 
-def _watts_per_kelvin(text: str) -> float:
-    """Read what a test took and at which difference, such as "120 W at 10 K"."""
+def watts_per_kelvin(text: str) -> float:
+    """Read what a test took and at which difference, such as "120 W at 10 K" [W/K].
+
+    Raises:
+        ValueError: It is no such text.
+    """
     watts, at, difference = text.partition(" at ")
     if not at:
         raise ValueError('allowed: watts at a difference, such as "120 W at 10 K"')
@@ -82,7 +86,7 @@ def reader_of(key: str) -> tuple[Reader, str] | None:
         key: Name of a figure, whose ending names its unit.
     """
     for ending, reader, example in (
-        ("rated_w_per_k", _watts_per_kelvin, '"120 W at 10 K"'),
+        ("rated_w_per_k", watts_per_kelvin, '"120 W at 10 K"'),
         ("rated_air_m3_h", _quantity(measures.AIR_FLOWS_M3_H, "30 cfm"), '"30 cfm"'),
         ("rated_l_min", _quantity(measures.FLOWS_L_H, "1 L/min", 60.0), '"1 L/min"'),
         ("litres", _VOLUME, '"20 qt"'),

@@ -13,7 +13,7 @@ import pytest
 from rich.console import Console
 
 from controller.cli import new as module
-from controller.cli.interview import Interview, chosen_option
+from controller.cli.interview import Interview, fitting_options
 from controller.cli.main import EX_NOINPUT, EX_USAGE, status_of
 from controller.cli.new_file import replace_content
 from controller.planning.answers import UNKNOWN
@@ -42,7 +42,8 @@ def test_enter_takes_what_is_usual_and_fits_fifty_columns() -> None:
     assert texts["units"] == "us"
     assert texts["size"] == "2 x 2 x 4 ft"
     assert texts["cooler_volume"] == "48 qt"
-    assert set(texts) == {question.key for question in every_question()}
+    rated = {"rating", "rated_air", "rated_water", "fans"}  # asked where the core has a label
+    assert set(texts) == {question.key for question in every_question()} - rated
     assert max(map(len, screen.splitlines())) <= 50
 
 
@@ -81,10 +82,28 @@ def test_earlier_answers_are_not_asked_again() -> None:
 def test_an_answer_may_be_the_beginning_of_its_words() -> None:
     walls = next(each for each in every_question() if each.key == "walls")
 
-    assert chosen_option(walls, "plastic") == "tote"
-    assert chosen_option(walls, "9") == "fridge"
-    assert chosen_option(walls, "0") is None
-    assert chosen_option(walls, "b") is None
+    assert fitting_options(walls, "plastic") == ("tote",)
+    assert fitting_options(walls, "9") == ("fridge",)
+    assert fitting_options(walls, "0") == fitting_options(walls, "10") == ()
+    assert fitting_options(walls, "box") == ("foam-25", "foam-50")
+    assert fitting_options(walls, "marble") == ()
+
+
+def test_a_long_list_is_short_until_all_of_it_is_asked_for() -> None:
+    """Part of a name is enough; where it fits several, these are shown."""
+    typed = ["", "turnip", "all", "strain", "nameko"]
+
+    texts, screen = interviewed(typed, {})
+    first, _, rest = screen.partition("Or part of another name; all lists all 27.")
+
+    assert texts["species"] == "nameko"
+    assert "pioppino" in first
+    assert "nameko" not in first
+    assert "No such name." in rest
+    whole, _, several = rest.partition("Which of these?")[2].partition("Which of these?")
+    assert "wood ear" in whole
+    assert "warm strain" in several
+    assert "wood ear" not in several.partition("fruiting: mushrooms grow")[0]
 
 
 def test_replayed_answers_write_a_configuration_that_check_accepts(

@@ -17,9 +17,10 @@ from controller.planning.answers import (
     read_answers,
     texts_of,
 )
-from controller.planning.configuration import configuration_text
+from controller.planning.configuration import configuration_text, settings_of
 from controller.planning.consultation import consult, draft_of
 from controller.planning.equipment import cautions_of, equipment_of
+from controller.planning.own_file import own_file
 from controller.planning.points import air_high_c, low_limit_c, points_of
 from controller.planning.question import AnswerKind, read_answer
 from controller.planning.questions import every_question
@@ -275,3 +276,60 @@ def test_ranges_are_given_in_the_units_of_the_grower() -> None:
 
     with pytest.raises(ValueError, match="allowed: -4 F to 122 F"):
         read_answer(day, "150", {"units": "us"})
+
+
+RATING = {"core": "rated", "rating": "120 W at 18 F", "rated_air": "30 cfm", "rated_water": "1 gpm"}
+"""12 W/K, by 51 m³/h and 227 L/h."""
+
+
+def test_a_core_may_be_known_by_its_label() -> None:
+    """Twice 12 W/K: the worked number of `coil_rating` for both sides, and the square root of flow.
+
+    The file says what the label does, and reads back as the same equipment and the same answers.
+    """
+    answers = complete({"units": "us", **RATING, "rating": "120 W at 10 K", "fan": "fast"})
+    coil = equipment_of(answers).coil
+
+    # 28.2 W/K at 30 ft³/min on the air side, 84.6 on the water side; this fan moves 33
+    assert coil.ua_water_w_k == pytest.approx(84.6, rel=0.01)
+    assert coil.ua_air_w_k == pytest.approx(28.2 * (33 / 30) ** 0.5, rel=0.01)
+    text = draft_of(answers).text
+    assert 'rated_w_per_k = "120 W at 10 K"' in text
+    assert "ua_air_w_k" not in text
+    settings = settings_of(text)
+    for side in ("ua_air_w_k", "ua_water_w_k", "air_kg_s", "water_kg_s"):
+        assert getattr(settings.plant_spec().coil, side) == pytest.approx(getattr(coil, side))
+    own = own_file(text, Path(), settings).answers
+    assert {key: own[key].text for key in ("core", "rated_air", "rated_water", "fans", "fan")} == {
+        "core": "rated",
+        "rated_air": "30 cfm",
+        "rated_water": "1 gpm",
+        "fans": "1",
+        "fan": "fast",
+    }
+    assert own["rating"].value == pytest.approx(12.0)
+
+
+def test_a_changed_core_is_written_by_its_conductances() -> None:
+    """Two cores are not what one label says."""
+    text = draft_of(complete(RATING, ("second-core",))).text
+
+    assert "rated_w_per_k" not in text
+    assert "ua_air_w_k" in text
+
+
+@pytest.mark.parametrize(
+    ("changed", "problem"),
+    [
+        ({"rating": "900 W at 10 K"}, "the most that so little air can carry"),
+        ({"rating": "120"}, 'such as "120 W at 10 K"'),
+        ({"rating": "?"}, "has to be known"),
+        ({"rated_air": "fast"}, "a number and its unit"),
+    ],
+)
+def test_a_label_that_cannot_be_is_asked_again(changed: dict[str, str], problem: str) -> None:
+    problems = complete({**RATING, **changed}).problems
+
+    (why,) = problems.values()
+    assert problem in why
+    assert set(problems) == set(changed)

@@ -69,7 +69,9 @@ form.addEventListener("input", (event) => {
     if (unknown !== null) unknown.checked = false;
   }
   // which questions are asked, or their usual answers, depend on these: the form comes anew
-  if (["units", "freezer", "place"].includes(event.target.name)) form.submit();
+  const rated = document.querySelector('[name="rating"]') !== null;
+  const asksAnew = event.target.name === "core" && (event.target.value === "rated") !== rated;
+  if (asksAnew || ["units", "freezer", "place"].includes(event.target.name)) form.submit();
   else soon();
 });
 
