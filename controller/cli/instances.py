@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -39,6 +38,8 @@ class Instance(click.ParamType):  # type: ignore[type-arg]
 
 
 def _unknown(value: str) -> str:
+    from difflib import get_close_matches  # noqa: PLC0415 - a misspelt name is rare
+
     known = [each.stem for each in places.configurations_in(places.CONFIGURATIONS)]
     close = get_close_matches(value, known, n=1)
     hint = f' Did you mean "{close[0]}"?' if close else ""

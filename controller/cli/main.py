@@ -16,6 +16,7 @@ from importlib import import_module
 
 import click
 
+from controller import __version__
 from controller.errors import (
     BusyError,
     ControllerError,
@@ -163,7 +164,7 @@ class _Commands(click.Group):
     cls=_Commands,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-@click.version_option(package_name="coldpin")
+@click.version_option(__version__)
 def coldpin() -> None:
     """Keep a mushroom fruiting chamber cool on cold water and ice packs."""
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from importlib.metadata import version
 
 import click
 
+from controller import __version__
 from controller.cli.main import COMMANDS, coldpin
 
 ABOUT_CONFIG = (
@@ -71,4 +71,4 @@ def _plain(text: str) -> str:
 
 
 if __name__ == "__main__":
-    click.echo(manual_page(version("coldpin")), nl=False)
+    click.echo(manual_page(__version__), nl=False)

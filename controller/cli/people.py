@@ -1,11 +1,15 @@
-"""What commands print for people: through rich, plain where nobody wants colour or width.
+"""What commands print for people, at the width of their terminal.
 
-rich is loaded where something is printed for people, since a script that asks for JSON needs none.
+Tables go through rich, which is loaded where one is printed: loading it takes longer than a daily
+command does otherwise, and those get by with `say` and `rows`.
 """
 
 from __future__ import annotations
 
 import json
+import shutil
+import textwrap
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -13,6 +17,9 @@ import click
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
+
+NARROWEST = 10
+"""A column narrower than this breaks words and helps nobody [characters]."""
 
 
 def console() -> Console:
@@ -30,6 +37,30 @@ def table(*columns: str, title: str = "") -> Table:
     for column in columns:
         made.add_column(column, overflow="fold")
     return made
+
+
+def say(text: str, *, bold: bool = False) -> None:
+    """Print a text, wrapped at the terminal's width."""
+    for line in _wrapped(text, _width()):
+        click.secho(line, bold=bold or None)
+
+
+def rows(pairs: Sequence[tuple[str, str]]) -> None:
+    """Print names and their values in two columns; a long value goes on below itself."""
+    first = max((len(name) for name, _ in pairs), default=0)
+    gap = 2
+    for name, value in pairs:
+        lines = _wrapped(value, max(_width() - first - gap, NARROWEST))
+        for before, line in zip([name, *[""] * len(lines)], lines, strict=False):
+            click.echo(f"{before:{first + gap}}{line}".rstrip())
+
+
+def _width() -> int:
+    return max(shutil.get_terminal_size().columns, NARROWEST)
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    return textwrap.wrap(text, width, break_on_hyphens=False) or [""]
 
 
 def print_json(document: dict[str, Any]) -> None:

@@ -43,7 +43,6 @@ from controller.records.boot import boot_id, boottime
 from controller.records.requests_file import REQUESTS, ask_now, request_of, swaps
 from controller.records.requests_place import in_use, why_unseen
 from controller.records.status_file import STATUS, is_silent, read_status
-from controller.settings.load import read_settings
 
 PATIENCE_TICKS = 3
 
@@ -88,10 +87,13 @@ def swap(
             "when it is done",
             param_hint="--at",
         )
-    fitted = read_settings(config).plant_spec().packs
-    if packs is not None and packs > fitted.count:
+    # the physics takes longer to load than the rest of these commands do, and only a swap needs it
+    from controller.settings.pack_counts import read_pack_counts  # noqa: PLC0415
+
+    known = read_pack_counts(config)
+    if packs is not None and packs > known.count:
         raise click.BadParameter(
-            f"found {packs}, allowed: up to {fitted.count}, as many as [plant.packs] count says "
+            f"found {packs}, allowed: up to {known.count}, as many as [plant.packs] count says "
             "there are",
             param_hint="--packs",
         )
@@ -104,7 +106,7 @@ def swap(
     if wrong is not None:
         packs, at = packs or wrong.packs, at or wrong.at
     payload = LogSwap(
-        packs=fitted.in_reservoir if packs is None else packs,
+        packs=known.in_reservoir if packs is None else packs,
         at=now.replace(microsecond=0) if at is None else at,
         note=note,
         frozen_through=FrozenThrough(frozen_through),
@@ -138,6 +140,9 @@ def _of(swap: LoggedSwap) -> str:
 def stage(words: tuple[str, ...]) -> None:
     """Change to the band of the stage NAME."""
     config, (name,) = config_and_rest(words, most=1)
+    # so do the models of the settings, which only a stage needs
+    from controller.settings.load import read_settings  # noqa: PLC0415
+
     settings = read_settings(config)
     if name not in settings.stages:
         known = ", ".join(sorted(settings.stages))

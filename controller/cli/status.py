@@ -6,10 +6,10 @@ import time
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
+from controller import __version__
 from controller.cli import people
 from controller.cli.first_run_words import words_of
 from controller.cli.instances import CONFIG
@@ -27,13 +27,9 @@ from controller.lookout.readings import last_change_words, readings_of
 from controller.pictures import words
 from controller.records.first_runs import last_first_run
 from controller.records.forecast_file import read_forecast
-from controller.records.release import release
 from controller.records.snapshot import Snapshot, take_snapshot
 from controller.service.kept_wiring import read_kept_wiring
 from controller.settings.brief import BriefSettings, read_brief_settings
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 WELL, ALARMED, SILENT = 0, 1, 2
 WATCH_EVERY_S = 2.0
@@ -57,10 +53,9 @@ def status(config: Path, as_json: bool, watch: bool) -> int:
         if as_json:
             people.print_json(_CODEC.document(report))
         else:
-            console = people.console()
             if watch:
-                console.clear()
-            _print_for_people(console, report, snapshot, settings)
+                click.clear()
+            _print_for_people(report, snapshot, settings)
         if not watch:
             return _exit_status(report)
         time.sleep(WATCH_EVERY_S)
@@ -95,7 +90,7 @@ def report_of(snapshot: Snapshot, place: Path, settings: BriefSettings) -> Statu
         age_s=None if snapshot.age_s is None else round(snapshot.age_s, 1),
         last_swap=snapshot.last_swap,
         first_run=_first_run(place, settings),
-        installed=release(),
+        installed=__version__,
         forecast=snapshot.forecast,
         status=snapshot.status,
         computer=_computer(snapshot, place, settings),
@@ -109,11 +104,14 @@ def _computer(snapshot: Snapshot, place: Path, settings: BriefSettings) -> tuple
     return tuple(host_findings(records, switches=switches, chip=snapshot.silent))
 
 
-def version_words(runs: str, installed: str) -> str:
-    """Return which release runs, and what to do where another one is installed."""
+def version_rows(runs: str, installed: str) -> list[tuple[str, str]]:
+    """Return which release runs, and what to do where another one is installed; [] if unknown."""
+    if not runs:
+        return []
     if runs == installed:
-        return runs
-    return f"{runs} runs, {installed} is installed: restart the service to change over"
+        return [("Version", runs)]
+    words = f"{runs} runs, {installed} is installed: restart the service to change over"
+    return [("Version", words)]
 
 
 def _first_run(place: Path, settings: BriefSettings) -> FirstRun | None:
@@ -130,9 +128,7 @@ def _exit_status(report: StatusReport) -> int:
     return ALARMED if alarmed else WELL
 
 
-def _print_for_people(
-    console: Console, report: StatusReport, snapshot: Snapshot, settings: BriefSettings
-) -> None:
+def _print_for_people(report: StatusReport, snapshot: Snapshot, settings: BriefSettings) -> None:
     """Print the answer first: how the chamber is, what to do by when; then the rest."""
     limits = AlarmLimits(
         air_high_c=settings.air_high_c,
@@ -152,24 +148,21 @@ def _print_for_people(
     lines += [*(each.note for each in headline.alarms), *headline.notes]
     lines += [f"{each.seen}: {each.words}." for each in headline.alarms if each.seen]
     if status is not None:
-        console.print(status.chamber, markup=False)
-    console.print(headline.words, style="bold", markup=False)
+        people.say(status.chamber)
+    people.say(headline.words, bold=True)
     for line in (*lines, change.do, change.lasts, change.left):
         if line:
-            console.print(line, markup=False)
-    if status is None:
-        for line in report.computer:
-            console.print(line, markup=False)
-        return
-    table = people.table("", "")
-    table.show_header = False
-    for name, value in readings_of(status, settings.unit):
-        table.add_row(name, value)
-    table.add_row("Updated", words.moment(status.as_of, now))
-    table.add_row("First run", words_of(report.first_run))
-    if status.version:
-        table.add_row("Version", version_words(status.version, report.installed))
-    console.print(table)
+            people.say(line)
+    if status is not None:
+        people.rows(
+            [
+                *readings_of(status, settings.unit),
+                ("Updated", words.moment(status.as_of, now)),
+                ("First run", words_of(report.first_run)),
+                *version_rows(status.version, report.installed),
+            ]
+        )
     for line in report.computer:
-        console.print(line, markup=False)
-    console.print(last_change_words(snapshot.last_swap, now), markup=False)
+        people.say(line)
+    if status is not None:
+        people.say(last_change_words(snapshot.last_swap, now))

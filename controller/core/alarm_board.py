@@ -17,9 +17,10 @@ from controller.core.conditions import (
     changes_since,
     rows_reading,
 )
-from controller.core.state import AlarmContext, AlarmState, Event, EventKind, Evidence, State
+from controller.core.state import AlarmContext, AlarmState, Event, Evidence, State
 from controller.core.stopwatch import RESET
 from controller.domain.alarms import Alarm, AlarmName
+from controller.domain.events import EventKind
 
 CALM_BOARD = tuple(AlarmState(name=each.name, about=each.about) for each in CONDITIONS)
 """Every alarm there is, none standing and no delay running."""

@@ -19,14 +19,13 @@ from controller.core.state import (
     Cooling,
     Decision,
     Event,
-    EventKind,
     Inputs,
-    Phase,
-    Reason,
     State,
 )
 from controller.core.window import window_of
 from controller.domain.alarms import Alarm, AlarmName
+from controller.domain.control_phase import Phase, Reason
+from controller.domain.events import EventKind
 
 _TRIPS = frozenset(
     {

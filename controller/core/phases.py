@@ -24,8 +24,9 @@ from controller.core.rules import (
     tripped_by,
     with_warm_water_timed,
 )
-from controller.core.state import NOTHING_ASKED, UNTRIED, Cooling, Inputs, Phase, Reason
+from controller.core.state import NOTHING_ASKED, UNTRIED, Cooling, Inputs
 from controller.core.stopwatch import RESET
+from controller.domain.control_phase import Phase, Reason
 from controller.domain.temperatures import Lost
 
 LOST_RUNS_BORNE = 2

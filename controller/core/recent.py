@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from controller.core.law import Law
 from controller.core.memory import HOUR_S, Loss, Recent
-from controller.core.state import Cooling, Inputs, Reason
+from controller.core.state import Cooling, Inputs
+from controller.domain.control_phase import Reason
 from controller.domain.reading_rows import PROBE_NAMES
 from controller.domain.temperatures import Lost
 

@@ -10,8 +10,9 @@ from dataclasses import replace
 
 from controller.core.flow import beyond_doubt, early_s, next_mark_at
 from controller.core.law import Band, Law
-from controller.core.state import Cooling, Inputs, Phase, Reason
+from controller.core.state import Cooling, Inputs
 from controller.core.stopwatch import RESET
+from controller.domain.control_phase import Phase, Reason
 from controller.domain.temperatures import Lost, Reading, Seen
 
 

@@ -9,43 +9,9 @@ from controller.core.law import Band, Law
 from controller.core.memory import NOTHING_SEEN, Expectations, Recent
 from controller.core.stopwatch import RESET, Stopwatch
 from controller.domain.alarms import AlarmName
+from controller.domain.control_phase import Phase, Reason
+from controller.domain.events import EventKind
 from controller.domain.temperatures import Reading, Seen
-
-
-class Phase(Enum):
-    """What cooling is doing."""
-
-    REST = "rest"
-    HELD = "held"
-    PRIME = "prime"
-    COOL = "cool"
-    RUN_ON = "run_on"
-    FALLBACK = "fallback"
-    LOCKOUT = "lockout"
-
-
-class Reason(Enum):
-    """Why cooling does what it does, in one short phrase."""
-
-    NO_CALL = "no call for cooling"
-    FIRST_READINGS = "waiting for the first readings"
-    CALL = "call for cooling"
-    MINIMUM_RUN = "finishing the minimum run"
-    ANTI_SHORT_CYCLE = "resting before the next start"
-    PRIMING = "pump first, fan after the prime time"
-    RUN_ON = "fan runs on after the pump"
-    PAUSED = "paused by a person"
-    RESERVOIR_WARM = "reservoir too warm to cool"
-    LOW_LIMIT = "air at the low limit"
-    OUTPUT_FAILED = "an output failed"
-    FLOW_WAIT = "no flow proved, waiting to try again"
-    LOCKOUT = "locked out: flow not proved"
-    RESERVOIR_EMPTY = "reservoir empty"
-    LONGEST_RUN = "rest after the longest run"
-    PROVING = "short rest, then flow is proved anew"
-    AIR_LOST = "air probe lost"
-    TIMED_ON = "air probe lost, cooling by the clock"
-    TIMED_OFF = "air probe lost, resting by the clock"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,17 +124,6 @@ class AlarmState:
     acknowledged: bool = False
     pending: Stopwatch = RESET
     """For how long the condition has asked for a change."""
-
-
-class EventKind(Enum):
-    """What can happen that is worth keeping."""
-
-    SWITCH = "switch"
-    PHASE = "phase"
-    TRIP = "trip"
-    RAISED = "alarm_raised"
-    CLEARED = "alarm_cleared"
-    ACKNOWLEDGED = "alarm_acknowledged"
 
 
 class Evidence(Enum):

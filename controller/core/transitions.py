@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from controller.core.state import Phase
+from controller.domain.control_phase import Phase
 
 
 @dataclass(frozen=True, slots=True)

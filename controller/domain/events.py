@@ -5,11 +5,23 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import datetime
+from enum import Enum
 
 BAND, STAGE, REFUSED = "band", "stage", "refused"
 """Kinds of event that are no decision: the band in force (name: cut-out and cut-in [m°C]), the
 stage (name: the stage), and readings that were refused (name: the probe; how many, and why)."""
 _POINTS = re.compile(r"(-?\d{1,6}) (-?\d{1,6})", re.ASCII)
+
+
+class EventKind(Enum):
+    """What can happen that is worth keeping."""
+
+    SWITCH = "switch"
+    PHASE = "phase"
+    TRIP = "trip"
+    RAISED = "alarm_raised"
+    CLEARED = "alarm_cleared"
+    ACKNOWLEDGED = "alarm_acknowledged"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

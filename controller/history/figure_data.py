@@ -8,9 +8,8 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from enum import Enum
 from pathlib import Path
 
-from controller.core.state import EventKind
 from controller.domain.alarm_guide import alarm_title
-from controller.domain.events import BAND, RecordedEvent
+from controller.domain.events import BAND, EventKind, RecordedEvent
 from controller.pictures.chamber_chart import INTERVALS, ChamberHistory, ChamberPoint, Part
 from controller.pictures.chart import Expected
 from controller.pictures.words import pack_count, temperature

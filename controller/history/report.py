@@ -11,9 +11,8 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta, tzinfo
 from itertools import pairwise
 
-from controller.core.state import EventKind
 from controller.domain.alarms import AlarmName
-from controller.domain.events import REFUSED, RecordedEvent
+from controller.domain.events import REFUSED, EventKind, RecordedEvent
 from controller.domain.requests import LoggedSwap
 from controller.history.alarm_figures import AlarmFigures, PastAlarm, alarm_figures
 from controller.records.columns import HELD_MS

@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import Enum
 
-from controller.core.state import Reason
 from controller.domain.alarm_guide import (
     PLACES,
     alarm_title,
@@ -19,13 +18,11 @@ from controller.domain.alarm_guide import (
     worst_first,
 )
 from controller.domain.alarms import Alarm, AlarmName
+from controller.domain.control_phase import Phase, Reason
 from controller.domain.requests import Acknowledge, Pause, Request, Resume
 from controller.domain.status import Status
 from controller.pictures.words import degrees, duration, moment, temperature
 from controller.records.snapshot import Snapshot
-
-LOCKOUT = "lockout"
-"""Value of the phase in which the pump stays off until a person has looked."""
 
 
 class ChamberState(Enum):
@@ -117,7 +114,7 @@ def _without_notes(snapshot: Snapshot, limits: AlarmLimits, now: datetime) -> He
         if not is_note(alarm)
     )
     paused = _pause_words(status, snapshot, now)
-    if status.phase == LOCKOUT:
+    if status.phase == Phase.LOCKOUT.value:
         action = alarms[0].action if alarms else guide_of(AlarmName.FLOW_NOT_PROVED.value).action
         words = f"Cooling is locked out. {_air_words(status, limits)}"
         return _headline(ChamberState.LOCKED_OUT, words, action, paused, alarms)

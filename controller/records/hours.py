@@ -18,8 +18,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from controller.core.state import EventKind
-from controller.domain.events import BAND, STAGE, InForce, RecordedEvent
+from controller.domain.events import BAND, STAGE, EventKind, InForce, RecordedEvent
 from controller.records.columns import place_sums
 from controller.records.pieces import (
     ForceOverTime,

@@ -13,8 +13,7 @@ from itertools import chain
 from pathlib import Path
 from typing import Any
 
-from controller.core.state import EventKind
-from controller.domain.events import RecordedEvent
+from controller.domain.events import EventKind, RecordedEvent
 from controller.records.schema import AHEAD_MS
 
 THINNED_MS = 300_000

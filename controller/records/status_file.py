@@ -10,9 +10,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from controller.core.law import Law
-from controller.core.state import Inputs, State
 from controller.domain.alarms import Alarm, AlarmName
 from controller.domain.status import (
     STATUS_CODEC,
@@ -23,6 +22,10 @@ from controller.domain.status import (
     TimersLeft,
 )
 from controller.domain.temperatures import Reading, Seen
+
+if TYPE_CHECKING:  # whoever only reads the file needs no control law
+    from controller.core.law import Law
+    from controller.core.state import Inputs, State
 
 STATUS = "status.json"
 

@@ -19,9 +19,9 @@ from pathlib import Path
 from typing import Any
 
 from controller.core.law import Band
-from controller.core.state import Decision, EventKind, Inputs
+from controller.core.state import Decision, Inputs
 from controller.domain.backoff import backoff_s
-from controller.domain.events import BAND, BandPoints
+from controller.domain.events import BAND, BandPoints, EventKind
 from controller.domain.temperatures import Reading, Seen
 from controller.records.hours import HourBasis, sum_once
 from controller.records.schema import opened_for_writing, transaction

@@ -11,17 +11,10 @@ from collections.abc import Mapping
 
 from controller.core.law import Band
 from controller.core.rules import call_for
-from controller.core.state import (
-    NOTHING_ASKED,
-    Asked,
-    Decision,
-    Event,
-    EventKind,
-    Inputs,
-    Phase,
-    Reason,
-)
+from controller.core.state import NOTHING_ASKED, Asked, Decision, Event, Inputs
 from controller.domain.alarms import AlarmName
+from controller.domain.control_phase import Phase, Reason
+from controller.domain.events import EventKind
 from controller.domain.temperatures import Lost, Reading, Seen
 from controller.probes.samples import SampleSource
 from controller.probes.sieve import Sieve

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple, Protocol
 
 from controller.core.law import Band
-from controller.core.state import Decision, EventKind, Inputs
+from controller.core.state import Decision, Inputs
+from controller.domain.events import EventKind
 from controller.rehearsal.plants import Account
 from controller.thermal.probe import Course
 

@@ -11,8 +11,9 @@ import structlog
 
 from controller.core.alarm_board import standing_alarms
 from controller.core.decide import begin
-from controller.core.state import Asked, Cooling, Decision, Phase, State
+from controller.core.state import Asked, Cooling, Decision, State
 from controller.domain.alarms import AlarmName
+from controller.domain.control_phase import Phase
 from controller.errors import OutputError
 from controller.probes.samples import SampleSource
 from controller.probes.sieve import Sieve

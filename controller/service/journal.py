@@ -6,7 +6,8 @@ from typing import Protocol
 
 import structlog
 
-from controller.core.state import Decision, EventKind, Inputs
+from controller.core.state import Decision, Inputs
+from controller.domain.events import EventKind
 from controller.domain.temperatures import Reading, Seen
 
 _log = structlog.get_logger("coldpin")

@@ -15,8 +15,9 @@ from pathlib import Path
 import structlog
 
 from controller.core.decide import begin
-from controller.core.state import Cooling, Phase, State
+from controller.core.state import Cooling, State
 from controller.domain.alarms import Alarm
+from controller.domain.control_phase import Phase
 from controller.domain.json_text import json_text
 from controller.records.durable import replace_file
 

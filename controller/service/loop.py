@@ -13,17 +13,9 @@ from operator import is_not
 from controller.core.decide import decide
 from controller.core.law import Band, Law
 from controller.core.signal import NO_CALL, SignalPattern, call_of, is_sounding
-from controller.core.state import (
-    NOTHING_ASKED,
-    Asked,
-    Cooling,
-    Decision,
-    Inputs,
-    Phase,
-    Reason,
-    State,
-)
+from controller.core.state import NOTHING_ASKED, Asked, Cooling, Decision, Inputs, State
 from controller.domain.alarms import AlarmName
+from controller.domain.control_phase import Phase, Reason
 from controller.domain.temperatures import Lost, Reading, Seen
 from controller.probes.samples import SampleSource
 from controller.probes.sieve import Sieve

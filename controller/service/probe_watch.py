@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Mapping
 
-from controller.core.state import Decision, EventKind
+from controller.core.state import Decision
+from controller.domain.events import EventKind
 from controller.domain.temperatures import Seen
 from controller.probes.common_cause import common_cause
 from controller.probes.samples import Fault

@@ -10,13 +10,13 @@ from time import monotonic as _monotonic
 
 import structlog
 
+from controller import __version__
 from controller.domain.events import REFUSED, STAGE
 from controller.domain.places import records_path
 from controller.domain.requests import RequestKind, SetStage
 from controller.errors import ControllerError, OutputError, SettingsError
 from controller.records.boot import boot_id, boottime
 from controller.records.hours import HourBasis
-from controller.records.release import release
 from controller.records.requests_file import REQUESTS, newest, settle
 from controller.records.writer import RecordsWriter
 from controller.service.alarm_store import AlarmStore
@@ -178,7 +178,7 @@ class _Process:
         )
         _log.info(
             "started",
-            version=release(),
+            version=__version__,
             chamber=settings.chamber.name,
             stage=stage,
             dry=plan.dry,

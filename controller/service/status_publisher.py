@@ -8,11 +8,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from controller import __version__
 from controller.core.state import Decision, Inputs
 from controller.domain.places import runtime_directory
 from controller.domain.status import LoopFigures, Status
 from controller.records.boot import boottime
-from controller.records.release import release
 from controller.records.status_file import (
     STATUS,
     Clocks,
@@ -37,7 +37,7 @@ class StatusPublisher:
         """
         self._file = runtime_directory(place) / STATUS
         self._boot = boot
-        self._version = release()  # now: another one may be installed while this one runs
+        self._version = __version__
         self._starts = 0
         self._pump_s = 0.0
         self._counted_at: float | None = None

@@ -14,7 +14,9 @@ import time
 from pathlib import Path
 
 from controller.core.law import Band
-from controller.core.state import Decision, Event, EventKind, Inputs, Phase, Reason
+from controller.core.state import Decision, Event, Inputs
+from controller.domain.control_phase import Phase, Reason
+from controller.domain.events import EventKind
 from controller.domain.temperatures import Seen
 from controller.records.writer import BATCH_S, RecordsWriter
 from tests.benchmarks.speed import say

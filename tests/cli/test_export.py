@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from controller.cli.main import status_of
-from controller.core.state import Decision, Phase, Reason
+from controller.core.state import Decision
+from controller.domain.control_phase import Phase, Reason
 from controller.domain.requests import LogSwap
 from controller.probes.recorded import read_rows
 from controller.records.boot import boottime

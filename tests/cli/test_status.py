@@ -7,6 +7,7 @@ import json
 import re
 import subprocess
 import sys
+from contextlib import redirect_stdout
 from dataclasses import replace
 from datetime import timedelta
 from importlib import metadata
@@ -14,11 +15,12 @@ from pathlib import Path
 from typing import Literal
 
 import pytest
-from rich.console import Console
 
 from controller.cli.main import status_of
-from controller.cli.status import _print_for_people, report_of, version_words
+from controller.cli.status import _print_for_people, report_of, version_rows
 from controller.domain.alarm_guide import alarm_title, guide_of
+from controller.domain.published_forecast import FORECAST_CODEC
+from controller.records.forecast_file import FORECAST
 from controller.records.snapshot import Snapshot
 from controller.service.kept_wiring import KEPT_WIRING
 from controller.settings.brief import BriefSettings, read_brief_settings
@@ -114,11 +116,26 @@ def test_a_file_that_is_no_toml_is_named(
     assert str(config) in capsys.readouterr().err
 
 
-def test_json_loads_neither_the_models_nor_what_paints(place: Path) -> None:
-    """It is asked every minute by scripts, on a small computer."""
+@pytest.mark.parametrize(
+    ("words", "leaves_out"),
+    [
+        (["status"], {"controller.thermal"}),
+        (["status", "--json"], {"controller.thermal"}),
+        (["swap"], set()),
+        (["pause"], {"controller.thermal"}),
+        (["ack"], {"controller.thermal"}),
+    ],
+    ids=" ".join,
+)
+def test_a_daily_command_loads_only_what_it_uses(
+    place: Path, words: list[str], leaves_out: set[str]
+) -> None:
+    """It is given every minute by scripts, and by people who wait, on a small computer."""
+    put_status(place, status(boottime_s=1.0))
+    (place / FORECAST).write_text(FORECAST_CODEC.text(forecast(NOW)), encoding="utf-8")
     script = (
         "import sys; from controller.cli.main import status_of;"
-        f"status_of(['status', {str(LAPTOP)!r}, '--json']);"
+        f"status_of([{words[0]!r}, {str(LAPTOP)!r}, *{words[1:]!r}]);"
         "print(*sys.modules, file=sys.stderr)"
     )
     ran = subprocess.run(
@@ -126,17 +143,19 @@ def test_json_loads_neither_the_models_nor_what_paints(place: Path) -> None:
         env={"STATE_DIRECTORY": str(place)},
     )  # fmt: skip
 
-    assert json.loads(ran.stdout)["silent"] is True
+    assert ran.stdout
     loaded = set(ran.stderr.split())
-    assert not loaded & {"rich", "controller.settings.models", "controller.thermal", "numpy"}
+    assert not loaded & {"rich", "controller.settings.models", "controller.core", "numpy"}
+    assert not loaded & leaves_out
 
 
-def screen(of: Snapshot, unit: Literal["C", "F"] = "C") -> str:
-    """Return what people see of a snapshot, without colours and in one long line each."""
+def screen(of: Snapshot, unit: Literal["C", "F"] = "C", columns: int = 400) -> str:
+    """Return what people see of a snapshot, without colours, in a wide terminal."""
     settings = BriefSettings(unit=unit, records=None, air_high_c=20.0, air_low_c=11.0)
     text = io.StringIO()
-    console = Console(file=text, width=400, highlight=False)
-    _print_for_people(console, report_of(of, Path("/nowhere"), settings), of, settings)
+    with pytest.MonkeyPatch.context() as patch, redirect_stdout(text):
+        patch.setenv("COLUMNS", str(columns))
+        _print_for_people(report_of(of, Path("/nowhere"), settings), of, settings)
     return text.getvalue()
 
 
@@ -150,6 +169,17 @@ def test_the_screen_says_that_all_is_well() -> None:
     assert re.search(r"^First run +none on record", shown, re.MULTILINE)
     assert "4 packs" in shown
     assert "None" not in shown
+
+
+@pytest.mark.parametrize("columns", [1, 30, 50, 80])
+def test_a_narrow_screen_loses_no_word(columns: int) -> None:
+    """Long lines go on below themselves, values in their own column; 10 columns at the least."""
+    shown = screen(snapshot(), columns=columns)
+
+    wide = screen(snapshot())
+    assert re.sub(r"\s", "", shown) == re.sub(r"\s", "", wide)
+    if columns > 1:
+        assert max(map(len, shown.splitlines())) <= columns
 
 
 def test_the_screen_has_the_configurations_unit() -> None:
@@ -203,9 +233,9 @@ def test_which_release_runs_and_which_is_installed(runs: str, words: str) -> Non
     """After an update without a restart the two differ, and nobody would know."""
     version = metadata.version("coldpin")
 
-    shown = version_words(runs.replace("VERSION", version), version)
+    shown = version_rows(runs.replace("VERSION", version), version)
 
-    assert shown == words.replace("VERSION", version)
+    assert shown == [("Version", words.replace("VERSION", version))]
 
 
 def test_the_report_names_both_releases(place: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -44,6 +44,34 @@ def test_the_last_change_can_be_taken_back(
     assert "no pack change is logged" in capsys.readouterr().err
 
 
+def test_a_change_is_logged_while_the_file_cannot_be_used(config: Path) -> None:
+    """What was done was done: a key that is wrong elsewhere in the file forbids no note of it."""
+    text = config.read_text(encoding="utf-8")
+    config.write_text(f"{text}\n[zigzag]\n", encoding="utf-8")
+
+    assert status_of(["check", str(config)]) == 78
+    assert status_of(["swap", str(config), "--at", "2026-07-14T18:00+00:00"]) == 0
+    assert [packs for packs, _ in logged(config)] == [4]
+
+
+@pytest.mark.parametrize(
+    ("written", "named"),
+    [
+        ('count = "many"', "plant.packs.count"),
+        ("in_reservoir = true", "plant.packs.in_reservoir"),
+        ("count = 2\nin_reservoir = 3", "plant.packs.in_reservoir"),
+    ],
+)
+def test_counts_of_packs_that_cannot_be_are_named(
+    config: Path, capsys: pytest.CaptureFixture[str], written: str, named: str
+) -> None:
+    """Then nobody knows what a full set is."""
+    config.write_text(f"[plant.packs]\n{written}\n", encoding="utf-8")
+
+    assert status_of(["swap", str(config)]) == 78
+    assert named in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     ("words", "packs", "hour"),
     [

@@ -11,9 +11,10 @@ import pytest
 from controller.core.decide import begin
 from controller.core.law import FallbackPolicy, Law
 from controller.core.phases import LOST_RUNS_BORNE, regulate
-from controller.core.state import NOTHING_ASKED, Asked, Cooling, Inputs, Phase
+from controller.core.state import NOTHING_ASKED, Asked, Cooling, Inputs
 from controller.core.stopwatch import Stopwatch
 from controller.core.transitions import OUTPUTS, TRANSITIONS
+from controller.domain.control_phase import Phase
 from tests.support.invariants import check_step
 from tests.support.laws import make_inputs, make_law
 

@@ -9,8 +9,9 @@ import pytest
 from controller.core.alarm_board import standing_alarms
 from controller.core.decide import begin, decide
 from controller.core.law import Law
-from controller.core.state import Asked, Event, EventKind, Evidence, Inputs, State
+from controller.core.state import Asked, Event, Evidence, Inputs, State
 from controller.domain.alarms import Alarm, AlarmName
+from controller.domain.events import EventKind
 from tests.support.laws import make_inputs, make_law, reading
 
 LAW = make_law(raise_s=0, clear_s=0)

@@ -8,8 +8,9 @@ import pytest
 
 from controller.core.decide import begin, decide
 from controller.core.flow import FlowVerdict, judge_flow, next_mark_at, trend_of
-from controller.core.state import UNTRIED, AirMark, Cooling, Flow, Inputs, Phase, Reason
+from controller.core.state import UNTRIED, AirMark, Cooling, Flow, Inputs
 from controller.core.stopwatch import RESET, Stopwatch
+from controller.domain.control_phase import Phase, Reason
 from controller.domain.temperatures import millidegrees
 from tests.support.laws import make_inputs, make_law, reading
 

@@ -10,8 +10,8 @@ from controller.core.alarm_board import CALM_BOARD
 from controller.core.decide import begin, decide
 from controller.core.law import AlarmDelay, Band, Timing
 from controller.core.memory import Recent
-from controller.core.state import Phase, Reason
 from controller.domain.alarms import AlarmName
+from controller.domain.control_phase import Phase, Reason
 from tests.support.laws import make_inputs, make_law
 
 TIMING = Timing(

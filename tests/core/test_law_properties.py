@@ -12,8 +12,10 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition,
 from controller.core.alarm_board import standing_alarms
 from controller.core.decide import begin, decide
 from controller.core.law import FallbackPolicy, Law
-from controller.core.state import NOTHING_ASKED, Asked, EventKind, Inputs, Phase
+from controller.core.state import NOTHING_ASKED, Asked, Inputs
 from controller.domain.alarms import AlarmName
+from controller.domain.control_phase import Phase
+from controller.domain.events import EventKind
 from tests.core.test_window import decided_anew, inside, within_the_hour
 from tests.support.invariants import check_step
 from tests.support.laws import make_inputs, make_law, reading

@@ -8,7 +8,9 @@ import pytest
 
 from controller.core.decide import begin, decide
 from controller.core.law import Band, FallbackPolicy, Law
-from controller.core.state import Asked, Decision, EventKind, Inputs, Phase, Reason, State
+from controller.core.state import Asked, Decision, Inputs, State
+from controller.domain.control_phase import Phase, Reason
+from controller.domain.events import EventKind
 from tests.support.laws import make_inputs, make_law, reading
 
 LAW = make_law()

@@ -8,7 +8,8 @@ import pytest
 
 from controller.core.decide import begin, decide
 from controller.core.law import Law
-from controller.core.state import Asked, Decision, Inputs, Phase, Reason, State
+from controller.core.state import Asked, Decision, Inputs, State
+from controller.domain.control_phase import Phase, Reason
 from tests.support.laws import make_inputs, make_law
 
 HOUR_S = 3600.0

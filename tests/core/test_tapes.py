@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 
 from controller.core.decide import begin, decide
-from controller.core.state import EventKind, Reason
 from controller.domain.alarms import OUTSIDE_THE_LAW, AlarmName
+from controller.domain.control_phase import Reason
+from controller.domain.events import EventKind
 from tests.core.tape import TAPES, lines, played
 from tests.support.invariants import check_step
 

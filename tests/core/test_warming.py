@@ -12,9 +12,10 @@ import pytest
 
 from controller.core.decide import begin, decide
 from controller.core.memory import WarmingLine
-from controller.core.state import Asked, EventKind, Evidence
+from controller.core.state import Asked, Evidence
 from controller.core.warming import LEARNED_BLOCKS, expected_speed_k_h
 from controller.domain.alarms import AlarmName
+from controller.domain.events import EventKind
 from tests.support.laws import make_inputs, make_law, reading
 
 LAW = make_law(raise_s=0, clear_s=0, anti_short_cycle_s=60, minimum_run_s=60)

@@ -22,8 +22,10 @@ from pathlib import Path
 from typing import Any
 
 from controller.core.decide import begin
-from controller.core.state import Decision, EventKind, Inputs, Phase
+from controller.core.state import Decision, Inputs
 from controller.domain.alarms import AlarmName
+from controller.domain.control_phase import Phase
+from controller.domain.events import EventKind
 from controller.probes.one_wire import open_one_wire
 from controller.probes.samples import Sample
 from controller.probes.sieve import RULES_BY_PLACE, Sieve

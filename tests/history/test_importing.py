@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from controller.cli.main import status_of
-from controller.core.state import Decision, Phase, Reason
+from controller.core.state import Decision
+from controller.domain.control_phase import Phase, Reason
 from controller.history.importing import add_history, reading_at
 from controller.history.recorded_samples import sample_of
 from controller.records.boot import boottime

@@ -10,7 +10,9 @@ from typing import NamedTuple
 
 import pytest
 
-from controller.core.state import Decision, Event, EventKind, Phase, Reason
+from controller.core.state import Decision, Event
+from controller.domain.control_phase import Phase, Reason
+from controller.domain.events import EventKind
 from controller.records import conversion, schema, writer
 from controller.records.schema import MIGRATIONS, migrate
 from controller.records.writer import RecordsWriter

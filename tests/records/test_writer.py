@@ -13,7 +13,9 @@ from pathlib import Path
 
 import pytest
 
-from controller.core.state import Decision, Event, EventKind, Phase, Reason
+from controller.core.state import Decision, Event
+from controller.domain.control_phase import Phase, Reason
+from controller.domain.events import EventKind
 from controller.records import writer as writer_module
 from controller.records.reader import read_readings
 from controller.records.writer import RecordsWriter, set_aside

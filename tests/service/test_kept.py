@@ -11,7 +11,7 @@ import pytest
 from structlog.testing import capture_logs
 
 from controller.core.decide import begin, decide
-from controller.core.state import Phase
+from controller.domain.control_phase import Phase
 from controller.errors import BusyError
 from controller.service.fault_log import FaultLog
 from controller.service.kept_timers import (

@@ -13,8 +13,9 @@ from freezegun import freeze_time
 from controller.core.decide import begin
 from controller.core.law import Band
 from controller.core.signal import SignalPattern
-from controller.core.state import NOTHING_ASKED, Asked, Decision, Inputs, Phase, Reason, State
+from controller.core.state import NOTHING_ASKED, Asked, Decision, Inputs, State
 from controller.domain.alarms import AlarmName
+from controller.domain.control_phase import Phase, Reason
 from controller.errors import OutputError
 from controller.outputs.dry import DryOutput
 from controller.probes.samples import Fault, Sample

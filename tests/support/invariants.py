@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from controller.core.law import FallbackPolicy, Law
-from controller.core.state import Cooling, Inputs, Phase, Reason
+from controller.core.state import Cooling, Inputs
 from controller.core.stopwatch import RESET
 from controller.core.transitions import OUTPUTS
+from controller.domain.control_phase import Phase, Reason
 from controller.domain.temperatures import Lost, Seen
 
 TRIPS = {

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
 from controller.domain.alarm_guide import AlarmGuide, guide_of
+from controller.domain.control_phase import Phase
 from controller.domain.requests import LoggedSwap
 from controller.domain.status import Status
 from controller.lookout.headline import (
-    LOCKOUT,
     ActiveAlarm,
     AlarmLimits,
     ChamberState,
@@ -115,7 +115,7 @@ def _buttons(headline: Headline, status: Status | None) -> Buttons:
         see_alarms=any(not each.seen for each in headline.alarms),
         pause=not paused,
         resume=paused,
-        reset=status.phase == LOCKOUT,
+        reset=status.phase == Phase.LOCKOUT.value,
     )
 
 

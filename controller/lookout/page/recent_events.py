@@ -7,9 +7,8 @@ from contextlib import suppress
 from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 
-from controller.core.state import EventKind
 from controller.domain.alarm_guide import alarm_title
-from controller.domain.events import RecordedEvent
+from controller.domain.events import EventKind, RecordedEvent
 from controller.domain.requests import (
     Acknowledge,
     FrozenThrough,

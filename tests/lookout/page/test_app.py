@@ -14,8 +14,8 @@ import httpx2
 import pytest
 from starlette.testclient import TestClient
 
-from controller.core.state import Reason
 from controller.domain.alarm_guide import guide_of
+from controller.domain.control_phase import Reason
 from controller.domain.places import SECRET_FILE
 from controller.domain.published_forecast import PublishedForecast
 from controller.domain.requests import (
