@@ -14,7 +14,7 @@ import pytest
 TESTS = Path(__file__).parent
 WAITS = {"sleep", "monotonic", "perf_counter", "time_ns", "monotonic_ns", "process_time"}
 """Functions of the module time by which a test could depend on how long something takes."""
-MAY_WAIT = ("support/waiting.py", "benchmarks/", "faults/kills.py", "mutation/__main__.py", "pi/")
+MAY_WAIT = ("support/waiting.py", "benchmarks/", "faults/kills.py", "pi/")
 
 
 def times_measured(path: Path) -> list[int]:

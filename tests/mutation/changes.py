@@ -6,6 +6,7 @@ import ast
 import copy
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 COMPARISONS: dict[type[ast.cmpop], type[ast.cmpop]] = {
     ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq,
@@ -16,6 +17,9 @@ ARITHMETIC: dict[type[ast.operator], type[ast.operator]] = {
     ast.FloorDiv: ast.Mult, ast.Mod: ast.Mult, ast.Pow: ast.Mult,
 }  # fmt: skip
 
+OPTIONS = {("zip", "strict"), ("field", "kw_only"), ("field", "repr"), ("ConfigDict", "frozen")}
+"""Arguments of calls that change nothing a sound program does."""
+
 
 @dataclass(frozen=True, slots=True)
 class Change:
@@ -24,35 +28,68 @@ class Change:
     line: int
     what: str
     """The expression before and after."""
-    source: str
-    """The whole module with it."""
+    function: str | None
+    """The outermost function, or method, in whose body it stands; None: it runs at import."""
+    binds: str
+    """The name that the statement around it defines at the module's top, or in a class there."""
+    module: str
+    index: int
+    number: int
+
+    @property
+    def source(self) -> str:
+        """The whole module with the fault in it."""
+        changed = ast.parse(self.module)
+        target = _placed(changed)[self.index]
+        replacement = list(_variants(target))[self.number]
+        for parent in ast.walk(changed):
+            for name, value in ast.iter_fields(parent):
+                if value is target:
+                    setattr(parent, name, replacement)
+                elif isinstance(value, list):
+                    whole = [replacement if each is target else each for each in value]
+                    setattr(parent, name, whole)
+        return ast.unparse(ast.fix_missing_locations(changed))
 
 
 def changes_of(source: str) -> Iterator[Change]:
     """Yield every fault that can be put into a module, from its top to its end."""
     tree = ast.parse(source)
-    nodes = [node for node in ast.walk(tree) if hasattr(node, "lineno")]
-    skipped = {id(part) for node in ast.walk(tree) for part in _texts_for_people(node)}
-    for index, node in enumerate(nodes):
+    skipped = {id(part) for node in ast.walk(tree) for part in _no_behaviour(node)}
+    places = dict(_places(tree, None, "", ()))
+    for index, node in enumerate(_placed(tree)):
         if id(node) in skipped:
             continue
+        function, binds = places[id(node)]
         for number, faulty in enumerate(_variants(node)):
-            yield _change(tree, index, number, node, faulty)
+            what = f"{_short(node)}  ->  {_short(faulty)}"
+            yield Change(node.lineno, what, function, binds, source, index, number)
 
 
-def _change(tree: ast.Module, index: int, number: int, node: ast.AST, faulty: ast.AST) -> Change:
-    changed = copy.deepcopy(tree)
-    target = [each for each in ast.walk(changed) if hasattr(each, "lineno")][index]
-    replacement = list(_variants(target))[number]
-    for parent in ast.walk(changed):
-        for name, value in ast.iter_fields(parent):
-            if value is target:
-                setattr(parent, name, replacement)
-            elif isinstance(value, list):
-                setattr(parent, name, [replacement if each is target else each for each in value])
-    text = ast.unparse(ast.fix_missing_locations(changed))
-    what = f"{_short(node)}  ->  {_short(faulty)}"
-    return Change(line=node.lineno, what=what, source=text)  # type: ignore[attr-defined]
+def _placed(tree: ast.Module) -> list[Any]:
+    return [node for node in ast.walk(tree) if hasattr(node, "lineno")]
+
+
+def _places(
+    node: ast.AST, function: str | None, binds: str, classes: tuple[str, ...]
+) -> Iterator[tuple[int, tuple[str | None, str]]]:
+    """Yield the id of each node below this one, with its function and the name it helps define."""
+    for field, value in ast.iter_fields(node):
+        for child in value if isinstance(value, list) else [value]:
+            if not isinstance(child, ast.AST):
+                continue
+            inner, name, within = function, binds, classes
+            if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) and function is None:
+                name = node.name
+                if field == "body":
+                    inner = ".".join((*classes, node.name))
+            elif function is None and isinstance(child, ast.Assign | ast.AnnAssign):
+                targets = child.targets if isinstance(child, ast.Assign) else [child.target]
+                name = next((each.id for each in targets if isinstance(each, ast.Name)), binds)
+            elif isinstance(child, ast.ClassDef) and function is None:
+                name, within = child.name, (*classes, child.name)
+            yield id(child), (inner, name)
+            yield from _places(child, inner, name, within)
 
 
 def _short(node: ast.AST) -> str:
@@ -60,19 +97,30 @@ def _short(node: ast.AST) -> str:
     return text if len(text) <= 70 else f"{text[:67]}..."
 
 
-def _texts_for_people(node: ast.AST) -> Iterator[ast.AST]:
-    """Yield what is no behaviour: annotations, decorators, and arguments of a raised error."""
-    if isinstance(node, ast.FunctionDef):
-        parts: list[ast.AST | None] = [*node.decorator_list, node.returns]
-        parts += [each.annotation for each in [*node.args.args, *node.args.kwonlyargs]]
-    elif isinstance(node, ast.ClassDef):  # tests/test_layering.py holds frozen and slots
-        parts = list(node.decorator_list)
-    elif isinstance(node, ast.AnnAssign):
-        parts = [node.annotation]
-    elif isinstance(node, ast.Raise):
-        parts = [node.exc]
-    else:
-        return
+def _no_behaviour(node: ast.AST) -> Iterator[ast.AST]:
+    """Yield what no run can show: annotations, options of classes, arguments of a raised error.
+
+    tests/test_layering.py holds that classes are frozen and have slots; which error is raised is
+    a behaviour, its wording is none. A ``strict`` of `zip` guards against the programmer.
+    """
+    parts: list[ast.AST | None] = []
+    match node:
+        case ast.FunctionDef() | ast.AsyncFunctionDef():
+            parts = [*node.decorator_list, node.returns]
+        case ast.arg() | ast.AnnAssign():
+            parts = [node.annotation]
+        case ast.ClassDef():
+            parts = [*node.decorator_list, *(word.value for word in node.keywords)]
+        case ast.Raise():
+            parts = [node.exc]
+        case ast.Assign(targets=[ast.Name(id="__all__")]):
+            parts = [node.value]
+        case ast.If(test=ast.Name(id="TYPE_CHECKING")):
+            parts = [node, *node.body]
+        case ast.If(test=ast.Compare(left=ast.Name(id="__name__"))):
+            parts = [node, *node.body]
+        case ast.Call(func=ast.Name(id=called)):
+            parts = [word.value for word in node.keywords if (called, word.arg) in OPTIONS]
     for part in parts:
         if part is not None:
             yield from ast.walk(part)

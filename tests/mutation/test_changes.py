@@ -29,6 +29,10 @@ CASES = [
     ("@dataclass(frozen=True)\nclass A:\n    pass", []),
     ("raise Error(1 + 2)", []),
     ('"""Text."""', []),
+    ("__all__ = [*a, 1 + 2]", []),
+    ("if TYPE_CHECKING:\n    a = 1", []),
+    ("a = zip(b, c, strict=True)", []),
+    ("def f(*a: Range(1), **b: Range(2)):\n    pass", []),
 ]
 
 
@@ -48,3 +52,25 @@ def test_every_fault_can_be_run() -> None:
     for change in changes:
         compile(change.source, "changed", "exec")
         assert change.source != ast.unparse(ast.parse(source))
+
+
+PLACED = """
+LIMIT = 3
+class Rule:
+    most: int = 4
+    def holds(self, value: int = 5) -> bool:
+        return any(value < each for each in range(6))
+"""
+
+
+def test_a_fault_says_where_it_stands() -> None:
+    """In a function, which can be tried without importing anew, or in what runs at import."""
+    places = {
+        change.what.split("  ->")[0]: (change.function, change.binds)
+        for change in changes_of(PLACED)
+    }
+
+    assert places["3"] == (None, "LIMIT")
+    assert places["4"] == (None, "most")
+    assert places["5"] == (None, "holds")
+    assert places["6"][0] == places["value < each"][0] == "Rule.holds"

@@ -1,0 +1,156 @@
+"""Which test reaches which line, and how long each takes, so that quick ones run first."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import sys
+from collections.abc import Generator, Iterable
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import FrameType
+
+import pytest
+from coverage import Coverage
+
+LONGEST_S = 6.0
+"""A test that needs more processor time than this, counted line by line, is left out."""
+
+
+class _TooLong(BaseException):
+    pass
+
+
+def _end_test(_number: int, _frame: FrameType | None) -> None:
+    raise _TooLong
+
+
+class Mapper:
+    """Runs every test once, each under its own name for the coverage library."""
+
+    def __init__(self, coverage: Coverage) -> None:
+        self.coverage = coverage
+        self.seconds: dict[str, float] = {}
+        self.failed: set[str] = set()
+        self.starting: set[str] = set()
+        self.at_work = ""
+        sys.addaudithook(self.heard_of)
+
+    def heard_of(self, event: str, _details: object) -> None:
+        if event in {"subprocess.Popen", "os.posix_spawn", "os.fork"} and self.at_work:
+            self.starting.add(self.at_work)
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Generator[None, bool, bool]:
+        self.at_work = item.nodeid
+        self.coverage.switch_context(item.nodeid)
+        began = sum(os.times()[:4])
+        signal.signal(signal.SIGPROF, _end_test)
+        signal.setitimer(signal.ITIMER_PROF, LONGEST_S)
+        try:
+            return (yield)
+        finally:
+            signal.setitimer(signal.ITIMER_PROF, 0)
+            self.seconds[item.nodeid] = sum(os.times()[:4]) - began
+            self.coverage.switch_context("")
+            self.at_work = ""
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        if report.failed:
+            self.failed.add(report.nodeid)
+
+
+def write_map(test_file: str, into: Path, arguments: list[str]) -> None:
+    """Run one file of tests and write what its tests reach, need, and whether they pass."""
+    coverage = Coverage(data_file=None, source=["controller"], branch=False, config_file=False)
+    coverage.start()
+    mapper = Mapper(coverage)
+    pytest.main([*arguments, test_file], plugins=[mapper])
+    coverage.stop()
+    data = coverage.get_data()
+    here = Path.cwd()
+    lines = {
+        str(Path(path).relative_to(here)): {
+            line: names
+            for line, contexts in data.contexts_by_lineno(path).items()
+            if (names := [name for name in contexts if name])
+        }
+        for path in data.measured_files()
+        if data.lines(path)
+    }
+    too_long = {name for name, seconds in mapper.seconds.items() if seconds > LONGEST_S}
+    document = {
+        "lines": lines,
+        "seconds": mapper.seconds,
+        "failed": sorted(mapper.failed - too_long),
+        "too_long": sorted(too_long),
+        "starting": sorted(mapper.starting),
+    }
+    into.write_text(json.dumps(document), encoding="utf-8")
+
+
+@dataclass(slots=True)
+class Reach:
+    """What the tests of a room reach."""
+
+    lines: dict[str, dict[int, set[str]]] = field(default_factory=dict)
+    seconds: dict[str, float] = field(default_factory=dict)
+    failed: set[str] = field(default_factory=set)
+    too_long: set[str] = field(default_factory=set)
+    starting: set[str] = field(default_factory=set)
+    """Tests that start a process, whose lines no map shows."""
+
+    def add(self, document: dict[str, object]) -> None:
+        """Take in what one file of tests reaches."""
+        known = json.loads(json.dumps(document))
+        for path, lines in known["lines"].items():
+            mine = self.lines.setdefault(path, {})
+            for line, names in lines.items():
+                mine.setdefault(int(line), set()).update(names)
+        self.seconds.update(known["seconds"])
+        self.failed.update(known["failed"])
+        self.too_long.update(known["too_long"])
+        self.starting.update(known["starting"])
+
+    def quick_first(self, names: Iterable[str], most_s: float) -> list[str]:
+        """Order tests by the time that they need, up to so much in all."""
+        usable = set(names) & self.seconds.keys() - self.failed - self.too_long
+        chosen, total = [], 0.0
+        for name in sorted(usable, key=lambda name: (self.seconds[name], name)):
+            total += self.seconds[name]
+            if total > most_s:
+                break
+            chosen.append(name)
+        return chosen
+
+    def rings(
+        self, path: str, line: int, function: str | None, binds: str, root: Path
+    ) -> list[set[str]]:
+        """Return the tests that can notice a fault in a line, the likeliest first.
+
+        Those that reach it; then the others of their files, where one test may pay for what all
+        use, and those that start a process. A line that runs at import is reached by those that
+        reach a line that speaks of the name it defines; then by all.
+        """
+        everything = set(self.seconds)
+        reaching = set(self.lines.get(path, {}).get(line, set()))
+        if function is None:
+            reaching |= self.speaking_of(binds, root) if binds else set()
+            in_file = {name for names in self.lines.get(path, {}).values() for name in names}
+            rest = everything
+        else:
+            files = {name.split("::")[0] for name in reaching}
+            in_file = {name for name in everything if name.split("::")[0] in files}
+            rest = self.starting
+        return [reaching, in_file - reaching, rest - in_file - reaching]
+
+    def speaking_of(self, name: str, root: Path) -> set[str]:
+        """Return the tests that reach a line of the program that has a name in it."""
+        found: set[str] = set()
+        for path, lines in self.lines.items():
+            texts = (root / path).read_text(encoding="utf-8").splitlines()
+            for line, names in lines.items():
+                if line <= len(texts) and name in texts[line - 1]:
+                    found |= names
+        return found
