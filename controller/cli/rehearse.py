@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import csv
 import time
-from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import replace
-from datetime import date, timedelta
+from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
+from typing import Any
 
 import click
 from rich.console import Console
@@ -19,9 +19,8 @@ from controller.cli import people
 from controller.cli.extras import need
 from controller.cli.instances import CONFIG
 from controller.cli.rehearsal_comparison import comparison_document, print_comparison
-from controller.cli.rehearsal_weather import MonthDay, Season, print_season, season_of
-from controller.domain.alarm_guide import alarm_title
-from controller.domain.measures import degree_hours_text, weight_text
+from controller.cli.rehearsal_screen import print_rehearsal
+from controller.cli.rehearsal_weather import MonthDay, Season, season_of
 from controller.domain.reading_rows import COLUMNS, cells_of
 from controller.errors import PhysicsError, ScenarioError
 from controller.pictures import words
@@ -35,15 +34,12 @@ from controller.rehearsal.notified import NoticeSource
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
 from controller.rehearsal.room_file import RoomSeries, room_series
 from controller.rehearsal.season import weeks_of
-from controller.rehearsal.tally import HalfHour
 from controller.settings.load import Settings, read_settings
 from controller.settings.scenario_file import ScenarioFile, read_scenario
 from controller.settings.shipped import shipped_config
 
-HALF_HOURS_A_DAY = 48
 HOT_DAYS = "hot-days"
 """The hot spell that `coldpin size` judges by, and the person in it."""
-_LEVELS = " ▁▂▃▄▅▆▇█"
 
 
 def scenario_names() -> list[str]:
@@ -118,92 +114,155 @@ def rehearse(
     The control code is the service's own; only the probes, the relays and the clock are simulated.
     """
     settings = read_settings(config, needs_fit=True)
-    hot = scenario == HOT_DAYS
-    script = hot_days_scenario() if hot else read_scenario(_scenario_path(scenario))
+    script = _script_of(scenario)
     if html_file is not None:
         need("lookout", what="--html")
     season = season_of(settings, script, weather_file, first, last)
     swap_at_c = None
-    if hot:
+    if scenario == HOT_DAYS:
         script, room, swap_at_c = _hot_days(settings, config.parent, season)
     else:
         room = room_series(settings, config.parent) if season is None else season.room
+    dry = _DryRun(
+        settings=settings,
+        script=script,
+        room=room,
+        swap_at_c=swap_at_c,
+        days=season.days if season is not None and days is None else days,
+        seed=seed,
+        season=season,
+        keep_switches=as_json,
+    )
+    seen: list[TraceRow] = []
     with ExitStack() as files:
         traces: list[Callable[[TraceRow], None]] = []
-        seen: list[TraceRow] = []
         if csv_file:
             traces.append(files.enter_context(_trace(csv_file)))
         if html_file:
             traces.append(seen.append)
-        trace = _all_of(traces) if traces else None
         progress = files.enter_context(_progress_bar())
-
-        def run(*, plain: bool = False, notified: bool) -> tuple[Rehearsal, float]:
-            rehearsal = Rehearsal(
-                settings,
-                script,
-                days=season.days if season is not None and days is None else days,
-                seed=seed,
-                trace=trace if notified is foresee and not plain else None,
-                swap_at_c=swap_at_c,
-                keep_switches=as_json,
-                plain=plain,
-                room=room,
-                first_day=None if season is None else season.first,
-                forecaster=DryForecaster(settings) if notified else None,
-                notifier=_notifier(settings, script) if notified else None,
-            )
-            began = time.perf_counter()
-            rehearsal.run(progress)
-            return rehearsal, time.perf_counter() - began
-
-        ours, ours_s = run(notified=foresee)
+        ours = dry.run(progress, notified=foresee, trace=_all_of(traces) if traces else None)
         others = None
         if against:
-            others = run(plain=True, notified=False), run(notified=not foresee)
+            plain = dry.run(progress, notified=False, plain=True)
+            others = plain, dry.run(progress, notified=not foresee)
     if html_file:
-        _write_picture(html_file, ours, seen, scenario, script.about)
+        _write_picture(html_file, ours.rehearsal, seen, scenario, script.about)
+    compared = None if others is None else _outcomes(ours, others, foresee=foresee)
     if as_json:
-        document = rehearsal_document(ours, config=str(config), scenario=scenario, wall_s=ours_s)
-        if season is not None:
-            document["weeks"] = [week.document() for week in weeks_of(ours)]
-        if others is not None:
-            (plain, plain_s), _ = others
-            document["against"] = rehearsal_document(
-                plain, config=str(config), scenario=scenario, wall_s=plain_s
-            )
-            document["comparison"] = comparison_document(_outcomes(ours, others, foresee=foresee))
-        people.print_json(document)
-    elif others is None:
-        _print_for_people(ours, scenario, script.about, ours_s, season)
+        people.print_json(_document(ours, others, compared, str(config), scenario, season))
+    elif others is None or compared is None:
+        print_rehearsal(ours.rehearsal, scenario, script.about, ours.wall_s, season)
     else:
-        chamber = settings.chamber
-        print_comparison(
-            title=f"{chamber.name}, {chamber.stage}, scenario {scenario}",
-            unit=settings.display.unit,
-            **_outcomes(ours, others, foresee=foresee),
-        )
-        took_s = ours_s + sum(lasted_s for _, lasted_s in others)
-        people.console().print(
-            f"{words.counted(ours.days, 'day')} in {took_s:.1f} s, under each of three controls, "
-            f"seed {ours.seed}",
-            style="dim",
-        )
+        _print_comparison(settings, scenario, ours, others, compared)
 
 
-def _outcomes(
-    ours: Rehearsal,
-    others: tuple[tuple[Rehearsal, float], tuple[Rehearsal, float]],
-    *,
-    foresee: bool,
-) -> dict[str, Outcome]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _TimedRun:
+    """A rehearsal that was run, and what it took [s]."""
+
+    rehearsal: Rehearsal
+    wall_s: float
+
+
+_Others = tuple[_TimedRun, _TimedRun]
+"""Beside the one that was asked for: under a plain switch, and with or without notices."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _DryRun:
+    """What is to be rehearsed, under whichever control."""
+
+    settings: Settings
+    script: ScenarioFile
+    room: RoomSeries | None
+    swap_at_c: float | None
+    """True reservoir [°C] at which the person changes packs; None: as the scenario says."""
+    days: float | None
+    seed: int | None
+    season: Season | None
+    keep_switches: bool
+
+    def run(
+        self,
+        progress: Callable[[float], None],
+        *,
+        notified: bool,
+        plain: bool = False,
+        trace: Callable[[TraceRow], None] | None = None,
+    ) -> _TimedRun:
+        """Rehearse it.
+
+        Args:
+            progress: Is given the share that is done.
+            notified: Whether forecasts are made and the person is sent notices.
+            plain: Whether a plain switch controls it.
+            trace: Is given a row per minute.
+        """
+        rehearsal = Rehearsal(
+            self.settings,
+            self.script,
+            days=self.days,
+            seed=self.seed,
+            trace=trace,
+            swap_at_c=self.swap_at_c,
+            keep_switches=self.keep_switches,
+            plain=plain,
+            room=self.room,
+            first_day=None if self.season is None else self.season.first,
+            forecaster=DryForecaster(self.settings) if notified else None,
+            notifier=_notifier(self.settings, self.script) if notified else None,
+        )
+        began = time.perf_counter()
+        rehearsal.run(progress)
+        return _TimedRun(rehearsal=rehearsal, wall_s=time.perf_counter() - began)
+
+
+def _document(
+    ours: _TimedRun,
+    others: _Others | None,
+    compared: dict[str, Outcome] | None,
+    config: str,
+    name: str,
+    season: Season | None,
+) -> dict[str, Any]:
+    def document_of(run: _TimedRun) -> dict[str, Any]:
+        return rehearsal_document(run.rehearsal, config=config, scenario=name, wall_s=run.wall_s)
+
+    document = document_of(ours)
+    if season is not None:
+        document["weeks"] = [week.document() for week in weeks_of(ours.rehearsal)]
+    if others is not None and compared is not None:
+        document["against"] = document_of(others[0])
+        document["comparison"] = comparison_document(compared)
+    return document
+
+
+def _print_comparison(
+    settings: Settings, name: str, ours: _TimedRun, others: _Others, compared: dict[str, Outcome]
+) -> None:
+    chamber = settings.chamber
+    print_comparison(
+        title=f"{chamber.name}, {chamber.stage}, scenario {name}",
+        unit=settings.display.unit,
+        **compared,
+    )
+    took_s = ours.wall_s + sum(each.wall_s for each in others)
+    people.console().print(
+        f"{words.counted(ours.rehearsal.days, 'day')} in {took_s:.1f} s, under each of three "
+        f"controls, seed {ours.rehearsal.seed}",
+        style="dim",
+    )
+
+
+def _outcomes(ours: _TimedRun, others: _Others, *, foresee: bool) -> dict[str, Outcome]:
     """Return what plain switch, control alone and control with notices came to."""
-    (plain, _), (other, _) = others
+    plain, other = others
     alone, notified = (other, ours) if foresee else (ours, other)
     return {
-        "plain": outcome_of(plain),
-        "alone": outcome_of(alone),
-        "notified": outcome_of(notified),
+        "plain": outcome_of(plain.rehearsal),
+        "alone": outcome_of(alone.rehearsal),
+        "notified": outcome_of(notified.rehearsal),
     }
 
 
@@ -235,6 +294,10 @@ def _hot_days(
         return build.scenario(), placed.room, build.spent_c()
     except PhysicsError as error:
         raise ScenarioError(f"the plant cannot be simulated: {error}") from error
+
+
+def _script_of(named: str) -> ScenarioFile:
+    return hot_days_scenario() if named == HOT_DAYS else read_scenario(_scenario_path(named))
 
 
 def _scenario_path(named: str) -> Path:
@@ -309,97 +372,3 @@ def _write_picture(
         raise click.BadParameter(
             f"cannot write {path}: {error.strerror}", param_hint="--html"
         ) from None
-
-
-def _print_for_people(
-    rehearsal: Rehearsal, name: str, about: str, wall_s: float, season: Season | None
-) -> None:
-    tally, account = rehearsal.tally, rehearsal.chamber.account()
-    settings = rehearsal.settings
-    unit = settings.display.unit
-    console = people.console()
-    console.print(f"[b]{settings.chamber.name}[/b], {settings.chamber.stage}, scenario {name}")
-    console.print(about)
-    if season is None:
-        _print_days(console, tally.half_hours)
-    else:
-        print_season(console, season, rehearsal, unit)
-    table = people.table("", "")
-    table.show_header = False
-
-    def spread(of: dict[str, float]) -> str:
-        least, mean, most = (
-            words.temperature(of[key] * 1000, unit) for key in ("min", "mean", "max")
-        )
-        return f"{least} to {most}, mean {mean}"
-
-    allowed = "0.9 °F" if unit == "F" else "half a kelvin"
-    rows = [
-        ("air", spread(tally.air_c.document(tally.lasted_s))),
-        ("in band", f"{tally.in_band_share:.1%} of the time ({allowed} allowed)"),
-        (
-            "out of band",
-            (
-                f"{degree_hours_text(tally.degree_hours_above, unit, decimals=2)} above cut-in, "
-                f"{degree_hours_text(tally.degree_hours_below, unit, decimals=2)} below cut-out"
-            ),
-        ),
-        ("reservoir", spread(tally.reservoir_c.document(tally.lasted_s))),
-        (
-            "pump",
-            (
-                f"{words.counted(tally.starts, 'start')}, {tally.duty:.1%} of the time, "
-                f"shortest run {words.duration(tally.shortest_run_s)}, shortest rest "
-                f"{words.duration(tally.shortest_rest_s)}"
-            ),
-        ),
-        (
-            "packs",
-            f"{rehearsal.packs_used} put in at {words.counted(len(rehearsal.swaps), 'change')}",
-        ),
-    ]
-    if account.ice_melted_kg is not None and account.heat_removed_kj is not None:
-        kwh = account.heat_removed_kj / 3600
-        ice = weight_text(account.ice_melted_kg, unit)
-        rows.append(("cold", f"{ice} of ice melted, {kwh:.2f} kWh of heat removed"))
-    for row in rows:
-        table.add_row(*row)
-    console.print(table)
-    if season is not None:
-        counts = Counter(alarm.name for alarm in tally.alarms)
-        for name_of_alarm, count in sorted(counts.items()):
-            console.print(f"alarm: {alarm_title(name_of_alarm)}, {words.counted(count, 'time')}")
-    for alarm in tally.alarms if season is None else ():
-        until = (
-            "still active"
-            if alarm.cleared_t_s is None
-            else f"for {words.duration(alarm.cleared_t_s - alarm.raised_t_s)}"
-        )
-        when = words.duration(alarm.raised_t_s)
-        title = alarm_title(alarm.name, alarm.about)
-        console.print(f"alarm: {title}, after {when}, {until}")
-    for notice in rehearsal.notified.notices:
-        sent_at = rehearsal.started + timedelta(seconds=float(notice["t_s"]))
-        console.print(f"notice {sent_at:%a %H:%M}: {notice['text']}")
-    console.print(
-        f"{words.counted(rehearsal.days, 'day')} in {wall_s:.1f} s, seed {rehearsal.seed}",
-        style="dim",
-    )
-
-
-def _print_days(console: Console, half_hours: list[HalfHour]) -> None:
-    """Print one strip per day: air above or below its band, and how much the pump ran."""
-    for day in range(0, len(half_hours), HALF_HOURS_A_DAY):
-        part = half_hours[day : day + HALF_HOURS_A_DAY]
-        air = "".join(_air_mark(each) for each in part)
-        pump = "".join(_LEVELS[round(each.pump_s / each.lasted_s * 8)] for each in part)
-        label = f"day {day // HALF_HOURS_A_DAY + 1}"
-        console.print(f"{label:>7} air  {air}", soft_wrap=True)
-        console.print(f"{'':>7} pump {pump}", soft_wrap=True)
-    console.print(f"{'':>12} one mark per half hour: · in band, ^ above, v below")
-
-
-def _air_mark(half_hour: HalfHour) -> str:
-    if half_hour.above_s > half_hour.lasted_s / 10:
-        return "^"
-    return "v" if half_hour.below_s > half_hour.lasted_s / 10 else "·"

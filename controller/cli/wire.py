@@ -6,6 +6,7 @@ import contextlib
 import time
 import tomllib
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import click
@@ -40,20 +41,8 @@ def wire(file: Path) -> None:
         SettingsError: The configuration cannot be used, or not be changed safely.
         ProbeError: There is no bus, or too few probes on it.
     """
-    settings = read_settings(file)
-    root = Path(settings.one_wire.root)
-    if not root.is_dir():
-        raise ProbeError(
-            f"found no folder {root}: run this on the Pi, with 1-Wire switched on "
-            "(dtoverlay=w1-gpio) and the probes connected"
-        )
-    ids = survey(root).ids
-    if len(ids) < LEAST_PROBES:
-        raise ProbeError(
-            f"found {len(ids)} probes on the bus, allowed: {LEAST_PROBES} or more, air and "
-            "reservoir; check cable, pull-up and pin"
-        )
-    place = state_directory(file)
+    root = Path(read_settings(file).one_wire.root)
+    ids = _ids_on_bus(root)
 
     def bench(try_one: Callable[[str], str | None]) -> Bench:
         return Bench(
@@ -78,29 +67,49 @@ def wire(file: Path) -> None:
         click.echo(f"Try them later: coldpin relays {file}")
         return
 
-    def try_one(load: str) -> str | None:
-        if (ended := run_in_unit(file, ["relays", "--only", load])) is not None:
-            return _trouble_of(ended)
-        plan = plan_of(file)
-        guard = LoadGuard(file, place, rest_s=plan.settings.timing.anti_short_cycle, say=click.echo)
-        wired = next(each for each in plan.loads if each.name == load)
-        with (
-            signals_end_off(),
-            lock_instance(place),
-            contextlib.closing(LineLocks()) as lines,
-        ):
-            lines.claim(plan.loads)
-            return try_load(wired, ask=ask_person, sleep=time.sleep, energised=guard.energised)
-
     click.echo(STAND_CLEAR)
     loads = tomllib.loads(text)["loads"]
     pins = {load: int(loads[load]["pin"]) for load in ("pump", "fan")}
-    _, right = try_relays(text, pins, bool(loads["pump"]["active_low"]), bench(try_one))
+    _, right = try_relays(
+        text, pins, bool(loads["pump"]["active_low"]), bench(partial(_tried, file))
+    )
     click.echo(
         f"Probes and relays are in {file}. Next: coldpin first-run {file}"
         if right
         else f"The relays are not right yet; see above, then: coldpin relays {file}"
     )
+
+
+def _ids_on_bus(root: Path) -> tuple[str, ...]:
+    """Return the ids of the probes.
+
+    Raises:
+        ProbeError: There is no bus, or too few probes on it.
+    """
+    if not root.is_dir():
+        raise ProbeError(
+            f"found no folder {root}: run this on the Pi, with 1-Wire switched on "
+            "(dtoverlay=w1-gpio) and the probes connected"
+        )
+    ids = survey(root).ids
+    if len(ids) < LEAST_PROBES:
+        raise ProbeError(
+            f"found {len(ids)} probes on the bus, allowed: {LEAST_PROBES} or more, air and "
+            "reservoir; check cable, pull-up and pin"
+        )
+    return ids
+
+
+def _tried(file: Path, load: str) -> str | None:
+    """Let one load run for a moment; return what is wrong with it, None where nothing is."""
+    if (ended := run_in_unit(file, ["relays", "--only", load])) is not None:
+        return _trouble_of(ended)
+    place, plan = state_directory(file), plan_of(file)
+    guard = LoadGuard(file, place, rest_s=plan.settings.timing.anti_short_cycle, say=click.echo)
+    wired = next(each for each in plan.loads if each.name == load)
+    with signals_end_off(), lock_instance(place), contextlib.closing(LineLocks()) as lines:
+        lines.claim(plan.loads)
+        return try_load(wired, ask=ask_person, sleep=time.sleep, energised=guard.energised)
 
 
 def _trouble_of(status: int) -> str | None:

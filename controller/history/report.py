@@ -129,72 +129,97 @@ def report_of(
     return report
 
 
-def _times(report: Report, pieces: Iterable[Piece], zone: tzinfo | None) -> None:
-    """Join the pieces: what each adds up to, and how long its last reading stood."""
-    pump = PumpJoin()
-    stages: dict[str, Sums] = {}
-    hours = [[0.0, 0] for _ in range(24)]
-    gaps: list[tuple[int, int]] = []
-    last: Piece | None = None
-    last_hour = 0
-    ended_ms = ms_of(report.since)
-    until_ms = ms_of(report.until)
+class _Joined:
+    """Pieces of a record joined: what each adds up to, and how long its last reading stood."""
 
-    def add(piece: Piece, sums: Sums, hour: int) -> None:
-        stages.setdefault(piece.force.stage, Sums()).add(sums)
-        if piece.switches_known:
-            hours[hour][0] += sums.pump_ms
-            hours[hour][1] += sums.recorded_ms
+    def __init__(self, since_ms: int, zone: tzinfo | None) -> None:
+        self.stages: dict[str, Sums] = {}
+        self.hours = [[0.0, 0] for _ in range(24)]
+        """Of each hour of the day: milliseconds with the pump on, and recorded ones."""
+        self.gaps: list[tuple[int, int]] = []
+        self.starts_by_day: dict[str, int] = {}
+        self.pump = PumpJoin()
+        self._zone = zone
+        self._last: Piece | None = None
+        self._last_hour = 0
+        self._ended_ms = since_ms
 
-    def close(piece: Piece, next_ms: int) -> int:
+    def take(self, piece: Piece) -> None:
+        """Join the next piece."""
+        self._close(piece.first_ms)
+        if piece.first_ms - self._ended_ms > LEAST_GAP_MS:
+            self.gaps.append((self._ended_ms, piece.first_ms))
+            self.pump.forget()
+        local = utc_of(piece.first_ms).astimezone(self._zone)
+        self.gaps += piece.gaps
+        self._add(piece, piece.sums, local.hour)
+        starts = self.pump.follow(piece)
+        if starts:
+            day = local.date().isoformat()
+            self.starts_by_day[day] = self.starts_by_day.get(day, 0) + starts
+        self._last, self._last_hour = piece, local.hour
+
+    def end(self, until_ms: int) -> None:
+        """Join no more: the last reading stands until the end, or until nothing is known."""
+        self._close(until_ms)
+        if until_ms - self._ended_ms > HELD_MS:
+            self.gaps.append((self._ended_ms, until_ms))
+
+    def _close(self, next_ms: int) -> None:
+        piece = self._last
+        if piece is None:
+            return
         lasted_ms = max(0, min(next_ms - piece.last_ms, HELD_MS))
         sums = Sums()
         sums.stand(lasted_ms, piece.last_air_mc, piece.last_pump, piece.force)
-        add(piece, sums, last_hour)
-        return piece.last_ms + lasted_ms
+        self._add(piece, sums, self._last_hour)
+        self._ended_ms = piece.last_ms + lasted_ms
 
+    def _add(self, piece: Piece, sums: Sums, hour: int) -> None:
+        self.stages.setdefault(piece.force.stage, Sums()).add(sums)
+        if piece.switches_known:
+            self.hours[hour][0] += sums.pump_ms
+            self.hours[hour][1] += sums.recorded_ms
+
+
+def _times(report: Report, pieces: Iterable[Piece], zone: tzinfo | None) -> None:
+    """Fill in all that lasts: stages, running times, gaps."""
+    joined = _Joined(ms_of(report.since), zone)
     for piece in pieces:
-        if last is not None:
-            ended_ms = close(last, piece.first_ms)
-        if piece.first_ms - ended_ms > LEAST_GAP_MS:
-            gaps.append((ended_ms, piece.first_ms))
-            pump.forget()
-        local = utc_of(piece.first_ms).astimezone(zone)
-        gaps += piece.gaps
-        add(piece, piece.sums, local.hour)
-        starts = pump.follow(piece)
-        if starts:
-            day = local.date().isoformat()
-            report.starts += starts
-            report.starts_by_day[day] = report.starts_by_day.get(day, 0) + starts
-        last, last_hour = piece, local.hour
-    if last is not None:
-        ended_ms = close(last, until_ms)
-    if until_ms - ended_ms > HELD_MS:
-        gaps.append((ended_ms, until_ms))
+        joined.take(piece)
+    joined.end(ms_of(report.until))
     total = Sums()
-    for sums in stages.values():
+    for sums in joined.stages.values():
         total.add(sums)
-    report.gaps = [(utc_of(begin), utc_of(end)) for begin, end in gaps]
+    report.starts_by_day = joined.starts_by_day
+    report.starts = sum(joined.starts_by_day.values())
+    report.gaps = [(utc_of(begin), utc_of(end)) for begin, end in joined.gaps]
     report.recorded_s = total.recorded_ms / 1000
     report.air_lost_s = total.air_lost_ms / 1000
-    report.pump_s = sum(on_ms for on_ms, _ in hours) / 1000
-    report.switches_known_s = sum(known_ms for _, known_ms in hours) / 1000
-    report.duty_by_hour = [on_ms / known_ms if known_ms else None for on_ms, known_ms in hours]
-    report.shortest_run_s = _seconds(pump.lengths.shortest_run_ms)
-    report.longest_run_s = _seconds(pump.lengths.longest_run_ms)
-    report.shortest_rest_s = _seconds(pump.lengths.shortest_rest_ms)
+    report.pump_s = sum(on_ms for on_ms, _ in joined.hours) / 1000
+    report.switches_known_s = sum(known_ms for _, known_ms in joined.hours) / 1000
+    report.duty_by_hour = [
+        on_ms / known_ms if known_ms else None for on_ms, known_ms in joined.hours
+    ]
+    lengths = joined.pump.lengths
+    report.shortest_run_s = _seconds(lengths.shortest_run_ms)
+    report.longest_run_s = _seconds(lengths.longest_run_ms)
+    report.shortest_rest_s = _seconds(lengths.shortest_rest_ms)
     report.stages = {
-        name: StageFigures(
-            known_s=(sums.recorded_ms - sums.air_lost_ms) / 1000,
-            in_band_s=sums.in_band_ms / 1000,
-            above_k_h=sums.above_mk_ms / _MK_MS_OF_K_H,
-            below_k_h=sums.below_mk_ms / _MK_MS_OF_K_H,
-            air_k_s=sums.air_mc_ms / 1_000_000,
-        )
-        for name, sums in stages.items()
+        name: _stage_figures(sums)
+        for name, sums in joined.stages.items()
         if sums.recorded_ms > sums.air_lost_ms
     }
+
+
+def _stage_figures(sums: Sums) -> StageFigures:
+    return StageFigures(
+        known_s=(sums.recorded_ms - sums.air_lost_ms) / 1000,
+        in_band_s=sums.in_band_ms / 1000,
+        above_k_h=sums.above_mk_ms / _MK_MS_OF_K_H,
+        below_k_h=sums.below_mk_ms / _MK_MS_OF_K_H,
+        air_k_s=sums.air_mc_ms / 1_000_000,
+    )
 
 
 def _seconds(length_ms: int | None) -> float | None:

@@ -138,13 +138,7 @@ def run_lookout(config: Path, place: Path) -> None:
     for problem in problems:
         _log.warning("fit_not_used", problem=problem)
     lookout = settings.lookout
-    access = Access(place, clock=time.monotonic)
-    if lookout.address not in OWN_ADDRESSES and not access.has_secret:
-        problem = (
-            f"lookout.address: found {lookout.address}, which others in the house can reach, "
-            "but there is no secret yet; make one with coldpin lookout CONFIG --new-password"
-        )
-        raise SettingsError(str(config), (problem,))
+    access = _access(config, settings, place)
     forecaster = RecordsForecaster(settings, place, folder=config.parent)
     sender = sender_of(settings, config.parent, place)
     broker = publisher_of(settings, config, place)
@@ -174,8 +168,7 @@ def run_lookout(config: Path, place: Path) -> None:
     server = server_of(app, address=lookout.address, port=lookout.port)
     _publish_port(place, lookout.port)
     _log.info("lookout", chamber=settings.chamber.name, url=url_of(lookout.address, lookout.port))
-    watch.begin()
-    for each in listeners:
+    for each in (watch, *listeners):
         each.begin()
     try:
         server.run()
@@ -185,6 +178,21 @@ def run_lookout(config: Path, place: Path) -> None:
             "of this machine? [lookout] address and port name another one"
         ) from None
     finally:
-        watch.close()
-        for each in listeners:
+        for each in (watch, *listeners):
             each.close()
+
+
+def _access(config: Path, settings: Settings, place: Path) -> Access:
+    """Return who may see and do what.
+
+    Raises:
+        SettingsError: The page would be open to the network without a password.
+    """
+    access, address = Access(place, clock=time.monotonic), settings.lookout.address
+    if address not in OWN_ADDRESSES and not access.has_secret:
+        problem = (
+            f"lookout.address: found {address}, which others in the house can reach, "
+            "but there is no password yet; make one with coldpin lookout CONFIG --new-password"
+        )
+        raise SettingsError(str(config), (problem,))
+    return access

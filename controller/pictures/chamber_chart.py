@@ -142,30 +142,50 @@ def chamber_chart(history: ChamberHistory, label: str) -> Chart:
     """
     parts = _in_parts(history)
     unit = f"°{history.unit}"
+    marks = [
+        *(Mark(at_s=at_s, style="change", text=text) for at_s, text in history.pack_changes),
+        *(Mark(at_s=at_s, style="alarm", text=text) for at_s, text in history.alarms),
+        *(Mark(at_s=at_s, style="notice", text=text) for at_s, text in history.notices),
+    ]
+    below = [_probe_panel(name, parts, unit) for name in PROBE_NAMES[1:] if parts.known(name)]
+    return Chart(
+        panels=[_air_panel(history, parts, unit), *below, _pump_panel(parts)],
+        since_s=history.since_s,
+        until_s=_end_s(history),
+        label=label,
+        zone=history.zone,
+        marks=marks,
+        expected=history.cold_ends,
+    )
+
+
+def _air_panel(history: ChamberHistory, parts: _Parts, unit: str) -> Panel:
     bands = [
         (max(since_s, history.since_s), degrees(low_c, history.unit), degrees(high_c, history.unit))
         for since_s, low_c, high_c in history.bands_c
     ]
-    air: list[Layer] = [Steps(style="band", since=bands, name="band")] if bands else []
-    air += [
+    layers: list[Layer] = [Steps(style="band", since=bands, name="band")] if bands else []
+    layers += [
         Ribbon(style="air", points=parts.ribbon("air"), name="air, lowest to highest"),
         Line(style="air", points=parts.line("air"), name="mean"),
     ]
-    panels = [Panel(title=f"Air, {unit}", layers=air, height=150, unit="°", at_least=3.0)]
-    below = [name for name in PROBE_NAMES[1:] if parts.known(name)]
-    panels += [
-        Panel(
-            title=f"{name.replace('_', ' ').capitalize()}, {unit}",
-            layers=[
-                Ribbon(style=name, points=parts.ribbon(name)),
-                Line(style=name, points=parts.line(name)),
-            ],
-            height=80 if name == "reservoir" else 56,
-            unit="°",
-            at_least=4.0,
-        )
-        for name in below
-    ]
+    return Panel(title=f"Air, {unit}", layers=layers, height=150, unit="°", at_least=3.0)
+
+
+def _probe_panel(name: str, parts: _Parts, unit: str) -> Panel:
+    return Panel(
+        title=f"{name.replace('_', ' ').capitalize()}, {unit}",
+        layers=[
+            Ribbon(style=name, points=parts.ribbon(name)),
+            Line(style=name, points=parts.line(name)),
+        ],
+        height=80 if name == "reservoir" else 56,
+        unit="°",
+        at_least=4.0,
+    )
+
+
+def _pump_panel(parts: _Parts) -> Panel:
     shares = [
         (
             parts.since_s + n * parts.width_s,
@@ -174,28 +194,12 @@ def chamber_chart(history: ChamberHistory, label: str) -> Chart:
         )
         for n, each in enumerate(parts.of["pump"])
     ]
-    panels.append(
-        Panel(
-            title="Pump, share of the time on",
-            layers=[Bars(style="pump", values=shares)],
-            height=36,
-            unit=" %",
-            scale=(0.0, 100.0),
-        )
-    )
-    marks = [
-        *(Mark(at_s=at_s, style="change", text=text) for at_s, text in history.pack_changes),
-        *(Mark(at_s=at_s, style="alarm", text=text) for at_s, text in history.alarms),
-        *(Mark(at_s=at_s, style="notice", text=text) for at_s, text in history.notices),
-    ]
-    return Chart(
-        panels=panels,
-        since_s=history.since_s,
-        until_s=_end_s(history),
-        label=label,
-        zone=history.zone,
-        marks=marks,
-        expected=history.cold_ends,
+    return Panel(
+        title="Pump, share of the time on",
+        layers=[Bars(style="pump", values=shares)],
+        height=36,
+        unit=" %",
+        scale=(0.0, 100.0),
     )
 
 

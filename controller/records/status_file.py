@@ -24,8 +24,8 @@ from controller.domain.status import (
 from controller.domain.temperatures import Reading, Seen
 
 if TYPE_CHECKING:  # whoever only reads the file needs no control law
-    from controller.core.law import Law
-    from controller.core.state import Inputs, State
+    from controller.core.law import Law, Timing
+    from controller.core.state import Cooling, Inputs, State
 
 STATUS = "status.json"
 
@@ -76,10 +76,7 @@ def status_of(
             the note of an alarm that a probe is lost.
         notes: What a person should know beside the alarms.
     """
-    ids = ids or {}
-    cooling, band, timing = state.cooling, inputs.band, law.timing
-    since_s = clocks.now - cooling.pump_since
-    paused_until = cooling.paused_until
+    cooling, band = state.cooling, inputs.band
     return Status(
         as_of=clocks.local.replace(microsecond=0),
         boot_id=clocks.boot_id,
@@ -93,34 +90,48 @@ def status_of(
         fan=cooling.fan,
         cut_in_c=band.cut_in_mc / 1000,
         cut_out_c=band.cut_out_mc / 1000,
-        probes=ProbesStatus(
-            air=_probe(inputs.air, ids.get("air")),
-            reservoir=_probe(inputs.reservoir, ids.get("reservoir")),
-            room=_probe(inputs.room, ids.get("room")),
-            coil_outlet=_probe(inputs.coil_outlet, ids.get("coil_outlet")),
-        ),
-        timers_left=TimersLeft(
-            anti_short_cycle_s=None if cooling.pump else _left(timing.anti_short_cycle_s - since_s),
-            minimum_run_s=_left(timing.minimum_run_s - since_s) if cooling.pump else None,
-            pause_s=None if paused_until is None else _left(paused_until - clocks.now),
-        ),
+        probes=_probes(inputs, ids or {}),
+        timers_left=_timers_left(state.cooling, law.timing, clocks.now),
         alarms=(
-            *(
-                Alarm(
-                    name=alarm.name.value,
-                    about=alarm.about,
-                    acknowledged=alarm.acknowledged,
-                    note=stranger if alarm.name is AlarmName.PROBE_LOST else "",
-                )
-                for alarm in state.alarms
-                if alarm.standing
-            ),
+            *_active_alarms(state, stranger),
             *(Alarm(name=AlarmName.PROBE_STUCK.value, about=name) for name in stuck),
             *((Alarm(name=AlarmName.SUPPLY_FAILS.value),) if supply_fails else ()),
         ),
         figures=figures or LoopFigures(),
         notes=tuple(notes),
     )
+
+
+def _probes(inputs: Inputs, ids: Mapping[str, str]) -> ProbesStatus:
+    return ProbesStatus(
+        air=_probe(inputs.air, ids.get("air")),
+        reservoir=_probe(inputs.reservoir, ids.get("reservoir")),
+        room=_probe(inputs.room, ids.get("room")),
+        coil_outlet=_probe(inputs.coil_outlet, ids.get("coil_outlet")),
+    )
+
+
+def _timers_left(cooling: Cooling, timing: Timing, now: float) -> TimersLeft:
+    since_s = now - cooling.pump_since
+    paused_until = cooling.paused_until
+    return TimersLeft(
+        anti_short_cycle_s=None if cooling.pump else _left(timing.anti_short_cycle_s - since_s),
+        minimum_run_s=_left(timing.minimum_run_s - since_s) if cooling.pump else None,
+        pause_s=None if paused_until is None else _left(paused_until - now),
+    )
+
+
+def _active_alarms(state: State, stranger: str) -> list[Alarm]:
+    return [
+        Alarm(
+            name=alarm.name.value,
+            about=alarm.about,
+            acknowledged=alarm.acknowledged,
+            note=stranger if alarm.name is AlarmName.PROBE_LOST else "",
+        )
+        for alarm in state.alarms
+        if alarm.standing
+    ]
 
 
 def write_status(path: Path, status: Status) -> None:

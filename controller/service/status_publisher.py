@@ -21,6 +21,7 @@ from controller.records.status_file import (
 )
 from controller.service.chamber import Chamber
 from controller.service.journal import shown
+from controller.service.loop import ControlLoop
 from controller.service.newest_writer import NewestWriter
 from controller.service.sources import probe_ids
 
@@ -95,11 +96,7 @@ class StatusPublisher:
             pump_s=round(self._pump_s, 1),
             timers_kept=not not_kept,
             requests_fault=requests_fault,
-            refused={
-                name: {fault.value: count for fault, count in sieve.counts.items()}
-                for name, sieve in loop.sieves.items()
-                if sieve.counts
-            },
+            refused=_refused(loop),
         )
         self._writer.give(
             status_of(
@@ -129,6 +126,15 @@ class StatusPublisher:
         # the system's time zone may change while this runs; done in this thread, as it reads a file
         time.tzset()
         write_status(self._file, replace(status, version=self._version))
+
+
+def _refused(loop: ControlLoop) -> dict[str, dict[str, int]]:
+    """Return how many readings of each probe were refused, by fault."""
+    return {
+        name: {fault.value: count for fault, count in sieve.counts.items()}
+        for name, sieve in loop.sieves.items()
+        if sieve.counts
+    }
 
 
 def status_line(decision: Decision, inputs: Inputs) -> str:

@@ -10,12 +10,12 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from controller.cli.main import status_of
-from controller.cli.report import _pump_words
 from controller.domain.events import InForce, RecordedEvent
 from controller.domain.requests import LoggedSwap
 from controller.history.alarm_figures import PastAlarm, alarm_figures
 from controller.history.importing import reading_at
 from controller.history.report import Report, report_of
+from controller.history.report_words import _pump_words
 from controller.records.pieces import ForceOverTime, pieces_of
 from controller.records.reader import RecordedReading
 from controller.settings.shipped import shipped_config
