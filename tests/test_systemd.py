@@ -26,6 +26,9 @@ DROP_IN = SYSTEMD / "bulk-read.conf"
 SYSUSERS = SYSTEMD / "coldpin.sysusers.conf"
 RULES = (SYSTEMD / "60-coldpin-gpio.rules", SYSTEMD / "61-coldpin-one-wire.rules")
 INSTALL = SYSTEMD / "INSTALL.md"
+NOTES = SYSTEMD.parent / "hardware-notes"
+PAGES = (INSTALL, NOTES / "service.md", NOTES / "page-and-notices.md")
+"""The install page, and the two that it hands details to."""
 
 PROGRAM = "/opt/coldpin/current/bin/coldpin"
 
@@ -388,7 +391,13 @@ def test_bulk_read_opens_the_bus_folder_and_nothing_else() -> None:
 
 
 def blocks(language: str) -> list[str]:
-    return re.findall(rf"^```{language}\n(.*?)^```", read(INSTALL), re.MULTILINE | re.DOTALL)
+    fenced = re.compile(rf"^```{language}\n(.*?)^```", re.MULTILINE | re.DOTALL)
+    return [block for page in PAGES for block in fenced.findall(read(page))]
+
+
+def test_install_page_is_one_page() -> None:
+    """What a grower reads before the first command: two sides of A4 at 450 words each."""
+    assert len(read(INSTALL).split()) <= 900
 
 
 def test_install_commands_are_shell() -> None:
@@ -414,12 +423,18 @@ def test_install_names_every_file_of_the_folder() -> None:
     assert named == shipped
 
 
-def test_install_links_lead_somewhere() -> None:
-    """Relative links resolve."""
-    links = re.findall(r"\]\(([^)#]+)[^)]*\)", read(INSTALL))
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_links_lead_somewhere(page: Path) -> None:
+    """Relative links resolve, to a heading too."""
+    links = re.findall(r"\]\(([^)#]*)(?:#([^)]+))?\)", read(page))
 
     assert links
-    assert [link for link in links if not (INSTALL.parent / link).exists()] == []
+    for file, anchor in links:
+        target = page.parent / file if file else page
+        assert target.is_file(), file
+        headings = re.findall(r"^#+ (.*)$", read(target), re.MULTILINE)
+        slugs = {re.sub(r"[^\w -]", "", each).lower().replace(" ", "-") for each in headings}
+        assert not anchor or anchor in slugs, f"{file}#{anchor}"
 
 
 def test_boot_lines_keep_probe_pin_and_load_pins_apart() -> None:

@@ -14,6 +14,7 @@ from controller.commissioning.installation.machine import Runner, run_program
 from controller.commissioning.tool_unit import MANAGER
 from controller.domain.places import CONFIGURATIONS, state_directory
 from controller.settings.load import read_settings
+from controller.settings.shipped import shipped_note
 
 USER = "coldpin"
 
@@ -57,8 +58,8 @@ def hand_over(
         run(["systemctl", "restart", f"coldpin-lookout@{name}"])
     if settings.notices.addresses is None:
         say(
-            "No notices yet: systemd/INSTALL.md says how to name an address; then "
-            f"sudo coldpin notify {name} sends a first one."
+            f"No notices yet: {shipped_note('page-and-notices.md')} says how to name an address; "
+            f"then sudo coldpin notify {name} sends a first one."
         )
     elif confirm("Send a first notice now?"):
         program = "/usr/local/bin/coldpin"
