@@ -49,6 +49,7 @@ from controller.commissioning.installation.steps import (
     person_step,
     preparing_steps,
     removal_steps,
+    rule_step,
     unit_step,
     watchdog_step,
 )
@@ -56,17 +57,18 @@ from controller.commissioning.installation.upgrade import Upgrade
 from controller.domain.places import CONFIGURATIONS, STATES
 from controller.domain.supply import Supply
 from controller.outputs.mains_rule import is_mains
+from controller.settings.shipped import shipped_note
 
 EX_USAGE, EX_UNAVAILABLE, EX_CONFIG = 64, 69, 78
 FULL_BELOW = 30_000_000
 """Less than this left free, and what failed failed by it, most likely [bytes]."""
-CAUTIONS = """\
+CAUTIONS = f"""\
   A load of this chamber runs on mains voltage. The installation stops here.
   - Mains wiring is work for a licensed electrician under your local code, which comes before
     anything written by us.
   - A residual-current device, a fuse and an enclosure for a wet place must be there before a relay.
   - coldpin drives such a load only through a relay module that you recorded from its nameplate.
-  Read hardware-notes/cautions.md, then run this again with --mains-is-wired."""
+  Read {shipped_note("cautions.md")}, then run this again with --mains-is-wired."""
 
 
 def main(arguments: Sequence[str] | None = None, run: Runner = run_program) -> int:
@@ -241,14 +243,14 @@ def _install(machine: Machine, wanted: Wanted, run: Runner, asked: argparse.Name
     _say(f"{'Would install' if dry else 'Installing'} coldpin {wanted.version}{before}\n")
     in_force, former = is_in_force(wanted), CURRENT.resolve()
     _take(preparing_steps(machine, wanted), run, dry=dry)
-    _take([folder_step(machine)], run, dry=dry)
+    _take([folder_step(machine), rule_step(machine, wanted)], run, dry=dry)
     configurations = _configurations(machine)
     if not dry:
         _judge(machine, wanted, run)
     if _has_mains(configurations) and not asked.mains_is_wired:
         _say(CAUTIONS)
         return EX_CONFIG
-    changing = [unit_step(machine, wanted), link_step(wanted, in_force=in_force)]
+    changing = [unit_step(wanted), link_step(wanted, in_force=in_force)]
     if dry:
         _take(changing, run, dry=True)
         _say("\n".join(f"  would restart {unit}" for unit in machine.active))

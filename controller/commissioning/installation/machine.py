@@ -182,7 +182,8 @@ def _installed_version(run: Runner, programs: Path) -> str | None:
     for program in (programs / "current/bin/coldpin", programs / "bin/coldpin"):
         if program.exists():
             ran = run([str(program), "--version"])
-            return ran.output.split()[-1] if ran.status == 0 and ran.output else "unknown"
+            first = ran.output.partition("\n")[0]  # the others say which version runs
+            return first.split()[-1] if ran.status == 0 and first.split() else "unknown"
     return None
 
 

@@ -104,6 +104,8 @@ def preparing_steps(machine: Machine, wanted: Wanted) -> Iterator[InstallStep]:
         title += (
             f" (not in the package lists: {', '.join(unknown)}; sudo apt update refreshes them)"
         )
+    if takes_lgpio_from_pypi(machine):
+        title += "; lgpio comes with the program's packages then"
     yield InstallStep(
         title=title,
         actions=[
@@ -123,6 +125,16 @@ def preparing_steps(machine: Machine, wanted: Wanted) -> Iterator[InstallStep]:
     yield _program(machine, wanted)
 
 
+def takes_lgpio_from_pypi(machine: Machine) -> bool:
+    """Return whether lgpio comes from PyPI: no package of it, and lines that it may be needed for.
+
+    A PC without a GPIO chip needs none; a board may get its chip's driver later.
+    """
+    if "python3-lgpio" in machine.packages | machine.offered:
+        return False
+    return bool(machine.gpio_chips) or machine.processor != "x86_64"
+
+
 def _program(machine: Machine, wanted: Wanted) -> InstallStep:
     home = home_of(wanted)
     title = f"Program: coldpin {wanted.version} in {home}"
@@ -134,7 +146,6 @@ def _program(machine: Machine, wanted: Wanted) -> InstallStep:
         "The program's packages come from the network: is this machine on it? What ran before runs "
         "on; run this again, and it begins this version anew."
     )
-    has_lgpio = bool({"python3-lgpio"} & (machine.packages | machine.offered))
     actions: list[Action] = [
         Remove(path=home),
         Folder(path=VERSIONS, mode=0o755),
@@ -145,11 +156,12 @@ def _program(machine: Machine, wanted: Wanted) -> InstallStep:
         ),
         *_own_package(wanted, home, pip, network),
     ]
-    if not has_lgpio:
+    if takes_lgpio_from_pypi(machine):
         lock = str(wanted.shipped / LGPIO_LOCK)
         build = (
-            "lgpio is not in the system's package lists. Run sudo apt update and this again; where "
-            "it stays unknown, lgpio must be built: sudo apt install swig gcc python3-dev first."
+            "lgpio is not in the system's package lists, and PyPI has no ready-made file of it for "
+            "every Python and processor. Run sudo apt update and this again; where that changes "
+            "nothing, let it be built: sudo apt install swig gcc python3-dev, then this again."
         )
         actions.append(Command(argv=(*pip, "--require-hashes", "-r", lock), or_else=build))
     actions += [
@@ -196,27 +208,46 @@ def folder_step(machine: Machine) -> InstallStep:
     return InstallStep(title=f"Folders {CONFIGURATIONS} and {STATES}{chambers}", actions=actions)
 
 
-def unit_step(machine: Machine, wanted: Wanted) -> InstallStep:
-    """Return the step that puts units and rules in place."""
-    files = {UNITS / name: wanted.shipped / name for name in OWN_UNITS}
+def rule_step(machine: Machine, wanted: Wanted) -> InstallStep:
+    """Return the step that gives pins and probes to the service, as far as the system does not.
+
+    The rules are put in force each time: an installation cut short may have left them written only.
+    """
+    names = []
     if not machine.is_raspberry_os:  # there the system's own rule gives the pins to the group
-        files[RULES / "60-coldpin-gpio.rules"] = wanted.shipped / "60-coldpin-gpio.rules"
+        names.append("60-coldpin-gpio.rules")
     if wanted.bulk_read:
-        rules = "61-coldpin-one-wire.rules"
-        files[RULES / rules] = wanted.shipped / rules
-        files[UNITS / "coldpin@.service.d/bulk-read.conf"] = wanted.shipped / "bulk-read.conf"
-    texts = {path: source.read_text(encoding="utf-8") for path, source in files.items()}
-    changed = {path: text for path, text in texts.items() if not unchanged(path, text)}
-    actions: list[Action] = [Write(path=path, text=text) for path, text in changed.items()]
-    if changed:
-        actions += [
-            Command(argv=("systemctl", "daemon-reload")),
+        names.append("61-coldpin-one-wire.rules")
+    if not names:
+        return InstallStep(title="Rules for pins: the system's own")
+    return InstallStep(
+        title="Rules for pins and probes: " + ", ".join(names),
+        actions=[
+            *_changed({RULES / name: wanted.shipped / name for name in names}),
             Command(argv=("udevadm", "control", "--reload")),
             Command(argv=("udevadm", "trigger", "--subsystem-match=gpio", "--action=add")),
-        ]
-    return InstallStep(
-        title="Units and rules" + ("" if changed else ", there already"), actions=actions
+        ],
     )
+
+
+def unit_step(wanted: Wanted) -> InstallStep:
+    """Return the step that puts the units in place."""
+    files = {UNITS / name: wanted.shipped / name for name in OWN_UNITS}
+    if wanted.bulk_read:
+        files[UNITS / "coldpin@.service.d/bulk-read.conf"] = wanted.shipped / "bulk-read.conf"
+    changed = _changed(files)
+    reload = [Command(argv=("systemctl", "daemon-reload"))] if changed else []
+    return InstallStep(
+        title="Units" + ("" if changed else ", there already"), actions=[*changed, *reload]
+    )
+
+
+def _changed(files: dict[Path, Path]) -> list[Write]:
+    """Return the writing of those files whose sources say something else."""
+    texts = {path: source.read_text(encoding="utf-8") for path, source in files.items()}
+    return [
+        Write(path=path, text=text) for path, text in texts.items() if not unchanged(path, text)
+    ]
 
 
 def link_step(wanted: Wanted, *, in_force: bool) -> InstallStep:

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.commissioning.installation import command
+from controller.commissioning.installation import command, steps
 from controller.commissioning.installation import upgrade as module
 from controller.commissioning.installation.actions import (
     Command,
@@ -124,6 +124,19 @@ def test_only_configurations_of_chambers_are_instances(tmp_path: Path) -> None:
     assert read_machine(Recorder(), tmp_path).instances == ("loft",)
 
 
+def test_the_installed_version_is_what_the_first_line_says(tmp_path: Path) -> None:
+    """The lines behind it say which version each service runs."""
+    program = tmp_path / "opt/coldpin/current/bin/coldpin"
+    program.parent.mkdir(parents=True)
+    program.touch()
+
+    def run(argv: Sequence[str]) -> ProgramResult:
+        said = "coldpin, version 0.2.0\nloft: 0.1.0 runs, 0.2.0 is installed: restart it\n"
+        return ProgramResult(status=0, output=said if "--version" in argv else "")
+
+    assert read_machine(run, tmp_path).version == "0.2.0"
+
+
 def test_the_installer_needs_nothing_but_python() -> None:
     """A clone runs it before any package is there; without sudo a dry run changes nothing."""
     ran = subprocess.run(
@@ -163,6 +176,24 @@ def test_lgpio_comes_from_the_system_where_it_has_it(offered: bool) -> None:
     assert any("--system-site-packages" in line for line in shown)
 
 
+@pytest.mark.parametrize(
+    ("chips", "processor", "taken"),
+    [(("gpiochip0",), "x86_64", True), ((), "aarch64", True), ((), "x86_64", False)],
+    ids=["PC-with-a-chip", "board-whose-driver-may-come", "PC-without"],
+)
+def test_a_computer_without_lines_needs_no_compiler_for_lgpio(
+    chips: tuple[str, ...], processor: str, taken: bool
+) -> None:
+    """PyPI has no ready-made file of it for a PC with the Python of Debian 13."""
+    machine = replace(
+        MACHINE, offered=frozenset(), gpio_chips=chips, processor=processor, boot_settings=None
+    )
+
+    shown = [each.shown() for step in preparing_steps(machine, WANTED) for each in step.actions]
+
+    assert any("lgpio.lock" in line for line in shown) is taken
+
+
 @pytest.mark.parametrize("source", [ROOT, ROOT / "coldpin-9.9.9-py3-none-any.whl"])
 def test_nothing_comes_from_the_network_without_its_hash(source: Path) -> None:
     """The package itself comes from the disk; what builds it from a clone is no exception."""
@@ -196,6 +227,23 @@ def test_boot_lines_are_proposed_and_written_only_when_told_to() -> None:
     assert backup.text == ""
     assert backup.path.name == "config.txt.before-coldpin"
     assert "gpio=5=op,dh" in change.text
+
+
+def test_rules_are_put_in_force_also_where_they_are_written_already(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """An installation that ended between the two would leave the pins to root until a restart."""
+    monkeypatch.setattr(steps, "unchanged", lambda path, text: True)
+
+    on_debian = steps.rule_step(replace(MACHINE, is_raspberry_os=False), WANTED)
+    with_bulk_read = steps.rule_step(MACHINE, replace(WANTED, bulk_read=True))
+
+    for step in (on_debian, with_bulk_read):
+        shown = [each.shown() for each in step.actions]
+        assert shown[0] == "udevadm control --reload"
+        assert shown[1].startswith("udevadm trigger")
+    assert steps.rule_step(MACHINE, WANTED).actions == ()
+    assert steps.unit_step(WANTED).actions == [], "or a second run would restart what runs"
 
 
 def test_removal_puts_outputs_off_before_the_program_goes() -> None:

@@ -7,6 +7,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from packaging.markers import Marker
 
 ROOT = Path(__file__).parents[3]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
@@ -37,3 +38,29 @@ def test_a_lock_names_every_package_with_its_hashes(lock: str, wanted: list[str]
 
     assert named(wanted) <= named(blocks), "systemd/refresh-lock writes them anew"
     assert len(blocks) == len(re.findall(r"(?m)^[\w.-]+==", text)), "one has no hash"
+
+
+@pytest.mark.parametrize(
+    ("python", "processor", "name"),
+    [
+        ("3.11", "aarch64", "lgpio"),
+        ("3.12", "armv7l", "lgpio"),
+        ("3.13", "aarch64", "adafruit-lgpio"),
+        ("3.13", "armv7l", "lgpio"),
+        ("3.14", "aarch64", "lgpio"),
+    ],
+)
+def test_each_python_and_processor_gets_one_lgpio(python: str, processor: str, name: str) -> None:
+    """Two of them would write over each other's module; none would leave the relays unmoved.
+
+    Source: the ready-made files that PyPI lists for both packages, looked up on 2026-11-27.
+    """
+    text = (ROOT / "systemd" / "lgpio.lock").read_text(encoding="utf-8")
+    machine = {
+        "python_version": python,
+        "python_full_version": f"{python}.5",
+        "platform_machine": processor,
+    }
+    blocks = re.findall(r"(?m)^([\w.-]+)==[\w.]+ ; (.*) \\$", text)
+
+    assert [each for each, marker in blocks if Marker(marker).evaluate(machine)] == [name]
