@@ -16,7 +16,6 @@ from importlib import import_module
 
 import click
 
-from controller import __version__
 from controller.errors import (
     BusyError,
     ControllerError,
@@ -160,11 +159,23 @@ class _Commands(click.Group):
                 formatter.write_dl([(f"{name:{width}}", line) for name, line in lines.items()])
 
 
+def _print_versions(ctx: click.Context, _option: click.Parameter, wanted: bool) -> None:
+    if not wanted or ctx.resilient_parsing:
+        return
+    from controller.cli.versions import version_lines  # noqa: PLC0415 - as each command's module
+
+    click.echo("\n".join(version_lines()))
+    ctx.exit()
+
+
 @click.group(
     cls=_Commands,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-@click.version_option(__version__)
+@click.option(
+    "--version", is_flag=True, is_eager=True, expose_value=False, callback=_print_versions,
+    help="Show which version is installed, and which one runs.",
+)  # fmt: skip
 def coldpin() -> None:
     """Keep a mushroom fruiting chamber cool on cold water and ice packs."""
 

@@ -13,6 +13,7 @@ from controller import __version__
 from controller.cli import people
 from controller.cli.first_run_words import words_of
 from controller.cli.instances import CONFIG
+from controller.cli.versions import version_words
 from controller.commissioning.host import host_findings
 from controller.domain.alarm_guide import is_note
 from controller.domain.codec import Codec
@@ -106,12 +107,7 @@ def _computer(snapshot: Snapshot, place: Path, settings: BriefSettings) -> tuple
 
 def version_rows(runs: str, installed: str) -> list[tuple[str, str]]:
     """Return which release runs, and what to do where another one is installed; [] if unknown."""
-    if not runs:
-        return []
-    if runs == installed:
-        return [("Version", runs)]
-    words = f"{runs} runs, {installed} is installed: restart the service to change over"
-    return [("Version", words)]
+    return [("Version", version_words(runs, installed))] if runs else []
 
 
 def _first_run(place: Path, settings: BriefSettings) -> FirstRun | None:

@@ -16,6 +16,7 @@ from typing import Literal
 
 import pytest
 
+from controller.cli import versions
 from controller.cli.main import status_of
 from controller.cli.status import _print_for_people, report_of, version_rows
 from controller.domain.alarm_guide import alarm_title, guide_of
@@ -236,6 +237,33 @@ def test_which_release_runs_and_which_is_installed(runs: str, words: str) -> Non
     shown = version_rows(runs.replace("VERSION", version), version)
 
     assert shown == [("Version", words.replace("VERSION", version))]
+
+
+@pytest.mark.parametrize(
+    ("change", "line"),
+    [
+        ({}, "loft: VERSION runs"),
+        ({"version": "9.9.9"}, "loft: 9.9.9 runs, VERSION is installed: restart the service to"),
+        ({"boottime_s": 1.0}, None),
+        ({"version": ""}, None),
+    ],
+    ids=["the-same", "another", "silent-for-long", "does-not-say"],
+)
+def test_version_says_what_is_installed_and_what_runs(
+    place: Path, monkeypatch: pytest.MonkeyPatch, change: dict[str, object], line: str | None
+) -> None:
+    """`coldpin --version`, after an update without a restart most of all."""
+    (place / "loft.toml").write_text("[chamber]\n", encoding="utf-8")
+    monkeypatch.setattr(versions, "CONFIGURATIONS", place)
+    version = metadata.version("coldpin")
+    put_status(place, status(**{"version": version, **change}))
+
+    first, *others = versions.version_lines()
+
+    assert first == f"coldpin, version {version}"
+    assert [each[: len(line or "") - len("VERSION") + len(version)] for each in others] == (
+        [] if line is None else [line.replace("VERSION", version)]
+    )
 
 
 def test_the_report_names_both_releases(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
