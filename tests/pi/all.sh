@@ -6,6 +6,7 @@
 # BOOT as in run.sh. It also takes --strict, --stale-clock, --disk CARD (which keeps the card for the next run)
 # and --cut SECONDS (which pulls the plug so long after the script began). OUT gets a text for each run; NAME
 # leaves out all runs but those. Ends with 0 only where every run did, and nothing in any was NOT HELD.
+# COLDPIN_CUT: seconds until the plug is pulled, more on a slow machine; COLDPIN_PYTHON: that of the emulated Pi.
 set -uo pipefail
 boot=$1
 out=${2:-pi-runs}
@@ -21,11 +22,15 @@ trap 'rm -rf "$work"' EXIT
 python3 -m venv "$work/venv"
 "$work/venv/bin/pip" install -q build
 "$work/venv/bin/python" -m build -q --wheel --outdir "$work/wheels" "$project"
-# what the locks name, for the emulated Pi's Python and processor; it has no network
-for lock in requirements build lgpio; do
-    "$work/venv/bin/pip" download -q --no-deps -d "$work/wheels" --python-version 3.11 --only-binary=:all: \
+# what the locks name, for the emulated Pi's Python and processor; it has no network. pip holds markers against
+# the Python that it runs on, so the one lgpio for that Pi is picked by hand.
+release=${COLDPIN_PYTHON:-3.11}
+if [ "$release" = 3.13 ]; then lgpio=adafruit-lgpio; else lgpio=lgpio; fi
+sed -n "/^$lgpio==/,/[^\\\\]\$/p" "$project/systemd/lgpio.lock" | sed 's/ ; .*/ \\/' >"$work/lgpio.lock"
+for lock in "$project/systemd/requirements.lock" "$project/systemd/build.lock" "$work/lgpio.lock"; do
+    "$work/venv/bin/pip" download -q --no-deps -d "$work/wheels" --python-version "$release" --only-binary=:all: \
         --platform manylinux2014_aarch64 --platform manylinux_2_28_aarch64 --platform manylinux_2_34_aarch64 \
-        --require-hashes -r "$project/systemd/$lock.lock"
+        --require-hashes -r "$lock"
 done
 # the clone that the installer starts from, and the release that it upgrades
 git -C "$project" archive --prefix=clone/ HEAD controller systemd config hardware-notes pyproject.toml README.md LICENSE |
@@ -78,7 +83,7 @@ if [ -e "$out/control.txt" ]; then
 fi
 
 one faults 0 faults.sh
-one power-cut 137 write.sh --disk "$work/card.img" --cut 420
+one power-cut 137 write.sh --disk "$work/card.img" --cut "${COLDPIN_CUT:-420}"
 one after-power-cut 0 after-cut.sh --disk "$work/card.img"
 one stale-clock 0 stale-clock.sh --stale-clock
 one faults-strict 0 faults.sh --strict

@@ -8,8 +8,8 @@ useradd --create-home grower
 answered() { # STATUS COMMAND...: the answers are in /tmp/answers
     local wanted=$1
     shift
-    python3 /share/answer.py /tmp/answers "$@"
-    local status=$?
+    python3 /share/answer.py /tmp/answers "$@" | tee /share/out/screen
+    local status=${PIPESTATUS[0]}
     echo "   status $status"
     expect "$1 $2 ends with $wanted" [ "$status" = "$wanted" ]
 }
@@ -133,7 +133,25 @@ kill $taker
 expect "the service is up" unit_is active
 expect "and enabled" systemctl is-enabled coldpin@loft
 expect "the page too" systemctl is-enabled coldpin-lookout@loft
-expect "the first notice came" test -s /share/out/notice
+expect "the page's address was shown" has "Address: http://rig.local:8427/" /share/out/screen
+expect "with a QR code" grep -q '▄█' /share/out/screen
+expect "the first notice came" soon 60 test -s /share/out/notice
+head -c 400 /share/out/notice
+shown=$(sed -n 's/.*Password: //p' /share/out/screen | tr -d '\r')
+signed_in() { # PASSWORD: the page takes it, which it says by a cookie
+    "$python" - "$1" <<'PY'
+import http.client, sys, urllib.parse
+page = http.client.HTTPConnection("127.0.0.1", 8427, timeout=60)
+form = urllib.parse.urlencode({"password": sys.argv[1], "who": "Mara"})
+page.request("POST", "/sign-in", form, {"Content-Type": "application/x-www-form-urlencoded"})
+answer = page.getresponse()
+print(answer.status, answer.getheader("set-cookie"))
+sys.exit(answer.status != 303 or not answer.getheader("set-cookie"))
+PY
+}
+expect "the page takes the password" soon 120 signed_in "$shown"
+refused() { ! signed_in "$1"; }
+expect "and no other" refused "not $shown"
 expect "the password is the service's own" [ "$(stat -c %U:%a /var/lib/coldpin/loft/lookout-secret.json)" = coldpin:600 ]
 runuser -u grower -- coldpin status | tail -12
 show $air 288

@@ -60,7 +60,7 @@ attempt upgrade.txt env SUDO_USER=grower $install
 expect "the upgrade ends with 0" [ $? = 0 ]
 cat /share/out/upgrade.txt
 python=/opt/coldpin/current/bin/python
-version=$(coldpin --version)
+version=$(coldpin --version | head -1)
 echo "   $version"
 expect "coldpin is on the path" test -x /usr/local/bin/coldpin
 expect "the service is up" unit_is active
@@ -119,7 +119,7 @@ attempt broken.txt env SUDO_USER=grower /tmp/broken/systemd/install
 expect "it ends with 69" [ $? = 69 ]
 expect "it says that it went back" has "Went back" /share/out/broken.txt
 tail -12 /share/out/broken.txt
-expect "the version before is in force" [ "$(coldpin --version)" = "$version" ]
+expect "the version before is in force" [ "$(coldpin --version | head -1)" = "$version" ]
 expect "the service is up" unit_is active
 wait_for 150 cool
 expect "it cools" on 5
