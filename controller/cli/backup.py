@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from controller.cli.files import reason_of, require_readable
 from controller.cli.instances import CONFIG, NEW_CONFIG
 from controller.cli.rights import give_to_person
 from controller.commissioning.backup import CONFIG as CONFIG_PART
@@ -41,13 +42,13 @@ def backup(config: Path, file: Path, with_secrets: bool) -> None:
     except ControllerError:
         raise
     except OSError as error:
-        raise SettingsError(str(config), (f"no backup was made: {error}",)) from None
+        raise SettingsError(str(config), (f"no backup was made: {reason_of(error)}",)) from None
     click.echo(f"{', '.join(parts)} into {file}")
 
 
 @click.command()
 @NEW_CONFIG
-@click.argument("file", type=click.Path(path_type=Path, dir_okay=False, exists=True))
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--replace", is_flag=True, help="Replace the files that are there.")
 @click.option("--dry-run", is_flag=True, help="Check FILE and list what would be written; no more.")
 @click.option(
@@ -58,12 +59,15 @@ def backup(config: Path, file: Path, with_secrets: bool) -> None:
 )
 def restore(config: Path, file: Path, replace: bool, dry_run: bool, outside: bool) -> None:
     """Put the backup FILE in place of CONFIG, which must be stopped."""
+    require_readable(file)
     try:
         targets = _restored(config, file, replace=replace, dry_run=dry_run, outside=outside)
     except ControllerError:
         raise
     except OSError as error:
-        raise SettingsError(str(config), (f"restored in part, or not at all: {error}",)) from None
+        raise SettingsError(
+            str(config), (f"restored in part, or not at all: {reason_of(error)}",)
+        ) from None
     if dry_run:
         return
     for target in targets:

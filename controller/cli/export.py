@@ -11,6 +11,7 @@ from pathlib import Path
 
 import click
 
+from controller.cli.files import reason_of
 from controller.cli.instances import CONFIG
 from controller.domain.places import records_path, state_directory
 from controller.domain.reading_rows import COLUMNS, PROBE_NAMES, cells_of
@@ -45,7 +46,7 @@ def export(config: Path, csv_file: Path) -> None:
                 out.writerow(_cells(at.astimezone(zone), reading, packs or None))
                 written += 1
     except OSError as error:
-        raise RecordError(f"No export: {error}") from None
+        raise RecordError(f"No export: {reason_of(error)}") from None
     click.echo(f"{written} rows to {csv_file}")
 
 

@@ -14,6 +14,7 @@ from pathlib import Path
 import click
 
 from controller.cli import people
+from controller.cli.files import reason_of
 from controller.cli.first_run_progress import ASKED, Progress
 from controller.cli.handover import hand_over
 from controller.cli.instances import CONFIG
@@ -126,7 +127,9 @@ def first_run(config: Path, anew: bool, as_json: bool) -> int:
         except ControllerError:
             raise
         except OSError as error:
-            raise SettingsError(str(config), (f"the first run is not kept: {error}",)) from None
+            raise SettingsError(
+                str(config), (f"the first run is not kept: {reason_of(error)}",)
+            ) from None
     if as_json:
         people.print_json(FIRST_RUN_CODEC.document(run))
     else:

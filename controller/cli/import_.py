@@ -9,6 +9,7 @@ from pathlib import Path
 
 import click
 
+from controller.cli.files import reason_of, require_readable
 from controller.cli.instances import CONFIG
 from controller.cli.rights import as_owner_of, give_to_owner
 from controller.domain.places import records_path, state_directory
@@ -34,7 +35,7 @@ MOST_SHOWN = 20
 @click.option(
     "--csv",
     "csv_file",
-    type=click.Path(path_type=Path, dir_okay=False, exists=True),
+    type=click.Path(path_type=Path, dir_okay=False),
     help="The file to read; may be gzipped.",
 )
 @click.option(
@@ -52,6 +53,8 @@ def import_(config: Path, csv_file: Path | None, local_times: bool, undo: bool) 
     """
     if undo is (csv_file is not None):
         raise click.UsageError("give --csv FILE to import it, or --undo to take the last one back")
+    if csv_file is not None:
+        require_readable(csv_file)
     settings = read_settings(config)
     place = state_directory(config)
     with lock_instance(place):
@@ -67,7 +70,9 @@ def import_(config: Path, csv_file: Path | None, local_times: bool, undo: bool) 
         except ProbeError as error:
             raise InputFileError(str(csv_file), tuple(str(error).splitlines())) from None
         except OSError as error:
-            raise SettingsError(str(config), (f"nothing was changed: {error}",)) from None
+            raise SettingsError(
+                str(config), (f"nothing was changed: {reason_of(error)}",)
+            ) from None
 
 
 def _import(settings: Settings, place: Path, csv_file: Path, *, local_times: bool) -> None:

@@ -28,13 +28,20 @@ class Instance(click.ParamType):  # type: ignore[type-arg]
         if isinstance(value, Path):
             return value
         path = Path(value)
-        if path.suffix == ".toml" or "/" in value or path.exists():
+        if path.suffix == ".toml" or "/" in value or _is_there(path):
             return path
         named = places.CONFIGURATIONS / f"{value}.toml"
         if named.exists() or (self._may_be_new and places.CONFIGURATIONS.is_dir()):
             return named
         self.fail(_unknown(value), param, ctx)
         raise AssertionError("fail raises")
+
+
+def _is_there(path: Path) -> bool:
+    try:
+        return path.exists()
+    except PermissionError:  # the service's user in a person's home
+        return False
 
 
 def _unknown(value: str) -> str:

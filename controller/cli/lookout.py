@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from controller.cli.extras import need
+from controller.cli.files import reason_of
 from controller.cli.instances import CONFIG
 from controller.cli.rights import as_owner_of
 from controller.domain.places import state_directory
@@ -60,7 +61,7 @@ def make_password(config: Path, settings: Settings, place: Path) -> None:
         with as_owner_of(place):
             password = new_secret(place)
     except OSError as error:
-        raise SettingsError(str(config), (f"no password was made: {error}",)) from None
+        raise SettingsError(str(config), (f"no password was made: {reason_of(error)}",)) from None
     click.echo(f"Password: {password}")
     click.echo("It is not shown again; whoever has it can act on the chamber.")
     if settings.lookout.address in OWN_ADDRESSES or not settings.lookout.names:

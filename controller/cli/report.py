@@ -10,6 +10,7 @@ import click
 
 from controller.cli import people
 from controller.cli.extras import need
+from controller.cli.files import reason_of
 from controller.cli.first_run_words import words_of
 from controller.cli.instances import CONFIG
 from controller.cli.instants import instant
@@ -72,7 +73,7 @@ def report(
         if html_file is not None:
             _write_page(html_file, made, settings, place, noted)
     except OSError as error:
-        raise RecordError(f"No report: {error}") from None
+        raise RecordError(f"No report: {reason_of(error)}") from None
     if as_json:
         people.print_json(
             {

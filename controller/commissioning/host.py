@@ -13,6 +13,7 @@ from contextlib import closing
 from pathlib import Path
 
 from controller.errors import OutputError
+from controller.records.connecting import connect_to_read
 from controller.records.conversion import short_of_room
 from controller.records.schema import MIGRATIONS
 
@@ -69,7 +70,7 @@ def _chip() -> Iterator[str]:
 def _room(records: Path) -> Iterator[str]:
     """Warn of a conversion of the records that the card has no room for."""
     try:
-        with closing(sqlite3.connect(f"{records.absolute().as_uri()}?mode=ro", uri=True)) as file:
+        with closing(connect_to_read(records)) as file:
             (version,) = file.execute("PRAGMA user_version").fetchone()
         missing = short_of_room(records, version, len(MIGRATIONS))
     except (OSError, sqlite3.Error):

@@ -9,6 +9,7 @@ Source: systemd-run(1), --pty, --pipe, --wait and --property=; systemd.unit(5), 
 
 from __future__ import annotations
 
+import errno
 import os
 import shlex
 import shutil
@@ -17,8 +18,9 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from controller.domain.places import CONFIGURATIONS
-from controller.errors import ControllerError
+from controller.domain.places import CONFIGURATIONS, named_state_directory
+from controller.errors import BusyError, ControllerError
+from controller.service.locks import instance_holder
 
 INSIDE = "COLDPIN_TOOL_UNIT"
 """In the environment of a tool that such a unit runs."""
@@ -43,15 +45,29 @@ def run_in_unit(config: Path, tool: Sequence[str]) -> int | None:
         installed, or inside such a unit already. The caller then runs the tool itself.
 
     Raises:
+        PermissionError: This user may not write into the chamber's folder.
+        BusyError: The chamber's service runs.
         ControllerError: The manager does not say what the chamber's unit is.
     """
     installed = config.absolute().parent == CONFIGURATIONS
-    if INSIDE in os.environ or os.geteuid() != 0 or not installed or not MANAGER.is_dir():
+    if INSIDE in os.environ or not installed:
+        return None
+    place = named_state_directory(config)
+    if place.is_dir() and not os.access(place, os.W_OK):
+        # before anything is switched: nothing that is answered, and no rest, could be kept
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(place))
+    if os.geteuid() != 0 or not MANAGER.is_dir():
         return None
     manager = shutil.which("systemd-run")
     if manager is None:
         return None
     name = config.stem
+    if (holder := instance_holder(place)) is not None:
+        # before a unit is made: its last resort would switch off what the service switches
+        raise BusyError(
+            f"the service (pid {holder}) already controls this chamber; stop it first: "
+            f"sudo systemctl stop coldpin@{name}. Nothing was touched"
+        )
     text = _unit_text(name)
     if text is None:
         return None

@@ -120,8 +120,21 @@ def foreign_instance(named: str | None, config: Path) -> str | None:
 
 
 def why_not_allowed(path: object) -> str:
-    """Return what a person may do who is not allowed to use a chamber's file."""
+    """Return what a person may do who is not allowed to use a file.
+
+    Args:
+        path: The file; None where it is not known.
+    """
+    if path is not None and not _is_a_chambers(Path(str(path))):
+        return (
+            f"you are not allowed to use {path}. Put sudo in front, without -u, "
+            "or lay the file where you may read and write"
+        )
     return (
         f"you are not allowed to use {path or 'it'}. Put sudo in front, or join the group coldpin "
         "once: sudo usermod -aG coldpin YOUR-NAME, then log out and in again"
     )
+
+
+def _is_a_chambers(path: Path) -> bool:
+    return any(path.is_relative_to(folder) for folder in (CONFIGURATIONS, STATES, RUNTIME))

@@ -7,6 +7,8 @@ import time
 from contextlib import closing
 from pathlib import Path
 
+from controller.records.connecting import connect_to_read
+
 PAGES_AT_ONCE = 64
 PAUSE_S = 0.002
 """Between two steps, so that the writer is never held up for longer than one of them."""
@@ -25,7 +27,7 @@ def copy_database(source: Path, target: Path) -> None:
     target.unlink(missing_ok=True)
     try:
         with (
-            closing(sqlite3.connect(f"{source.resolve().as_uri()}?mode=ro", uri=True)) as old,
+            closing(connect_to_read(source)) as old,
             closing(sqlite3.connect(target)) as new,
         ):
             old.backup(

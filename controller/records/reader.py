@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.domain.events import EventKind, RecordedEvent
+from controller.records.connecting import connect_to_read
 from controller.records.schema import AHEAD_MS
 
 THINNED_MS = 300_000
@@ -278,7 +279,7 @@ def fetched(path: Path, query: str, values: tuple[int | str, ...]) -> list[tuple
     if not path.is_file():
         raise OSError(f"there are no records yet at {path}; coldpin keeps them while it runs")
     try:
-        with closing(_connected(path)) as file:
+        with closing(connect_to_read(path)) as file:
             return file.execute(query, values).fetchall()
     except sqlite3.Error as error:
         raise OSError(f"{path}: {error}") from error
@@ -296,20 +297,3 @@ def fetched_if_kept(path: Path, query: str, values: tuple[int | str, ...]) -> li
         if "no such table" in str(error):
             return []
         raise
-
-
-def _connected(path: Path) -> sqlite3.Connection:
-    """Open for reading, also where the writer has gone and its side files cannot be made anew."""
-    address = path.resolve().as_uri()
-    file = sqlite3.connect(f"{address}?mode=ro", uri=True)
-    try:
-        file.execute("PRAGMA query_only = ON")
-        file.execute("SELECT 1 FROM readings LIMIT 1").fetchone()
-    except sqlite3.Error as error:
-        file.close()
-        waits = path.with_name(f"{path.name}-wal").exists()
-        if waits or not isinstance(error, sqlite3.OperationalError):
-            raise
-        # nobody writes: nothing can change while it is read
-        return sqlite3.connect(f"{address}?immutable=1", uri=True)
-    return file

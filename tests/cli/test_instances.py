@@ -47,6 +47,21 @@ def test_a_name_is_the_chamber_in_the_folder(folder: Path) -> None:
     assert chosen("loft") == (0, str(folder / "loft.toml"))
 
 
+def test_a_folder_that_may_not_be_looked_into_hides_no_chamber(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """`sudo -u coldpin coldpin status loft`, typed in a home folder."""
+
+    def refused(self: Path) -> bool:
+        if not self.is_absolute():
+            raise PermissionError(13, "Permission denied", str(self))
+        return True
+
+    monkeypatch.setattr(Path, "exists", refused)
+
+    assert chosen("loft") == (0, str(folder / "loft.toml"))
+
+
 def test_a_command_that_makes_a_chamber_takes_a_name_that_none_has_yet(folder: Path) -> None:
     """`coldpin restore attic FILE` on a new card; a command about a chamber refuses it."""
     ran = CliRunner().invoke(made, ["attic"])

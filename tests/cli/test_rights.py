@@ -77,6 +77,14 @@ def test_what_root_writes_is_the_owners_and_root_is_root_again(tmp_path: Path) -
     assert (os.geteuid(), os.getegid(), os.getgroups()) == before
 
 
+def history(folder: Path) -> Path:
+    """Return a file in a folder of the person's own: the service's user may not read it."""
+    file = folder / "private" / "history.csv"
+    file.parent.mkdir(mode=0o700)
+    file.write_text("time,air_c,swap_packs\n2026-07-01T00:00:00+00:00,16,4\n", encoding="utf-8")
+    return file
+
+
 @needs("root")
 @pytest.mark.parametrize(
     "command",
@@ -87,10 +95,7 @@ def test_a_command_with_sudo_leaves_nothing_of_roots(
     chamber: Path, tmp_path: Path, command: str
 ) -> None:
     """The first who writes is root, into a folder that only the service's user owns."""
-    history = tmp_path / "private" / "history.csv"
-    history.parent.mkdir(mode=0o700)  # the person's own: the service's user may not read it
-    history.write_text("time,air_c,swap_packs\n2026-07-01T00:00:00+00:00,16,4\n", encoding="utf-8")
-    line = command.replace("CONFIG", str(chamber)).replace("CSV", str(history))
+    line = command.replace("CONFIG", str(chamber)).replace("CSV", str(history(tmp_path)))
 
     assert ran(line, place=tmp_path / "state") == 0
 
@@ -147,6 +152,60 @@ def test_whoever_may_not_read_is_told_how_they_may(
 
     assert status_of(["status", str(config)]) == 78
     assert why_not_allowed(config) in capsys.readouterr().err
+
+
+@needs("root")
+@pytest.mark.parametrize("command", ["import CONFIG --csv FILE", "restore CONFIG FILE"])
+@pytest.mark.parametrize("there", [True, False], ids=["not-allowed", "not-there"])
+def test_a_file_in_a_persons_home_is_not_called_missing(
+    chamber: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], command: str, there: bool
+) -> None:
+    """As the service's user (`sudo -u coldpin`), who may not look into that folder."""
+    home = tmp_path / "home"
+    home.mkdir(mode=0o700 if there else 0o755)
+    file = home / "loft.tar.gz"
+    line = command.replace("CONFIG", str(chamber)).replace("FILE", str(file))
+    os.chmod(tmp_path, 0o755)  # noqa: PTH101
+    os.seteuid(SERVICE)
+    try:
+        status = status_of(line.split())
+    finally:
+        os.seteuid(0)
+
+    said = capsys.readouterr().err
+    assert status == 66
+    assert (f"you are not allowed to use {file}" in said) is there
+    assert ("there is no such file" in said) is not there
+    assert "group coldpin" not in said
+
+
+@needs("root")
+def test_who_may_read_may_back_up_a_stopped_chamber(chamber: Path, tmp_path: Path) -> None:
+    """The database's side files are gone then, and only its owner could make them anew."""
+    place = tmp_path / "state"
+    assert ran(f"import {chamber} --csv {history(tmp_path)}", place=place) == 0
+    assert not (place / "records.sqlite-shm").exists()
+    own = tmp_path / "own"
+    own.mkdir()
+    os.chown(own, SERVICE + 1, SERVICE)
+    for folder in (tmp_path, place):
+        folder.chmod(0o755)
+    os.setegid(SERVICE)
+    os.seteuid(SERVICE + 1)  # in the service's group
+    try:
+        status = status_of(["backup", str(chamber), str(own / "loft.tar.gz")])
+    finally:
+        os.seteuid(0)
+        os.setegid(0)
+
+    assert status == 0
+
+
+def test_the_advice_fits_the_file() -> None:
+    """The group helps with a chamber's own files, and with no others."""
+    assert "group coldpin" in why_not_allowed(Path("/var/lib/coldpin/loft/records.sqlite"))
+    assert "group coldpin" in why_not_allowed("/etc/coldpin/loft.toml")
+    assert "group" not in why_not_allowed("/home/mara/loft.toml")
 
 
 def test_records_in_another_chambers_folder_are_refused(

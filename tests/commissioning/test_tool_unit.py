@@ -13,6 +13,8 @@ import pytest
 
 from controller.commissioning import tool_unit
 from controller.commissioning.tool_unit import INSIDE, properties_of, run_in_unit
+from controller.errors import BusyError
+from controller.service.locks import lock_instance
 
 UNIT = (Path(__file__).parents[2] / "systemd" / "coldpin@.service").read_text(encoding="utf-8")
 LOFT = Path("/etc/coldpin/loft.toml")
@@ -70,6 +72,32 @@ def ran(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> list[list[str]]:
     monkeypatch.setattr(tool_unit.shutil, "which", lambda _: "/usr/bin/systemd-run")
     monkeypatch.setattr(tool_unit.subprocess, "run", run)
     return argvs
+
+
+def test_who_may_not_write_there_is_told_before_anything_is_switched(
+    ran: list[list[str]], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """A member of the group coldpin without sudo: what is answered could not be kept."""
+    monkeypatch.setattr(tool_unit, "named_state_directory", lambda _: tmp_path)
+    monkeypatch.setattr(os, "geteuid", lambda: 1000)
+    monkeypatch.setattr(os, "access", lambda *_: False)
+
+    with pytest.raises(PermissionError, match=str(tmp_path)):
+        run_in_unit(LOFT, ["first-run"])
+
+    assert ran == []
+
+
+def test_beside_the_running_service_no_unit_is_made(
+    ran: list[list[str]], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """The unit's last resort would switch off what the service switches."""
+    monkeypatch.setattr(tool_unit, "named_state_directory", lambda _: tmp_path)
+
+    with lock_instance(tmp_path), pytest.raises(BusyError, match="already controls"):
+        run_in_unit(LOFT, ["relays"])
+
+    assert ran == []
 
 
 def test_root_runs_it_in_a_unit_and_gets_its_status(ran: list[list[str]]) -> None:
