@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import math
+import os
 import socket
+import time
 from dataclasses import asdict, replace
 from pathlib import Path
 
@@ -196,6 +198,50 @@ def test_messages_reach_the_manager_as_utf8(tmp_path: Path, abstract: bool) -> N
         received = [manager.recv(100).decode("utf-8") for _ in range(3)]
 
     assert received == ["READY=1", "STATUS=air 16.5 °C", "WATCHDOG=1"]
+
+
+def test_the_manager_hears_of_a_reload_and_of_the_end(tmp_path: Path) -> None:
+    """Source: sd_notify(3): RELOADING=1 comes with the monotonic time in microseconds."""
+    address = str(tmp_path / "notify")
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(address)
+        manager.settimeout(5)
+        notifier = Notifier(address)
+        before = time.clock_gettime_ns(time.CLOCK_MONOTONIC) // 1000
+        notifier.reloading()
+        notifier.alive()  # no watchdog was asked for: nothing is sent
+        notifier.stopping()
+        reloading, stopping = (manager.recv(100).decode("utf-8") for _ in range(2))
+
+    first, second = reloading.split("\n")
+    assert (first, stopping) == ("RELOADING=1", "STOPPING=1")
+    key, usec = second.split("=")
+    assert key == "MONOTONIC_USEC"
+    assert before <= int(usec) <= time.clock_gettime_ns(time.CLOCK_MONOTONIC) // 1000
+
+
+@pytest.mark.parametrize(
+    ("usec", "pid", "watchdog_s"),
+    [
+        pytest.param("2500000", None, 2.5, id="for-whoever-asks"),
+        pytest.param("2500000", "this", 2.5, id="for-this-process"),
+        pytest.param("2500000", "1", None, id="for-another-process"),
+        pytest.param("soon", None, None, id="no-number"),
+        pytest.param(None, None, None, id="not-watched"),
+    ],
+)
+def test_a_watchdog_is_fed_only_where_it_watches_this_process(
+    monkeypatch: pytest.MonkeyPatch, usec: str | None, pid: str | None, watchdog_s: float | None
+) -> None:
+    """Source: sd_watchdog_enabled(3)."""
+    for name, value in (("WATCHDOG_USEC", usec), ("WATCHDOG_PID", pid)):
+        if value is None:
+            monkeypatch.delenv(name, raising=False)
+        else:
+            monkeypatch.setenv(name, str(os.getpid()) if value == "this" else value)
+
+    assert Notifier.from_environment().watchdog_s == watchdog_s
+    assert "WATCHDOG_USEC" not in os.environ
 
 
 def test_manager_that_is_not_there_is_no_matter(monkeypatch: pytest.MonkeyPatch) -> None:

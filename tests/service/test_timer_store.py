@@ -189,6 +189,9 @@ def test_a_pump_starts_without_its_record_and_the_old_one_proves_no_rest(
 
     assert begun.pump_since == NOW  # and not since an hour
     assert begun.failed_tries == 2  # what else it says still counts
+    medium.full = False
+    first.keep(cooling_since(0.0), NOW)
+    until(lambda: [file.name for file in place.iterdir()] == ["kept-timers.json"])
 
 
 def test_a_file_that_cannot_be_renewed_at_a_start_proves_nothing(
