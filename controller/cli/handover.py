@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from controller.cli.extras import missing
-from controller.cli.lookout import make_password
+from controller.cli.lookout import make_password, may_serve
 from controller.commissioning.installation.machine import Runner, run_program
 from controller.commissioning.tool_unit import MANAGER
 from controller.domain.places import CONFIGURATIONS, state_directory
@@ -43,19 +43,24 @@ def hand_over(
         say(by_hand(name))
         return
     settings = read_settings(config)
-    has_page = not missing("lookout")
-    units = [f"coldpin@{name}", *([f"coldpin-lookout@{name}"] if has_page else [])]
     if not confirm("Start the service now, and at each start of the computer?"):
         say(by_hand(name))
         return
-    if not _started(units, say, run):
+    if not _started(f"coldpin@{name}", say, run):
         return
-    if not has_page:
+    if missing("lookout"):
         say("The page's packages are not here, so there is no page: run the installer again.")
         return
     if confirm("Make the page's password now? It is shown once."):
         make_password(config, settings, state_directory(config))
-        run(["systemctl", "restart", f"coldpin-lookout@{name}"])
+    if not may_serve(settings, state_directory(config)):
+        say(
+            f"The page was not started: {settings.lookout.address} is open to the house, and there "
+            f"is no password yet. sudo coldpin lookout {name} --new-password makes one; then "
+            f"sudo systemctl enable --now coldpin-lookout@{name}"
+        )
+    elif not _started(f"coldpin-lookout@{name}", say, run):
+        return
     if settings.notices.addresses is None:
         say(
             f"No notices yet: {shipped_note('page-and-notices.md')} says how to name an address; "
@@ -66,13 +71,14 @@ def hand_over(
         say(run(["runuser", "-u", USER, "--", program, "notify", str(config)]).output.rstrip())
 
 
-def _started(units: list[str], say: Callable[[str], object], run: Runner) -> bool:
-    for unit in units:
-        result = run(["systemctl", "enable", "--now", unit])
+def _started(unit: str, say: Callable[[str], object], run: Runner) -> bool:
+    """Start a unit, anew if it runs: the page reads its password when it starts."""
+    for words in (["enable", unit], ["restart", unit]):
+        result = run(["systemctl", *words])
         if result.status != 0:
             say(f"{unit} did not start: {result.output.strip()}\nsystemctl status {unit} says why.")
             return False
-        say(f"{unit}: started, and starts by itself from now on")
+    say(f"{unit}: started, and starts by itself from now on")
     return True
 
 

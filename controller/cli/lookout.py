@@ -11,7 +11,7 @@ from controller.cli.extras import need
 from controller.cli.files import reason_of
 from controller.cli.instances import CONFIG
 from controller.cli.rights import as_owner_of
-from controller.domain.places import state_directory
+from controller.domain.places import SECRET_FILE, state_directory
 from controller.errors import SettingsError
 from controller.settings.load import Settings, read_settings
 from controller.settings.lookout_models import OWN_ADDRESSES
@@ -42,6 +42,16 @@ def lookout(config: Path, new_password: bool) -> None:
 
     set_up_logs()
     run_lookout(config, place)
+
+
+def may_serve(settings: Settings, place: Path) -> bool:
+    """Return whether the page may start: for this machine alone, or with a password.
+
+    Args:
+        settings: The configuration.
+        place: The chamber's state directory.
+    """
+    return settings.lookout.address in OWN_ADDRESSES or (place / SECRET_FILE).exists()
 
 
 def make_password(config: Path, settings: Settings, place: Path) -> None:

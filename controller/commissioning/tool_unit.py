@@ -9,7 +9,6 @@ Source: systemd-run(1), --pty, --pipe, --wait and --property=; systemd.unit(5), 
 
 from __future__ import annotations
 
-import errno
 import os
 import shlex
 import shutil
@@ -19,7 +18,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from controller.domain.places import CONFIGURATIONS, named_state_directory
-from controller.errors import BusyError, ControllerError
+from controller.errors import BusyError, ControllerError, SettingsError
 from controller.service.locks import instance_holder
 
 INSIDE = "COLDPIN_TOOL_UNIT"
@@ -45,7 +44,7 @@ def run_in_unit(config: Path, tool: Sequence[str]) -> int | None:
         installed, or inside such a unit already. The caller then runs the tool itself.
 
     Raises:
-        PermissionError: This user may not write into the chamber's folder.
+        SettingsError: This user may not write into the chamber's folder.
         BusyError: The chamber's service runs.
         ControllerError: The manager does not say what the chamber's unit is.
     """
@@ -55,7 +54,8 @@ def run_in_unit(config: Path, tool: Sequence[str]) -> int | None:
     place = named_state_directory(config)
     if place.is_dir() and not os.access(place, os.W_OK):
         # before anything is switched: nothing that is answered, and no rest, could be kept
-        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(place))
+        problem = f"put sudo in front: {place} takes what you answer, and only its owner may write"
+        raise SettingsError(str(config), (problem,))
     if os.geteuid() != 0 or not MANAGER.is_dir():
         return None
     manager = shutil.which("systemd-run")

@@ -12,6 +12,8 @@ import pytest
 from controller.cli import handover
 from controller.cli.handover import hand_over
 from controller.commissioning.installation.machine import ProgramResult
+from controller.domain.places import SECRET_FILE
+from controller.settings.load import Settings
 from controller.settings.shipped import shipped_config
 
 
@@ -32,6 +34,11 @@ class Stage:
         return ProgramResult(
             status=int(bad), output="it broke" if bad else "address 1 (json): accepted it"
         )
+
+    def make_password(self, config: Path, _settings: Settings, place: Path) -> None:
+        self.passwords.append(config)
+        self.ran.append("password")
+        (place / SECRET_FILE).touch()
 
     def hand_over(self) -> str:
         hand_over(
@@ -54,9 +61,7 @@ def stage(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Stage:
     monkeypatch.setattr(handover, "MANAGER", tmp_path)
     monkeypatch.setattr(os, "geteuid", lambda: 0)
     monkeypatch.setattr(handover, "state_directory", lambda _: tmp_path)
-    monkeypatch.setattr(
-        handover, "make_password", lambda config, *_: found.passwords.append(config)
-    )
+    monkeypatch.setattr(handover, "make_password", found.make_password)
     return found
 
 
@@ -65,8 +70,10 @@ def test_service_page_password_and_notice_follow_one_another(stage: Stage) -> No
     words = stage.hand_over()
 
     assert stage.ran == [
-        "systemctl enable --now coldpin@loft",
-        "systemctl enable --now coldpin-lookout@loft",
+        "systemctl enable coldpin@loft",
+        "systemctl restart coldpin@loft",
+        "password",
+        "systemctl enable coldpin-lookout@loft",
         "systemctl restart coldpin-lookout@loft",
         f"runuser -u coldpin -- /usr/local/bin/coldpin notify {stage.config}",
     ]
@@ -82,6 +89,23 @@ def test_a_service_that_does_not_start_is_said_and_nothing_follows(stage: Stage)
     assert "systemctl status coldpin@loft says why" in stage.hand_over()
     assert len(stage.ran) == 1
     assert stage.passwords == []
+
+
+@pytest.mark.parametrize("address", ["127.0.0.1", "0.0.0.0"])
+def test_a_page_open_to_the_house_is_not_started_without_a_password(
+    stage: Stage, address: str
+) -> None:
+    """It would end at once, and "started" would be a lie; the notices come all the same."""
+    text = stage.config.read_text(encoding="utf-8")
+    stage.config.write_text(f'{text}\n[lookout]\naddress = "{address}"\n', encoding="utf-8")
+    stage.answers["Make"] = False
+
+    words = stage.hand_over()
+
+    starts = address == "127.0.0.1"
+    assert ("systemctl restart coldpin-lookout@loft" in stage.ran) is starts
+    assert ("sudo coldpin lookout loft --new-password" in words) is not starts
+    assert "accepted it" in words
 
 
 def test_who_says_no_reads_how_to_do_it_later(stage: Stage) -> None:
