@@ -23,6 +23,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO, Any
 
+from controller.domain.json_text import read_json
 from controller.domain.places import RECORDS, SECRET_FILE, records_path
 from controller.errors import ControllerError, InputFileError, SettingsError
 from controller.records.copying import copy_database, sound
@@ -265,7 +266,7 @@ def _unpack(file: Path, folder: Path) -> tuple[dict[str, Any], dict[str, Path]]:
             sums[name] = _stream_out(stream, folder / name, member.size)
     if sums.pop(MANIFEST, None) is None:
         raise ValueError("found no manifest")
-    manifest: Any = json.loads((folder / MANIFEST).read_bytes())
+    manifest: Any = read_json((folder / MANIFEST).read_bytes())
     if not isinstance(manifest, dict) or manifest.get("version") != VERSION:
         raise ValueError(f"found no manifest of version {VERSION}")
     if sums != manifest.get("sha256") or CONFIG not in sums:

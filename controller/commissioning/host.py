@@ -7,7 +7,6 @@ none).
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
@@ -16,6 +15,7 @@ from controller.errors import OutputError
 from controller.records.connecting import connect_to_read
 from controller.records.conversion import short_of_room
 from controller.records.schema import MIGRATIONS
+from controller.records.sqlite_errors import SQLITE_ERRORS
 
 
 def host_findings(
@@ -73,7 +73,7 @@ def _room(records: Path) -> Iterator[str]:
         with closing(connect_to_read(records)) as file:
             (version,) = file.execute("PRAGMA user_version").fetchone()
         missing = short_of_room(records, version, len(MIGRATIONS))
-    except (OSError, sqlite3.Error):
+    except (OSError, *SQLITE_ERRORS):
         return
     if missing is not None:
         yield f"The records cannot be kept by this release: {missing}."

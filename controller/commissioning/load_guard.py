@@ -17,6 +17,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from types import FrameType
 
@@ -122,7 +123,7 @@ class LoadGuard:
             self._say(f"The pump rests {left_s:.0f} s more before it may start.")
             self._sleep(left_s)
         now = time.monotonic()
-        running: Cooling = cooling._replace(pump=True, pump_since=now)
+        running: Cooling = replace(cooling, pump=True, pump_since=now)
         timers.before_start(running, now)
         try:
             yield

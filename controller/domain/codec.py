@@ -7,14 +7,13 @@ what only a newer release can read.
 
 from __future__ import annotations
 
-import json
 from functools import cached_property
 from typing import Any, Generic, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 from pydantic_core import PydanticSerializationError
 
-from controller.domain.json_text import json_text
+from controller.domain.json_text import json_text, read_json
 
 T = TypeVar("T")
 FORMAT = "format"
@@ -54,8 +53,8 @@ class Codec(Generic[T]):
             UnreadableError: It is damaged, or something else.
         """
         try:
-            document = json.loads(text)
-        except (ValueError, RecursionError) as error:
+            document = read_json(text)
+        except ValueError as error:
             raise UnreadableError(f"found no JSON: {error}") from None
         version = document.get(FORMAT, 1) if isinstance(document, dict) else 1
         if isinstance(version, int) and version > self._newest:

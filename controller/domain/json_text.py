@@ -1,4 +1,4 @@
-"""JSON as text for files and messages: never NaN or an infinity, which are no JSON."""
+"""JSON as text for files and messages: never NaN or an infinity, which are no JSON; and back."""
 
 from __future__ import annotations
 
@@ -20,6 +20,18 @@ def json_text(document: Any) -> str:
         return json.dumps(document, ensure_ascii=False, allow_nan=False)
     except ValueError:
         return json.dumps(_finite(document), ensure_ascii=False, allow_nan=False)
+
+
+def read_json(text: str | bytes) -> Any:
+    """Return the document of a JSON text, of a file that may be damaged.
+
+    Raises:
+        ValueError: It is no JSON, or nested more deeply than anything that we write.
+    """
+    try:
+        return json.loads(text)
+    except RecursionError:
+        raise ValueError("nested too deeply") from None
 
 
 def _finite(value: Any) -> Any:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -10,6 +9,7 @@ from pathlib import Path
 
 from controller.domain.alarm_guide import Urgency, urgency_of
 from controller.domain.alarms import Alarm
+from controller.domain.json_text import read_json
 from controller.domain.places import RECORDS
 from controller.domain.published_forecast import PlannedChange, PublishedForecast
 from controller.domain.status import Status
@@ -182,7 +182,7 @@ def in_order(
 
 def _port(place: Path) -> int | None:
     try:
-        port = json.loads((place / PAGE).read_text(encoding="utf-8"))["port"]
+        port = read_json((place / PAGE).read_text(encoding="utf-8"))["port"]
     except (OSError, ValueError, KeyError, TypeError):
         return None
     return port if isinstance(port, int) else None

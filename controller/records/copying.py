@@ -8,6 +8,7 @@ from contextlib import closing
 from pathlib import Path
 
 from controller.records.connecting import connect_to_read
+from controller.records.sqlite_errors import SQLITE_ERRORS
 
 PAGES_AT_ONCE = 64
 PAUSE_S = 0.002
@@ -34,7 +35,7 @@ def copy_database(source: Path, target: Path) -> None:
                 new, pages=PAGES_AT_ONCE, progress=lambda *_: time.sleep(PAUSE_S), sleep=0.05
             )
             check_sound(new)
-    except sqlite3.Error as error:
+    except SQLITE_ERRORS as error:
         raise OSError(f"{source}: {error}") from error
 
 
@@ -54,6 +55,6 @@ def sound(path: Path) -> bool:
     try:
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?immutable=1", uri=True)) as file:
             check_sound(file)
-    except sqlite3.Error:
+    except SQLITE_ERRORS:
         return False
     return True

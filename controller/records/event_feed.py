@@ -7,12 +7,11 @@ row and never changes, so whoever gets one twice can tell.
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from controller.domain.json_text import json_text
+from controller.domain.json_text import json_text, read_json
 from controller.records.durable import replace_file
 from controller.records.reader import fetched
 from controller.records.schema import AHEAD_MS
@@ -112,9 +111,9 @@ class EventFeed:
 
 def _read(path: Path) -> tuple[str, int]:
     try:
-        kept = json.loads(path.read_text(encoding="utf-8"))
+        kept = read_json(path.read_text(encoding="utf-8"))
         return str(kept["file"]), int(kept["row"])
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, OverflowError):
         return "", 0
 
 

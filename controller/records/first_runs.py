@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from datetime import UTC, datetime
 from pathlib import Path
 
+from controller.domain.codec import UnreadableError
 from controller.domain.first_run import FIRST_RUN_CODEC, FirstRun
-from controller.domain.json_text import json_text
+from controller.domain.json_text import json_text, read_json
 from controller.records.reader import fetched_if_kept
 from controller.records.schema import one_transaction
 
@@ -48,7 +48,10 @@ def last_first_run(path: Path) -> FirstRun | None:
     if not rows:
         return None
     at_ms, who, signed, text = rows[0]
-    checked = json.loads(text)
+    try:
+        checked = read_json(text)
+    except ValueError as error:
+        raise UnreadableError(f"found no JSON: {error}") from None
     if isinstance(checked, dict):  # the columns count: 0.1.0 kept these three in them alone
         at = datetime.fromtimestamp(at_ms / 1000, UTC).isoformat(timespec="seconds")
         checked |= {"at": at, "who": who, "signed": bool(signed)}

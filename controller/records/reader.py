@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import heapq
-import sqlite3
 from collections.abc import Callable, Collection, Iterator
 from contextlib import closing
 from dataclasses import dataclass, replace
@@ -16,6 +15,7 @@ from typing import Any
 from controller.domain.events import EventKind, RecordedEvent
 from controller.records.connecting import connect_to_read
 from controller.records.schema import AHEAD_MS
+from controller.records.sqlite_errors import SQLITE_ERRORS
 
 THINNED_MS = 300_000
 """Length of a row that old readings are thinned to."""
@@ -281,7 +281,7 @@ def fetched(path: Path, query: str, values: tuple[int | str, ...]) -> list[tuple
     try:
         with closing(connect_to_read(path)) as file:
             return file.execute(query, values).fetchall()
-    except sqlite3.Error as error:
+    except SQLITE_ERRORS as error:
         raise OSError(f"{path}: {error}") from error
 
 

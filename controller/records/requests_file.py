@@ -36,6 +36,7 @@ from controller.domain.requests import (
 from controller.records import requests_place
 from controller.records.boot import boot_id, boottime
 from controller.records.requests_place import BUSY_S, in_use
+from controller.records.sqlite_errors import SQLITE_ERRORS
 
 REQUESTS = requests_place.REQUESTS
 VERSION = 1
@@ -388,7 +389,7 @@ def settle(place: Path) -> None:
             file.execute("BEGIN EXCLUSIVE")  # nobody is in the middle of something
             former.rename(path)
             file.execute("ROLLBACK")
-    except sqlite3.Error as error:
+    except SQLITE_ERRORS as error:
         raise OSError(f"{former}: {error}") from error
     requests_place.set_mode(path)
 
@@ -421,7 +422,7 @@ def _opened(path: Path) -> Iterator[sqlite3.Connection]:
                 file.execute(f"PRAGMA user_version = {VERSION}")
             yield file
             file.execute("COMMIT")
-    except sqlite3.Error as error:
+    except SQLITE_ERRORS as error:
         raise OSError(f"{path}: {error}") from error
 
 

@@ -23,6 +23,7 @@ from controller.core.state import Decision, Inputs
 from controller.domain.backoff import backoff_s
 from controller.domain.events import BAND, BandPoints, EventKind
 from controller.domain.temperatures import Reading, Seen
+from controller.errors import words_of
 from controller.records.hours import HourBasis, sum_once
 from controller.records.schema import opened_for_writing, transaction
 from controller.records.thinning import give_back, thin_once
@@ -181,7 +182,7 @@ class RecordsWriter:
                 self._write()
                 self._thin()
                 self._keep_side_file_small()
-            except (sqlite3.Error, OSError, ValueError) as error:
+            except Exception as error:  # noqa: BLE001 - a thread that ended would look like no fault
                 self._failed(error)
                 if closing:
                     return
@@ -300,12 +301,13 @@ class RecordsWriter:
             self._clock_ms = ahead_ms
 
     def _failed(self, error: Exception) -> None:
-        text = str(error)
+        text = words_of(error)
         if text != self.fault:
             self._report(f"records are not kept: {text}")
         self.fault = text
         self._shut()
-        if any(sign in text for sign in _DAMAGED):
+        # SQLite quotes a damaged file in its message, and not all bytes of that are text
+        if isinstance(error, UnicodeDecodeError) or any(sign in text for sign in _DAMAGED):
             with suppress(OSError):
                 set_aside(self._path)
 

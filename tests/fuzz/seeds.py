@@ -5,14 +5,30 @@ from __future__ import annotations
 import sqlite3
 import tempfile
 from contextlib import closing
+from dataclasses import asdict
+from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 
+from controller.domain.json_text import json_text
 from controller.domain.status import STATUS_CODEC
 from controller.probes.scratchpad import scratchpad_text
 from controller.records.schema import migrate
+from controller.service.kept_timers import VERSION, KeptTimers
 from controller.settings.shipped import shipped_config
 from tests.lookout.houses import status
+
+SENT = datetime(2026, 7, 1, 12, 0, tzinfo=UTC)
+"""When the messages were sent; the target takes it for now."""
+ACTIONS = {
+    "swap": {"packs": "4", "through": "yes", "at": "2026-07-01T11:50"}, "pause": {"minutes": "15"},
+    "resume": {}, "stage": {"name": "fruiting"}, "ack": {"alarm": "air_high"}, "reset": {},
+    "undo": {"id": "1"},
+}  # fmt: skip
+KEPT = KeptTimers(
+    version=VERSION, boot_id="boot-a", at_s=1000.0, pump=False, pump_since_s=900.0, failed_tries=1,
+    locked_since_s=None, paused_until_s=1100.0, starting=False, cut_starts=1,
+)  # fmt: skip
 
 
 @cache
@@ -34,13 +50,19 @@ def seeds(name: str) -> tuple[bytes, ...]:
         "request_rows": (b'swap\n{"packs": 4, "at": "2026-07-01T00:00:00+00:00"}', b"pause\n{}"),
         "database": (_database(),),
         "kept_timers": (
-            b'{"boot_id": "boot-a", "pump_stopped_boottime_s": 900.0, "failed_tries": 0}',
+            json_text(asdict(KEPT)).encode(),
+            json_text({**asdict(KEPT), "version": 9, "locked_since_s": 700.0}).encode(),
         ),
         "status_and_forecast": (STATUS_CODEC.text(status()).encode(),),
         "addresses": (b"mailto://a:b@example.org\n# a remark\n",),
         "form": (b"swap\npacks=4&through=yes", b"pause\nminutes=15", b"stage\nname=cropping"),
-        "query": (b"day", b"2026-07-01T00:00:00+00:00"),
-        "message": (b'{"id": "1", "what": "swap", "fields": {"packs": "4"}}',),
+        "query": (b"\x00day", b"\x012026-07-01T00:00:00+00:00", b"\x02", b"\x03year"),
+        "message": tuple(
+            json_text(
+                {"id": "1", "sent": SENT.isoformat(), "who": "T", "what": what, "fields": fields}
+            ).encode()
+            for what, fields in ACTIONS.items()
+        ),
     }
     return found[name]
 
@@ -49,6 +71,7 @@ def _database() -> bytes:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "r.sqlite"
         with closing(sqlite3.connect(path, isolation_level=None)) as file:
+            file.execute("PRAGMA page_size = 512")  # the smallest: a fuzzer spends itself on bytes
             migrate(file)
             file.execute("INSERT INTO runs (boot_id, chamber, started_ms) VALUES ('b', 'c', 0)")
             file.execute("INSERT INTO clocks VALUES (1, 0, 1784000000000)")

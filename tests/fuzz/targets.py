@@ -7,13 +7,17 @@ fault of ours.
 
 from __future__ import annotations
 
+import asyncio
 import sqlite3
 import tempfile
 from collections.abc import Callable
 from contextlib import closing, suppress
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
+from typing import Any
+from unittest.mock import patch
+from urllib.parse import urlencode
 
 from starlette.testclient import TestClient
 
@@ -37,16 +41,18 @@ from controller.records.snapshot import take_snapshot
 from controller.records.status_file import STATUS
 from controller.service.kept_timers import begin_from, read_kept
 from controller.settings.fit_file import put_fit_in
-from controller.settings.load import examine_settings
+from controller.settings.load import Settings, examine_settings
 from controller.settings.relay_modules import examine_relay_modules
 from controller.settings.scenario_file import read_scenario
 from controller.settings.temperature_csv import read_temperatures
+from tests.fuzz.seeds import SENT
 from tests.lookout.houses import LIMITS, put_status, settings_with, status
 from tests.support.w1_tree import AIR
 
 Target = Callable[[bytes], None]
 OURS = (ControllerError, OSError)
 """What may be raised: each of it ends as one plain message."""
+LONG_REQUESTS_BYTES = 100_000
 LONG_AGO = datetime(1971, 1, 1, tzinfo=UTC)
 
 
@@ -116,13 +122,20 @@ def weather(data: bytes) -> None:
         assert all(at.tzinfo is not None for at, _ in rows)
 
 
+@cache
+def _requests_file() -> Path:
+    path = folder() / REQUESTS
+    ask_now(path, Resume(), who="Tove")
+    return path
+
+
 def request_rows(data: bytes) -> None:
     """Rows of the requests file that somebody else wrote."""
-    path = folder() / REQUESTS
-    path.unlink(missing_ok=True)
-    ask_now(path, Resume(), who="Tove")
+    path = _requests_file()
     kind, _, payload = data.partition(b"\n")
     with closing(sqlite3.connect(path)) as file:
+        file.execute("PRAGMA synchronous = OFF")
+        file.execute("DELETE FROM requests")
         for text in (payload.decode("utf-8", "replace"), "[]", "{}", '{"packs": "x", "at": 3}'):
             file.execute(
                 "INSERT INTO requests (kind, payload, who, asked_utc_ms, boot_id, asked_boot_ms)"
@@ -187,8 +200,48 @@ def addresses(data: bytes) -> None:
         read_addresses(path)
 
 
+async def _in_place(work: Callable[..., Any], *arguments: Any, **_options: Any) -> Any:
+    return work(*arguments)
+
+
+class _Asked:
+    """An application that is asked without a server and a client, in one event loop for all."""
+
+    def __init__(self, app: Any, cookie: str) -> None:
+        self._app = app
+        self._cookie = cookie.encode("latin-1")
+        self._loop = asyncio.new_event_loop()
+
+    def status(self, method: str, path: str, *, query: bytes = b"", body: bytes = b"") -> int:
+        """Return the status of the answer; raises what the application does not answer."""
+        statuses: list[int] = []
+        headers = [
+            (b"host", b"localhost"), (b"cookie", self._cookie),
+            (b"content-type", b"application/x-www-form-urlencoded"),
+            (b"content-length", str(len(body)).encode()),
+        ]  # fmt: skip
+        scope = {
+            "type": "http", "asgi": {"version": "3.0"}, "http_version": "1.1", "scheme": "http",
+            "method": method, "path": path, "raw_path": path.encode(), "query_string": query,
+            "root_path": "", "headers": headers, "client": ("127.0.0.1", 50_000),
+            "server": ("localhost", 80),
+        }  # fmt: skip
+
+        async def receive() -> dict[str, Any]:
+            return {"type": "http.request", "body": body, "more_body": False}
+
+        async def send(message: dict[str, Any]) -> None:
+            if message["type"] == "http.response.start":
+                statuses.append(message["status"])
+
+        with patch("anyio.to_thread.run_sync", _in_place):  # a thread for each would cost most
+            self._loop.run_until_complete(self._app(scope, receive, send))
+        (only,) = statuses
+        return only
+
+
 @cache
-def _page() -> tuple[TestClient, str]:
+def _page() -> tuple[_Asked, str]:
     place = folder() / "page"
     place.mkdir()
     put_status(place, status())
@@ -203,38 +256,46 @@ def _page() -> tuple[TestClient, str]:
     )
     client = TestClient(app, base_url="http://localhost", follow_redirects=False)
     client.post("/sign-in", data={"password": new_secret(place), "who": ""})
-    token = access.token(client.cookies.get(cookie_names(place.name)[0]))
+    name = cookie_names(place.name)[0]
+    session = client.cookies.get(name)
+    token = access.token(session)
     assert token is not None
-    return client, token
+    return _Asked(app, f"{name}={session}"), token
 
 
 def form(data: bytes) -> None:
     """A form of the page, from somebody who entered: done, or refused; never a fault."""
-    client, token = _page()
+    page, token = _page()
     what, _, body = data.partition(b"\n")
     name = "".join(c for c in what.decode("ascii", "ignore") if c.isalnum())[:12] or "swap"
-    answer = client.post(
-        f"/do/{name}",
-        content=f"token={token}&".encode() + body,
-        headers={"content-type": "application/x-www-form-urlencoded"},
-    )
-    assert answer.status_code < 500
+    assert page.status("POST", f"/do/{name}", body=f"token={token}&".encode() + body) < 500
 
 
 def query(data: bytes) -> None:
-    """What stands behind the question mark of the page and its figure."""
-    client, _ = _page()
-    text = data.decode("latin-1")[:200]
-    for path in ("/", "/picture", "/do/swap", "/chambers"):
-        assert client.get(path, params={"span": text, "since": text, "at": text}).status_code < 500
+    """What stands behind the question mark of the page and its figure; each input asks one."""
+    page, _ = _page()
+    text = data[1:].decode("latin-1")[:200]
+    path = ("/", "/picture", "/do/swap", "/chambers")[data[0] % 4 if data else 0]
+    fields = urlencode({"span": text, "since": text, "at": text}).encode()
+    assert page.status("GET", path, query=fields) < 500
+
+
+@cache
+def _message_settings() -> Settings:
+    place = folder() / "messages"
+    place.mkdir(exist_ok=True)
+    return settings_with(place)
 
 
 def message(data: bytes) -> None:
     """Something that came over a broker."""
-    place = folder() / "messages"
-    place.mkdir(exist_ok=True)
-    incoming = IncomingRequests(place / REQUESTS, settings_with(place), kept=place / "asked.json")
-    asked = incoming.take(data, kept=False, now=datetime.now(UTC) + timedelta())
+    place, settings = folder() / "messages", _message_settings()
+    requests, ids = place / REQUESTS, place / "asked.json"
+    ids.unlink(missing_ok=True)
+    if requests.exists() and requests.stat().st_size > LONG_REQUESTS_BYTES:
+        requests.unlink()
+    incoming = IncomingRequests(requests, settings, kept=ids)
+    asked = incoming.take(data, kept=False, now=SENT)
     assert asked is None or asked.why
     others: dict[str, Retained] = {}
     for topic in ("coldpin/x/m/state", "coldpin/x/m/forecast", "coldpin/x/m/present"):

@@ -15,7 +15,6 @@ import hashlib
 import json
 import os
 import shutil
-import sqlite3
 import sys
 import tomllib
 from collections.abc import Iterable, Sequence
@@ -57,6 +56,7 @@ from controller.commissioning.installation.upgrade import Upgrade
 from controller.domain.places import CONFIGURATIONS, STATES
 from controller.domain.supply import Supply
 from controller.outputs.mains_rule import is_mains
+from controller.records.sqlite_errors import SQLITE_ERRORS
 from controller.settings.shipped import shipped_note
 
 EX_USAGE, EX_UNAVAILABLE, EX_CONFIG = 64, 69, 78
@@ -99,7 +99,7 @@ def main(arguments: Sequence[str] | None = None, run: Runner = run_program) -> i
         _say(f"\nStopped: {error}")
         _say(_no_room_left())
         return EX_UNAVAILABLE
-    except (OSError, sqlite3.Error) as error:  # a full or broken medium, most of all
+    except (OSError, *SQLITE_ERRORS) as error:  # a full or broken medium, most of all
         _say(f"\nStopped: {error}. Mend that and run this again: it goes on where it stopped.")
         return EX_UNAVAILABLE
 

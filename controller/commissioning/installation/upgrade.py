@@ -17,6 +17,7 @@ from controller.commissioning.installation.actions import InstallationError, Ins
 from controller.commissioning.installation.machine import UNITS, Machine, ProgramResult, Runner
 from controller.commissioning.installation.steps import CURRENT, ON_PATH, OWN_UNITS
 from controller.domain.places import REQUESTS_FOLDER, STATES
+from controller.records.sqlite_errors import SQLITE_ERRORS
 
 RECORDS, FORMER_REQUESTS = "records.sqlite", "requests.sqlite"
 
@@ -153,7 +154,7 @@ def _put_back(copy: Path) -> None:
     records = copy.with_name(RECORDS)
     try:
         converted = _version_of(records) != _version_of(copy, nobody_writes=True)
-    except sqlite3.Error:
+    except SQLITE_ERRORS:
         converted = True
     if not converted:
         copy.unlink()

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import hashlib
 import hmac
-import json
 import os
 import secrets
 import threading
@@ -15,7 +14,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from controller.domain.json_text import json_text
+from controller.domain.json_text import json_text, read_json
 from controller.domain.places import SECRET_FILE
 from controller.errors import ControllerError
 from controller.lookout.page.throttle import FIRST_WAIT_S, Throttle
@@ -173,7 +172,7 @@ class Access:
     def _kept(self) -> tuple[bytes, bytes] | None:
         """Return salt and hash of the secret in force."""
         try:
-            kept = json.loads(self._path.read_text(encoding="ascii"))
+            kept = read_json(self._path.read_text(encoding="ascii"))
             return bytes.fromhex(kept["salt"]), bytes.fromhex(kept["hash"])
         except (OSError, ValueError, KeyError, TypeError):
             return None
