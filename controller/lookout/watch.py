@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -120,6 +121,7 @@ class Watch(Worker):
     def _work(self) -> None:
         while not self._stop.is_set():
             try:
+                time.tzset()  # the system's time zone may have been changed
                 self.step(datetime.now(UTC))
             except Exception as error:  # noqa: BLE001 - the next snapshot may succeed
                 self._report("look_failed", f"{type(error).__name__}: {error}")

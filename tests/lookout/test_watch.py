@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import structlog
 
 from controller.cli.main import status_of
 from controller.domain.requests import ReportSwapDue, RequestKind
+from controller.lookout import watch as watch_module
 from controller.lookout.forecasting import guarded
 from controller.lookout.run import SwapDueReporter
 from controller.lookout.watch import FORECAST_EVERY_S, Watch
@@ -22,6 +22,9 @@ from controller.records.requests_file import REQUESTS, newest
 from controller.records.snapshot import Snapshot
 from controller.settings.shipped import shipped_config
 from tests.lookout.houses import NOW, forecast, put_status, settings_with, snapshot, status
+from tests.support.log_lines import capture_logs
+from tests.support.time_zones import zone_of_the_process
+from tests.support.waiting import until
 
 CONFIG = str(shipped_config("larkmoor-laptop.toml"))
 SECOND = timedelta(seconds=1)
@@ -50,12 +53,27 @@ def test_a_listener_that_fails_is_told_of_once_and_harms_no_other(tmp_path: Path
         raise RuntimeError("no")
 
     watch = Watch(tmp_path, forecast=lambda _: None, listeners=[broken, heard.append])
-    with structlog.testing.capture_logs() as logs:
+    with capture_logs() as logs:
         for i in range(5):
             watch.step(NOW + i * SECOND)
 
     assert len(heard) == 5
     assert [line["event"] for line in logs] == ["listener_failed"]
+
+
+def test_a_change_of_the_systems_time_zone_is_followed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The page and the notices speak in local time, and a lookout runs for months."""
+    with zone_of_the_process("UTC") as change:
+        watch = Watch(tmp_path, forecast=lambda _: None)
+        monkeypatch.setattr(watch_module, "SNAPSHOT_EVERY_S", 0.01)
+        watch.begin()
+        try:
+            change("Asia/Kathmandu")
+            until(lambda: NOW.astimezone().utcoffset() == timedelta(hours=5, minutes=45))
+        finally:
+            watch.close()
 
 
 def test_what_keeps_a_forecast_from_being_made_is_told_once() -> None:
@@ -112,7 +130,7 @@ def test_a_forecast_that_breaks_is_told_once_and_the_watch_goes_on(tmp_path: Pat
         raise KeyError("basis")
 
     watch = Watch(tmp_path, forecast=broken, listeners=[heard.append])
-    with structlog.testing.capture_logs() as logs:
+    with capture_logs() as logs:
         for i in range(4):
             watch.step(NOW + i * FORECAST_EVERY_S * SECOND)
 
@@ -127,7 +145,7 @@ def test_a_slow_forecast_holds_nobody_up(tmp_path: Path) -> None:
     made = forecast(NOW + timedelta(hours=3))
     watch = Watch(tmp_path, forecast=lambda _: made, listeners=[heard.append], runner=begun.append)
 
-    with structlog.testing.capture_logs() as logs:
+    with capture_logs() as logs:
         watch.step(NOW)
         begun.pop()()
         for minute in range(1, 60):
