@@ -7,6 +7,17 @@ class ControllerError(Exception):
     """Base of every error that coldpin raises on purpose."""
 
 
+def words_of(error: BaseException) -> str:
+    """Return what an error says; its type's name where it says nothing or cannot say it.
+
+    A third party's error may raise even when it is asked for its text.
+    """
+    try:
+        return str(error) or type(error).__name__
+    except Exception:  # noqa: BLE001 - whoever reports an error must not fail by it
+        return type(error).__name__
+
+
 class SettingsError(ControllerError, ValueError):
     """The configuration cannot be used; carries every problem found, one line each."""
 

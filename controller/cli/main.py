@@ -184,8 +184,6 @@ def main() -> None:
     """Run a command and leave with its exit status."""
     _open_closed_streams()
     _narrow_umask()
-    if sys.argv[1:2] == ["run"]:
-        _leave_out("rich", "ssl")
     status = status_of(sys.argv[1:])
     _drop_what_nobody_reads()
     sys.exit(status)
@@ -231,17 +229,6 @@ def _drop_what_nobody_reads() -> None:
             stream.flush()
         except OSError:
             os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
-
-
-def _leave_out(*modules: str) -> None:
-    """Make the import of modules fail in the way that their users allow for.
-
-    structlog takes rich along for coloured tracebacks and, by way of asyncio, ssl. The control
-    process paints nothing and speaks to no network, and it runs for months on a small computer:
-    the two are a third of its memory.
-    """
-    for name in modules:
-        sys.modules[name] = None  # type: ignore[assignment]
 
 
 def status_of(arguments: list[str]) -> int:

@@ -7,6 +7,7 @@ is put off before anything is printed, each for itself and for a limited time.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import threading
 from collections.abc import Callable, Iterable
@@ -17,7 +18,7 @@ import click
 
 from controller.cli.instances import CONFIG
 from controller.domain.places import named_state_directory
-from controller.errors import SettingsError
+from controller.errors import SettingsError, words_of
 from controller.outputs.registry import find_driver
 from controller.service.boot_memory import boot_memory, memory_of_configuration
 from controller.service.kept_wiring import KeptLoad, read_kept_wiring
@@ -59,7 +60,7 @@ def off(config: Path) -> int:
     except SettingsError as error:
         unreadable = [f"{error.where} cannot be used:", *(f"  {each}" for each in error.problems)]
     except Exception as error:  # noqa: BLE001 - what is off stays off whatever the file is like
-        unreadable = [f"{config} cannot be read: {type(error).__name__}: {error}"]
+        unreadable = [f"{config} cannot be read: {type(error).__name__}: {words_of(error)}"]
     outcomes += [_put_off(load) for load in named]
     return _report(outcomes, unreadable, _still_running(places))
 
@@ -94,18 +95,21 @@ def _put_off(load: KeptLoad) -> _Outcome:
             driver = find_driver(load.driver)
             driver.open(load.options).close()
         except BaseException as error:  # noqa: BLE001 - the other loads must still go off
-            words = str(error) or type(error).__name__
-            outcomes.append(_Outcome(load, f"{load.name}: {words}", is_off=False))
+            outcomes.append(_Outcome(load, f"{load.name}: {words_of(error)}", is_off=False))
             return
         try:
             where = f" ({driver.describe(load.options)})"
-        except Exception:  # noqa: BLE001 - it is off, that is what counts
+        except BaseException:  # noqa: BLE001 - it is off, that is what counts
             where = ""
         outcomes.append(_Outcome(load, f"{load.name}: off{where}", is_off=True))
 
     thread = threading.Thread(target=work, name=f"off-{load.name}", daemon=True)
-    thread.start()
-    thread.join(LOAD_WITHIN_S)
+    try:
+        thread.start()
+    except RuntimeError:  # the machine has no thread left
+        work()
+    else:
+        thread.join(LOAD_WITHIN_S)
     if outcomes:
         return outcomes[0]
     return _Outcome(
@@ -174,5 +178,6 @@ def _write(descriptor: int, lines: list[str]) -> None:
             pass  # nobody reads it
 
     thread = threading.Thread(target=work, name="words", daemon=True)
-    thread.start()
-    thread.join(WORDS_WITHIN_S)
+    with contextlib.suppress(RuntimeError):  # the machine has no thread left
+        thread.start()
+        thread.join(WORDS_WITHIN_S)

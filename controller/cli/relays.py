@@ -18,7 +18,6 @@ from controller.domain.places import state_directory
 from controller.errors import ControllerError
 from controller.outputs.mains_rule import is_mains
 from controller.outputs.protocol import Output
-from controller.outputs.registry import find_driver
 from controller.service.locks import LineLocks, lock_instance
 from controller.service.wiring import Plan, WiredLoad, plan_of
 
@@ -142,7 +141,7 @@ def try_load(
 
 @contextlib.contextmanager
 def _opened(load: WiredLoad) -> Iterator[Output]:
-    output = find_driver(load.driver_name).open(load.options)
+    output = load.driver.open(load.options)
     try:
         yield output
     finally:

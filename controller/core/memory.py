@@ -6,7 +6,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
 
 from controller.domain.reading_rows import PROBE_NAMES
 
@@ -25,7 +24,8 @@ class Loss:
     """Whether the pump ran, or had just stopped."""
 
 
-class Recent(NamedTuple):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recent:
     """The last hour. Instants are monotonic seconds, the oldest first."""
 
     since: float
@@ -67,7 +67,8 @@ class Settled:
     """None: not known then."""
 
 
-class Block(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Block:
     """Pieces of rests that are judged together."""
 
     excess_mk_s: float = 0.0
@@ -92,7 +93,8 @@ class WarmingLine:
     """The smallest excess that it was learned in."""
 
 
-class Warming(NamedTuple):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Warming:
     """How the air of this chamber warms while the pump rests; `core.warming` works it out."""
 
     block: Block = Block()
@@ -103,7 +105,8 @@ class Warming(NamedTuple):
     """Blocks in a row that warmed as it says."""
 
 
-class Expectations(NamedTuple):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Expectations:
     """What was seen of the plant's answers."""
 
     settled: Settled | None = None

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import Enum
-from typing import NamedTuple
 
 from controller.core.law import Band, Law
 from controller.core.memory import NOTHING_SEEN, Expectations, Recent
@@ -60,7 +59,8 @@ class AirMark:
     air_mc: int
 
 
-class Flow(NamedTuple):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flow:
     """What is known of the water's movement in this run."""
 
     unanswered: Stopwatch = RESET
@@ -78,7 +78,8 @@ class Flow(NamedTuple):
 UNTRIED = Flow()
 
 
-class Cooling(NamedTuple):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cooling:
     """Where the cooling stands. Instants are monotonic seconds."""
 
     phase: Phase
@@ -112,7 +113,8 @@ class Cooling(NamedTuple):
     """The air's own course while the pump rests, the older mark first."""
 
 
-class AlarmState(NamedTuple):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmState:
     """One alarm: standing or not, and the delay that is running."""
 
     name: AlarmName

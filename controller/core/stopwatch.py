@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 
-class Stopwatch(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Stopwatch:
     """For how long something has been so, without the time in which nobody knew."""
 
     before_s: float = 0.0

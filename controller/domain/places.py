@@ -19,6 +19,7 @@ REQUESTS_FOLDER = "requests"
 """In that folder, and the only one in it that the group may write."""
 KEPT_TIMERS = "kept-timers.json"
 KEPT_ALARMS = "kept-alarms.json"
+KEPT_WARMING = "kept-warming.json"
 RECORDS = "records.sqlite"
 SECRET_FILE = "lookout-secret.json"  # noqa: S105 - a file name
 

@@ -13,7 +13,7 @@ from collections.abc import Callable
 from concurrent.futures import Future
 from typing import Any, TypeVar
 
-from controller.errors import OutputError
+from controller.errors import OutputError, words_of
 from controller.outputs.protocol import Output
 
 SWITCH_WITHIN_S = 1.0
@@ -138,8 +138,12 @@ class BoundedOutput:
             future, work = call
             try:
                 result = work()
-            except BaseException as error:  # noqa: BLE001 - raised where the result is waited for
+            except OutputError as error:
                 future.set_exception(error)
+            except BaseException as error:  # noqa: BLE001 - a driver that asks to exit fails, no more
+                failed = OutputError(f"{type(error).__name__}: {words_of(error)}")
+                failed.__cause__ = error
+                future.set_exception(failed)
             else:
                 future.set_result(result)
             with self._late_lock:

@@ -48,9 +48,11 @@ def open_level(line: int, *, pin_factory: Any = None) -> LevelSwitch:
     # imported here: a chamber without the switch needs nothing of it
     from gpiozero import DigitalInputDevice  # noqa: PLC0415
 
-    factory = input_factory() if pin_factory is None else pin_factory
     try:
+        factory = input_factory() if pin_factory is None else pin_factory
         return LevelSwitch(DigitalInputDevice(f"GPIO{line}", pull_up=True, pin_factory=factory))
+    except OutputError:
+        raise
     except Exception as error:
         raise OutputError(
             f"the level switch on GPIO{line} could not be opened: {error}; see gpioinfo and the "

@@ -5,17 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-import structlog
-
 from controller.core.alarm_board import standing_alarms
 from controller.core.state import AlarmState, State
 from controller.domain.alarms import Alarm
 from controller.domain.codec import Codec, NewerFormatError, UnreadableError
 from controller.domain.places import KEPT_ALARMS
+from controller.log import EventLog
 from controller.records.durable import replace_file
 from controller.service.newest_writer import NewestWriter
 
-_log = structlog.get_logger("coldpin.kept")
+_log = EventLog("coldpin.kept")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

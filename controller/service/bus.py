@@ -6,14 +6,30 @@ import threading
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
-import structlog
-
+from controller.errors import words_of
+from controller.log import EventLog
 from controller.probes.samples import Sample, SampleSource
 
 TRY_EVERY_S = 10.0
 SURVEY_EVERY_S = 60.0
 
-_log = structlog.get_logger("coldpin.probes")
+_log = EventLog("coldpin.probes")
+
+
+def started(work: Callable[[], object], name: str) -> threading.Thread | None:
+    """Return a thread that does this; None where the machine has none left, and it is tried again.
+
+    Args:
+        work: What is done; it keeps its errors to itself.
+        name: Of the thread.
+    """
+    thread = threading.Thread(target=work, name=name, daemon=True)
+    try:
+        thread.start()
+    except RuntimeError as error:
+        _log.error("no_thread", wanted=name, error=words_of(error))
+        return None
+    return thread
 
 
 class AwaitedBus:
@@ -29,8 +45,10 @@ class AwaitedBus:
         self._root = root
         self._opening = opening
         self._source: SampleSource | None = None
+        self._closed = False
         self._next_at = float("-inf")
-        self._reported = False
+        self._reported = ""
+        self._thread: threading.Thread | None = None
 
     @property
     def missing(self) -> str | None:
@@ -44,22 +62,42 @@ class AwaitedBus:
         )
 
     def collect(self, now: float) -> Sequence[tuple[str, Sample]]:
-        """Return what has been read; opens the probes where the bus has come."""
-        if self._source is None and now >= self._next_at:
+        """Return what has been read; has the probes opened where the bus has come."""
+        source = self._source
+        if source is not None:
+            return source.collect(now)
+        if now >= self._next_at:
             self._next_at = now + TRY_EVERY_S
-            if self._root.is_dir():
-                self._source = self._opening()
-                if self._reported:
-                    _log.info("one_wire_bus_there", root=str(self._root))
-            elif not self._reported:
-                self._reported = True
-                _log.error("one_wire_bus_missing", root=str(self._root), what_to_do=self.missing)
-        return [] if self._source is None else self._source.collect(now)
+            if self._thread is None or not self._thread.is_alive():
+                self._thread = started(self._open, "bus-opening")
+        return []
 
     def close(self) -> None:
         """Stop reading."""
+        self._closed = True
         if self._source is not None:
             self._source.close()
+
+    def _open(self) -> None:
+        """Open the probes, in a thread: a library comes from a card that may hang."""
+        try:
+            if not self._root.is_dir():
+                self._report("one_wire_bus_missing", what_to_do=self.missing)
+                return
+            source = self._opening()
+        except Exception as error:  # noqa: BLE001 - whatever it is, it is tried again
+            self._report("one_wire_bus_not_opened", error=words_of(error))
+            return
+        self._source = source
+        if self._closed:
+            source.close()
+        if self._reported:
+            _log.info("one_wire_bus_there", root=str(self._root))
+
+    def _report(self, event: str, **detail: object) -> None:
+        if event != self._reported:
+            self._reported = event
+            _log.error(event, root=str(self._root), **detail)
 
 
 class StrangerWatch:
@@ -92,8 +130,7 @@ class StrangerWatch:
         busy = self._thread is not None and self._thread.is_alive()
         if now >= self._next_at and not busy:
             self._next_at = now + SURVEY_EVERY_S
-            self._thread = threading.Thread(target=self._survey, name="bus-survey", daemon=True)
-            self._thread.start()
+            self._thread = started(self._survey, "bus-survey")
         if not self._strangers:
             return ""
         names = ", ".join(sorted(self._strangers))
@@ -103,7 +140,11 @@ class StrangerWatch:
         )
 
     def _survey(self) -> None:
-        self._strangers = frozenset(self._list_ids()) - self._ours
+        try:
+            self._strangers = frozenset(self._list_ids()) - self._ours
+        except Exception as error:  # noqa: BLE001 - it is looked at again
+            _log.warning("bus_not_surveyed", error=words_of(error))
+            return
         if self._strangers - self._reported:
             self._reported |= self._strangers
             _log.warning("unknown_probe_beside_a_lost_one", ids=", ".join(sorted(self._strangers)))

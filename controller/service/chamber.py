@@ -7,14 +7,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Self
 
-import structlog
-
 from controller.core.alarm_board import standing_alarms
 from controller.core.decide import begin
 from controller.core.state import Asked, Cooling, Decision, State
 from controller.domain.alarms import AlarmName
 from controller.domain.control_phase import Phase
-from controller.errors import OutputError
+from controller.errors import ControllerError, OutputError, ProbeError, words_of
+from controller.log import EventLog
 from controller.probes.samples import SampleSource
 from controller.probes.sieve import Sieve
 from controller.service.bus import AwaitedBus, StrangerWatch
@@ -27,6 +26,7 @@ from controller.service.output_bank import OutputBank, close_outputs
 from controller.service.probe_watch import ProbeWatch
 from controller.service.sources import sieves_of, stranger_watch
 from controller.service.timer_store import stopped
+from controller.service.warming_store import PLACES, without_warming
 from controller.service.wiring import Plan, open_loads
 from controller.settings.law_of import law_of, schedule_of, signal_for, signal_pattern
 from controller.settings.load import Settings
@@ -34,7 +34,7 @@ from controller.settings.load import Settings
 SourceOpener = Callable[[Settings, OutputBank, Path], SampleSource]
 """Opens what reads the probes; the path is the folder that files are named relative to."""
 
-_log = structlog.get_logger("coldpin")
+_log = EventLog("coldpin")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,12 +71,10 @@ class Chamber:
     def tick(
         self, now: float, *, asked: Asked, swap_due: bool | None, records_fault: str | None
     ) -> Decision:
-        """Turn the loop once, as `ControlLoop.tick` does, and judge its probes."""
-        decision = self.loop.tick(
+        """Turn the loop once, as `ControlLoop.tick` does."""
+        return self.loop.tick(
             now, self.band.at(now), asked=asked, swap_due=swap_due, records_fault=records_fault
         )
-        self.watch.judge(decision, now)
-        return decision
 
     def stranger(self, now: float) -> str:
         """Return what is known of a probe on the bus that belongs to no place of this chamber.
@@ -102,10 +100,6 @@ class Chamber:
         """Return the chamber with the band of another stage of its configuration in force."""
         schedule = schedule_of(self.settings.stages[stage])
         return replace(self, stage=stage, band=BandInForce(schedule, self.clock))
-
-    def close(self) -> None:
-        """Put everything off, then stop reading."""
-        self.loop.close()
 
 
 def opened_chamber(
@@ -141,11 +135,11 @@ def reloaded_chamber(
     source = _source_kept(old, settings)
     if source is None:
         # opened before anything is closed: a source that cannot be opened changes nothing
-        source = around.open_source(settings, old.loop.outputs, around.folder)
+        source = _opened_source(settings, old.loop.outputs, around)
     outputs, state, problem = _outputs_carried_over(old, plan)
     if problem is not None:
         if source is not old.loop.source:
-            source.close()
+            _close(source)
         sieves = dict(old.loop.sieves)
         chamber = _built(
             old.plan,
@@ -158,16 +152,36 @@ def reloaded_chamber(
         )
         return chamber, problem
     if source is not old.loop.source:
-        old.loop.source.close()
+        _close(old.loop.source)
     if settings.probes.air.kind == "simulated" and outputs is not old.loop.outputs:
-        source.close()  # a simulated chamber follows the loads that it was opened with
+        _close(source)  # a simulated chamber follows the loads that it was opened with
         source = around.open_source(settings, outputs, around.folder)
     stage = old.stage
     if old.settings.chamber.stage != settings.chamber.stage or stage not in settings.stages:
         stage = settings.chamber.stage
     sieves = _sieves_carried_over(old, settings)
+    if _places_of_warming(old.settings) != _places_of_warming(settings):
+        state = without_warming(state)
     chamber = _built(plan, stage, state, around, outputs=outputs, source=source, sieves=sieves)
     return chamber, None
+
+
+def _opened_source(settings: Settings, outputs: OutputBank, around: SharedParts) -> SampleSource:
+    try:
+        return around.open_source(settings, outputs, around.folder)
+    except ControllerError:
+        raise
+    except Exception as error:
+        raise ProbeError(
+            f"the probes cannot be opened: {type(error).__name__}: {words_of(error)}"
+        ) from error
+
+
+def _close(source: SampleSource) -> None:
+    try:
+        source.close()
+    except Exception as error:  # noqa: BLE001 - nobody reads from it any more
+        _log.error("source_not_closed", error=words_of(error))
 
 
 class LostOutputsError(OutputError):
@@ -225,6 +239,11 @@ def _source_kept(old: Chamber, settings: Settings) -> SampleSource | None:
     return old.loop.source if read(old.settings) == read(settings) else None
 
 
+def _places_of_warming(settings: Settings) -> list[object]:
+    fitted = settings.probes.fitted()
+    return [(fitted[name].kind, fitted[name].id) for name in PLACES if name in fitted]
+
+
 def _sieves_carried_over(old: Chamber, settings: Settings) -> dict[str, Sieve]:
     """Return the sieves of the new settings; a probe that stayed goes on with its readings."""
     before, after = old.settings.probes.fitted(), settings.probes.fitted()
@@ -277,4 +296,6 @@ def _with_pump_stopped(state: State, now: float) -> State:
         paused_until=cooling.paused_until,
         alarms=standing_alarms(state),
     )
-    return replace(fresh, recent=state.recent)
+    warming = state.expectations.warming
+    expectations = replace(fresh.expectations, warming=warming)
+    return replace(fresh, recent=state.recent, expectations=expectations)

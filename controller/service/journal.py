@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import Protocol
 
-import structlog
-
 from controller.core.state import Decision, Inputs
 from controller.domain.events import EventKind
 from controller.domain.temperatures import Reading, Seen
+from controller.errors import words_of
+from controller.log import EventLog
 
-_log = structlog.get_logger("coldpin")
+_log = EventLog("coldpin")
 
 
 class Journal(Protocol):
@@ -43,11 +43,17 @@ class Journals:
 
     def __init__(self, *journals: Journal) -> None:
         self._journals = journals
+        self._failed = False
 
     def note(self, now: float, inputs: Inputs, decision: Decision) -> None:
-        """Tell each of them."""
+        """Hand the tick to each of them; one that fails stops neither the others nor the loop."""
         for journal in self._journals:
-            journal.note(now, inputs, decision)
+            try:
+                journal.note(now, inputs, decision)
+            except Exception as error:  # noqa: BLE001 - acting never depends on telling
+                if not self._failed:
+                    _log.error("tick_not_noted", error=f"{type(error).__name__}: {words_of(error)}")
+                self._failed = True
 
 
 def shown(reading: Reading) -> str:

@@ -7,18 +7,17 @@ Wall-clock time is not kept, because a Pi without a battery clock wakes up with 
 
 from __future__ import annotations
 
-import json
 import math
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-
-import structlog
 
 from controller.core.decide import begin
 from controller.core.state import Cooling, State
 from controller.domain.alarms import Alarm
 from controller.domain.control_phase import Phase
-from controller.domain.json_text import json_text
+from controller.domain.json_text import json_text, read_json
+from controller.domain.requests import LONGEST_PAUSE_S
+from controller.log import EventLog
 from controller.records.durable import replace_file
 
 VERSION = 1
@@ -26,7 +25,7 @@ START_PROVED_S = 30.0
 """A pump that has run for this long has not taken the supply with it [s]."""
 MOST_CUT_STARTS = 3
 """So many boots in a row at a start of the pump are no chance: its start pulls the supply down."""
-_log = structlog.get_logger("coldpin.kept")
+_log = EventLog("coldpin.kept")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,7 +119,7 @@ def begin_from(
             last_stop=None if kept.pump else min(kept.pump_since_s - ahead_s, now),
             failed_tries=kept.failed_tries,
             locked_since=None if locked is None else min(locked - ahead_s, now),
-            paused_until=None if paused is None else paused - ahead_s,
+            paused_until=None if paused is None else min(paused - ahead_s, now + LONGEST_PAUSE_S),
             alarms=alarms,
         )
     left_s = 0.0 if kept.paused_until_s is None else kept.paused_until_s - kept.at_s
@@ -129,7 +128,7 @@ def begin_from(
         now,
         failed_tries=kept.failed_tries,
         locked_since=now if collapses or kept.locked_since_s is not None else None,
-        paused_until=now + left_s if left_s > 0 else None,
+        paused_until=now + min(left_s, LONGEST_PAUSE_S) if left_s > 0 else None,
         alarms=alarms,
     )
 
@@ -147,7 +146,7 @@ class TimersFile:
 def read_kept(path: Path) -> TimersFile:
     """Return what the file holds; the log says so where it cannot be believed."""
     try:
-        document = dict(json.loads(path.read_text(encoding="utf-8")))
+        document = dict(read_json(path.read_text(encoding="utf-8")))
         version = document.get("version")
         if isinstance(version, int) and version > VERSION:
             _log.error(
@@ -178,8 +177,7 @@ def _worst_reading(document: dict[str, object]) -> KeptTimers:
 
     def instant(key: str) -> float | None:
         value = document.get(key)
-        known = isinstance(value, float | int) and math.isfinite(value)
-        return float(value) if known else None  # type: ignore[arg-type]
+        return float(value) if _is_finite(value) else None  # type: ignore[arg-type]
 
     at_s = instant("at_s") or 0.0
     denied = "locked_since_s" in document and document["locked_since_s"] is None
@@ -227,8 +225,16 @@ def _check(kept: KeptTimers) -> None:
     if not (isinstance(kept.starting, bool) and isinstance(kept.cut_starts, int)):
         raise TypeError("fields of the wrong type")
     for value in (kept.at_s, kept.pump_since_s, kept.locked_since_s, kept.paused_until_s):
-        if value is not None and not (isinstance(value, float | int) and math.isfinite(value)):
+        if value is not None and not _is_finite(value):
             raise TypeError(f"found the instant {value!r}, allowed: a finite number of seconds")
+
+
+def _is_finite(value: object) -> bool:
+    """Return whether a value is a number of seconds; whole ones have no largest in JSON."""
+    try:
+        return isinstance(value, float | int) and math.isfinite(value)
+    except OverflowError:
+        return False
 
 
 def write_kept(path: Path, kept: KeptTimers) -> None:

@@ -8,13 +8,12 @@ It is kept on the medium and in memory: a medium that cannot be written must not
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from controller.domain.json_text import json_text
+from controller.domain.json_text import json_text, read_json
 from controller.records.durable import replace_file
 
 KEPT_WIRING = "kept-wiring.json"
@@ -44,7 +43,7 @@ def write_kept_wiring(place: Path, loads: Iterable[KeptLoad]) -> None:
 def read_kept_wiring(place: Path) -> tuple[KeptLoad, ...]:
     """Return the loads that were opened last; none where nothing readable was kept."""
     try:
-        document = json.loads((place / KEPT_WIRING).read_text(encoding="utf-8"))
+        document = read_json((place / KEPT_WIRING).read_text(encoding="utf-8"))
         return tuple(
             KeptLoad(
                 name=str(load["name"]), driver=str(load["driver"]), options=dict(load["options"])

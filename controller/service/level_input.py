@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Protocol
 
-import structlog
-
-from controller.errors import OutputError
+from controller.errors import OutputError, words_of
+from controller.log import EventLog
 from controller.outputs.level import open_level
 from controller.settings.models import Level
 
-_log = structlog.get_logger("coldpin.level")
+_log = EventLog("coldpin.level")
 
 
 class Switch(Protocol):
@@ -61,5 +60,9 @@ class LevelInput:
     def close(self) -> None:
         """Let go of the switch."""
         switch, self._switch, self._table = self._switch, None, None
-        if switch is not None:
+        if switch is None:
+            return
+        try:
             switch.close()
+        except Exception as error:  # noqa: BLE001 - an input that stays claimed costs no cooling
+            _log.error("level_switch_not_closed", error=words_of(error))

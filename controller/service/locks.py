@@ -20,17 +20,15 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-import structlog
-
 from controller.domain.places import SHARED_MEMORY
 from controller.errors import BusyError
-from controller.outputs.registry import find_driver
+from controller.log import EventLog
 from controller.service.wiring import WiredLoad
 
 LOCK_TRIES, LOCK_AGAIN_AFTER_S = 4, 0.05
 """Whoever only asks who holds the lock holds it for an instant."""
 
-_log = structlog.get_logger("coldpin")
+_log = EventLog("coldpin")
 
 
 @dataclass(slots=True)
@@ -161,7 +159,7 @@ class LineLocks:
 def _lines_of(load: WiredLoad) -> list[str]:
     if not load.hardware:
         return []
-    lines = find_driver(load.driver_name).lines(load.options)
+    lines = load.driver.lines(load.options)
     if lines:
         return [f"{load.driver_name} {line}" for line in lines]
     options = json.dumps(load.options, sort_keys=True, default=str, allow_nan=False)

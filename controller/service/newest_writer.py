@@ -6,11 +6,12 @@ import threading
 from collections.abc import Callable
 from typing import Generic, TypeVar
 
-import structlog
+from controller.errors import words_of
+from controller.log import EventLog
 
 Value = TypeVar("Value")
 
-_log = structlog.get_logger("coldpin")
+_log = EventLog("coldpin")
 
 
 class NewestWriter(Generic[Value]):
@@ -27,8 +28,8 @@ class NewestWriter(Generic[Value]):
 
         Args:
             name: What is written, for the log and the thread.
-            write: Writes one value; an OSError is logged once and the next value is tried.
-            on_failure: Called in the thread after a write that failed.
+            write: Writes one value; an error is logged once and the next value is tried.
+            on_failure: Called in the thread after a write that failed; must not raise.
         """
         self._name = name
         self._write = write
@@ -81,9 +82,9 @@ class NewestWriter(Generic[Value]):
                 return
             try:
                 self._write(value)
-            except OSError as error:
+            except Exception as error:  # noqa: BLE001 - a thread that ended would look like success
                 if not self._failed:
-                    _log.error("not_written", what=self._name, error=str(error))
+                    _log.error("not_written", what=self._name, error=words_of(error))
                 failed = True
                 self._on_failure()
             else:

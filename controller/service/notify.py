@@ -10,12 +10,12 @@ import os
 import socket
 import time
 
-import structlog
+from controller.log import EventLog
 
 ONCE_PATIENCE_S = 1.0
 """What is said only once may wait this long for a manager whose queue is full."""
 
-_log = structlog.get_logger("coldpin.notify")
+_log = EventLog("coldpin.notify")
 
 
 class Notifier:
@@ -34,8 +34,9 @@ class Notifier:
         address = os.environ.pop("NOTIFY_SOCKET", None)
         watchdog_usec = os.environ.pop("WATCHDOG_USEC", "")
         for_pid = os.environ.pop("WATCHDOG_PID", str(os.getpid()))
-        watched = watchdog_usec.isdigit() and for_pid == str(os.getpid())
-        return cls(address, int(watchdog_usec) / 1e6 if watched else None)
+        usec = int(watchdog_usec) if watchdog_usec.isdecimal() else 0
+        watched = usec > 0 and for_pid == str(os.getpid())
+        return cls(address, usec / 1e6 if watched else None)
 
     def ready(self) -> None:
         """Tell that the configuration is valid and the outputs are in their safe state."""

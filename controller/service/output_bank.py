@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
 
-import structlog
-
 from controller.core.state import Decision
+from controller.errors import words_of
+from controller.log import EventLog
 from controller.outputs.bounded import BoundedOutput
 from controller.outputs.protocol import Output
 
@@ -16,7 +16,7 @@ CHECK_EVERY_S = 5.0
 """How often a resting output is read back, which is every ordinary tick; a switch is read back at
 once."""
 
-_log = structlog.get_logger("coldpin.outputs")
+_log = EventLog("coldpin.outputs")
 
 
 class OutputBank:
@@ -112,9 +112,10 @@ class OutputBank:
                     return False
             self._on[name] = on
         except Exception as error:  # noqa: BLE001 - any driver's failure ends in off
-            if str(error) != self._reported.get(name):
-                _log.error("output_failed", load=name, wanted=on, error=str(error))
-            self._reported[name] = str(error)
+            fault = words_of(error)
+            if fault != self._reported.get(name):
+                _log.error("output_failed", load=name, wanted=on, error=fault)
+            self._reported[name] = fault
             return False
         self._reported.pop(name, None)
         return True
@@ -152,5 +153,5 @@ def close_outputs(outputs: Mapping[str, Output]) -> None:
     for name, close in waiting:
         try:
             close()
-        except Exception as error:  # noqa: BLE001 - the others must still be closed
-            _log.error("output_close_failed", load=name, error=str(error))
+        except BaseException as error:  # noqa: BLE001 - the others must still be closed
+            _log.error("output_close_failed", load=name, error=words_of(error))

@@ -9,8 +9,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
-import structlog
-
 from controller.core.state import NOTHING_ASKED, Asked
 from controller.domain.alarms import AlarmName
 from controller.domain.requests import (
@@ -28,6 +26,8 @@ from controller.domain.requests import (
     UnreadableRequest,
     Withdraw,
 )
+from controller.errors import words_of
+from controller.log import EventLog
 from controller.records.requests_file import answer_all, newest, unanswered
 
 MOST_AT_ONCE = 200
@@ -46,7 +46,7 @@ SWAP_AHEAD_S = 3600.0
 """A pack change noted for so long after it was asked for is a slip [s]; page and command allow only
 minutes. Held against the clock of whoever asked: that of a machine after its start may be off."""
 
-_log = structlog.get_logger("coldpin.requests")
+_log = EventLog("coldpin.requests")
 
 
 class PendingRequests:
@@ -109,7 +109,7 @@ class PendingRequests:
                 refusal = self._why_refused(request)
                 asked, text = (asked, refusal) if refusal else self._done(request, asked)
             except Exception as error:  # noqa: BLE001 - no row of a file may end the control
-                text = f"cannot be done: {type(error).__name__}: {error}"
+                text = f"cannot be done: {type(error).__name__}: {words_of(error)}"
             if request.kind is not RequestKind.FORECAST:  # comes every few minutes
                 _log.info("request", kind=request.kind.value, who=request.who, answer=text)
             self._answers.append((request.id, text))
@@ -203,8 +203,8 @@ class PendingRequests:
                 self._serve(take=not stopping)
             except Exception as error:  # noqa: BLE001 - whatever is in the file, the thread goes on
                 if self.fault is None:
-                    _log.warning("requests_not_readable", error=str(error))
-                self.fault = str(error) or type(error).__name__
+                    _log.warning("requests_not_readable", error=words_of(error))
+                self.fault = words_of(error)
             else:
                 if self.fault is not None and not stopping:
                     _log.info("requests_readable_again")

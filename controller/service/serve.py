@@ -3,33 +3,37 @@
 from __future__ import annotations
 
 import contextlib
-import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from time import monotonic as _monotonic
 
-import structlog
-
 from controller import __version__
+from controller.core.state import Decision
 from controller.domain.events import REFUSED, STAGE
 from controller.domain.places import records_path
 from controller.domain.requests import RequestKind, SetStage
-from controller.errors import ControllerError, OutputError, SettingsError
+from controller.errors import ControllerError, OutputError, words_of
+from controller.log import EventLog
 from controller.records.boot import boot_id, boottime
 from controller.records.hours import HourBasis
 from controller.records.requests_file import REQUESTS, newest, settle
 from controller.records.writer import RecordsWriter
 from controller.service.alarm_store import AlarmStore
 from controller.service.chamber import (
+    Chamber,
     LostOutputsError,
     SharedParts,
     SourceOpener,
     opened_chamber,
     reloaded_chamber,
 )
+from controller.service.configuration_reading import (
+    WIRING_WITHIN_S,
+    ConfigurationReading,
+    kept_loads,
+)
 from controller.service.fault_log import FaultLog
 from controller.service.journal import Journals, LogJournal
-from controller.service.kept_wiring import KeptLoad
 from controller.service.level_input import LevelInput
 from controller.service.locks import LineLocks, lock_instance
 from controller.service.notify import Notifier
@@ -40,6 +44,7 @@ from controller.service.signals import Signals
 from controller.service.sources import open_source, probe_ids
 from controller.service.status_publisher import StatusPublisher, status_line
 from controller.service.timer_store import TimerStore
+from controller.service.warming_store import WarmingStore
 from controller.service.wiring import Plan, open_outputs, plan_of
 from controller.service.wiring_store import WiringStore
 from controller.settings.law_of import first_in_force
@@ -50,10 +55,8 @@ OPEN_AGAIN_AFTER_S = 1.0
 """A line may stay busy for a moment after a crash of the process that held it."""
 REFUSED_EVERY_S = 900.0
 """How often readings that were refused are summed up for the records."""
-WIRING_WITHIN_S = 2.0
-"""How long a start waits for the medium to take the wiring."""
 
-_log = structlog.get_logger("coldpin")
+_log = EventLog("coldpin")
 
 
 def serve(
@@ -109,11 +112,13 @@ class _Process:
         self._wiring = WiringStore(place)
         self._timers = TimerStore(place, boot=self._boot)
         self._alarms = AlarmStore(place)
-        self._reloading: _Reading | None = None
+        self._warming = WarmingStore(place)
+        self._reloading: ConfigurationReading | None = None
+        self._sum_up_at = float("-inf")
         self._swap_due = ReportedSwapDue()
         self._stage_request = _stage_asked_for_last(place, plan)
         self.all_let_go = True
-        self._wiring.keep(_kept(plan))
+        self._wiring.keep(kept_loads(plan))
         self._wiring.wait_written(WIRING_WITHIN_S)  # before a line is opened, if the medium allows
         outputs = self._opened_outputs(plan)
         try:
@@ -159,6 +164,7 @@ class _Process:
         )
         now = _monotonic()
         state = self._timers.begun(now, self._alarms.standing())
+        state = self._warming.taken_up(state, probe_ids(settings))
         self._chamber = opened_chamber(plan, stage, outputs, state, self._around)
         self._records.keep_event(now, STAGE, stage)
         self._records.use_probes(now, probe_ids(settings))
@@ -196,7 +202,7 @@ class _Process:
     def turn(self, notifier: Notifier) -> None:
         """Tick on a grid of monotonic time; a late tick does not shift the ones after it."""
         due = _monotonic()
-        sum_up_at = due + REFUSED_EVERY_S
+        self._sum_up_at = due + REFUSED_EVERY_S
         while self._signals.stop is None:
             self._reload(notifier)
             tick_s = self._chamber.settings.timing.tick
@@ -212,39 +218,70 @@ class _Process:
                 records_fault=self._records.fault,
             )
             self._timers.keep(chamber.loop.state.cooling, _monotonic())
-            self._alarms.keep(chamber.loop.state)
             notifier.alive()
-            if started >= sum_up_at:
-                sum_up_at = started + REFUSED_EVERY_S
+            self._publish(chamber, decision, notifier, started, late_s=started - due)
+            due += tick_s * max(1, -(-(_monotonic() - due) // tick_s))
+            self._wait_until(due, notifier)
+
+    def _publish(
+        self, chamber: Chamber, decision: Decision, notifier: Notifier, now: float, *, late_s: float
+    ) -> None:
+        """Keep and publish what a tick has done; acting never depends on that.
+
+        Args:
+            chamber: It has turned just now.
+            decision: What was decided.
+            notifier: Speaks to the service manager.
+            now: Monotonic instant of the tick [s].
+            late_s: How late it came [s].
+        """
+        try:
+            chamber.watch.judge(decision, now)
+            self._alarms.keep(chamber.loop.state)
+            self._warming.keep(chamber.loop.state, probe_ids(chamber.settings))
+            if now >= self._sum_up_at:
+                self._sum_up_at = now + REFUSED_EVERY_S
                 for name, fault, count in chamber.watch.refused():
-                    self._records.keep_event(started, REFUSED, name, f"{count} {fault}")
+                    self._records.keep_event(now, REFUSED, name, f"{count} {fault}")
             if chamber.loop.inputs is not None:
                 notifier.status(status_line(decision, chamber.loop.inputs))
-            self._status.count(pump=decision.pump, now=started)
+            self._status.count(pump=decision.pump, now=now)
             self._status.publish(
                 chamber,
-                late_s=started - due,
+                late_s=late_s,
                 records_waiting=self._records.waiting,
                 supply_fails=self._timers.supply_fails,
                 not_kept=not self._timers.keeps,
                 requests_fault=self._requests.fault,
                 notes=self._notes(),
             )
-            due += tick_s * max(1, -(-(_monotonic() - due) // tick_s))
-            self._wait_until(due, notifier)
+        except Exception as error:  # noqa: BLE001 - cooling goes on, and the log says what is wrong
+            text = f"{type(error).__name__}: {words_of(error)}"
+            self._faults.fault("status", f"cannot be published: {text}", now)
+        else:
+            self._faults.ended("status")
 
     def close(self) -> None:
         """Put every load off first; then keep what must be kept, each part for a limited time."""
-        chamber = self._chamber
-        chamber.close()
-        self.all_let_go = not chamber.loop.outputs.hangs
-        self._timers.close(chamber.loop.state.cooling, _monotonic())
-        self._alarms.close()
-        self._lines.close()
-        self._wiring.close(all_off=self.all_let_go)
-        self._status.close()
-        self._requests.close()
-        self._records.close()
+        loop = self._chamber.loop
+        loop.outputs.close()
+        self.all_let_go = not loop.outputs.hangs
+        parts: tuple[tuple[str, Callable[[], object]], ...] = (
+            ("timers", lambda: self._timers.close(loop.state.cooling, _monotonic())),
+            ("source", loop.source.close),
+            ("alarms", self._alarms.close),
+            ("warming", self._warming.close),
+            ("lines", self._lines.close),
+            ("wiring", lambda: self._wiring.close(all_off=self.all_let_go)),
+            ("status", self._status.close),
+            ("requests", self._requests.close),
+            ("records", self._records.close),
+        )
+        for name, close in parts:
+            try:
+                close()
+            except Exception as error:  # noqa: BLE001 - the others still have their turn
+                _log.error("not_closed", what=name, error=words_of(error))
         _log.info("stopped", why=self._signals.stop or "an error", outputs="off")
 
     def _notes(self) -> list[str]:
@@ -309,14 +346,14 @@ class _Process:
         """
         if self._signals.take_reload():
             notifier.reloading()
-            self._reloading = _Reading(self._config, self._chamber.plan, self._wiring)
+            self._reloading = ConfigurationReading(self._config, self._chamber.plan, self._wiring)
         if self._reloading is None or not self._reloading.done:
             return
         reading, self._reloading = self._reloading, None
         self._take_over(reading)
         notifier.ready()
 
-    def _take_over(self, reading: _Reading) -> None:
+    def _take_over(self, reading: ConfigurationReading) -> None:
         if reading.plan is None:
             self._unchanged(*reading.problems)
             return
@@ -343,7 +380,7 @@ class _Process:
     def _keep_wiring_in_force(self) -> None:
         """End what a reload has kept and claimed for loads that are not wired in the end."""
         plan = self._chamber.plan
-        self._wiring.keep(_kept(plan))
+        self._wiring.keep(kept_loads(plan))
         self._lines.keep_only(plan.loads)
 
     def _unchanged(self, *problems: str) -> None:
@@ -352,49 +389,9 @@ class _Process:
             _log.error("config_kept_as_it_was", problem=problem)
 
 
-class _Reading:
-    """A configuration that is being read by a thread of its own."""
-
-    def __init__(self, config: Path, old: Plan, wiring: WiringStore) -> None:
-        self.plan: Plan | None = None
-        self.problems: tuple[str, ...] = ()
-        self._config = config
-        self._old = old
-        self._wiring = wiring
-        self._thread = threading.Thread(target=self._read, name="reload", daemon=True)
-        self._thread.start()
-
-    @property
-    def done(self) -> bool:
-        """Whether it has been read, or cannot be."""
-        return not self._thread.is_alive()
-
-    def _read(self) -> None:
-        try:
-            plan = plan_of(self._config)
-        except SettingsError as error:
-            self.problems = error.problems
-            return
-        except Exception as error:  # noqa: BLE001 - whatever is in the file, the old one goes on
-            self.problems = (f"{type(error).__name__}: {error}",)
-            return
-        # before a new line is opened, `coldpin off` must be able to find it beside the old ones
-        union = [*_kept(self._old), *(load for load in _kept(plan) if load not in _kept(self._old))]
-        self._wiring.keep(union)
-        self._wiring.wait_written(WIRING_WITHIN_S)
-        self.plan = plan
-
-
 def _site(settings: Settings) -> HourBasis:
     """Return what the records' sums of hours depend on."""
     return HourBasis(zone=settings.site.zone(), first=first_in_force(settings))
-
-
-def _kept(plan: Plan) -> list[KeptLoad]:
-    return [
-        KeptLoad(name=load.name, driver=load.driver_name, options=load.options)
-        for load in plan.loads
-    ]
 
 
 def _stage_asked_for_last(place: Path, plan: Plan) -> str | None:

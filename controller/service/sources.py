@@ -7,9 +7,8 @@ import time
 from dataclasses import replace
 from pathlib import Path
 
-import structlog
-
 from controller.errors import ProbeError
+from controller.log import EventLog
 from controller.probes.joined_sources import JoinedSources
 from controller.probes.samples import SampleSource
 from controller.probes.sieve import RULES_BY_PLACE, Sieve
@@ -17,7 +16,7 @@ from controller.service.bus import AwaitedBus, StrangerWatch
 from controller.service.output_bank import OutputBank
 from controller.settings.load import Settings
 
-_log = structlog.get_logger("coldpin.probes")
+_log = EventLog("coldpin.probes")
 
 
 def open_source(settings: Settings, _outputs: OutputBank, folder: Path) -> SampleSource:

@@ -11,13 +11,13 @@ same.
 from __future__ import annotations
 
 import contextlib
+from dataclasses import replace
 from pathlib import Path
-
-import structlog
 
 from controller.core.state import Cooling, State
 from controller.domain.alarms import Alarm
 from controller.domain.places import KEPT_TIMERS
+from controller.log import EventLog
 from controller.records.boot import boottime
 from controller.service.boot_memory import boot_memory, leave_memory
 from controller.service.kept_timers import (
@@ -37,7 +37,7 @@ from controller.service.newest_writer import NewestWriter
 
 WRITE_WITHIN_S = 1.0
 
-_log = structlog.get_logger("coldpin")
+_log = EventLog("coldpin")
 
 
 class TimerStore:
@@ -213,5 +213,5 @@ class TimerStore:
 def stopped(cooling: Cooling, now: float) -> Cooling:
     """Return the cooling as it stands once its outputs have been put off."""
     if not cooling.pump:
-        return cooling._replace(fan=False)
-    return cooling._replace(pump=False, fan=False, pump_since=now)
+        return replace(cooling, fan=False)
+    return replace(cooling, pump=False, fan=False, pump_since=now)

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import structlog
-
 from controller.domain.places import STATES, foreign_instance
 from controller.domain.supply import Supply
-from controller.errors import OutputError, SettingsError, UnknownDriverError
+from controller.errors import OutputError, SettingsError, UnknownDriverError, words_of
+from controller.log import EventLog
 from controller.outputs.bounded import BoundedOutput
 from controller.outputs.mains_rule import (
     LoadKind,
@@ -28,7 +27,7 @@ from controller.settings.load import Settings, examine_tables, settings_from
 from controller.settings.relay_modules import examine_relay_modules
 from controller.settings.shipped import shipped_config
 
-_log = structlog.get_logger("coldpin.outputs")
+_log = EventLog("coldpin.outputs")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +43,13 @@ class WiredLoad:
     load: RatedLoad
     relay_module: str | None
     why_allowed: str
+    found_driver: OutputDriver | None = field(default=None, compare=False, repr=False)
+    """Found when the load was judged; None: `driver` looks for it."""
+
+    @property
+    def driver(self) -> OutputDriver:
+        """The load's driver. The control loop asks for it, so it is not looked for on the card."""
+        return self.found_driver or find_driver(self.driver_name)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,11 +62,7 @@ class Plan:
     @property
     def lines(self) -> frozenset[str]:
         """Hardware lines that the loads use."""
-        return frozenset(
-            line
-            for load in self.loads
-            for line in find_driver(load.driver_name).lines(load.options)
-        )
+        return frozenset(line for load in self.loads for line in load.driver.lines(load.options))
 
     @property
     def dry(self) -> bool:
@@ -145,7 +147,7 @@ def open_loads(loads: Iterable[WiredLoad]) -> dict[str, Output]:
 
 
 def _open_load(load: WiredLoad) -> Output:
-    driver = find_driver(load.driver_name)
+    driver = load.driver
     try:
         if not load.hardware:
             return driver.open(load.options)
@@ -160,7 +162,7 @@ def _open_load(load: WiredLoad) -> Output:
     except Exception as error:
         raise OutputError(
             f"loads.{load.name}: the driver {load.driver_name} failed to open it: "
-            f"{type(error).__name__}: {error}"
+            f"{type(error).__name__}: {words_of(error)}"
         ) from error
     return output
 
@@ -224,6 +226,7 @@ def _wire(
         load=load,
         relay_module=table.relay_module,
         why_allowed=verdict.reason,
+        found_driver=driver,
     ), []
 
 
@@ -250,7 +253,7 @@ def _shared_lines(
                 "allowed: a line of its own"
             )
     for load in loads:
-        for line in sorted(find_driver(load.driver_name).lines(load.options)):
+        for line in sorted(load.driver.lines(load.options)):
             first = owner.setdefault(line, f"loads.{load.name}")
             if first != f"loads.{load.name}":
                 problems.append(

@@ -10,6 +10,7 @@ notices, the page's words and the figures for monitoring systems.
 from __future__ import annotations
 
 import argparse
+import logging
 import resource
 import tempfile
 import threading
@@ -17,8 +18,6 @@ import time
 from datetime import UTC, datetime, timedelta
 from datetime import time as day_time
 from pathlib import Path
-
-import structlog
 
 from controller.lookout.forecasting import RecordsForecaster
 from controller.lookout.headline import AlarmLimits, headline_of
@@ -95,7 +94,7 @@ def main() -> None:
     parser.add_argument("--ticks", type=int, default=1_000_000)
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
-    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(50))
+    logging.disable(logging.CRITICAL)
     with tempfile.TemporaryDirectory() as folder:
         soak = Soak(asked.seed, Path(folder) / "records.sqlite")
         beside = Beside(soak, Path(folder))

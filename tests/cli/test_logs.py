@@ -7,8 +7,8 @@ import subprocess
 import sys
 
 ODD = """
-import structlog
 from controller.cli.logs import set_up_logs
+from controller.log import EventLog
 
 class NoText:
     def __repr__(self):
@@ -16,7 +16,7 @@ class NoText:
     __str__ = __repr__
 
 set_up_logs()
-log = structlog.get_logger("coldpin")
+log = EventLog("coldpin")
 for value in (b"\\xff\\xfe", float("nan"), float("-inf"), "\\udcff", NoText(), 12.5, None):
     log.info("odd", value=value)
 """

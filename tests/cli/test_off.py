@@ -31,7 +31,7 @@ main.status_of(["off", sys.argv[1]])
 """
 HEAVY = {
     "asyncio", "controller.core", "controller.records.schema", "controller.settings", "logging",
-    "pydantic", "rich", "sqlite3", "structlog",
+    "pydantic", "rich", "sqlite3",
 }  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -26,7 +27,7 @@ RARER, STEADY = SignalPattern.RARER, SignalPattern.STEADY
 
 def board(*standing: AlarmName, acknowledged: bool = False) -> tuple[AlarmState, ...]:
     return tuple(
-        each._replace(standing=True, acknowledged=acknowledged) if each.name in standing else each
+        replace(each, standing=True, acknowledged=acknowledged) if each.name in standing else each
         for each in CALM_BOARD
     )
 

@@ -14,12 +14,16 @@ import signal
 import subprocess
 import sys
 from collections.abc import Iterator
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+from controller.records.status_file import STATUS
 from tests.faults.bench import small_medium
 from tests.service.running import AIR, WATER, Bench, bench
+from tests.support.machine import needs
+from tests.support.time_zones import zone_file
 from tests.support.waiting import AT_MOST_S
 
 PIPE_BYTES = 4096
@@ -191,6 +195,27 @@ def test_a_read_only_card_keeps_no_chamber_warm(here: Bench) -> None:
     assert status == 0
     assert "nothing_kept" in {line["event"] for line in lines}
     assert here.tape("pump")[-1] == "close off"
+
+
+@needs("root", "mount")
+def test_a_change_of_the_systems_time_zone_is_followed(here: Bench) -> None:
+    """`timedatectl set-timezone` while it runs: the bands by the hour are those of the new zone."""
+    zone = here.folder / "localtime"
+    zone.write_bytes(zone_file("UTC"))
+    status = here.folder / "run" / STATUS
+    own = f'unset TZ; mount --bind "{zone}" /etc/localtime && exec "$@"'
+    here.start(under=["unshare", "--mount", "sh", "-c", own, "sh"])
+    here.until(status.exists)
+    assert read_as_of(status).utcoffset() == timedelta()
+    zone.write_bytes(zone_file("Asia/Kathmandu"))
+    os.utime(zone, (0, 0))  # the C library looks at whole seconds
+
+    here.until(lambda: read_as_of(status).utcoffset() == timedelta(hours=5, minutes=45))
+
+
+def read_as_of(status: Path) -> datetime:
+    """Return the local time of a status file."""
+    return datetime.fromisoformat(json.loads(status.read_text(encoding="utf-8"))["as_of"])
 
 
 def test_a_state_directory_that_cannot_be_made_keeps_no_chamber_warm(here: Bench) -> None:

@@ -27,7 +27,7 @@ from typing import Any, TextIO
 import hypothesis
 import pytest
 
-LIBRARIES = ["click", "freezegun", "jsonschema", "pydantic", "rich.console", "structlog"]
+LIBRARIES = ["click", "freezegun", "jsonschema", "pydantic", "rich.console"]
 """What most tests import before anything of ours; what is not there is left out."""
 NOTICED, PASSED, CANNOT_SWAP, TOO_LONG = 1, 0, 3, 4
 LIMIT_S = 20.0

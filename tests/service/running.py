@@ -10,7 +10,7 @@ import socket
 import subprocess
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -126,9 +126,11 @@ class Bench:
         }  # fmt: skip
         (self.state / "kept-timers.json").write_text(json.dumps(kept), encoding="utf-8")
 
-    def start(self, *, stderr: int = subprocess.PIPE, **environment: str) -> None:
+    def start(
+        self, *, stderr: int = subprocess.PIPE, under: Sequence[str] = (), **environment: str
+    ) -> None:
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "controller", "run", str(self.config)],
+            [*under, sys.executable, "-m", "controller", "run", str(self.config)],
             env={**self.environment, **environment},
             stderr=stderr,
             text=True,

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
+from typing import Any, cast
 
 import pytest
-from structlog.testing import capture_logs
 
 from controller.errors import OutputError
 from controller.outputs.dry import DryOutput
 from controller.service.wiring import Plan, open_outputs, plan_of
 from controller.settings.shipped import shipped_config
+from tests.support.log_lines import capture_logs
 
 SIGNAL = """
 [loads.signal]
@@ -46,13 +48,18 @@ def plan(tmp_path: Path) -> Plan:
     return plan_of(path)
 
 
-def test_a_signal_that_cannot_be_opened_stops_no_cooling(
-    plan: Plan, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def with_driver(plan: Plan, driver: Picky) -> Plan:
+    """Return the plan with every load on this driver."""
+    return replace(
+        plan, loads=tuple(replace(load, found_driver=cast("Any", driver)) for load in plan.loads)
+    )
+
+
+def test_a_signal_that_cannot_be_opened_stops_no_cooling(plan: Plan) -> None:
     """Pump and fan are open; the log says that nobody is called."""
     assert [load.name for load in plan.loads] == ["pump", "fan", "signal"]
     driver = Picky(refused=3)
-    monkeypatch.setattr("controller.service.wiring.find_driver", lambda _: driver)
+    plan = with_driver(plan, driver)
 
     with capture_logs() as logs:
         bank = open_outputs(plan)
@@ -63,12 +70,10 @@ def test_a_signal_that_cannot_be_opened_stops_no_cooling(
 
 
 @pytest.mark.parametrize("refused", [1, 2])
-def test_a_pump_or_fan_that_cannot_be_opened_is_an_error(
-    plan: Plan, monkeypatch: pytest.MonkeyPatch, refused: int
-) -> None:
+def test_a_pump_or_fan_that_cannot_be_opened_is_an_error(plan: Plan, refused: int) -> None:
     """What was open before is closed again."""
     driver = Picky(refused=refused)
-    monkeypatch.setattr("controller.service.wiring.find_driver", lambda _: driver)
+    plan = with_driver(plan, driver)
 
     with pytest.raises(OutputError, match="line busy"):
         open_outputs(plan)

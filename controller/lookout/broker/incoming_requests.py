@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import json
 from collections import deque
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-import structlog
-
 from controller.domain.codec import UnreadableError
-from controller.domain.json_text import json_text
+from controller.domain.json_text import json_text, read_json
+from controller.log import EventLog
 from controller.lookout.broker.documents import ASK_CODEC, AskDocument
 from controller.lookout.page.button_actions import ActionContext, action_of
 from controller.records.durable import replace_file
@@ -26,7 +24,7 @@ OLDEST, EARLIEST = timedelta(minutes=5), timedelta(minutes=1)
 MOST_IN_A_MINUTE = 30
 """Requests accepted in a minute: more is no person, and each is forced to the card."""
 
-_log = structlog.get_logger("coldpin.mqtt")
+_log = EventLog("coldpin.mqtt")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,10 +132,10 @@ def _read_ids(path: Path) -> list[str]:
     Then a message may be done twice, within the five minutes for which it is accepted at all.
     """
     try:
-        ids: Any = json.loads(path.read_text(encoding="utf-8"))
+        ids: Any = read_json(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         return []
-    except (OSError, ValueError, RecursionError) as error:
+    except (OSError, ValueError) as error:
         _log.warning("ids_not_read", file=str(path), error=str(error))
         return []
     if not isinstance(ids, list):

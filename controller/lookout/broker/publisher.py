@@ -17,12 +17,11 @@ from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import structlog
-
 from controller.domain.backoff import backoff_s
 from controller.domain.places import records_path
 from controller.domain.status import Status
 from controller.errors import SettingsError
+from controller.log import EventLog
 from controller.lookout.broker.connection import Broker, broker_of, connect, new_client
 from controller.lookout.broker.documents import (
     ALARMS,
@@ -61,7 +60,7 @@ MOST_UNDER_WAY = 50
 _TURN_S = 0.5
 
 _LOGGER = "coldpin.mqtt"
-_log = structlog.get_logger(_LOGGER)
+_log = EventLog(_LOGGER)
 
 
 def publisher_of(

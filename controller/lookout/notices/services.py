@@ -9,9 +9,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-import structlog
-
 from controller.errors import SettingsError
+from controller.log import EventLog
 from controller.lookout.notices import retry_after
 from controller.lookout.notices.message import Notice
 from controller.lookout.private_file import read_private
@@ -19,7 +18,7 @@ from controller.lookout.private_file import read_private
 _MAY_LOG_ADDRESSES = ("apprise", "urllib3", "requests")
 """Loggers of libraries that may write an address, or the path in it, at one level or another."""
 
-_log = structlog.get_logger("coldpin.notices")
+_log = EventLog("coldpin.notices")
 
 Deliver = Callable[[Notice], bool]
 """Hands a notice to a service; True where the service accepted it."""
@@ -115,6 +114,6 @@ def delivered(service: Service, notice: Notice) -> Delivery:
             accepted = service.deliver(notice)
         except Exception as error:  # noqa: BLE001 - a service's library may raise anything
             # its message may hold the address
-            _log.debug("service_failed", service=service.number, error=type(error).__name__)
+            _log.info("service_failed", service=service.number, error=type(error).__name__)
             accepted = False
     return Delivery(accepted=accepted, wait_s=None if accepted else noted.wait_s)

@@ -8,12 +8,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-import structlog
 
 from controller.errors import SettingsError
 from controller.lookout.notices.heartbeat import ALIVE_FOR_S, Heartbeat, get, read_heartbeat
 from controller.lookout.run import heartbeat_of
 from tests.lookout.houses import settings_with, snapshot
+from tests.support.log_lines import capture_logs
 from tests.support.waiting import until
 
 SECRET = "noegle-7"
@@ -82,7 +82,7 @@ def test_what_is_refused_is_logged_once_without_the_address(
     address, asked = elsewhere
     heartbeat = Heartbeat(f"{address}{path}", every_s=300.0, get=get)
     heartbeat(snapshot())
-    with structlog.testing.capture_logs() as logs:
+    with capture_logs() as logs:
         assert heartbeat.beat()
         assert heartbeat.beat()
 

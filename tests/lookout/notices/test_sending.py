@@ -12,7 +12,6 @@ from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 
 import pytest
-import structlog
 
 from controller.cli.main import status_of
 from controller.domain.backoff import backoff_s
@@ -30,6 +29,7 @@ from controller.lookout.notices.sending import (
 )
 from controller.lookout.notices.services import Deliver, Service, read_addresses, services_for
 from tests.lookout.houses import LIMITS, NOW, alarm, probes, settings_with, snapshot
+from tests.support.log_lines import capture_logs
 
 RULES = Rules(
     limits=LIMITS, leads_s=(), wakes=time(6, 30), sleeps=time(22, 30), chamber="hall shelf"
@@ -111,7 +111,7 @@ def test_trouble_of_a_service_is_told_once_and_so_is_its_end(tmp_path: Path) -> 
     taker = Taker(there=False)
     sender = Sender(tmp_path, RULES, services(taker))
     sender(snapshot(alarms=[alarm("air_high")]))
-    with structlog.testing.capture_logs() as logs:
+    with capture_logs() as logs:
         sender.send_waiting(NOW)
         sender.send_waiting(NOW)
         taker.there = True
@@ -251,7 +251,7 @@ def test_no_secret_comes_near_a_log(
     """Whatever goes wrong: not in our log, not in the library's, not on the screen."""
     caplog.set_level(logging.DEBUG)
     where, got = house
-    with structlog.testing.capture_logs() as ours:
+    with capture_logs() as ours:
         sender = Sender(tmp_path, RULES, services_for([address.format(house=where)]))
         sender(snapshot(alarms=[alarm("air_high")]))
         sent = sender.send_waiting(NOW)
