@@ -15,18 +15,23 @@ import itertools
 import sys
 import tempfile
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 from starlette.testclient import TestClient
 
 from controller.lookout.page.access import Access, new_secret
 from controller.lookout.page.app import PageContext, cookie_names, page_app
 from controller.lookout.page.guard import Guard
+from controller.planning.answers import Answers
+from controller.planning.consultation import Consultation, consult
+from controller.planning.page import plan_app
 from controller.planning.page.plan_app import Planner, app_of
+from controller.planning.question import Question
 from controller.planning.questions import every_question
 from controller.records.snapshot import take_snapshot
 from tests.lookout.houses import put_status, settings_with, status
@@ -34,8 +39,10 @@ from tests.lookout.houses import put_status, settings_with, status
 HOST = "localhost"
 NAMES = frozenset({HOST})
 ACTIONS = ("swap", "undo", "pause", "resume", "stage", "ack", "reset")
-HEAVY = 20
+HEAVY = 5
 """A request that rehearses days gets so many times fewer inputs."""
+MOSTLY = 40
+"""So many times as often as any text, an answer that a grower may give."""
 TEXT = {"type": "string", "maxLength": 60}
 NUMBER = {"anyOf": [{"type": "integer"}, {"type": "number"}, TEXT]}
 INSTANT = {"anyOf": [{"type": "string", "format": "date-time"}, TEXT]}
@@ -69,9 +76,30 @@ PAGE: dict[tuple[str, str], tuple[dict[str, Any], tuple[int, ...]]] = {
     ("GET", "/app.webmanifest"): ({}, (200,)),
     ("GET", "/icon.svg"): ({}, (200,)),
 }
+KEYS = [question.key for question in every_question()]
+CHANGES = ("foam", "cooler-place", "half-air", "smaller-core", "one-more-set", "larger-freezer",
+           "no-food", "larger-set", "flat-packs", "night-shift", "plain-packs")  # fmt: skip
+
+
+def _answer(question: Question) -> dict[str, Any]:
+    """Return the schema of an answer: nearly always one that is understood."""
+    given = question.default({})
+    likely = [option.key for option in question.options] or (
+        [given] if isinstance(given, str) else list(given)
+    )
+    return {"anyOf": [{"enum": likely}] * MOSTLY + [TEXT]}
+
+
+def _several(*likely: str) -> dict[str, Any]:
+    each = {"anyOf": [{"enum": list(likely)}] * MOSTLY + [TEXT]}
+    return {"type": "array", "maxItems": 3, "items": each}
+
+
 PLANNED = {
-    **{question.key: TEXT for question in every_question()},
-    "unknown": TEXT, "changes": TEXT, "apply": TEXT, "undo": TEXT, "price": NUMBER, "n": NUMBER,
+    **{question.key: _answer(question) for question in every_question()},
+    "unknown": _several(*KEYS), "changes": _several(*CHANGES), "apply": _several(*CHANGES),
+    "undo": _several(*CHANGES), "usual": _several("day=29 C", "pack=bottle-1"),
+    "price": NUMBER, "n": {"anyOf": [{"enum": [""]}] * MOSTLY + [NUMBER]},
 }  # fmt: skip
 PLAN: dict[tuple[str, str], tuple[dict[str, Any], tuple[int, ...]]] = {
     ("GET", "/"): (PLANNED, (200,)),
@@ -102,15 +130,19 @@ def description(
             )  # fmt: skip
         if method == "GET":
             operation["parameters"] += [
-                {"name": name, "in": "query", "schema": schema} for name, schema in fields.items()
+                # each request to the planning page describes a chamber of its own
+                {"name": name, "in": "query", "schema": schema, "required": name in KEYS}
+                for name, schema in fields.items()
             ]
         else:
             own = {"token": {"const": token}} if token and path.startswith("/do") else {}
             operation["requestBody"] = {
                 "content": {
                     "application/x-www-form-urlencoded": {
-                        "schema": {"type": "object", "properties": {**fields, **own},
-                                   "required": list(own)},
+                        "schema": {
+                            "type": "object", "properties": {**fields, **own},
+                            "required": [*own, *(name for name in fields if name in KEYS)],
+                        },
                     }
                 }
             }  # fmt: skip
@@ -141,6 +173,24 @@ def page(folder: Path) -> Iterator[tuple[Any, str, str]]:
     assert session is not None
     assert token is not None
     yield app, f"{name}={session}", token
+
+
+@contextmanager
+def rehearsals() -> Iterator[Counter[str]]:
+    """Count the builds that the planning page rehearses, and those that it refuses before."""
+    counts: Counter[str] = Counter()
+
+    def counted(answers: Answers, *, is_outdated: Callable[[], bool]) -> Consultation:
+        try:
+            found = consult(answers, is_outdated=is_outdated)
+        except Exception as error:
+            counts[type(error).__name__] += 1
+            raise
+        counts[found.judgement.verdict.value] += 1
+        return found
+
+    with patch.object(plan_app, "consult", counted):
+        yield counts
 
 
 def plan(folder: Path) -> Any:
@@ -190,11 +240,11 @@ def _try(operation: Any, client: TestClient, inputs: int, cookie: str, seen: Cou
     @given(case=st.one_of(kinds))
     def tried(case: Any) -> None:
         sent = {
-            "params": {key: _text(value) for key, value in (case.query or {}).items()},
+            "params": {key: _texts(value) for key, value in (case.query or {}).items()},
             "headers": {"cookie": cookie} if cookie else {},
         }
         if isinstance(case.body, dict):
-            sent["data"] = {_text(key): _text(value) for key, value in case.body.items()}
+            sent["data"] = {_text(key): _texts(value) for key, value in case.body.items()}
         answer = client.request(case.method, case.formatted_path, **sent)
         seen[answer.status_code] += 1
         assert answer.status_code in allowed, (answer.status_code, answer.text[:300])
@@ -203,6 +253,10 @@ def _try(operation: Any, client: TestClient, inputs: int, cookie: str, seen: Cou
             assert "Traceback" not in answer.text
 
     tried()
+
+
+def _texts(value: object) -> str | list[str]:
+    return [_text(each) for each in value] if isinstance(value, list) else _text(value)
 
 
 def _text(value: object) -> str:
@@ -218,7 +272,9 @@ def main() -> None:
         with page(Path(place)) as (app, cookie, token):
             wrong = check("page", app, description(PAGE, token), asked.inputs, cookie)
             wrong += check("guest", app, description(PAGE), asked.inputs // 4, "")
-        wrong += check("plan", plan(Path(other)), description(PLAN), asked.inputs, "")
+        with rehearsals() as counts:
+            wrong += check("plan", plan(Path(other)), description(PLAN), asked.inputs, "")
+        print("builds:", ", ".join(f"{count} {what}" for what, count in counts.most_common()))
     print(f"{len(wrong)} found")
     sys.exit(bool(wrong))
 
