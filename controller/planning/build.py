@@ -244,8 +244,10 @@ class Build:
                 ),
             }
         )
-        # a stock of frozen packs would hide in so few days that the freezer cannot keep up
-        return replace(self, settings=coarse, room=None, nothing_frozen_yet=True).days(
+        # a stock of frozen packs would hide in so few days that the freezer cannot keep up; with
+        # none a freezer that can would be judged by days on which it has yet to freeze them all
+        spent = self.needed_kg_per_day() > self.limit_kg_per_day()
+        return replace(self, settings=coarse, room=None, nothing_frozen_yet=spent).days(
             days,
             settling_days=COARSE_SETTLING_DAYS,
             trace=trace,

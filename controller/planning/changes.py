@@ -6,17 +6,17 @@ with the build as it is, on the same days; what brings little is not listed.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from controller.planning.build import COARSE_DAYS, SUPPLY_DAYS, Build
+from controller.planning.build import DAYS, Build
 from controller.planning.design_hour import conditions_at, warmest_hour
 from controller.planning.verdict import (
-    HOLDS_SHARE,
     Judgement,
     Limit,
     Verdict,
+    deciding_days,
     freezer_rated_kg,
     in_band,
     scaled_coil,
@@ -45,6 +45,16 @@ FREEZER_SPARE = 1.2
 """A freezer is bought with this share of what is needed [-]. Own choice."""
 EASY_DUTY = 0.7
 """Share of the warmest hour in which a coil of the right size runs [-]. Own choice."""
+SETTLED_DAYS = 0.5
+"""Before a day that shows what a change saves: air, walls and crop have settled [d]."""
+NO_MATTER = 0.005
+"""Changes that bring as much within this share of a day bring the same."""
+MORE_OF_THE_SAME: Mapping[str, str] = {
+    "one-more-set": "larger-freezer",
+    "no-food": "larger-freezer",
+}
+"""Changes, and the one that does the same and more: a larger freezer comes with one more set, and
+freezes at least as much as one that is emptied."""
 PARTS = {0.5: "half", 0.25: "a quarter of", 0.125: "an eighth of"}
 """Smaller cores, and how they are said."""
 
@@ -73,7 +83,7 @@ class Change:
     """Of a build that does not hold: share of the day more in band. Of one that holds: share of
     the ice a day that is saved."""
     holds: bool
-    """Whether the build holds with it, by the short rehearsal."""
+    """Whether the build holds with it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,24 +110,59 @@ class _Idea:
 def best_changes(judgement: Judgement) -> tuple[Change, ...]:
     """Return the changes that bring most, best first, at most `MOST_LISTED`.
 
+    Of a build that does not hold each is judged by the spell that judged the build. Of one that
+    holds a day shows what a change saves.
+
     Raises:
         PhysicsError: A figure outside the range of the formulas.
     """
     if judgement.verdict is Verdict.NEEDS_HEAT:
         return ()
-    lasts = SUPPLY_DAYS if judgement.verdict is Verdict.SHORT else COARSE_DAYS
-    before = judgement.build.coarse_days(lasts)
-    worth = WORTH_PACKS if judgement.holds else WORTH_HOURS / 24.0
-    least_share = HOLDS_SHARE if judgement.holds else _share(before) + worth
-    # days that cannot be listed any more need no end
-    most_out_h = (1.0 - least_share) * HOURS * lasts + 1e-6
-    changes = [
-        _change(idea, before, idea.build.coarse_days(lasts, most_out_h=most_out_h), judgement)
-        for idea in _ideas_for(judgement.build)
-        if _may_help(idea, judgement)
-    ]
-    useful = [change for change in changes if change.gain > worth]
-    return tuple(sorted(useful, key=lambda change: -change.gain)[:MOST_LISTED])
+    # the same day each day, also where the room has a course of its own
+    build = replace(judgement.build, room=None)
+    if judgement.holds:
+        before = judgement.days if judgement.build.room is None else one_day(build)
+    else:
+        before = judgement.days if judgement.build.room is None else deciding_days(build)
+    changes: list[Change] = []
+    for idea in _ideas_for(build):
+        if not _may_help(idea, judgement) or _is_hopeless(idea, changes):
+            continue
+        if judgement.holds:
+            after = one_day(idea.build)
+        else:
+            after = deciding_days(idea.build, most_out_h=_most_out_h(before, changes))
+        changes.append(_change(idea, before, after, judgement))
+    useful = [change for change in changes if change.gain > _worth(judgement)]
+    return tuple(sorted(useful, key=_rank)[:MOST_LISTED])
+
+
+def one_day(build: Build) -> HotDays | None:
+    """Return a hot day that shows the heat of a build that holds, the packs frozen before it."""
+    return build.days(1.0, settling_days=SETTLED_DAYS)
+
+
+def _worth(judgement: Judgement) -> float:
+    return WORTH_PACKS if judgement.holds else WORTH_HOURS / 24.0
+
+
+def _rank(change: Change) -> tuple[float, int]:
+    """Return what sorts changes: what they bring, and where that is much the same the effort."""
+    return -round(change.gain, 2), list(Effort).index(change.effort)
+
+
+def _is_hopeless(idea: _Idea, tried: Sequence[Change]) -> bool:
+    """Return whether a change that does the same and more was tried and brings nothing."""
+    more = MORE_OF_THE_SAME.get(idea.key)
+    return any(each.key == more and each.gain <= 0.0 for each in tried)
+
+
+def _most_out_h(before: HotDays | None, tried: Sequence[Change]) -> float:
+    """Return how long days may be out of band that are to be listed [h]."""
+    gains = sorted((change.gain for change in tried), reverse=True)
+    least = gains[MOST_LISTED - 1] - NO_MATTER if len(gains) >= MOST_LISTED else 0.0
+    least_share = _share(before) + max(WORTH_HOURS / 24.0, least)
+    return (1.0 - least_share) * HOURS * DAYS + 1e-6
 
 
 def with_changes(build: Build, keys: Iterable[str]) -> tuple[Build, tuple[Applied, ...]]:
@@ -166,7 +211,8 @@ def _change(
         holds=after is not None
         and in_band(after)
         and not too_often(after)
-        and idea.build.keeps_up(after),
+        # ten days show by themselves whether the freezer does; one day does not
+        and (not judgement.holds or idea.build.keeps_up(after)),
     )
 
 
@@ -178,8 +224,8 @@ def _saved(build: Build, before: HotDays | None, changed: Build, after: HotDays 
     """Return the share of the reservoir's heat that a change saves; 0 if it holds no more."""
     if before is None or after is None or not in_band(after):
         return 0.0
-    now_kj = build.reservoir_kj(before)
-    return 1.0 - changed.reservoir_kj(after) / now_kj if now_kj > 0.0 else 0.0
+    now_kj = build.reservoir_kj(before) / before.days
+    return 1.0 - changed.reservoir_kj(after) / after.days / now_kj if now_kj > 0.0 else 0.0
 
 
 def _ideas_for(build: Build) -> Iterator[_Idea]:
@@ -331,16 +377,6 @@ def _more_cold(build: Build) -> Iterator[_Idea]:
         widens=Limit.OVERSHOOT,
     )
     one_set = max(1, packs.in_reservoir)
-    yield _Idea(
-        key="one-more-set",
-        what="one more set of packs in the freezer",
-        effort=Effort.SMALL,
-        before=packs.count,
-        after=packs.count + one_set,
-        unit="packs",
-        build=build.with_plant(replace(plant, packs=replace(packs, count=packs.count + one_set))),
-        widens=Limit.FREEZER,
-    )
     rated_kg = freezer_rated_kg(freezer)
     times = _times_the_freezer(build)
     yield _Idea(
@@ -358,6 +394,16 @@ def _more_cold(build: Build) -> Iterator[_Idea]:
                 freezer=FreezerSpec(kg_per_day=times * rated_kg, food=freezer.food),
             )
         ),
+        widens=Limit.FREEZER,
+    )
+    yield _Idea(
+        key="one-more-set",
+        what="one more set of packs in the freezer",
+        effort=Effort.SMALL,
+        before=packs.count,
+        after=packs.count + one_set,
+        unit="packs",
+        build=build.with_plant(replace(plant, packs=replace(packs, count=packs.count + one_set))),
         widens=Limit.FREEZER,
     )
     if freezer.food != "none":

@@ -67,5 +67,6 @@ def mended_answers(judgement: Judgement) -> Mend | None:
 
 
 def _holds(build: Build, keys: Sequence[str]) -> bool:
-    days = with_changes(build, keys)[0].coarse_days(SUPPLY_DAYS)
-    return in_band(days) and not too_often(days)
+    changed = with_changes(build, keys)[0]
+    days = changed.coarse_days(SUPPLY_DAYS)
+    return days is not None and in_band(days) and not too_often(days) and changed.keeps_up(days)

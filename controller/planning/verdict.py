@@ -40,6 +40,9 @@ LEAST_H = 3.0
 NIGHT_H = 8.0
 COLD_SPELL_K_H = 4.0
 """Below cut-out by this much a day counts as cold [K·h/day]: a kelvin over four hours."""
+SAME_K_H = 0.25
+"""Of two limits whose removal leaves so nearly the same warmth that stands which people can do more
+about: freezer, set, packs, coil, night [K·h/day]."""
 AMPLE_KG_DAY = 1000.0
 NO_TIME_H = 0.1
 
@@ -157,9 +160,7 @@ def judge(
     """
     spec = settings.plant_spec() if plant is None else plant
     build = Build(settings=settings, plant=spec, room=room)
-    days = build.days(trace=trace)
-    if days is not None and _near_the_border(days) and days.rehearsed_days < days.days:
-        days = build.days(until_repeated=False, trace=trace)
+    days = deciding_days(build, trace=trace)
     needed = days
     if days is None:
         verdict = Verdict.CANNOT
@@ -186,6 +187,28 @@ def judge(
             settings, spec, reservoir_c=build.spent_c() if days is None else days.reservoir_mean_c
         ),
     )
+
+
+def deciding_days(
+    build: Build,
+    *,
+    trace: Callable[[TraceRow], None] | None = None,
+    most_out_h: float = math.inf,
+) -> HotDays | None:
+    """Return the spell by which a build is judged; near the border every day of it is rehearsed.
+
+    Args:
+        build: The build.
+        trace: As for `judge`.
+        most_out_h: As for `Build.days`.
+
+    Raises:
+        PhysicsError: A figure outside the range of the formulas.
+    """
+    days = build.days(trace=trace, most_out_h=most_out_h)
+    if days is not None and _near_the_border(days) and days.rehearsed_days < days.days:
+        days = build.days(until_repeated=False, trace=trace, most_out_h=most_out_h)
+    return days
 
 
 def in_band(days: HotDays | None) -> bool:
@@ -333,10 +356,13 @@ def _limit(
     limit, least_k_h = Limit.FREEZER, math.inf
     for each, without in removed.items():
         # days that are warmer than the best so far need no end
+        to_beat_k_h = least_k_h - SAME_K_H
+        if to_beat_k_h <= 0.0:
+            break
         left_k_h = too_warm_k_h(
-            without.coarse_days(SUPPLY_DAYS, most_above_k_h=least_k_h * SUPPLY_DAYS)
+            without.coarse_days(SUPPLY_DAYS, most_above_k_h=to_beat_k_h * SUPPLY_DAYS)
         )
-        if left_k_h < least_k_h:
+        if left_k_h < to_beat_k_h:
             limit, least_k_h = each, left_k_h
     return limit, None
 

@@ -23,16 +23,21 @@ HOURS = 24
 DAY_S = 86_400.0
 PERIODS = (1, 2)
 """Days together that may repeat."""
-SAME_TIME_S = 1200.0
+SAME_TIME_S = 2400.0
 SAME_SHARE = 0.004
 SAME_PACKS = 0.1
-"""Two days are the same when packs were changed within twenty minutes of the same time of day, all
+"""Two days are the same when packs were changed within forty minutes of the same time of day, all
 of them frozen through, the air was as long in band within six minutes, and the freezer holds as
 many frozen packs within a tenth of one. Own choice, finer than what is read off such days. Days on
 which packs go in half frozen drift for long, and are rehearsed to the end."""
 LOST_SHARE = 0.9
 """A day out of band for this share of it is lost; after two of them the others are taken to be like
 the last. Own choice: whatever holds is in band for 96 %."""
+
+ALL_LOST = 0.995
+"""A first day out of band for this share of it is lost, and the others like it, where the day
+before it was too, or where it leaves no more frozen packs than it began with, within one: nothing
+is colder when they begin."""
 
 _NOTHING_YET = Account(ice_melted_kg=0.0, heat_removed_kj=0.0, energy_balance_error=None)
 
@@ -134,6 +139,8 @@ class HotDayCounter:
         self._hours = [_Hour() for _ in range(HOURS)]
         self._sets: list[_Set] = []
         self._at_s = 0.0
+        self._out_before_s = 0.0
+        """Out of band on the day before the counted ones."""
         self._sums = _Totals()
         self._midnights: list[_Totals] = []
         self._air_c, self._reservoir_c = Spread(), Spread()
@@ -179,6 +186,8 @@ class HotDayCounter:
             useful_c = band.cut_in_mc / 1000 - self._margin_k
             self._follow(self._sets[-1], reservoir.after_c, useful_c)
         if begins_s < self._from_s:
+            if begins_s >= self._from_s - DAY_S:
+                self._out_before_s += excess.warm_s + excess.cold_s
             return
         sums = self._sums
         sums.lasted_s += dt_s
@@ -263,10 +272,17 @@ class HotDayCounter:
         )
 
     def _is_lost(self) -> bool:
-        """Return whether the last two days were out of band nearly all the time.
+        """Return whether the last two days, or all of the first, were out of band.
 
         Such days bring no other verdict by being rehearsed to the end.
         """
+        if len(self._midnights) == 2 and self._from_s >= DAY_S:
+            begins, ends = self._midnights
+            no_colder = (
+                self._out_before_s > ALL_LOST * DAY_S
+                or ends.frozen_packs <= begins.frozen_packs + 1.0
+            )
+            return no_colder and ends.out_s > ALL_LOST * DAY_S
         marks = self._midnights[-3:]
         return len(marks) == 3 and all(
             after.out_s - before.out_s > LOST_SHARE * DAY_S for before, after in pairwise(marks)

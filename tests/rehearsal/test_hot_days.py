@@ -11,7 +11,7 @@ import pytest
 from controller.core.law import Band
 from controller.errors import ScenarioError
 from controller.rehearsal.hot_day_counter import GivenUpError
-from controller.rehearsal.hot_days import hot_days
+from controller.rehearsal.hot_days import ALWAYS_THERE, hot_days
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
 from controller.settings.law_of import BandSchedule
 from controller.settings.load import read_settings
@@ -200,10 +200,31 @@ def test_days_that_are_lost_are_not_rehearsed_to_the_end() -> None:
 
     short = hot_days(SETTINGS, days=5.0, warmer_by_k=8.0, grower=NOBODY, until_repeated=True)
 
-    assert short.rehearsed_days == pytest.approx(2.0)
+    assert short.rehearsed_days == pytest.approx(1.0)
     assert short.days == pytest.approx(5.0)
     assert short.in_band_share == pytest.approx(whole.in_band_share, abs=0.02)
     assert len(short.in_band_by_day) == 5
+
+
+def test_a_lost_day_that_leaves_more_frozen_packs_is_not_the_last_word() -> None:
+    """Packs that freeze for two days and a half: the first of them come on the second day."""
+    spec = SETTINGS.plant_spec()
+    plant = replace(spec, packs=replace(spec.packs, count=24, refreeze_h=100.0))
+    nothing_yet = ALWAYS_THERE.model_copy(update={"packs_ready": 0})
+
+    days = hot_days(
+        SETTINGS,
+        plant=plant,
+        days=4.0,
+        warmer_by_k=4.0,
+        grower=nothing_yet,
+        swap_at_c=10.0,
+        until_repeated=True,
+    )
+
+    assert days.in_band_by_day[0] < 0.005
+    assert days.rehearsed_days > 1.0
+    assert days.in_band_by_day[1] > 0.1
 
 
 def test_a_lost_day_alone_ends_nothing() -> None:
