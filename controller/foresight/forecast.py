@@ -35,8 +35,9 @@ WIDER_AT_FIRST = (1.2, 1.2, 1.1, 1.0)
 """By the ends seen so far: without any, errors are less known than the ensemble says [-]."""
 WIDER_BLIND = 1.2
 """Without a room probe the weather of the hours to come is less known [-]."""
-NEAR_S = 900.0
-"""What the ensemble does not know of: the last hour's load, doors, the probe's own step [s]."""
+NEAR_S, NEAR_SHARE = 600.0, 0.05
+"""What the ensemble does not know of: the last hour's load, doors, the probe's own step [s], and
+how that grows with the time to come [-]; from foreign simulated weeks and our own."""
 EARLY, LATE = 0.1, 0.9
 NOT_WITHIN = 0.98 * FARTHEST_S
 SILENT_S = 6 * 3600.0
@@ -135,8 +136,9 @@ def _judged(learning: Learning, situation: Situation) -> Forecast:
     wide = NARROWED * WIDER_AT_FIRST[min(learning.dues, len(WIDER_AT_FIRST) - 1)]
     if not situation.room_probe:
         wide *= WIDER_BLIND
-    before_s = math.hypot(NEAR_S, wide * (middle_s - early_s))
-    behind_s = math.hypot(NEAR_S, wide * (_quantile(ends_s, LATE) - middle_s))
+    near_s = NEAR_S + NEAR_SHARE * ahead_s
+    before_s = math.hypot(near_s, wide * (middle_s - early_s))
+    behind_s = math.hypot(near_s, wide * (_quantile(ends_s, LATE) - middle_s))
     return replace(
         forecast,
         due_s=now_s + ahead_s,

@@ -59,7 +59,7 @@ CORE_MEAN, OFFSET_MEAN_K, DRY_MEAN, SHRINK_MEAN = 0.62, 0.0, 0.63, 0.3
 
 FIRST_SD = Unknowns(
     coil=0.22, water=0.06, leak=0.40, packs=0.35, core=0.13, worth=0.05, frozen=0.045,
-    spread=0.7, offset=1.0, dry=0.10, shrink=0.15,
+    spread=0.7, offset=1.0, dry=0.10, shrink=0.25,
 )  # fmt: skip
 """Standard deviations before anything was seen."""
 DRIFT_SD = Unknowns(
