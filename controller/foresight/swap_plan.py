@@ -39,6 +39,9 @@ APART_S = 3600.0
 MOST_SWAPS = 30
 WORTH_A_VISIT_K_H = 0.15
 """Degree-hours over two days that are worth the work of one more pack change."""
+WORTH_KEEPING = 0.5
+"""No set is changed before this share of its time in the water is over, however many packs lie
+frozen: it holds half of its cold then, and would only make work [-]."""
 SHORT_K_H = 0.5
 """Degree-hours over two days from which on packs are short."""
 MOST_SETS_LACKING = 2
@@ -213,7 +216,11 @@ def _planned(asked: _Asked, policy: Policy) -> SwapPlan:
         wish_s, why = best_visit(spent_s, earliest_s, habits, hour_at)
         if policy.eager:
             wanted = 1 if policy.partial else habits.packs_in_set
-            frozen_s = max(earliest_s, frozen_at(freezer, wanted, policy))
+            frozen_s = max(
+                earliest_s,
+                frozen_at(freezer, wanted, policy),
+                from_s + WORTH_KEEPING * (spent_s - from_s),
+            )
             wish_s, why = as_soon_as(wish_s, why, frozen_s, habits, hour_at)
         at_s, packs, lacking = possible_visit(wish_s, freezer, habits, hour_at, policy)
         if at_s >= ends_s or math.isinf(at_s):
