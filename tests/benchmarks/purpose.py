@@ -1,21 +1,24 @@
 """What it is all for: a hot week under coldpin with its plan, beside a plain on/off switch.
 
-    python -m tests.benchmarks.purpose [--chambers 12] [--seed 1] [--processes 2]
+    python -m tests.benchmarks.purpose [--chambers 12] [--from 0] [--seed 1] [--processes 2]
 
 The same plants, weather and noise, one thing changed at a time. "plain" is a plain switch, and the
 grower comes by habit, morning and evening, and when the reservoir or the air calls, and sleeps at
 night. "law" is coldpin's control with that same grower: what the switching alone changes. "plan" is
 coldpin whose grower goes by its swap plan, but whom no notice reaches. "notices" is the whole: its
-notices let people sleep or do not. K·h above cut-in and below cut-out of the true air, packs put
-in, visits, and visits between bedtime and waking. "band" is the share of time in band on the hot
-days that `coldpin size` rehearses. Prints a row for each chamber and judges nothing; where coldpin
-does worse, the row shows it.
+notices let people sleep or do not. "switch" is a plain switch whose grower makes the very visits of
+"notices": what the plan alone changes. K·h above cut-in and below cut-out of the true air, packs
+put in, visits, and visits between bedtime and waking. "band" is the share of time in band on the
+hot days that `coldpin size` rehearses; from `HELD` on a chamber counts as one that can be held.
+Prints a row for each chamber and judges nothing; where coldpin does worse, the row shows it.
 """
 
 from __future__ import annotations
 
 import argparse
+import math
 import tempfile
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from multiprocessing import Pool
@@ -26,6 +29,7 @@ from typing import Any
 from controller.cli.rehearsal_notices import RehearsedNotices
 from controller.planning.verdict import judge
 from controller.rehearsal.dry_forecaster import DryForecaster
+from controller.rehearsal.grower import Grower, Visit
 from controller.rehearsal.rehearse import Rehearsal
 from controller.settings.load import read_settings
 from controller.settings.scenario_file import read_scenario
@@ -46,7 +50,10 @@ comes_within = "45 min"
 """
 
 
-CONTROLS = ("plain", "law", "plan", "notices")
+CONTROLS = ("plain", "law", "plan", "notices", "switch")
+LEAST_COVER, MOST_COVER = 0.6, 0.9999
+"""Neither hopeless nor so ample that nothing can go wrong [share of time in band]."""
+HELD = 0.95
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +105,7 @@ def week(arguments: tuple[int, int]) -> tuple[int, dict[str, Week]]:
             settings = read_settings(config)
             judgement = judge(settings)
             cover = 0.0 if judgement.days is None else judgement.days.in_band_share
-            if 0.8 < cover < 1.0:  # neither hopeless nor so ample that nothing can go wrong
+            if LEAST_COVER < cover < MOST_COVER:
                 break
     grower = scenario.grower
 
@@ -118,50 +125,102 @@ def week(arguments: tuple[int, int]) -> tuple[int, dict[str, Week]]:
     def rehearsal(**more: Any) -> Rehearsal:
         return Rehearsal(settings, scenario, seed=number, **more)
 
-    return number, {
+    noticed = rehearsal(
+        forecaster=DryForecaster(settings), notifier=RehearsedNotices(settings, grower)
+    )
+    weeks = {
         "plain": lived(rehearsal(plain=True)),
         "law": lived(rehearsal()),
         "plan": lived(rehearsal(forecaster=DryForecaster(settings))),
-        "notices": lived(
-            rehearsal(
-                forecaster=DryForecaster(settings), notifier=RehearsedNotices(settings, grower)
-            )
-        ),
+        "notices": lived(noticed),
     }
+    again = _SameVisits(settings, scenario, seed=number, plain=True)
+    again.visits = [(swap["t_s"], int(swap["packs"])) for swap in noticed.swaps]
+    return number, weeks | {"switch": lived(again)}
+
+
+class _SameVisits(Rehearsal):
+    """A rehearsal whose person makes the visits of another one, whatever the chamber does."""
+
+    visits: Sequence[tuple[float, int]] = ()
+
+    def _new_grower(self, random: Random) -> Grower:
+        usual = super()._new_grower(random)
+        return _Repeating(usual, lambda: self.visits)
+
+
+class _Repeating(Grower):
+    """Makes given visits."""
+
+    def __init__(self, usual: Grower, visits: Callable[[], Sequence[tuple[float, int]]]) -> None:
+        super().__init__(
+            usual._script, usual._freezer, packs_in_use=usual._packs_in_use, random=usual._random
+        )
+        self._visits, self._made = visits, 0
+
+    def visit(self, at_s: float, *_: Any, **__: Any) -> Visit | None:
+        """Return the visit of this minute, if there is one."""
+        visits = self._visits()
+        if self._made == len(visits) or at_s < visits[self._made][0] - 1.0:
+            return None
+        wanted = visits[self._made][1]
+        self._made += 1
+        packs, frozen_share = self._freezer.take(wanted, at_s, worth=0.0)
+        return Visit(packs=packs, frozen_share=frozen_share)
+
+    def next_at(self, at_s: float, hour: float) -> float:
+        """Return the instant of the next visit."""
+        visits = self._visits()
+        return visits[self._made][0] if self._made < len(visits) else math.inf
+
+
+def row(number: int, weeks: dict[str, Week]) -> str:
+    each = [weeks[control] for control in CONTROLS]
+    return (
+        f"{number:4} {each[0].cover:5.2f} "
+        f"{' / '.join(f'{w.above_k_h:6.2f}' for w in each):>42} "
+        f"{' / '.join(f'{w.below_k_h:5.1f}' for w in each):>38} "
+        f"{'/'.join(f'{w.packs}' for w in each):>20} "
+        f"{'/'.join(f'{w.visits}' for w in each):>16} {'/'.join(f'{w.nights}' for w in each):>12}"
+    )
+
+
+def summary(control: str, found: Sequence[dict[str, Week]]) -> str:
+    weeks = [each[control] for each in found]
+    worse = sum(each[control].above_k_h > each["plain"].above_k_h + 0.1 for each in found)
+    return (
+        f"{control:8} {sum(w.above_k_h for w in weeks):7.1f} K·h above, "
+        f"{sum(w.below_k_h for w in weeks):6.1f} below, {sum(w.packs for w in weeks)} packs, "
+        f"{sum(w.visits for w in weeks)} visits, {sum(w.nights for w in weeks)} of them at "
+        f"night, {sum(w.starts for w in weeks)} starts, worse than plain by over 0.1 K·h in "
+        f"{worse}"
+    )
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--chambers", type=int, default=12)
+    parser.add_argument("--from", type=int, default=0, dest="first", help="number of the first")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--processes", type=int, default=2)
     asked = parser.parse_args()
     print(" / ".join(CONTROLS))
-    print(f"{'':>4} {'band':>5} {'K·h above':>32} {'K·h below':>28} {'packs':>20} {'visits':>16}")
+    print(
+        f"{'':>4} {'band':>5} {'K·h above':>42} {'K·h below':>38} {'packs':>20} {'visits':>16} "
+        f"{'at night':>12}"
+    )
     found: list[dict[str, Week]] = []
     with Pool(asked.processes) as pool:
-        work = [(n, asked.seed) for n in range(asked.chambers)]
+        work = [(n, asked.seed) for n in range(asked.first, asked.first + asked.chambers)]
         for number, weeks in pool.imap(week, work, chunksize=1):
             found.append(weeks)
-            each = [weeks[control] for control in CONTROLS]
-            print(
-                f"{number:4} {each[0].cover:5.2f} "
-                f"{' / '.join(f'{w.above_k_h:6.2f}' for w in each):>32} "
-                f"{' / '.join(f'{w.below_k_h:5.1f}' for w in each):>28} "
-                f"{' / '.join(f'{w.packs:3}' for w in each):>20} "
-                f"{'/'.join(f'{w.visits}' for w in each):>16}",
-                flush=True,
-            )
-    for control in CONTROLS:
-        weeks = [each[control] for each in found]
-        worse = sum(each[control].above_k_h > each["plain"].above_k_h + 0.1 for each in found)
-        print(
-            f"{control:8} {sum(w.above_k_h for w in weeks):7.1f} K·h above, "
-            f"{sum(w.below_k_h for w in weeks):6.1f} below, {sum(w.packs for w in weeks)} packs, "
-            f"{sum(w.visits for w in weeks)} visits, {sum(w.nights for w in weeks)} of them at "
-            f"night, {sum(w.starts for w in weeks)} starts, worse than plain by over 0.1 K·h in "
-            f"{worse}"
-        )
+            print(row(number, weeks), flush=True)
+    held = [each for each in found if each["plain"].cover >= HELD]
+    short = [each for each in found if each["plain"].cover < HELD]
+    for name, chosen in (("that can be held", held), ("that cannot", short), ("in all", found)):
+        print(f"{len(chosen)} chambers {name}")
+        for control in CONTROLS:
+            print(f"  {summary(control, chosen)}")
 
 
 if __name__ == "__main__":

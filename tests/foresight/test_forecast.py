@@ -330,7 +330,7 @@ def test_a_stock_of_frozen_packs_makes_no_work() -> None:
     hours by day. Packs that lie frozen were once put in each hour, 15 visits in two days.
     """
     of, habits = told(1), grower(sets=6, refreeze_h=10, number=1)
-    forecast, plan = plan_of(of, habits)
+    _, plan = plan_of(of, habits)
 
     assert any("as soon as they are frozen" in swap.why for swap in plan.swaps)
     gaps_s = [b.at_s - a.at_s for a, b in pairwise(plan.swaps)]
