@@ -14,6 +14,7 @@ def connect_to_read(path: Path) -> sqlite3.Connection:
     Raises:
         sqlite3.Error: It cannot be opened, or is no database.
         UnicodeDecodeError: The same, and the reason is no text.
+        MemoryError: The same, or there is no memory.
     """
     address = path.resolve().as_uri()
     file = sqlite3.connect(f"{address}?mode=ro", uri=True)

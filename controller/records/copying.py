@@ -8,7 +8,7 @@ from contextlib import closing
 from pathlib import Path
 
 from controller.records.connecting import connect_to_read
-from controller.records.sqlite_errors import SQLITE_ERRORS
+from controller.records.sqlite_errors import SQLITE_ERRORS, sqlite_words
 
 PAGES_AT_ONCE = 64
 PAUSE_S = 0.002
@@ -36,7 +36,7 @@ def copy_database(source: Path, target: Path) -> None:
             )
             check_sound(new)
     except SQLITE_ERRORS as error:
-        raise OSError(f"{source}: {error}") from error
+        raise OSError(f"{source}: {sqlite_words(error)}") from error
 
 
 def check_sound(file: sqlite3.Connection) -> None:

@@ -15,7 +15,7 @@ from typing import Any
 from controller.domain.events import EventKind, RecordedEvent
 from controller.records.connecting import connect_to_read
 from controller.records.schema import AHEAD_MS
-from controller.records.sqlite_errors import SQLITE_ERRORS
+from controller.records.sqlite_errors import SQLITE_ERRORS, sqlite_words
 
 THINNED_MS = 300_000
 """Length of a row that old readings are thinned to."""
@@ -282,7 +282,7 @@ def fetched(path: Path, query: str, values: tuple[int | str, ...]) -> list[tuple
         with closing(connect_to_read(path)) as file:
             return file.execute(query, values).fetchall()
     except SQLITE_ERRORS as error:
-        raise OSError(f"{path}: {error}") from error
+        raise OSError(f"{path}: {sqlite_words(error)}") from error
 
 
 def fetched_if_kept(path: Path, query: str, values: tuple[int | str, ...]) -> list[tuple[Any, ...]]:

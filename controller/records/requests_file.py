@@ -36,7 +36,7 @@ from controller.domain.requests import (
 from controller.records import requests_place
 from controller.records.boot import boot_id, boottime
 from controller.records.requests_place import BUSY_S, in_use
-from controller.records.sqlite_errors import SQLITE_ERRORS
+from controller.records.sqlite_errors import SQLITE_ERRORS, sqlite_words
 
 REQUESTS = requests_place.REQUESTS
 VERSION = 1
@@ -390,7 +390,7 @@ def settle(place: Path) -> None:
             former.rename(path)
             file.execute("ROLLBACK")
     except SQLITE_ERRORS as error:
-        raise OSError(f"{former}: {error}") from error
+        raise OSError(f"{former}: {sqlite_words(error)}") from error
     requests_place.set_mode(path)
 
 
@@ -423,7 +423,7 @@ def _opened(path: Path) -> Iterator[sqlite3.Connection]:
             yield file
             file.execute("COMMIT")
     except SQLITE_ERRORS as error:
-        raise OSError(f"{path}: {error}") from error
+        raise OSError(f"{path}: {sqlite_words(error)}") from error
 
 
 def _require_known(file: sqlite3.Connection, path: Path) -> int:

@@ -13,6 +13,7 @@ from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
 from controller.records.conversion import require_room
+from controller.records.sqlite_errors import SQLITE_ERRORS, sqlite_words
 
 PAGE_BYTES = 1024
 """Pages of a new database: a commit of a row or two writes whole pages, and a card wears by them.
@@ -206,8 +207,8 @@ def one_transaction(path: Path) -> Iterator[sqlite3.Connection]:
     try:
         with closing(opened_for_writing(path, timeout_s=5.0)) as file, transaction(file):
             yield file
-    except (sqlite3.Error, ValueError) as error:
-        raise OSError(f"{path}: {error}") from error
+    except (*SQLITE_ERRORS, ValueError) as error:
+        raise OSError(f"{path}: {sqlite_words(error)}") from error
 
 
 @contextmanager

@@ -26,6 +26,7 @@ from controller.domain.temperatures import Reading, Seen
 from controller.errors import words_of
 from controller.records.hours import HourBasis, sum_once
 from controller.records.schema import opened_for_writing, transaction
+from controller.records.sqlite_errors import sqlite_words
 from controller.records.thinning import give_back, thin_once
 
 SAMPLE_CHANGE_MK = 250
@@ -301,7 +302,7 @@ class RecordsWriter:
             self._clock_ms = ahead_ms
 
     def _failed(self, error: Exception) -> None:
-        text = words_of(error)
+        text = sqlite_words(error) or words_of(error)
         if text != self.fault:
             self._report(f"records are not kept: {text}")
         self.fault = text

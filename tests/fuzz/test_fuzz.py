@@ -88,7 +88,13 @@ def test_what_was_found_once_is_tried_for_ever() -> None:
         TARGETS[name](data)
 
 
+def _with(data: bytes, at: int, instead: bytes) -> bytes:
+    return data[:at] + instead + data[at + len(instead) :]
+
+
 FOUND: tuple[tuple[str, bytes], ...] = (
+    # a length in a record that asks for more memory than there is
+    ("database", _with(seeds("database")[0], 2354, b"\xff\xff\xff\xff\x7f\x15\x15\x88\x01")),
     # a byte that is no text in the schema: SQLite quotes it, and Python cannot decode that
     (
         "database",
