@@ -56,6 +56,7 @@ NEEDS = {
     "chromium": _program("chromium", "chromium"),
     "mosquitto": _program("mosquitto", "mosquitto"),
     "mosquitto_passwd": _program("mosquitto_passwd", "mosquitto"),
+    "nginx": _program("nginx", "nginx-light"),
     "openssl": _program("openssl", "openssl"),
     "prometheus": _program("prometheus", "prometheus"),
     "promtool": _program("promtool", "prometheus"),

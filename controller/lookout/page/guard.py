@@ -12,6 +12,8 @@ from controller.settings.load import Settings
 
 MOST_BODY = 8192
 """Longest form that is read [bytes]; none of either page comes near it."""
+MOST_DIGITS = 10
+"""Python refuses to read a number of thousands of digits."""
 HEADERS = {
     # the charting library writes a style element of its own
     "content-security-policy": (
@@ -74,7 +76,8 @@ class Guard:
             if "transfer-encoding" in request.headers:  # of any length, and no browser's form
                 return 411, "this form does not say how long it is"
             length = request.headers.get("content-length", "0")
-            if not (length.isascii() and length.isdigit()) or int(length) > MOST_BODY:
+            whole = length.isascii() and length.isdigit() and len(length) < MOST_DIGITS
+            if not whole or int(length) > MOST_BODY:
                 return 413, f"allowed: up to {MOST_BODY} bytes"
         return None
 
