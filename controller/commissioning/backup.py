@@ -258,8 +258,10 @@ def _unpack(file: Path, folder: Path) -> tuple[dict[str, Any], dict[str, Path]]:
             if name in sums:
                 raise ValueError(f"found {name} twice")
             most = left if name in DATABASES else min(left, LARGEST_TEXT)
-            if member.size > most:
-                raise ValueError(f"found {name} of {member.size} bytes, allowed: up to {most}")
+            if not 0 <= member.size <= most:
+                raise ValueError(
+                    f"found {name} of {member.size} bytes, allowed: from 0 up to {most}"
+                )
             if problem := next(_no_room(folder, member.size), None):
                 raise NoRoomError(problem)
             left -= member.size

@@ -339,17 +339,38 @@ def block(name: str, size: int, kind: bytes = tarfile.REGTYPE) -> bytes:
     return member.tobuf(tarfile.USTAR_FORMAT)
 
 
+def _less_than_nothing(name: str) -> bytes:
+    """Return the header of a member whose size, in the format's base 256, is below zero."""
+    member = tarfile.TarInfo(name)
+    member.size = -1_000_000_000_000
+    return member.tobuf(tarfile.GNU_FORMAT)
+
+
 @pytest.mark.parametrize(
     ("header", "size", "says"),
     [
-        (block("records.sqlite", 400_000_000), 400_000_000, "allowed: up to"),
-        (block("manifest.json", 30_000_000), 30_000_000, "allowed: up to 1000000"),
-        (block("config.toml", 30_000_000), 30_000_000, "allowed: up to 1000000"),
+        (block("records.sqlite", 400_000_000), 400_000_000, "allowed: from 0 up to"),
+        (block("manifest.json", 30_000_000), 30_000_000, "allowed: from 0 up to 1000000"),
+        (block("config.toml", 30_000_000), 30_000_000, "allowed: from 0 up to 1000000"),
         (block("x", 30_000_000, tarfile.XHDTYPE), 30_000_000, "which no backup holds"),
         (block("x", 30_000_000, tarfile.GNUTYPE_LONGNAME), 30_000_000, "which no backup holds"),
         (block("records.sqlite", 60_000_000), 60_000_000, "found no manifest"),
+        # what takes less than nothing would leave room for anything
+        (
+            _less_than_nothing("fit.toml") + block("records.sqlite", 400_000_000),
+            400_000_000,
+            "of -1000000000000 bytes, allowed: from 0 up to 1000000",
+        ),
     ],
-    ids=["records", "manifest", "config", "extended-header", "long-name", "within-bounds"],
+    ids=[
+        "records",
+        "manifest",
+        "config",
+        "extended-header",
+        "long-name",
+        "within-bounds",
+        "negative-size",
+    ],
 )
 def test_an_archive_that_swells_takes_no_memory(
     new: House, tmp_path: Path, capsys: pytest.CaptureFixture[str], header: bytes, size: int,
