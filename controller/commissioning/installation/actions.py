@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shlex
 import shutil
@@ -42,6 +43,8 @@ class Command:
             lines = [line for line in result.output.splitlines() if RETRY not in line]
             last = "\n".join(f"    {line}" for line in lines[-8:])
             advice = f"\n{self.or_else}" if self.or_else else ""
+            if os.strerror(errno.ENOSPC) in result.output:
+                advice = "\nThe disk is full. Free some room, then run this again."
             raise InstallationError(f"{self.shown()}: status {result.status}\n{last}{advice}")
 
 

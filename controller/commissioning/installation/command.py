@@ -60,6 +60,7 @@ from controller.records.sqlite_errors import SQLITE_ERRORS
 from controller.settings.shipped import shipped_note
 
 EX_USAGE, EX_UNAVAILABLE, EX_CONFIG = 64, 69, 78
+LOCK = "/run/lock/coldpin-install"
 FULL_BELOW = 30_000_000
 """Less than this left free, and what failed failed by it, most likely [bytes]."""
 CAUTIONS = f"""\
@@ -214,7 +215,11 @@ def _own_wheel() -> Path | None:
 
 
 class _alone:  # noqa: N801 - used as a function
-    """Let only one installation run at a time."""
+    """Let only one installation run at a time.
+
+    What it starts holds the lock too: an installation that was killed may leave pip at work, and
+    two of them would write into one folder.
+    """
 
     def __init__(self, *, dry: bool) -> None:
         self._dry = dry
@@ -223,7 +228,8 @@ class _alone:  # noqa: N801 - used as a function
     def __enter__(self) -> None:
         if self._dry:
             return
-        self._file = os.open("/run/lock/coldpin-install", os.O_RDWR | os.O_CREAT, 0o600)
+        self._file = os.open(LOCK, os.O_RDWR | os.O_CREAT, 0o600)
+        os.set_inheritable(self._file, True)
         try:
             fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:

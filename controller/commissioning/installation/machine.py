@@ -57,6 +57,7 @@ def run_program(argv: Sequence[str]) -> ProgramResult:
             check=False,
             env=environment,
             cwd="/",
+            close_fds=False,  # the lock of the installation lasts as long as what it started
         )
     except OSError as error:
         return ProgramResult(status=127, output=str(error))

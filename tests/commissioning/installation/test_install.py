@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import shutil
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -36,6 +38,7 @@ from controller.commissioning.installation.machine import (
     ProgramResult,
     problems_of,
     read_machine,
+    run_program,
 )
 from controller.commissioning.installation.steps import (
     Wanted,
@@ -46,6 +49,7 @@ from controller.commissioning.installation.steps import (
     removal_steps,
 )
 from controller.commissioning.installation.upgrade import Upgrade
+from tests.support.waiting import until
 
 ROOT = Path(__file__).parents[3]
 MACHINE = Machine(
@@ -503,6 +507,36 @@ def test_what_a_machine_lacks_is_said_at_the_end(capsys: pytest.CaptureFixture[s
     out = capsys.readouterr().out
     assert "No GPIO chip here" in out
     assert "probes' bus is not there" in out
+
+
+def test_what_a_killed_installation_left_at_work_is_waited_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Killed alone, it leaves pip behind, and a second one would write into the same folder."""
+    monkeypatch.setattr(command, "LOCK", str(tmp_path / "lock"))
+    with command._alone(dry=False):
+        left = int(run_program(["sh", "-c", "sleep 600 >/dev/null 2>&1 & echo $!"]).output)
+
+    try:
+        with pytest.raises(InstallationError, match="wait for its end"), command._alone(dry=False):
+            pass
+    finally:
+        os.kill(left, signal.SIGKILL)
+    until(lambda: not os.access(f"/proc/{left}/fd/0", os.F_OK), "the end of what was left")
+    with command._alone(dry=False):
+        pass
+
+
+def test_a_full_disk_that_pip_names_is_not_blamed_on_the_network() -> None:
+    """Its own words stand far above the last lines that it prints."""
+
+    def full(_argv: Sequence[str]) -> ProgramResult:
+        words = "ERROR: Could not install packages due to an OSError: [Errno 28] "
+        return ProgramResult(status=1, output=f"{words}No space left on device\n")
+
+    with pytest.raises(InstallationError, match="The disk is full") as raised:
+        Command(argv=("pip",), or_else="is this machine on the network?").do(full)
+    assert "network" not in str(raised.value)
 
 
 def test_an_error_of_the_system_is_no_traceback(
