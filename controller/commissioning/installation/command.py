@@ -247,15 +247,16 @@ def _install(machine: Machine, wanted: Wanted, run: Runner, asked: argparse.Name
     dry = asked.dry_run
     before = f" (now: {machine.version})" if machine.version else ""
     _say(f"{'Would install' if dry else 'Installing'} coldpin {wanted.version}{before}\n")
+    configurations = _configurations(machine)
+    if _has_mains(configurations) and not asked.mains_is_wired:
+        _say(CAUTIONS)
+        if not dry:
+            return EX_CONFIG
     in_force, former = is_in_force(wanted), CURRENT.resolve()
     _take(preparing_steps(machine, wanted), run, dry=dry)
     _take([folder_step(machine), rule_step(machine, wanted)], run, dry=dry)
-    configurations = _configurations(machine)
     if not dry:
         _judge(machine, wanted, run)
-    if _has_mains(configurations) and not asked.mains_is_wired:
-        _say(CAUTIONS)
-        return EX_CONFIG
     changing = [unit_step(wanted), link_step(wanted, in_force=in_force)]
     if dry:
         _take(changing, run, dry=True)
@@ -314,7 +315,7 @@ def _judge(machine: Machine, wanted: Wanted, run: Runner) -> None:
         if result.status == EX_CONFIG:
             raise InstallationError(
                 f"coldpin {wanted.version} cannot use {path}:\n{result.output}"
-                "Mend it and run this again. Nothing was changed, and what ran runs on."
+                "Mend it and run this again. What ran runs on, as it was."
             )
 
 

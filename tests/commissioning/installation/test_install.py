@@ -557,3 +557,32 @@ def test_an_error_of_the_system_is_no_traceback(
     out = capsys.readouterr().out
     assert "No space left on device: '/opt/coldpin/x'" in out
     assert "run this again" in out
+
+
+@pytest.mark.parametrize("options", [[], ["--dry-run"], ["--mains-is-wired"]])
+def test_a_mains_load_stops_it_before_anything_is_done(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    options: list[str],
+) -> None:
+    """With the cautions, also where no module is listed yet, which `check` would refuse first."""
+
+    def no_further(*_: object) -> list[InstallStep]:
+        raise InstallationError("went on")
+
+    (tmp_path / "loft.toml").write_text('[loads.pump]\nsupply = "230 V AC"\n', encoding="utf-8")
+    monkeypatch.setattr(command, "CONFIGURATIONS", tmp_path)
+    monkeypatch.setattr(command, "LOCK", str(tmp_path / "lock"))
+    monkeypatch.setattr(command, "read_machine", lambda _: MACHINE)
+    monkeypatch.setattr(command, "preparing_steps", no_further)
+    run = Recorder()
+
+    status = main(options, run=run)
+
+    out = capsys.readouterr().out
+    assert run.ran == []
+    assert ("licensed electrician" in out) is (options != ["--mains-is-wired"])
+    assert f"Read {ROOT / 'hardware-notes/cautions.md'}" in out or options == ["--mains-is-wired"]
+    assert ("went on" in out) is (options != [])
+    assert status == (69 if options else 78)
