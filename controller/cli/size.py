@@ -21,7 +21,9 @@ from controller.planning.hot_days_chart import kept_in
 from controller.planning.proposal import proposal_of
 from controller.planning.verdict import Judgement, Verdict, judge
 from controller.planning.verdict_words import (
+    HEAT_SOURCES,
     change_sentence,
+    changes_heading,
     no_change_sentence,
     supply_sentence,
     too_little_known,
@@ -41,7 +43,6 @@ from controller.thermal.freezing import sets_in_rotation
 from controller.thermal.heat_load import HeatLoad
 
 BAR_WIDTH = 28
-SOURCES = ("envelope", "air_exchange", "lights", "fans", "crop", "humidifier", "pump")
 
 
 @click.command()
@@ -163,9 +164,7 @@ def _print_answer(
         if not judgement.holds and judgement.verdict is not Verdict.NEEDS_HEAT:
             console.print(f"\n{no_change_sentence(judgement)}")
         return
-    console.print(
-        "\nWhat would save ice" if judgement.holds else "\nWhat to change first", style="bold"
-    )
+    console.print(f"\n{changes_heading(holds_already=judgement.holds)}", style="bold")
     for number, change in enumerate(changes, start=1):
         sentence = change_sentence(change, holds_already=judgement.holds)
         console.print(f"{number}. {sentence} ({change.effort})")
@@ -215,12 +214,11 @@ def _per_hour(kg: float, unit: str) -> str:
 
 def _print_load(console: Console, load: HeatLoad, hour: int) -> None:
     table = people.table("source", "W", "", title=f"\nHeat at the warmest hour, {hour}:00")
-    watts = {name: float(getattr(load, f"{name}_w")) for name in SOURCES}
+    watts = {name: float(getattr(load, f"{name}_w")) for name in HEAT_SOURCES}
     most_w = max(map(abs, watts.values())) or 1.0
     for name, value_w in watts.items():
-        label = "pump (into the water)" if name == "pump" else name.replace("_", " ")
         bar = "█" * round(abs(value_w) / most_w * BAR_WIDTH)
-        table.add_row(label, f"{value_w:.1f}", bar)
+        table.add_row(HEAT_SOURCES[name], f"{value_w:.1f}", bar)
     console.print(table)
     console.print(
         f"to be taken from the air: {load.total_w:.1f} W, of it {load.latent_w:.1f} W as water"
@@ -255,7 +253,7 @@ def size_document(
             "hour": design.hour,
         },
         "load_w": {
-            **{name: round(float(getattr(load, f"{name}_w")), 2) for name in SOURCES},
+            **{name: round(float(getattr(load, f"{name}_w")), 2) for name in HEAT_SOURCES},
             "sensible": round(load.sensible_w, 2),
             "latent": round(load.latent_w, 2),
             "total": round(load.total_w, 2),

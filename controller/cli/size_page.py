@@ -5,15 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from controller.domain.measures import degree_hours_text
-from controller.pictures.html import standalone_page
+from controller.pictures.html import Bar, standalone_page
 from controller.planning.changes import Change
 from controller.planning.hot_days_chart import hot_days_chart
-from controller.planning.verdict import Judgement
-from controller.planning.verdict_words import supply_sentence, verdict_sentence
+from controller.planning.verdict import Judgement, Verdict
+from controller.planning.verdict_words import (
+    HEAT_SOURCES,
+    brings_words,
+    changes_heading,
+    no_change_sentence,
+    supply_sentence,
+    verdict_sentence,
+)
 from controller.rehearsal.rehearse import TraceRow
 from controller.settings.load import Settings
-
-SOURCES = ("envelope", "air_exchange", "lights", "fans", "crop", "humidifier", "pump")
 
 
 def size_page(
@@ -32,9 +37,11 @@ def size_page(
     """
     days = judgement.days
     load = judgement.design.steady.load
+    watts = {key: float(getattr(load, f"{key}_w")) for key in HEAT_SOURCES}
+    most_w = max(map(abs, watts.values())) or 1.0
     return standalone_page(
         title=f"{settings.chamber.name}: what this equipment can hold",
-        lead=verdict_sentence(judgement),
+        lead=_lead(judgement, changes),
         facts=()
         if days is None
         else (
@@ -50,25 +57,31 @@ def size_page(
             ("pump running", f"{days.duty:.0%} of the time"),
         ),
         charts=[] if days is None else [hot_days_chart(settings, rows, "The hot days.")],
-        tables=(
+        bars=(
             (
-                "What to change first",
-                ("change", "effort", "from", "to", "brings"),
+                changes_heading(holds_already=judgement.holds),
                 [
-                    (
-                        change.what,
-                        change.effort.value,
-                        f"{change.before:.3g} {change.unit}",
-                        f"{change.after:.3g} {change.unit}",
-                        f"{change.gain:.0%}",
+                    Bar(
+                        f"{change.what} ({change.effort})",
+                        brings_words(change, holds_already=judgement.holds),
+                        change.gain / changes[0].gain,
                     )
                     for change in changes
                 ],
             ),
             (
                 f"Heat at the warmest hour, {judgement.design.hour}:00",
-                ("source", "W"),
-                [(name.replace("_", " "), f"{getattr(load, f'{name}_w'):.1f}") for name in SOURCES],
+                [
+                    Bar(name, f"{watts[key]:.1f} W", abs(watts[key]) / most_w)
+                    for key, name in HEAT_SOURCES.items()
+                ],
             ),
         ),
     )
+
+
+def _lead(judgement: Judgement, changes: tuple[Change, ...]) -> str:
+    lead = verdict_sentence(judgement)
+    if changes or judgement.holds or judgement.verdict is Verdict.NEEDS_HEAT:
+        return lead
+    return f"{lead} {no_change_sentence(judgement)}"

@@ -99,26 +99,42 @@ def supply_sentence(judgement: Judgement) -> str:
 
 def change_sentence(change: Change, *, holds_already: bool) -> str:
     """Return one change and what it brings."""
+    return f"{change.what}: {brings_words(change, holds_already=holds_already)}"
+
+
+def brings_words(change: Change, *, holds_already: bool) -> str:
+    """Return what a change brings."""
     if holds_already:
-        return f"{change.what}: {change.gain:.0%} less ice"
+        return f"{change.gain:.0%} less ice"
     works = ", and it works" if change.holds else ""
     hours = 24.0 * change.gain
     brings = f"{hours:.0f} h" if hours >= 1.5 else f"{10 * round(6.0 * hours)} min"
-    return f"{change.what}: {brings} a day more in band{works}"
+    return f"{brings} a day more in band{works}"
+
+
+def changes_heading(*, holds_already: bool) -> str:
+    """Return what stands above the changes."""
+    return "What would save ice" if holds_already else "What to change first"
+
+
+HEAT_SOURCES = {
+    "envelope": "the walls",
+    "air_exchange": "fresh air",
+    "lights": "the lights",
+    "fans": "the fan",
+    "crop": "the crop",
+    "humidifier": "the humidifier",
+    "pump": "the pump (into the water)",
+}
+"""Sources of heat by their names in `thermal.heat_load.HeatLoad`, as people call them."""
 
 
 def no_change_sentence(judgement: Judgement) -> str:
     """Return what to say where no single change is listed for a build that does not hold."""
     load = judgement.design.steady.load
-    watts = {
-        "the walls": load.envelope_w,
-        "fresh air": load.air_exchange_w,
-        "the lights": load.lights_w,
-        "the fan": load.fans_w,
-        "the crop": load.crop_w,
-    }
+    watts = {name: float(getattr(load, f"{name}_w")) for name in HEAT_SOURCES if name != "pump"}
     largest = max(watts, key=lambda name: watts[name])
     return (
         "No single change that was tried is enough. The largest part of the heat at the warmest "
-        f"hour comes from {largest}: {watts[largest]:.0f} W."
+        f"hour comes from {HEAT_SOURCES[largest]}: {watts[largest]:.0f} W."
     )

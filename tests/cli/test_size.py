@@ -145,4 +145,8 @@ def test_the_page_draws_the_hot_days(tmp_path: Path, capsys: pytest.CaptureFixtu
     drawn = page.read_text(encoding="utf-8")
     assert "<svg" in drawn
     assert "Heat at the warmest hour" in drawn
-    assert "What to change first" in drawn
+    assert "What would save ice" in drawn
+    assert "% less ice" in drawn
+    assert "the walls" in drawn
+    assert 'style="width: 100.0%"' in drawn
+    assert "W/(m²·K)" not in drawn
