@@ -167,12 +167,13 @@ def files_of(tests: list[str], root: Path) -> Iterator[Path]:
         yield from [place] if place.suffix == ".py" else sorted(place.rglob("test_*.py"))
 
 
-def reach_of(benches: list[Bench], tests: list[str], keep: Path, root: Path = ROOT) -> Reach:
-    """Run the tests once as they are; what is kept of an earlier run of the same is taken."""
+def reach_of(
+    benches: list[Bench], files: list[Path], tests: list[str], keep: Path, root: Path = ROOT
+) -> Reach:
+    """Run the tests once as they are; what an earlier run kept for the same files is taken."""
     program = hashlib.sha256()
-    for path in sorted([*(root / "controller").rglob("*.py"), *(root / "tests/support").glob("*")]):
-        if path.is_file():
-            program.update(path.read_bytes())
+    for path in files:
+        program.update(path.read_bytes())
     reach, open_files = Reach(), []
     for file in files_of(tests, root):
         digest = hashlib.sha256(
@@ -255,7 +256,7 @@ def main() -> None:
             benches.append(Bench(Path(folder) / f"copy-{number}", tests))
         keep = asked.keep or Path(folder) / "reach"
         keep.mkdir(parents=True, exist_ok=True)
-        reach = reach_of(benches, tests, keep)
+        reach = reach_of(benches, files, tests, keep)
         print(
             f"{room}: {len(faults)} faults, {len(chosen)} drawn by seed {asked.seed}; "
             f"{len(reach.seconds)} tests, {sum(reach.seconds.values()):.0f} s under coverage",

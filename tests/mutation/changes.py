@@ -151,7 +151,7 @@ def _variants(node: ast.AST) -> Iterator[ast.AST]:
             yield ast.copy_location(ast.If(turned, node.body, node.orelse), node)
         case ast.Expr(value=ast.Call()):
             yield ast.copy_location(ast.Pass(), node)
-        case ast.Return(value=ast.expr() as value) if not _is_none(value):
+        case ast.Return(value=ast.expr() as value) if not _counts_as_none(value):
             yield ast.copy_location(ast.Return(ast.Constant(None)), node)
         case ast.Continue():
             yield ast.copy_location(ast.Break(), node)
@@ -167,5 +167,6 @@ def _joins_texts(node: ast.BinOp) -> bool:
     )
 
 
-def _is_none(node: ast.expr) -> bool:
-    return isinstance(node, ast.Constant) and node.value is None
+def _counts_as_none(node: ast.expr) -> bool:
+    """Return whether it is None, or False, for which True is the fault to try."""
+    return isinstance(node, ast.Constant) and (node.value is None or node.value is False)

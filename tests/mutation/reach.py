@@ -14,16 +14,12 @@ from types import FrameType
 import pytest
 from coverage import Coverage
 
-LONGEST_S = 6.0
+LONGEST_S = 2.0
 """A test that needs more processor time than this, counted line by line, is left out."""
 
 
 class _TooLong(BaseException):
     pass
-
-
-def _end_test(_number: int, _frame: FrameType | None) -> None:
-    raise _TooLong
 
 
 class Mapper:
@@ -34,6 +30,7 @@ class Mapper:
         self.seconds: dict[str, float] = {}
         self.failed: set[str] = set()
         self.starting: set[str] = set()
+        self.too_long: set[str] = set()
         self.at_work = ""
         sys.addaudithook(self.heard_of)
 
@@ -46,7 +43,7 @@ class Mapper:
         self.at_work = item.nodeid
         self.coverage.switch_context(item.nodeid)
         began = sum(os.times()[:4])
-        signal.signal(signal.SIGPROF, _end_test)
+        signal.signal(signal.SIGPROF, self.end_test)
         signal.setitimer(signal.ITIMER_PROF, LONGEST_S)
         try:
             return (yield)
@@ -55,6 +52,10 @@ class Mapper:
             self.seconds[item.nodeid] = sum(os.times()[:4]) - began
             self.coverage.switch_context("")
             self.at_work = ""
+
+    def end_test(self, _number: int, _frame: FrameType | None) -> None:
+        self.too_long.add(self.at_work)
+        raise _TooLong
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
         if report.failed:
@@ -79,7 +80,8 @@ def write_map(test_file: str, into: Path, arguments: list[str]) -> None:
         for path in data.measured_files()
         if data.lines(path)
     }
-    too_long = {name for name, seconds in mapper.seconds.items() if seconds > LONGEST_S}
+    slow_elsewhere = {name for name, needed in mapper.seconds.items() if needed > LONGEST_S}
+    too_long = mapper.too_long | slow_elsewhere  # in a process of its own
     document = {
         "lines": lines,
         "seconds": mapper.seconds,

@@ -46,7 +46,7 @@ def _bench(tmp_path: Path) -> Iterator[Bench]:
 def test_a_fault_is_noticed_where_a_test_holds_its_line(bench: Bench, tmp_path: Path) -> None:
     """In a function and at import; the file is as it was afterwards."""
     file = Path("controller/room.py")
-    reach = reach_of([bench], ["tests/test_room.py"], tmp_path, bench.copy)
+    reach = reach_of([bench], [], ["tests/test_room.py"], tmp_path, bench.copy)
 
     noticed = {
         change.what: bench.noticed_by(file, change, reach, 60.0) for change in changes_of(PROGRAM)

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import json
+import math
+import os
 import socket
+import time
 from dataclasses import asdict, replace
 from pathlib import Path
 
@@ -43,6 +46,11 @@ AHEAD_S = 250.0  # boot-time clock minus the clock of the law
 NOW = 800.0  # 1050 s on the boot-time clock
 
 
+def changed(**changes: object) -> str:
+    """Return the text of a file with other values in it."""
+    return json.dumps({**asdict(KEPT), **changes})
+
+
 @pytest.mark.parametrize(
     ("kept", "boot", "pump_since"),
     [
@@ -75,6 +83,36 @@ def test_lockout_and_pause_outlive_restart_and_reboot() -> None:
     assert same.failed_tries == other.failed_tries == 3
 
 
+def test_a_pause_that_was_over_before_a_reboot_is_over() -> None:
+    """Nothing was left of it; and no pause is none."""
+    over = begin_from(replace(KEPT, paused_until_s=1000.0), boot="boot-b", ahead_s=AHEAD_S, now=NOW)
+    none = begin_from(KEPT, boot="boot-b", ahead_s=AHEAD_S, now=NOW)
+
+    assert over.cooling.paused_until is None
+    assert none.cooling.paused_until is None
+
+
+def test_a_stop_and_a_lockout_never_lie_ahead() -> None:
+    """Whatever a file says, nothing begins later than now."""
+    ahead = replace(KEPT, pump_since_s=1049.0, locked_since_s=1051.0)
+    late = replace(KEPT, pump_since_s=1051.0)
+
+    assert begin_from(ahead, boot="boot-a", ahead_s=AHEAD_S, now=NOW).cooling.phase_since == NOW
+    assert begin_from(late, boot="boot-a", ahead_s=AHEAD_S, now=NOW).cooling.pump_since == NOW
+
+
+def test_what_is_kept_of_a_lockout_and_of_a_pause_is_on_the_clock_of_the_boot() -> None:
+    """Instants of the law mean nothing to the next process."""
+    locked = begin(500.0, locked_since=450.0, paused_until=900.0, failed_tries=3).cooling
+
+    kept = kept_from(locked, boot="boot-a", ahead_s=AHEAD_S, now=600.0, cut_starts=2)
+
+    assert (kept.at_s, kept.locked_since_s, kept.paused_until_s) == (850.0, 700.0, 1150.0)
+    assert (kept.version, kept.boot_id, kept.cut_starts) == (1, "boot-a", 2)
+    resting = kept_from(begin(500.0).cooling, boot="boot-a", ahead_s=AHEAD_S, now=600.0)
+    assert (resting.locked_since_s, resting.paused_until_s) == (None, None)
+
+
 def test_what_is_kept_comes_back_as_it_was(tmp_path: Path) -> None:
     """Written, read, and begun from: the cooling stands where it stood."""
     cooling = begin(500.0, last_stop=400.0, failed_tries=2).cooling
@@ -95,6 +133,15 @@ def test_what_is_kept_comes_back_as_it_was(tmp_path: Path) -> None:
         pytest.param('{"version": 1, "boot', id="half-written"),
         pytest.param(json.dumps({**asdict(KEPT), "pump_since_s": "soon"}), id="text-for-a-number"),
         pytest.param('{"pump_since_s": NaN}', id="not-all-there"),
+        pytest.param(changed(version=0), id="no-version-of-ours"),
+        pytest.param(changed(failed_tries=1.5), id="tries-not-whole"),
+        pytest.param(changed(failed_tries=-1), id="fewer-tries-than-none"),
+        pytest.param(changed(pump=1), id="pump-neither-on-nor-off"),
+        pytest.param(changed(boot_id=7), id="boot-without-a-name"),
+        pytest.param(changed(starting="no"), id="starting-in-words"),
+        pytest.param(changed(cut_starts=0.5), id="half-a-start"),
+        pytest.param(changed(locked_since_s=math.inf), id="locked-for-ever"),
+        pytest.param(changed(paused_until_s="noon"), id="paused-until-a-word"),
         pytest.param("\x00" * 200, id="zeros-after-a-power-cut"),
         pytest.param("[" * 100_000, id="nested-without-end"),
         pytest.param(json.dumps({**asdict(KEPT), "at_s": 10**400}), id="larger-than-any-float"),
@@ -164,6 +211,50 @@ def test_messages_reach_the_manager_as_utf8(tmp_path: Path, abstract: bool) -> N
         received = [manager.recv(100).decode("utf-8") for _ in range(3)]
 
     assert received == ["READY=1", "STATUS=air 16.5 °C", "WATCHDOG=1"]
+
+
+def test_the_manager_hears_of_a_reload_and_of_the_end(tmp_path: Path) -> None:
+    """Source: sd_notify(3): RELOADING=1 comes with the monotonic time in microseconds."""
+    address = str(tmp_path / "notify")
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(address)
+        manager.settimeout(5)
+        notifier = Notifier(address)
+        before = time.clock_gettime_ns(time.CLOCK_MONOTONIC) // 1000
+        notifier.reloading()
+        notifier.alive()  # no watchdog was asked for: nothing is sent
+        notifier.stopping()
+        reloading, stopping = (manager.recv(100).decode("utf-8") for _ in range(2))
+
+    first, second = reloading.split("\n")
+    assert (first, stopping) == ("RELOADING=1", "STOPPING=1")
+    key, usec = second.split("=")
+    assert key == "MONOTONIC_USEC"
+    assert before <= int(usec) <= time.clock_gettime_ns(time.CLOCK_MONOTONIC) // 1000
+
+
+@pytest.mark.parametrize(
+    ("usec", "pid", "watchdog_s"),
+    [
+        pytest.param("2500000", None, 2.5, id="for-whoever-asks"),
+        pytest.param("2500000", "this", 2.5, id="for-this-process"),
+        pytest.param("2500000", "1", None, id="for-another-process"),
+        pytest.param("soon", None, None, id="no-number"),
+        pytest.param(None, None, None, id="not-watched"),
+    ],
+)
+def test_a_watchdog_is_fed_only_where_it_watches_this_process(
+    monkeypatch: pytest.MonkeyPatch, usec: str | None, pid: str | None, watchdog_s: float | None
+) -> None:
+    """Source: sd_watchdog_enabled(3)."""
+    for name, value in (("WATCHDOG_USEC", usec), ("WATCHDOG_PID", pid)):
+        if value is None:
+            monkeypatch.delenv(name, raising=False)
+        else:
+            monkeypatch.setenv(name, str(os.getpid()) if value == "this" else value)
+
+    assert Notifier.from_environment().watchdog_s == watchdog_s
+    assert "WATCHDOG_USEC" not in os.environ
 
 
 def test_manager_that_is_not_there_is_no_matter(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -289,3 +380,18 @@ def test_timers_of_a_newer_release_count_as_the_worst_they_could_mean(
     assert kept.of_a_newer_release
     assert (cooling.phase, cooling.pump_since) == (phase, NOW)
     assert [line["event"] for line in logs] == ["kept_timers_of_a_newer_release"]
+
+
+def test_what_a_newer_release_wrote_and_this_one_understands_still_counts(tmp_path: Path) -> None:
+    """Tries, a pause, the boot; what it cannot read is left out."""
+    path = tmp_path / "kept-timers.json"
+    newer = {**asdict(KEPT), "version": 2, "failed_tries": 2, "paused_until_s": 1600.0}
+    path.write_text(json.dumps(newer), "utf-8")
+    cooling = begin_from(read_kept(path).timers, boot="boot-a", ahead_s=AHEAD_S, now=NOW).cooling
+    assert (cooling.failed_tries, cooling.paused_until) == (2, 1350.0)
+
+    odd = {"version": 2, "failed_tries": -3, "paused_until_s": math.inf, "boot_id": 7}
+    path.write_text(json.dumps(odd), "utf-8")
+    cooling = begin_from(read_kept(path).timers, boot="boot-a", ahead_s=AHEAD_S, now=NOW).cooling
+    assert (cooling.failed_tries, cooling.paused_until) == (0, None)
+    assert cooling.phase is Phase.LOCKOUT  # it does not deny one

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import dataclasses
+import fcntl
+import os
+import stat
 from pathlib import Path
 
 import pytest
@@ -10,7 +14,8 @@ import pytest
 from controller.domain.supply import Supply
 from controller.errors import BusyError
 from controller.outputs.mains_rule import LoadKind, RatedLoad
-from controller.service.locks import LineLocks
+from controller.service import locks
+from controller.service.locks import LineLocks, instance_holder, lock_instance
 from controller.service.wiring import WiredLoad
 
 
@@ -42,3 +47,85 @@ def test_a_line_that_no_load_uses_any_more_is_free(
         for used in (moved, fan):
             with pytest.raises(BusyError, match="already drives the line"):
                 others.claim([used])
+
+
+def test_a_chamber_names_the_process_that_controls_it(tmp_path: Path) -> None:
+    """Source: proc(5), /proc/locks: the pid of who holds the lock."""
+    assert instance_holder(tmp_path / "not there") is None
+    assert instance_holder(tmp_path) is None
+
+    lock = lock_instance(tmp_path)
+    assert instance_holder(tmp_path) == str(os.getpid())
+    with pytest.raises(BusyError, match=rf"\(pid {os.getpid()}\) already controls this chamber"):
+        lock_instance(tmp_path)
+    lock.close()
+    lock.close()  # twice is no matter
+
+    assert instance_holder(tmp_path) is None
+    lock_instance(tmp_path).close()
+
+
+def test_whoever_only_looks_for_an_instant_is_waited_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """`coldpin status` asks who holds the lock by taking it for a moment."""
+    looking = os.open(tmp_path, os.O_RDONLY)
+    fcntl.flock(looking, fcntl.LOCK_SH)
+    waited: list[float] = []
+
+    def wait(time_s: float) -> None:
+        waited.append(time_s)
+        if len(waited) == locks.LOCK_TRIES - 1:
+            os.close(looking)
+
+    monkeypatch.setattr("controller.service.locks.time.sleep", wait)
+    lock_instance(tmp_path).close()
+
+    assert waited == [locks.LOCK_AGAIN_AFTER_S] * (locks.LOCK_TRIES - 1)
+
+
+def test_a_line_is_locked_by_a_file_that_any_user_may_lock_and_that_goes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever the umask of the service says; at the end nothing is left."""
+    monkeypatch.setattr("controller.service.locks.SHARED_MEMORY", tmp_path)
+    umask = os.umask(0o077)
+    try:
+        ours = LineLocks()
+        ours.claim([wired("pump", 17)])
+    finally:
+        os.umask(umask)
+    (file,) = tmp_path.iterdir()
+    assert stat.S_IMODE(file.stat().st_mode) == 0o644
+    assert file.name.startswith("coldpin-line-")
+
+    ours.close()
+
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_of_two_lines_both_are_claimed_or_none(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The fan's line is another's: the pump's is free again at once."""
+    monkeypatch.setattr("controller.service.locks.SHARED_MEMORY", tmp_path)
+    pump, fan = wired("pump", 17), wired("fan", 27)
+    with (
+        contextlib.closing(LineLocks()) as others,
+        contextlib.closing(LineLocks()) as ours,
+        contextlib.closing(LineLocks()) as third,
+    ):
+        others.claim([fan])
+        with pytest.raises(BusyError, match=rf"\(pid {os.getpid()}\) already drives the line"):
+            ours.claim([pump, fan])
+        third.claim([pump])
+
+
+def test_a_load_without_hardware_needs_no_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two dry runs side by side."""
+    monkeypatch.setattr("controller.service.locks.SHARED_MEMORY", tmp_path)
+    with contextlib.closing(LineLocks()) as ours:
+        ours.claim([dataclasses.replace(wired("pump", 17), hardware=False)])
+        assert list(tmp_path.iterdir()) == []

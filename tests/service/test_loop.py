@@ -260,7 +260,7 @@ def test_load_that_does_not_obey_puts_all_off_in_the_same_tick(trouble: str, whi
 
 
 def test_unchanged_decision_touches_no_output() -> None:
-    """A relay is written when it changes, and read back once a minute."""
+    """A relay is written when it changes, however often it is read back."""
     pump, fan = DryOutput(), DryOutput()
     bank = OutputBank({"pump": pump, "fan": fan})
 
@@ -270,17 +270,94 @@ def test_unchanged_decision_touches_no_output() -> None:
     assert (pump.history, fan.history) == ((True,), (True,))
 
 
-def test_output_that_changes_by_itself_is_noticed_within_a_minute() -> None:
-    """A line that something else switched is a failed output, and is put off."""
+def test_output_that_changes_by_itself_is_noticed_at_the_next_ordinary_tick() -> None:
+    """A line that something else switched is a failed output, and is put off; the log says it."""
     pump = DryOutput()
     bank = OutputBank({"pump": pump, "fan": DryOutput()})
     bank.apply(ON, 0.0)
 
     pump.switch(False)
-    bank.apply(Decision(True, True, Phase.COOL, Reason.CALL), 61.0)
+    with capture_logs() as logs:
+        bank.apply(ON, 4.9)
+        assert bank.fault is None  # ticks of less than 5 s do not all read back
+        bank.apply(ON, 5.0)
 
     assert bank.fault == "pump"
     assert not pump.on
+    (line,) = logs
+    assert (line["event"], line["load"]) == ("output_reads_back_wrong", "pump")
+    assert (line["wanted"], line["found"]) == (True, False)
+
+
+@pytest.mark.parametrize("trouble", ["dead", "stuck on"])
+def test_a_load_that_does_not_even_go_off_is_logged_once(trouble: str) -> None:
+    """Not at every tick, however often it is tried; and it is tried until it obeys."""
+
+    class Dead(DryOutput):
+        obeys = False
+
+        def switch(self, on: bool) -> None:
+            if trouble == "dead" and not self.obeys:
+                raise OutputError("no answer")
+            super().switch(on)
+
+        def read_back(self) -> bool | None:
+            return super().read_back() if self.obeys else True
+
+    pump = Dead()
+    bank = OutputBank({"pump": pump, "fan": DryOutput()})
+    with capture_logs() as logs:
+        bank.apply(ON, 0.0)
+        for at in range(5, 60, 5):
+            bank.apply(OFF, float(at))
+            assert bank.fault == "pump"
+        pump.obeys = True
+        bank.apply(OFF, 60.0)
+
+    event = "output_failed" if trouble == "dead" else "output_reads_back_wrong"
+    assert [(line["event"], line["load"]) for line in logs] == [(event, "pump")]
+    assert (bank.fault, pump.on) == (None, False)
+
+
+def test_a_person_runs_both_loads_or_none() -> None:
+    """At commissioning: whatever does not obey puts both off, and says so."""
+    pump, fan = DryOutput(), Stubborn("")
+    bank = OutputBank({"pump": pump, "fan": fan})
+
+    assert bank.run(pump=True, fan=True)
+    assert (pump.on, fan.on, bank.fault) == (True, True, None)
+    assert bank.run(pump=False, fan=True)
+    assert (pump.on, fan.on) == (False, True)
+    bank.run(pump=False, fan=False)
+    fan.trouble = "refuses"
+    assert not bank.run(pump=True, fan=True)
+    assert (pump.on, fan.on) == (False, False)
+    assert bank.fault is not None
+
+
+def test_a_close_that_fails_is_in_the_log() -> None:
+    """By the load's name."""
+    bank = OutputBank({"pump": Stubborn("close fails"), "fan": DryOutput()})
+
+    with capture_logs() as logs:
+        bank.close()
+
+    assert [(line["event"], line["load"]) for line in logs] == [("output_close_failed", "pump")]
+
+
+def test_loads_that_go_on_keep_what_is_known_of_them() -> None:
+    """One that is on is not switched again by another bank, and one that is new is off."""
+    pump, fan, other = DryOutput(), DryOutput(), DryOutput()
+    bank = OutputBank({"pump": pump, "fan": fan})
+    bank.apply(ON, 0.0)
+
+    bank = bank.rewired({"fan": other}, keep={"pump", "signal"})
+
+    assert bank.names == {"pump", "fan"}
+    assert (bank.is_on("pump"), bank.is_on("fan")) == (True, False)
+    assert bank.output("fan") is other
+    bank.apply(ON, 5.0)
+    assert (pump.history, other.history) == ((True,), (True,))
 
 
 def test_close_gives_every_load_its_turn() -> None:
@@ -379,3 +456,91 @@ def test_signal_is_off_after_close() -> None:
     loop.loop.close()
 
     assert not signal.on
+
+
+def test_a_signal_is_written_once_while_it_calls() -> None:
+    """And not at every tick; a chamber without one has nothing to write."""
+    signal = DryOutput()
+    bank = OutputBank({"pump": DryOutput(), "fan": DryOutput(), "signal": signal})
+    for _ in range(3):
+        bank.signal(on=True)
+    for _ in range(3):
+        bank.signal(on=False)
+    OutputBank({"pump": DryOutput(), "fan": DryOutput()}).signal(on=True)
+
+    assert signal.history == (True, False)
+
+
+def test_the_first_readings_are_waited_for_at_rest_and_no_longer_than_their_time() -> None:
+    """Until then an air probe is not called lost; a person's pause is taken at once."""
+    clock = SimulatedClock(UTC_NOON)
+    journal, source = Kept(), Script(air=None, reservoir=None)
+    ends = clock.monotonic() + 60.0
+    loop = make_loop(clock, source, journal, first_readings_until=ends)
+
+    loop.turn(clock, 55)
+    assert {decision.reason for decision in journal.decisions} == {Reason.FIRST_READINGS}
+    assert {decision.phase for decision in journal.decisions} == {Phase.REST}
+    assert not any(alarm.standing for alarm in loop.loop.state.alarms)
+    loop.turn(clock, 5)
+    assert journal.decisions[-1].reason is not Reason.FIRST_READINGS
+
+    asked = make_loop(clock, source, journal, first_readings_until=clock.monotonic() + 60.0)
+    asked.turn(clock, 5, asked=[Asked(pause_s=600)])
+    assert asked.loop.state.cooling.paused_until == clock.monotonic() + 600
+
+
+def test_an_air_probe_that_was_read_once_and_is_lost_is_lost_at_once() -> None:
+    """The wait for the first readings is over with the first."""
+    clock = SimulatedClock(UTC_NOON)
+    journal, source = Kept(), Script(air=16_000, reservoir=4000)
+    loop = make_loop(clock, source, journal, first_readings_until=clock.monotonic() + 600.0)
+    loop.turn(clock, 5)
+    source.values_mc["air"] = None
+
+    loop.turn(clock, 120)
+
+    assert journal.decisions[-1].reason is not Reason.FIRST_READINGS
+
+
+def test_what_is_new_makes_new_inputs_and_what_is_not_makes_none() -> None:
+    """Each thing that a decision depends on: a stale copy would decide on what is over."""
+    clock, water = SimulatedClock(UTC_NOON), [True]
+    journal = Kept()
+    turned = make_loop(clock, Script(air=16_000, reservoir=4000), journal, level=lambda: water[0])
+    loop, now = turned.loop, clock.monotonic()
+
+    def inputs_with(**given: object) -> Inputs:
+        loop.tick(now, **{"band": DAY, **given})  # type: ignore[arg-type]
+        assert loop.inputs is not None
+        return loop.inputs
+
+    first = inputs_with()
+    assert inputs_with() is first
+    assert inputs_with(band=NIGHT).band is NIGHT
+    assert inputs_with(swap_due=True).swap_due is True
+    assert inputs_with(records_fault="full").records_fault == "full"
+    assert inputs_with(asked=Asked(reset=True)).asked.reset
+    assert not inputs_with().asked.reset
+    loop.outputs.fault = "pump"
+    assert inputs_with().output_fault == "pump"
+    water[0] = False
+    assert inputs_with().level is False
+
+
+def test_what_must_be_kept_is_kept_before_the_pump_starts() -> None:
+    """With the pump already on in it: a power cut at the start finds the truth on the medium."""
+    clock, pump = SimulatedClock(UTC_NOON), DryOutput()
+    kept: list[tuple[bool, bool]] = []
+    loop = make_loop(
+        clock,
+        Script(air=18_000, reservoir=4000),
+        Kept(),
+        outputs=OutputBank({"pump": pump, "fan": DryOutput()}),
+        before_start=lambda cooling, _now: kept.append((cooling.pump, pump.on)),
+    )
+
+    loop.turn(clock, 600)
+
+    assert pump.on
+    assert kept == [(True, False)]

@@ -1,0 +1,73 @@
+"""What the process is asked by signals, and the sleep that they end."""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+from collections.abc import Iterator
+
+import pytest
+
+from controller.service.signals import Signals
+
+
+@pytest.fixture(name="signals")
+def _signals() -> Iterator[Signals]:
+    signals = Signals()
+    with signals.received():
+        yield signals
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT], ids=lambda n: n.name)
+def test_a_signal_asks_for_the_end_by_name(signals: Signals, number: signal.Signals) -> None:
+    """Which one, for the log."""
+    assert (signals.stop, signals.waiting) == (None, False)
+
+    signal.raise_signal(number)
+
+    assert (signals.stop, signals.waiting) == (number.name, True)
+    assert not signals.take_reload()
+
+
+def test_a_hangup_asks_once_for_the_configuration_to_be_read(signals: Signals) -> None:
+    """And for no end."""
+    signal.raise_signal(signal.SIGHUP)
+
+    assert (signals.stop, signals.waiting) == (None, True)
+    assert signals.take_reload()
+    assert not signals.take_reload()
+    assert not signals.waiting
+
+
+def test_a_signal_ends_the_sleep_at_once_and_only_one_sleep(signals: Signals) -> None:
+    """Come before it or in it; the next sleep lasts its time, which here is none."""
+    ended: list[str] = []
+
+    def hang_up() -> None:
+        os.kill(os.getpid(), signal.SIGHUP)
+
+    signal.raise_signal(signal.SIGHUP)
+    signals.sleep(3600.0)
+    ended.append("before")
+    threading.Timer(0.05, hang_up).start()
+    signals.sleep(3600.0)
+    ended.append("in it")
+    signals.sleep(0.0)
+    signals.sleep(-1.0)  # a tick that is late already
+
+    assert ended == ["before", "in it"]
+    assert signals.take_reload()
+
+
+def test_afterwards_signals_do_what_they_did_before() -> None:
+    """A tool that runs the loop for a while gives them back."""
+    before = {each: signal.getsignal(each) for each in (signal.SIGTERM, signal.SIGHUP)}
+    wake_before = signal.set_wakeup_fd(-1)
+    signal.set_wakeup_fd(wake_before)
+
+    with Signals().received():
+        assert signal.getsignal(signal.SIGTERM) != before[signal.SIGTERM]
+
+    assert {each: signal.getsignal(each) for each in before} == before
+    assert signal.set_wakeup_fd(-1) == wake_before
