@@ -107,8 +107,6 @@ class TimerStore:
             now: Monotonic instant [s].
         """
         self.keep(cooling, now)
-        if self._boot is None or self._leave_file_alone:
-            return
         if not self._writer.wait_written(WRITE_WITHIN_S):
             _log.warning(
                 "pump_starts_without_its_record",
@@ -161,8 +159,6 @@ class TimerStore:
 
     def _renewed(self, state: State, now: float) -> bool:
         self.keep(state.cooling, now)
-        if self._boot is None or self._leave_file_alone:
-            return True
         return self._writer.wait_written(WRITE_WITHIN_S)
 
     def _read_durable(self) -> KeptTimers | None:

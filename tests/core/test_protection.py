@@ -70,6 +70,19 @@ def test_warm_water_is_not_pumped_while_its_probe_is_silent_for_minutes() -> Non
     assert len(run.starts) == 1
 
 
+def test_water_that_ended_a_run_stays_warm_while_nobody_sees_it() -> None:
+    """The probe is silent from the tick after the trip on: no start while it may still be warm."""
+    run = Run(make_law(longest_unseen_run_s=3600, anti_short_cycle_s=60, run_on_s=0))
+    run.ticks(make_inputs(17.0, 4.0), 300)
+    while not run.stops:
+        run.tick(make_inputs(17.0, 16.0))
+    assert run.stops[0][1] is Reason.RESERVOIR_WARM
+
+    run.ticks(make_inputs(17.0, None), 1800)
+
+    assert len(run.starts) == 1
+
+
 def test_water_that_was_warm_and_is_unknown_for_long_is_unknown() -> None:
     """A probe that died over warm water must not end the cooling for good."""
     run = Run(make_law(longest_unseen_run_s=3600, anti_short_cycle_s=60, run_on_s=0))

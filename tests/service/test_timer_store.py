@@ -153,6 +153,10 @@ def test_the_supply_fails_at_the_third_boot_that_came_at_a_start(
     assert fails == [False] * MOST_CUT_STARTS + [True]
     kept.keep(cooling_since(START_PROVED_S, pump=True), NOW)
     assert not kept.supply_fails
+    kept.before_start(cooling_since(0.0, pump=True), NOW)
+    with capture_logs() as logs:
+        store("boot-after").begun(NOW)
+    assert [line["times"] for line in logs if line["event"] == "power_failed_at_a_start"] == [1]
 
 
 class FullMedium:
@@ -182,6 +186,7 @@ def test_a_pump_starts_without_its_record_and_the_old_one_proves_no_rest(
     assert not first.keeps
     lost = next(line for line in logs if line["event"] == "pump_starts_without_its_record")
     assert lost["in_memory"] is True
+    assert lost["waited_s"] <= 1.0  # the loop waits with it
 
     assert read_kept(place / "kept-timers.json").timers is None
     mirror_of(place).unlink()
