@@ -9,6 +9,7 @@ from random import Random
 import pytest
 
 from controller.core.decide import begin, decide
+from controller.core.law import FallbackPolicy, Law
 from controller.core.memory import HOUR_S
 from controller.core.state import NOTHING_ASKED, DecisionWindow, Inputs, ReadingBounds, State
 from controller.core.window import Box
@@ -16,6 +17,7 @@ from controller.domain.temperatures import Lost, Reading, Seen
 from tests.core.tape import TAPES, played
 from tests.support.laws import make_inputs, make_law
 
+TIMED = FallbackPolicy.TIMED
 FAR_MC = 3_000
 """How far a reading is moved where a window has no bound on that side."""
 
@@ -129,3 +131,24 @@ def test_two_readings_share_the_way_to_a_threshold_between_them(
     far = air_mc - water_mc >= by_mk
     assert (air.lowest_mc - water.highest_mc >= by_mk) is far
     assert (air.highest_mc - water.lowest_mc >= by_mk) is far
+
+
+@pytest.mark.parametrize(
+    ("law", "failed_tries", "starts_at"),
+    [
+        pytest.param(make_law(policy=TIMED), 0, 600.0, id="its-own-time"),
+        pytest.param(make_law(policy=TIMED, anti_short_cycle_s=900), 0, 900.0, id="the-rest"),
+        pytest.param(make_law(policy=TIMED, flow_wait_s=1200), 1, 1200.0, id="a-failed-try"),
+    ],
+)
+def test_a_start_by_the_clock_comes_when_its_last_timer_ends(
+    law: Law, failed_tries: int, starts_at: float
+) -> None:
+    """The air probe is lost at rest: the window ends no later, though nothing calls."""
+    state, at = begin(0.0, last_stop=0.0, failed_tries=failed_tries), 0.0
+    while not state.cooling.pump:
+        at += 5.0
+        state, _ = decide(state, make_inputs(None, 4.0), at, law)
+        assert at < 2000.0
+
+    assert at == starts_at

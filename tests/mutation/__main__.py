@@ -228,7 +228,7 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("room")
     parser.add_argument("--sample", type=int, default=100, help="faults to draw")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--seconds", type=float, default=60.0, help="of tests a fault, at most")
+    parser.add_argument("--seconds", type=float, default=10.0, help="of tests at a time")
     parser.add_argument("--only", type=int, nargs="*", help="numbers of drawn faults to try")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--tests", nargs="*", help="default: the room's own")
@@ -283,7 +283,7 @@ def main() -> None:
             return "noticed"
 
         with ThreadPoolExecutor(len(benches)) as pool:
-            ends = list(pool.map(judge, asked.only or range(len(chosen))))
+            ends = list(pool.map(judge, range(len(chosen)) if asked.only is None else asked.only))
         for bench in benches:
             bench.end()
     counts = {word: ends.count(word) for word in ("noticed", "survived", "no change")}

@@ -82,10 +82,13 @@ class WarmServer(FirstFailure):
     @pytest.hookimpl(tryfirst=True)
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
         items = {item.nodeid: item for item in session.items}
+        functions = functions_of(Path.cwd() / "controller")
         gc.freeze()
 
         def run(task: dict[str, Any]) -> int:
-            if task["function"] and not swap(Path(task["path"]), task["function"], task["source"]):
+            path, function = task["path"], task["function"]
+            loaded = functions.get((path, function), [])
+            if function and not swap(loaded, path, function, task["source"]):
                 return CANNOT_SWAP
             chosen = [items[name] for name in task["tests"] if name in items]
             for item, following in zip(chosen, [*chosen[1:], None], strict=True):
@@ -106,22 +109,25 @@ def no_search_for_the_smallest() -> None:
     hypothesis.settings.load_profile("first failure")
 
 
-def swap(path: Path, function: str, source: str) -> bool:
+def functions_of(root: Path) -> dict[tuple[str, str], list[FunctionType]]:
+    """Return the loaded functions of the program, by file and name; once, before any fork."""
+    found: dict[tuple[str, str], list[FunctionType]] = {}
+    for each in gc.get_objects():
+        if isinstance(each, FunctionType) and each.__code__.co_filename.startswith(str(root)):
+            key = (each.__code__.co_filename, each.__code__.co_qualname)
+            found.setdefault(key, []).append(each)
+    return found
+
+
+def swap(loaded: list[FunctionType], path: str, function: str, source: str) -> bool:
     """Give one function of the loaded program its faulty code; False where that cannot be."""
     faulty = [
-        code for code in _codes(compile(source, str(path), "exec")) if code.co_qualname == function
+        code for code in _codes(compile(source, path, "exec")) if code.co_qualname == function
     ]
-    loaded = {
-        id(each): each
-        for each in gc.get_objects()
-        if isinstance(each, FunctionType)
-        and each.__code__.co_filename == str(path)
-        and each.__code__.co_qualname == function
-    }
-    if len(faulty) != 1 or len({each.__code__ for each in loaded.values()}) != 1:
+    if len(faulty) != 1 or len({each.__code__ for each in loaded}) != 1:
         return False
     try:
-        for each in loaded.values():
+        for each in loaded:
             each.__code__ = faulty[0]
     except ValueError:  # another set of names from the class around it
         return False
