@@ -78,6 +78,18 @@ def test_air_that_warms_at_less_than_half_its_usual_speed_is_cooled_by_something
             assert 0.7 < (at - began) / 3600.0 < 2.5
 
 
+def test_air_that_falls_is_no_matter_of_blocks() -> None:
+    """A whole kelvin down in a warm room: sooner than three blocks, though its speed is known."""
+    plant = Plant()
+    assert plant.live(24.0, usual) == []
+    while plant.state.cooling.pump:
+        plant.live(TICK_S / 3600.0, usual)
+    began = plant.at
+
+    assert plant.live(0.8, lambda _k: -3.0) == ["alarm_raised"]
+    assert plant.at - began < 3 * 3600.0 * 3.0 / 10.0  # K·h over a room ten kelvin warmer
+
+
 def test_a_chamber_that_comes_to_rest_below_its_room_is_not_blamed_on_a_mild_day() -> None:
     """Days of heat, then a room in which the air balances and does not warm at all."""
     plant = Plant()
