@@ -127,3 +127,14 @@ def test_a_clock_that_goes_back_is_refused() -> None:
     decide(state, make_inputs(16.0), 40.0, make_law())
     with pytest.raises(ValueError, match=r"^clock went back 1\.5 s; pass a monotonic clock$"):
         decide(state, make_inputs(16.0), 38.5, make_law())
+
+
+def test_the_edges_of_a_law_are_its_thresholds_each_met_at_or_above_itself() -> None:
+    """By hand: low limit 12 °C, air high 19 °C, reservoir 0.5 and 12 °C, cleared 0.5 K apart.
+
+    What is raised at or below a threshold, or ends there, changes a millidegree above it.
+    """
+    law = make_law(low_limit_c=12.0)
+
+    assert law.air_edges_mc == (12_001, 12_500, 18_501, 19_000)
+    assert law.reservoir_edges_mc == (501, 1_000, 11_501, 12_000)

@@ -11,9 +11,15 @@ from dataclasses import replace
 import pytest
 
 from controller.core.decide import begin, decide
-from controller.core.memory import WarmingLine
-from controller.core.state import Asked, Evidence
-from controller.core.warming import LEARNED_BLOCKS, expected_speed_k_h
+from controller.core.memory import Warming, WarmingLine
+from controller.core.state import AirMark, Asked, Evidence, Inputs
+from controller.core.warming import (
+    LEARNED_BLOCKS,
+    SLOW_BLOCKS,
+    SOUND_BLOCKS,
+    expected_speed_k_h,
+    warming_after,
+)
 from controller.domain.alarms import AlarmName
 from controller.domain.events import EventKind
 from tests.support.laws import make_inputs, make_law, reading
@@ -22,6 +28,7 @@ LAW = make_law(raise_s=0, clear_s=0, anti_short_cycle_s=60, minimum_run_s=60)
 TICK_S = 10.0
 COOLING_K_H = 8.0
 NAME = AlarmName.COOLING_WHILE_OFF
+NOTHING = Warming()
 Speed = Callable[[float], float]
 """How fast the resting air warms [K/h], by how much warmer the room is [K]."""
 
@@ -168,3 +175,77 @@ def test_the_expected_speed_is_a_line_through_what_was_seen() -> None:
     assert expected_speed_k_h(line_of(*steady[1:]), 15.0) is None
     assert expected_speed_k_h(line_of(*steady), 9.9) is None
     assert expected_speed_k_h(line_of(*[(10.0, 1.4)] * 8), 10.0) is None
+
+
+def after_blocks(*shares: float, begun: Warming | None = None) -> Warming:
+    """Return what is known after blocks that warmed at a share of the expected 8 K/h."""
+    steady = Warming(line=line_of(*[(10.0, 8.0)] * LEARNED_BLOCKS))
+    warming = begun or steady
+    for of_it in shares:
+        rise_mk = round(1000 * of_it * 8.0 / 3.0)  # a block: a third of an hour at ten kelvin
+        before = replace(begin(0.0).cooling, trend=(AirMark(0.0, 15_000),))
+        after = replace(before, trend=(AirMark(1200.0, 15_000 + rise_mk),))
+        room_c = 25.0 + rise_mk / 2000
+        inputs = make_inputs(15.0 + rise_mk / 1000, 4.0, room=reading(room_c))
+        warming = warming_after(warming, before, after, inputs, 1200.0, learn=False)
+    return warming
+
+
+def test_slow_and_sound_blocks_count_in_a_row() -> None:
+    """One that is neither ends both counts."""
+    assert (after_blocks(0.3, 0.3).slow, after_blocks(0.3, 0.3).sound) == (2, 0)
+    assert after_blocks(0.3, 0.3, 0.6).slow == 0
+    assert after_blocks(0.3, 0.6, 0.3).slow == 1
+    assert (after_blocks(0.9).slow, after_blocks(0.9).sound) == (0, 1)
+    assert after_blocks(0.9, 0.6).sound == 0
+    assert after_blocks(0.9, 0.3, 0.9).sound == 1
+    assert after_blocks(*[0.3] * 9).slow == SLOW_BLOCKS  # no more is counted than is asked for
+    assert after_blocks(*[0.9] * 9).sound == SOUND_BLOCKS
+
+
+def test_a_block_is_judged_once_there_is_enough_of_it() -> None:
+    """Ten kelvin for a third of an hour; short rests add up, and the next block begins anew."""
+    half = replace(begin(0.0).cooling, trend=(AirMark(0.0, 15_000),))
+    ended = replace(half, trend=(AirMark(600.0, 15_400),))
+    inputs = make_inputs(15.4, 4.0, room=reading(25.2))
+    begun = Warming(line=line_of(*[(10.0, 8.0)] * LEARNED_BLOCKS))
+
+    once = warming_after(begun, half, ended, inputs, 600.0, learn=False)
+    twice = warming_after(once, half, ended, inputs, 600.0, learn=False)
+
+    assert (once.block.lasted_s, once.block.risen_mk, once.slow) == (600.0, 400, 0)
+    assert once.block.excess_mk_s == pytest.approx(10_000 * 600.0)
+    assert (twice.block.lasted_s, twice.slow) == (0.0, 1)  # 0.8 K in a third of an hour: 2.4 K/h
+
+
+def test_only_a_learning_block_moves_the_line() -> None:
+    """The newest counts one, the one before a fortieth less."""
+    before = replace(begin(0.0).cooling, trend=(AirMark(0.0, 15_000),))
+    after = replace(before, trend=(AirMark(1200.0, 18_000),))
+    inputs = make_inputs(18.0, 4.0, room=reading(26.5))
+    begun = Warming(line=line_of((12.0, 8.0)))
+
+    assert warming_after(begun, before, after, inputs, 1200.0, learn=False).line == begun.line
+    line = warming_after(begun, before, after, inputs, 1200.0, learn=True).line
+    assert line == WarmingLine(
+        pytest.approx(1.975), pytest.approx(0.975 * 12.0 + 10.0),  # type: ignore[arg-type]
+        pytest.approx(0.975 * 8.0 + 9.0), pytest.approx(0.975 * 144.0 + 100.0),  # type: ignore[arg-type]
+        pytest.approx(0.975 * 96.0 + 90.0), 2, pytest.approx(10.0),  # type: ignore[arg-type]
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("inputs", "at"),
+    [
+        pytest.param(make_inputs(None, 4.0, room=reading(25.0)), 1200.0, id="air-lost"),
+        pytest.param(make_inputs(15.0, 4.0), 1200.0, id="no-room-probe"),
+        pytest.param(make_inputs(15.0, 4.0, room=reading(16.9)), 1200.0, id="a-cool-room"),
+        pytest.param(make_inputs(15.0, 4.0, room=reading(25.0)), 0.0, id="no-time"),
+    ],
+)
+def test_a_piece_that_shows_nothing_is_no_part_of_a_block(inputs: Inputs, at: float) -> None:
+    """The room must be two kelvin warmer, and both readings there."""
+    before = replace(begin(0.0).cooling, trend=(AirMark(0.0, 15_000),))
+    after = replace(before, trend=(AirMark(at, 15_000),))
+
+    assert warming_after(NOTHING, before, after, inputs, at, learn=True) is NOTHING
