@@ -228,7 +228,7 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("room")
     parser.add_argument("--sample", type=int, default=100, help="faults to draw")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--seconds", type=float, default=10.0, help="of tests at a time")
+    parser.add_argument("--seconds", type=float, default=5.0, help="of tests at a time")
     parser.add_argument("--only", type=int, nargs="*", help="numbers of drawn faults to try")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--tests", nargs="*", help="default: the room's own")

@@ -30,7 +30,7 @@ import pytest
 LIBRARIES = ["click", "freezegun", "jsonschema", "pydantic", "rich.console"]
 """What most tests import before anything of ours; what is not there is left out."""
 NOTICED, PASSED, CANNOT_SWAP, TOO_LONG = 1, 0, 3, 4
-LIMIT_S = 20.0
+LIMIT_S = 5.0
 """Processor time that a fork may use beside four times what it should need."""
 BUSY = 60.0
 """A fork that waits for something is ended after so many times what it should need."""
