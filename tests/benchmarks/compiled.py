@@ -1,10 +1,11 @@
-"""A rehearsal in plain Python beside the same modules compiled by mypyc; prints figures.
+"""A rehearsal in plain Python beside the optional build, compiled by mypyc; prints figures.
 
-Run as ``python -m tests.benchmarks.compiled FOLDER [--days 6]``, with a C compiler and Python's
-headers at hand. A copy of the package is compiled in FOLDER, and the installed one stays as it is;
-a command that is started in FOLDER (``python -m controller rehearse …``) uses the compiled one.
-There is no second implementation: the C comes from the typed modules themselves, and the two runs
-must give the same switches and temperatures to the last digit.
+Run as ``python -m tests.benchmarks.compiled FOLDER [--days 6]``, with pip, a C compiler and
+Python's headers at hand. The wheel is built as `pyproject.toml` says (``hooks.mypyc``) and unpacked
+in FOLDER; the installed package stays as it is. A command that is started in FOLDER (``python -m
+controller rehearse …``) uses the compiled one. There is no second implementation: the C comes from
+the typed modules themselves, and the two runs must give the same switches and temperatures to the
+last digit.
 """
 
 from __future__ import annotations
@@ -15,23 +16,11 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
+from zipfile import ZipFile
 
 ROOT = Path(__file__).parents[2]
-COMPILED = {
-    "core": "alarm_board conditions decide expectations flow law memory phases recent rules state"
-    " stopwatch transitions warming window",
-    "domain": "temperatures",
-    "foresight": "algebra forward water_fit water_side",
-    "probes": "samples sieve",
-    "rehearsal": "chamber_step gates grower noise plant_probes plants rehearse"
-    " simulated_clock surroundings tally trouble",
-    "service": "loop output_bank",
-    "thermal": "bath coil coil_table envelope exchanger mean_matrix moist_air plant plant_step"
-    " plant_state probe step_lengths step_tables",
-}
-"""Modules in which a rehearsal spends its time, with what the loop needs of the service and
-what a forecast runs through."""
 MEASURE = """
 import hashlib, json, sys, time
 from controller.core import decide
@@ -75,27 +64,27 @@ def main() -> None:
 
 
 def compile_into(folder: Path) -> None:
-    """Copy the package to a folder and compile it there.
+    """Build the compiled wheel and unpack it in a folder.
 
     Raises:
-        SystemExit: There is no compiler, or it does not take a module.
+        SystemExit: There is no pip or no compiler, or it does not take a module.
     """
-    ignore = shutil.ignore_patterns("__pycache__")
-    for name in ("controller", "config"):
-        shutil.copytree(ROOT / name, folder / name, ignore=ignore)
-    modules = [
-        f"controller/{room}/{name}.py" for room, names in COMPILED.items() for name in names.split()
-    ]
-    done = subprocess.run(
-        [sys.executable, "-m", "mypyc", *modules],
-        cwd=folder,
-        env={"MYPYC_OPT_LEVEL": "2", **os.environ},
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    if done.returncode:
-        raise SystemExit((done.stdout + done.stderr)[-2000:])
+    with tempfile.TemporaryDirectory() as wheels:
+        # of a copy: what is compiled stays beside its source and would be used there from then on
+        source = Path(wheels) / "source"
+        shutil.copytree(ROOT, source, ignore=shutil.ignore_patterns(".*", "__pycache__", "tests"))
+        done = subprocess.run(
+            [sys.executable, "-m", "pip", "wheel", "--no-deps", "--wheel-dir", wheels, str(source)],
+            env={**os.environ, "HATCH_BUILD_HOOK_ENABLE_MYPYC": "1"},
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        if done.returncode:
+            raise SystemExit((done.stdout + done.stderr)[-2000:])
+        (wheel,) = Path(wheels).glob("*.whl")
+        with ZipFile(wheel) as archive:
+            archive.extractall(folder)
 
 
 def measured(folder: Path, days: float) -> tuple[str, float, str]:
