@@ -68,7 +68,7 @@ class Notifier:
         try:
             with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as out:
                 out.settimeout(patience_s)  # 0: a full queue must not delay the loop
-                out.sendto(message.encode("utf-8"), self._address)
+                out.sendto(message.encode("utf-8", "replace"), self._address)
         except OSError as error:
             # never fatal: the manager's own time-outs deal with a silent service
             if not self._failed:

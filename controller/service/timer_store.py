@@ -52,7 +52,9 @@ class TimerStore:
         """
         self._file = place / KEPT_TIMERS
         self._stale = place / f"{KEPT_TIMERS}.stale"
-        self._mirror = boot_memory(place) / f"boot-{KEPT_TIMERS}"
+        memory = boot_memory(place)
+        self._mirror = memory / f"boot-{KEPT_TIMERS}" if memory != place else None
+        """None: there is no memory to keep it in, and the loop writes to no medium."""
         self._boot = boot
         self._cut_starts = 0
         self._newest: tuple[object, ...] = ()
@@ -152,7 +154,8 @@ class TimerStore:
         """Keep the cooling as it stands once its outputs are off, and end."""
         self.keep(stopped(cooling, now), now)
         written = self._writer.close()
-        if written and not self._leave_file_alone and self._boot is not None:
+        kept = written and not self._leave_file_alone and self._boot is not None
+        if kept and self._mirror is not None:
             with contextlib.suppress(OSError):
                 self._mirror.unlink(missing_ok=True)
             leave_memory(self._mirror.parent)
@@ -170,6 +173,8 @@ class TimerStore:
 
     def _read_mirror(self) -> KeptTimers | None:
         """Return the copy in memory, if it is of this boot."""
+        if self._mirror is None:
+            return None
         timers = read_kept(self._mirror).timers
         return timers if timers is not None and timers.boot_id == self._boot else None
 
@@ -187,6 +192,9 @@ class TimerStore:
         )
 
     def _keep_in_memory(self, kept: KeptTimers) -> None:
+        if self._mirror is None:
+            self._mirror_failed = True
+            return
         try:
             write_mirror(self._mirror, kept)
         except OSError as error:

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from controller.core.decide import begin
+from controller.domain.places import KEPT_TIMERS
 from controller.records.boot import boot_id
 from controller.service import boot_memory as memory
 from controller.service.kept_wiring import KeptLoad, read_kept_wiring
@@ -78,3 +79,14 @@ def test_a_start_removes_old_empty_folders_of_this_user_and_no_others(
     WiringStore(place).close(all_off=True)
 
     assert set(shared.iterdir()) == {folders["full"], folders["new"], folders["other"]}
+
+
+def test_without_memory_the_loop_writes_to_no_medium(shared: Path, place: Path) -> None:
+    """The thread alone does; a card that hangs would hold up whoever keeps timers in the loop."""
+    shared.rmdir()
+    timers = TimerStore(place, boot=boot_id())
+    cooling = begin(0.0).cooling
+    timers.keep(cooling, 0.0)
+    timers.close(cooling, 1.0)
+
+    assert {path.name for path in place.iterdir()} == {KEPT_TIMERS}
