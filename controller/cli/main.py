@@ -8,6 +8,7 @@ program, 75 try again later, 78 a configuration that cannot be used.
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import signal
 import sys
@@ -32,6 +33,7 @@ EX_UNAVAILABLE = 69
 EX_SOFTWARE = 70
 EX_TEMPFAIL = 75
 EX_CONFIG = 78
+NO_ROOM = (errno.ENOSPC, errno.EDQUOT)
 PIPE_CLOSED = 128 + signal.SIGPIPE
 """As a shell shows a program that a closed pipe ended."""
 
@@ -185,7 +187,10 @@ def main() -> None:
     _open_closed_streams()
     _narrow_umask()
     status = status_of(sys.argv[1:])
-    _drop_what_nobody_reads()
+    lost = _flushed()
+    if lost is not None and status == 0:
+        click.echo(_lost_words(lost), err=True)
+        status = EX_TEMPFAIL
     sys.exit(status)
 
 
@@ -218,17 +223,25 @@ def _narrow_umask() -> None:
         os.umask(os.umask(0o022) | 0o022)
 
 
-def _drop_what_nobody_reads() -> None:
-    """Let the exit status be the command's own where the reader of its output has ended.
+def _flushed() -> OSError | None:
+    """Write what is left; return why standard output had no room for it, None where all is well.
 
     The interpreter flushes both streams once more at its end, and makes the status 120 where that
-    fails. A log whose reader ended is no fault of the control process.
+    fails. A log whose reader ended is no fault of the control process, so what nobody reads is
+    dropped, and the exit status stays the command's own.
     """
-    for stream in (sys.stdout, sys.stderr):
+    lost: OSError | None = None
+    for stream in (sys.stderr, sys.stdout):
         try:
             stream.flush()
-        except OSError:
+        except OSError as error:
             os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+            lost = error if stream is sys.stdout and error.errno in NO_ROOM else None
+    return lost
+
+
+def _lost_words(error: OSError) -> str:
+    return f"Not all could be written: {error.strerror}. Free some room and run it again."
 
 
 def status_of(arguments: list[str]) -> int:
@@ -244,11 +257,20 @@ def status_of(arguments: list[str]) -> int:
 
         click.echo(why_not_allowed(error.filename), err=True)
         return EX_CONFIG
+    except OSError as error:
+        if error.errno not in NO_ROOM:
+            return _at_fault()
+        click.echo(_lost_words(error), err=True)
+        return EX_TEMPFAIL
     except Exception:  # noqa: BLE001 - the last resort of every command
-        with contextlib.suppress(Exception):
-            traceback.print_exc()
-            click.echo("This is a fault of coldpin, not of your input.", err=True)
-        return EX_SOFTWARE
+        return _at_fault()
+
+
+def _at_fault() -> int:
+    with contextlib.suppress(Exception):
+        traceback.print_exc()
+        click.echo("This is a fault of coldpin, not of your input.", err=True)
+    return EX_SOFTWARE
 
 
 def _status_of(arguments: list[str]) -> int:

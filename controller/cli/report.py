@@ -15,7 +15,8 @@ from controller.cli.first_run_words import words_of
 from controller.cli.instances import CONFIG
 from controller.cli.instants import instant
 from controller.domain.alarm_guide import alarm_title
-from controller.domain.first_run import FIRST_RUN_CODEC
+from controller.domain.codec import UnreadableError
+from controller.domain.first_run import FIRST_RUN_CODEC, FirstRun
 from controller.domain.places import records_path, state_directory
 from controller.domain.requests import LoggedSwap
 from controller.errors import RecordError
@@ -69,7 +70,7 @@ def report(
     try:
         noted = swaps(place / REQUESTS)
         made = _report(settings, records_path(settings.records.path, place), noted, since, until)
-        checked = last_first_run(records_path(settings.records.path, place))
+        checked = _first_run(records_path(settings.records.path, place))
         if html_file is not None:
             _write_page(html_file, made, settings, place, noted)
     except OSError as error:
@@ -94,6 +95,15 @@ def _write_page(
 
     records = records_path(settings.records.path, place)
     file.write_text(report_page(made, settings, records, noted), encoding="utf-8")
+
+
+def _first_run(records: Path) -> FirstRun | None:
+    """Return the newest first run; one that is damaged costs no report."""
+    try:
+        return last_first_run(records)
+    except UnreadableError as error:
+        click.echo(f"The first run is left out: {error}", err=True)
+        return None
 
 
 def _report(

@@ -20,6 +20,7 @@ from controller.records.reader import (
     fetch_of,
     imported_runs,
 )
+from controller.records.sqlite_errors import damaged_rows
 
 HELD_MS = 300_000
 """A reading is taken to stand for this long at most [ms]."""
@@ -76,18 +77,19 @@ def read_columns(path: Path, *, since: datetime, until: datetime, columns: int) 
     if columns < 1 or until_ms <= since_ms:
         raise ValueError(f"{columns} columns of {until_ms - since_ms} ms; both must be above 0")
     width_ms = -(-(until_ms - since_ms) // columns)
-    runs = ahead_of_runs(path)
-    fetch = fetch_of(path)
-    imported = imported_runs(fetch)
-    summed: dict[int, int] = dict(fetch("SELECT run, ahead_ms FROM hours_until", ()))
-    found: dict[int, _Sums] = {}
-    for run, ahead_ms in runs:
-        grid = _Grid(run, since_ms - ahead_ms, until_ms - ahead_ms, width_ms)
-        hours = width_ms >= WIDE_MS and summed.get(run) == ahead_ms
-        for row in _rows(fetch, grid, hours=hours):
-            sums = found.setdefault(row[0], _Sums())
-            sums.take(row[1:], ahead_ms, switches_known=imported.get(run, True))
-    return [sums.column(number) for number, sums in sorted(found.items())]
+    with damaged_rows(path):
+        runs = ahead_of_runs(path)
+        fetch = fetch_of(path)
+        imported = imported_runs(fetch)
+        summed: dict[int, int] = dict(fetch("SELECT run, ahead_ms FROM hours_until", ()))
+        found: dict[int, _Sums] = {}
+        for run, ahead_ms in runs:
+            grid = _Grid(run, since_ms - ahead_ms, until_ms - ahead_ms, width_ms)
+            hours = width_ms >= WIDE_MS and summed.get(run) == ahead_ms
+            for row in _rows(fetch, grid, hours=hours):
+                sums = found.setdefault(row[0], _Sums())
+                sums.take(row[1:], ahead_ms, switches_known=imported.get(run, True))
+        return [sums.column(number) for number, sums in sorted(found.items())]
 
 
 def place_sums(fetch: Fetch, run: int, first_ms: int, last_ms: int) -> list[Any]:

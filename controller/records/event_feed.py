@@ -15,6 +15,7 @@ from controller.domain.json_text import json_text, read_json
 from controller.records.durable import replace_file
 from controller.records.reader import fetched
 from controller.records.schema import AHEAD_MS
+from controller.records.sqlite_errors import damaged_rows
 
 _FILE_OF = "SELECT boot_id, started_ms FROM runs ORDER BY id LIMIT 1"
 _NEWEST = "SELECT COALESCE(MAX(id), 0) FROM events"
@@ -75,7 +76,8 @@ class EventFeed:
                 return []
             raise
         start = self._row if after is None else max(after, self._row)
-        return [_event(row) for row in fetched(self._records, _AFTER, (start, most))]
+        with damaged_rows(self._records):
+            return [_event(row) for row in fetched(self._records, _AFTER, (start, most))]
 
     @property
     def row(self) -> int:

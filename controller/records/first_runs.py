@@ -50,9 +50,11 @@ def last_first_run(path: Path) -> FirstRun | None:
     at_ms, who, signed, text = rows[0]
     try:
         checked = read_json(text)
-    except ValueError as error:
-        raise UnreadableError(f"found no JSON: {error}") from None
-    if isinstance(checked, dict):  # the columns count: 0.1.0 kept these three in them alone
-        at = datetime.fromtimestamp(at_ms / 1000, UTC).isoformat(timespec="seconds")
-        checked |= {"at": at, "who": who, "signed": bool(signed)}
-    return FIRST_RUN_CODEC.read(json_text(checked))
+        if isinstance(checked, dict):  # the columns count: 0.1.0 kept these three in them alone
+            at = datetime.fromtimestamp(at_ms / 1000, UTC).isoformat(timespec="seconds")
+            checked |= {"at": at, "who": who, "signed": bool(signed)}
+        return FIRST_RUN_CODEC.read(json_text(checked))
+    except UnreadableError:
+        raise
+    except (TypeError, ValueError, OverflowError) as error:
+        raise UnreadableError(f"a first run in {path} is damaged: {error}") from None

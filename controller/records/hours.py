@@ -42,6 +42,7 @@ from controller.records.reader import (
     read_run,
 )
 from controller.records.schema import AHEAD_MS, transaction
+from controller.records.sqlite_errors import damaged_rows
 
 READINGS_AT_ONCE = 3000
 SETTLED_MS = 600_000
@@ -74,6 +75,11 @@ def read_pieces(
     Raises:
         OSError: The file is not there or not readable as records.
     """
+    with damaged_rows(path):
+        yield from _all_pieces(path, basis, since, until)
+
+
+def _all_pieces(path: Path, basis: HourBasis, since: datetime, until: datetime) -> Iterator[Piece]:
     events = [
         event
         for kind in (STAGE, BAND)

@@ -15,7 +15,7 @@ from typing import Any
 from controller.domain.events import EventKind, RecordedEvent
 from controller.records.connecting import connect_to_read
 from controller.records.schema import AHEAD_MS
-from controller.records.sqlite_errors import SQLITE_ERRORS, sqlite_words
+from controller.records.sqlite_errors import SQLITE_ERRORS, damaged_rows, sqlite_words
 
 THINNED_MS = 300_000
 """Length of a row that old readings are thinned to."""
@@ -64,6 +64,17 @@ def read_readings(
     """
     since_ms = -(2**62) if since is None else round(since.timestamp() * 1000)
     until_ms = 2**62 if until is None else round(until.timestamp() * 1000)
+    with damaged_rows(path):
+        readings = _of_all_runs(path, since_ms, until_ms)
+    return _checked(path, readings)
+
+
+def _checked(path: Path, readings: Iterator[RecordedReading]) -> Iterator[RecordedReading]:
+    with damaged_rows(path):
+        yield from readings
+
+
+def _of_all_runs(path: Path, since_ms: int, until_ms: int) -> Iterator[RecordedReading]:
     fetch = fetch_of(path)
     imported = imported_runs(fetch)
     own: list[Iterator[RecordedReading]] = []
@@ -150,15 +161,16 @@ def first_reading_at(path: Path, *, since: datetime) -> datetime | None:
     Raises:
         OSError: The file is not there or not readable as records.
     """
-    since_ms = round(since.timestamp() * 1000)
-    firsts_ms = [
-        at_ms + ahead_ms
-        for run, ahead_ms in ahead_of_runs(path)
-        for query in (_FIRST_THINNED, _FIRST_READING)
-        for (at_ms,) in fetched_if_kept(path, query, (run, since_ms - ahead_ms))
-        if at_ms is not None
-    ]
-    return datetime.fromtimestamp(min(firsts_ms) / 1000, UTC) if firsts_ms else None
+    with damaged_rows(path):
+        since_ms = round(since.timestamp() * 1000)
+        firsts_ms = [
+            at_ms + ahead_ms
+            for run, ahead_ms in ahead_of_runs(path)
+            for query in (_FIRST_THINNED, _FIRST_READING)
+            for (at_ms,) in fetched_if_kept(path, query, (run, since_ms - ahead_ms))
+            if at_ms is not None
+        ]
+        return datetime.fromtimestamp(min(firsts_ms) / 1000, UTC) if firsts_ms else None
 
 
 def last_reading_at(path: Path) -> datetime | None:
@@ -167,13 +179,14 @@ def last_reading_at(path: Path) -> datetime | None:
     Raises:
         OSError: The file is not there or not readable as records.
     """
-    lasts_ms = [
-        at_ms + ahead_ms
-        for run, ahead_ms in ahead_of_runs(path)
-        for (at_ms,) in fetched(path, _LAST_READING, (run,))
-        if at_ms is not None
-    ]
-    return datetime.fromtimestamp(max(lasts_ms) / 1000, UTC) if lasts_ms else None
+    with damaged_rows(path):
+        lasts_ms = [
+            at_ms + ahead_ms
+            for run, ahead_ms in ahead_of_runs(path)
+            for (at_ms,) in fetched(path, _LAST_READING, (run,))
+            if at_ms is not None
+        ]
+        return datetime.fromtimestamp(max(lasts_ms) / 1000, UTC) if lasts_ms else None
 
 
 def read_events(
@@ -189,13 +202,14 @@ def read_events(
     Raises:
         OSError: The file is not there or not readable as records.
     """
-    since_ms = round(since.timestamp() * 1000)
-    query, wanted = _of_kinds(_EVENTS, kinds)
-    return [
-        _event(row, ahead_ms)
-        for run, ahead_ms in ahead_of_runs(path)
-        for row in fetched(path, query, (run, since_ms - ahead_ms, *wanted))
-    ]
+    with damaged_rows(path):
+        since_ms = round(since.timestamp() * 1000)
+        query, wanted = _of_kinds(_EVENTS, kinds)
+        return [
+            _event(row, ahead_ms)
+            for run, ahead_ms in ahead_of_runs(path)
+            for row in fetched(path, query, (run, since_ms - ahead_ms, *wanted))
+        ]
 
 
 def last_event(path: Path, *, before: datetime, kind: str) -> RecordedEvent | None:
@@ -204,13 +218,14 @@ def last_event(path: Path, *, before: datetime, kind: str) -> RecordedEvent | No
     Raises:
         OSError: The file is not there or not readable as records.
     """
-    before_ms = round(before.timestamp() * 1000)
-    query, _ = _of_kinds(_LAST_EVENT, {kind})
-    for run, ahead_ms in reversed(ahead_of_runs(path)):
-        rows = fetched(path, query, (run, before_ms - ahead_ms, kind))
-        if rows:
-            return _event(rows[0], ahead_ms)
-    return None
+    with damaged_rows(path):
+        before_ms = round(before.timestamp() * 1000)
+        query, _ = _of_kinds(_LAST_EVENT, {kind})
+        for run, ahead_ms in reversed(ahead_of_runs(path)):
+            rows = fetched(path, query, (run, before_ms - ahead_ms, kind))
+            if rows:
+                return _event(rows[0], ahead_ms)
+        return None
 
 
 def _event(row: tuple[Any, ...], ahead_ms: int) -> RecordedEvent:

@@ -55,6 +55,16 @@ def test_closed_streams_change_no_exit_status(
     assert "Traceback" not in ran.stdout + ran.stderr
 
 
+@pytest.mark.parametrize("command", [f"check {CONFIG}", "keys", "--help", f"size {CONFIG} --json"])
+def test_output_for_which_there_is_no_room_is_said(tmp_path: Path, command: str) -> None:
+    """A script that keeps it must not take half of it for the whole."""
+    ran = coldpin(tmp_path, command, redirect=">/dev/full")
+
+    assert ran.returncode == 75
+    assert "Not all could be written: No space left on device" in ran.stderr
+    assert "Traceback" not in ran.stderr
+
+
 def test_no_log_line_goes_into_a_database(tmp_path: Path) -> None:
     """With streams closed the next file opened would get their numbers."""
     ran = coldpin(tmp_path, f"swap {CONFIG} --packs 4", redirect="<&- >&- 2>&-")
