@@ -58,7 +58,7 @@ expect "the air probe is the one that was warmed" sh -c "grep -A3 'probes.air' /
 expect "the other one is the reservoir's" sh -c "grep -A3 'probes.reservoir' /etc/coldpin/loft.toml | grep $water"
 expect "pump at 5, fan at 6" sh -c 'grep -q "pin = 5" /etc/coldpin/loft.toml && grep -q "pin = 6" /etc/coldpin/loft.toml'
 expect "the service may read it" runuser -u coldpin -- cat /etc/coldpin/loft.toml
-expect "and still nobody else" sh -c '! runuser -u grower -- cat /etc/coldpin/loft.toml'
+expect "and still nobody else" sh -c '! runuser -u nobody -- cat /etc/coldpin/loft.toml'
 expect "nothing in the chamber's folder is root's" sh -c '! find /var/lib/coldpin/loft -uid 0 | grep .'
 expect "both are off" off 5 6
 show $air 288

@@ -163,7 +163,11 @@ def _program(machine: Machine, wanted: Wanted) -> InstallStep:
             "every Python and processor. Run sudo apt update and this again; where that changes "
             "nothing, let it be built: sudo apt install swig gcc python3-dev, then this again."
         )
-        actions.append(Command(argv=(*pip, "--require-hashes", "-r", lock), or_else=build))
+        actions.append(
+            Command(
+                argv=(*pip, "--require-hashes", "--no-build-isolation", "-r", lock), or_else=build
+            )
+        )
     actions += [
         Command(argv=(str(home / "bin/coldpin"), "--version")),
         Command(argv=("chmod", "-R", "a+rX,go-w", str(home))),
