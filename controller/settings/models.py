@@ -62,7 +62,7 @@ def as_local_time(given: object) -> object:
     try:
         return time.fromisoformat(given if isinstance(given, str) else "")
     except ValueError:
-        raise ValueError('allowed: a local time of day such as "22:00"') from None
+        raise ValueError('allowed: a local time of day in four digits, such as "07:30"') from None
 
 
 CropTemperature = Annotated[Temperature, AfterValidator(as_crop_temperature)]

@@ -10,6 +10,9 @@ _CLOCK = re.compile(r"=\s*(\d{1,2}):(\d{2})\s*(?:#|$)")
 _LEADING_ZERO = re.compile(r"=\s*([+-]?)0(\d+(?:\.\d+)?)\s*(?:#|$)")
 _NO_ZERO = re.compile(r"=\s*([+-]?)(\.\d+)\s*(?:#|$)")
 _NO_DIGIT_AFTER = re.compile(r"=\s*([+-]?\d+)\.\s*(?:#|$)")
+_COMMA = re.compile(r"=\s*([+-]?\d+),(\d+)\s*(?:#|$)")
+_LARGE_WORD = re.compile(r"=\s*(True|False|TRUE|FALSE)\s*(?:#|$)")
+_TABLE = re.compile(r"\[+\s*([\w.-]+)\s*\]*")
 _WORDS = re.compile(r"=\s*([^\"'\[{#\s][^#]*?)\s*(?:#.*)?$")
 _WORD_VALUES = {"true", "false", "inf", "nan"}
 
@@ -51,12 +54,19 @@ def _number_advice(line: str) -> str:
         return f"allowed: a number without a zero in front; write {zero[1]}{zero[2]}"
     if bare := _NO_ZERO.search(line):
         return f"allowed: a number with a digit before its point; write {bare[1]}0{bare[2]}"
+    if comma := _COMMA.search(line):
+        return f"allowed: a point in a number, no comma; write {comma[1]}.{comma[2]}"
     if bare := _NO_DIGIT_AFTER.search(line):
         return f"allowed: a number with a digit after its point; write {bare[1]}.0"
     return ""
 
 
 def _text_advice(line: str, error: str) -> str:
+    if word := _LARGE_WORD.search(line):
+        return f"allowed: small letters; write {word[1].lower()}"
+    table = _TABLE.fullmatch(line.partition("#")[0].strip())
+    if table and line.count("[") != line.count("]"):
+        return f"allowed: a table with a bracket at both ends; write [{table[1]}]"
     if _open_quote(line):
         return "allowed: a text with a quotation mark at both ends"
     if (words := _WORDS.search(line)) and not _is_value(words[1]):
