@@ -77,6 +77,7 @@ class Interview:
         """Return the text of one answer; None: back to the question before."""
         usual = one_of(question.default(known), known)
         self._put(question, known, usual, can_go_back=can_go_back)
+        narrowed: tuple[str, ...] = ()
         while True:
             typed = self.ask().strip()
             if typed == BACK:
@@ -87,10 +88,15 @@ class Interview:
             text = UNKNOWN if is_unknown(typed) else typed or usual
             if question.kind is AnswerKind.CHOICE and typed and not is_unknown(typed):
                 fitting = fitting_options(question, typed)
+                fitting = tuple(key for key in fitting if key in narrowed) or fitting
                 if len(fitting) != 1:
                     self._put_options(question, fitting)
+                    narrowed = fitting
                     continue
                 text = fitting[0]
+            elif not typed and narrowed:
+                self._put_options(question, narrowed)  # none of these is the usual answer
+                continue
             try:
                 answer = answer_to(question, text, known)
             except ValueError as error:

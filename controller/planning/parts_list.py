@@ -187,7 +187,7 @@ CORES: Mapping[str, Core] = {
 }
 RATED = "rated"
 """The answer that stands for a core whose label or bench test says what it takes."""
-RATED_WORDS = "another: its label or a bench test says how many watts"
+RATED_WORDS = "another, of which you know the watts"
 FANS: Mapping[str, tuple[str, float, float]] = {
     "quiet": ("quiet, up to 900 rpm", 13.0, 0.8),
     "ordinary": ("ordinary, 1200 to 1500 rpm", 22.0, 1.5),

@@ -147,7 +147,7 @@ def read_answer(question: Question, text: str, known: Known) -> Value:
         case AnswerKind.SIZE:
             return _read_size(question, text, known)
         case AnswerKind.RATING:
-            return _in_range(question, watts_per_kelvin(text), known)
+            return _in_range(question, _watts_per_kelvin(text, known), known)
         case AnswerKind.TIME:
             return _read_time(text)
         case AnswerKind.NAME:
@@ -202,6 +202,14 @@ def _read_size(question: Question, text: str, known: Known) -> tuple[float, floa
                 low, high, unit = low / 0.3048, high / 0.3048, "ft"
             raise ValueError(f"allowed: {low:.2g} to {high:.2g} {unit} on each side")
     return size_m
+
+
+def _watts_per_kelvin(text: str, known: Known) -> float:
+    try:
+        return watts_per_kelvin(text)
+    except ValueError:
+        example = "120 W at 18 F" if is_us(known) else "120 W at 10 K"
+        raise ValueError(f'allowed: watts at a difference, such as "{example}"') from None
 
 
 _TIME = re.compile(

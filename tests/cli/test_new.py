@@ -91,7 +91,7 @@ def test_an_answer_may_be_the_beginning_of_its_words() -> None:
 
 def test_a_long_list_is_short_until_all_of_it_is_asked_for() -> None:
     """Part of a name is enough; where it fits several, these are shown."""
-    typed = ["", "turnip", "all", "strain", "nameko"]
+    typed = ["", "turnip", "all", "strain", "", "nameko"]
 
     texts, screen = interviewed(typed, {})
     first, _, rest = screen.partition("Or part of another name; all lists all 27.")
@@ -104,6 +104,14 @@ def test_a_long_list_is_short_until_all_of_it_is_asked_for() -> None:
     assert "wood ear" in whole
     assert "warm strain" in several
     assert "wood ear" not in several.partition("fruiting: mushrooms grow")[0]
+
+
+def test_words_narrow_the_names_that_are_left() -> None:
+    """The word "cold" alone fits shiitake too; after "oyster" it means one."""
+    texts, screen = interviewed(["", "oyster", "cold"], {})
+
+    assert texts["species"] == "pearl-oyster-cold"
+    assert screen.count("Which of these?") == 1
 
 
 def test_replayed_answers_write_a_configuration_that_check_accepts(

@@ -23,7 +23,12 @@ from controller.planning.questions import topics
 from controller.planning.running_cost import ASSUMPTIONS, running_cost
 from controller.planning.shopping import shopping_list
 from controller.planning.verdict import Verdict
-from controller.planning.verdict_words import change_sentence, supply_sentence, verdict_sentence
+from controller.planning.verdict_words import (
+    change_sentence,
+    changes_heading,
+    supply_sentence,
+    verdict_sentence,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -249,6 +254,7 @@ class Better:
 class BetterList:
     """What to change first."""
 
+    heading: str
     lead: str
     changes: tuple[Better, ...]
 
@@ -275,6 +281,7 @@ def changes_of(changes: tuple[Change, ...], verdict: Verdict) -> BetterList:
     else:
         lead = "No single change is enough; these bring most."
     return BetterList(
+        heading=changes_heading(holds_already=holds_already),
         lead=lead,
         changes=tuple(
             Better(
