@@ -27,8 +27,8 @@ from controller.thermal.specs import FreezerSpec, PackSpec, PlantSpec
 HOLDS_SHARE = 0.96
 """A build holds when the air is in band for this share of the hot days: out of it for no more than
 an hour a day, by no more than half a kelvin beyond the switching points. Own choice."""
-MOST_OUT_H = (1.0 - HOLDS_SHARE) * HOURS * COARSE_DAYS + 1e-6
-"""Short days that are out of band for longer do not hold [h]."""
+MOST_ABOVE_K_H = HOURS * COARSE_DAYS * BAND_SLACK_K
+"""Short days that are warmer than this are out of band [K·h]: beyond its slack all the time."""
 BORDER_SHARE = 0.005
 """So near to that border every day of the spell is rehearsed: days that repeat each other within
 `rehearsal.hot_day_counter.SAME_SHARE` may lie to either side of it."""
@@ -171,9 +171,11 @@ def judge(
     elif _too_cold(days):
         verdict = Verdict.CANNOT
     else:
-        ample = _packs_without_end(build).coarse_days(most_out_h=MOST_OUT_H)
-        verdict = Verdict.SHORT if in_band(ample) else Verdict.CANNOT
-        needed = ample if verdict is Verdict.SHORT else days
+        ample = _packs_without_end(build).coarse_days(most_above_k_h=MOST_ABOVE_K_H)
+        # water that stays at its coldest may take the air below its band: that is no lack of cold
+        helped = in_band(ample) or (ample is not None and _too_cold(ample))
+        verdict = Verdict.SHORT if helped else Verdict.CANNOT
+        needed = ample if helped else days
     supply = supply_of(build, days, needed)
     limit, spare = _limit(build, days, supply, verdict)
     return Judgement(

@@ -24,7 +24,7 @@ from controller.planning.own_file import own_file
 from controller.planning.points import air_high_c, low_limit_c, points_of
 from controller.planning.question import AnswerKind, read_answer
 from controller.planning.questions import every_question
-from controller.planning.verdict import Verdict
+from controller.planning.verdict import Limit, Verdict
 from controller.settings.load import read_settings
 from controller.settings.species import read_species
 
@@ -333,3 +333,16 @@ def test_a_label_that_cannot_be_is_asked_again(changed: dict[str, str], problem:
     (why,) = problems.values()
     assert problem in why
     assert set(problems) == set(changed)
+
+
+def test_more_cold_than_the_band_bears_is_no_lack_of_coil() -> None:
+    """A foam box with a large core and a small freezer: with packs at hand it gets too cold.
+
+    By hand: walls of 0.6 W/(m²·K), 3.7 m² and 9 K are 20 W, the core takes 36 W/K; a fridge's
+    freezer gives back 2 kg a day, 10 W.
+    """
+    tent = answers_of("tent-and-bottles")
+    result = consult(complete(texts_of(tent) | {"walls": "foam-50"}))
+
+    assert result.judgement.verdict is Verdict.SHORT
+    assert result.judgement.limit is Limit.FREEZER
