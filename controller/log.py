@@ -1,50 +1,39 @@
-"""Log lines: the name of an event, and what belongs to it by name.
+"""structlog, which writes our log lines, without what it takes along and no line of ours needs.
 
-They go through the standard library's logging; `cli.logs` gives them their shape. Nothing else is
-imported for them: the control process runs for months on a small computer.
+The control process runs for months on a small computer, paints nothing and speaks to no network.
+structlog takes rich along for coloured tracebacks and asyncio, with ssl, for loggers that are
+awaited: together seven megabytes. Whoever logs imports structlog from here.
 """
 
 from __future__ import annotations
 
-import logging
-from collections.abc import Mapping
+import sys
+from importlib import import_module
+from types import ModuleType
+
+__all__ = ["structlog"]
 
 
-class LogLine:
-    """What one line says."""
+class _ImportedLater(ModuleType):
+    """Stands for a module that is imported when something of it is asked for."""
 
-    __slots__ = ("event", "fields")
-
-    def __init__(self, event: str, fields: Mapping[str, object]) -> None:
-        self.event = event
-        self.fields = fields
-
-    def __str__(self) -> str:
-        """Return the line for whoever shapes it no further."""
-        return " ".join((self.event, *(f"{key}={value!r}" for key, value in self.fields.items())))
+    def __getattr__(self, name: str) -> object:
+        return getattr(import_module(self.__name__), name)
 
 
-class EventLog:
-    """Writes lines under the name of a part of coldpin. No line waits for whoever reads it."""
+def _import_structlog() -> None:
+    instead: dict[str, ModuleType | None] = {
+        name: module
+        for name, module in (("asyncio", _ImportedLater("asyncio")), ("rich", None))
+        if name not in sys.modules
+    }
+    sys.modules.update(instead)  # type: ignore[arg-type]  # None: structlog does without
+    try:
+        import_module("structlog")
+    finally:
+        for name in instead:
+            del sys.modules[name]
 
-    __slots__ = ("_logger",)
 
-    def __init__(self, name: str) -> None:
-        """Write under this name, which begins with coldpin or controller."""
-        self._logger = logging.getLogger(name)
-
-    def info(self, event: str, /, **fields: object) -> None:
-        """Log what is as it should be."""
-        self._write(logging.INFO, event, fields)
-
-    def warning(self, event: str, /, **fields: object) -> None:
-        """Log what somebody should look at."""
-        self._write(logging.WARNING, event, fields)
-
-    def error(self, event: str, /, **fields: object) -> None:
-        """Log what is broken."""
-        self._write(logging.ERROR, event, fields)
-
-    def _write(self, level: int, event: str, fields: Mapping[str, object]) -> None:
-        if self._logger.isEnabledFor(level):
-            self._logger.log(level, LogLine(event, fields))
+_import_structlog()
+import structlog  # noqa: E402 - as the types of this module

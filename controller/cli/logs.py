@@ -14,11 +14,11 @@ import os
 import queue
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import MutableMapping
 from datetime import UTC, datetime
 from typing import Any
 
-from controller.log import LogLine
+from controller.log import structlog
 
 MOST_WAITING = 1000
 FLUSH_WITHIN_S = 1.0
@@ -88,57 +88,70 @@ def _dropped_line(count: int) -> bytes:
 
 
 def set_up_logs() -> QueuedLines:
-    """Configure the logs of this process, and return what writes their lines."""
+    """Configure structlog for this process, and return what writes its lines."""
     handler = QueuedLines(2)
     root = logging.getLogger()
     root.handlers = [handler]
     root.setLevel(logging.INFO)
     for_people = sys.stderr is not None and sys.stderr.isatty()
-    handler.setFormatter(_OneShape(_for_people if for_people else _as_json))
+    shape: Any = (
+        structlog.processors.KeyValueRenderer(key_order=["at", "level", "event"])
+        if for_people
+        else structlog.processors.JSONRenderer(default=_readable, ensure_ascii=False)
+    )
+    handler.setFormatter(_OneShape(shape))
+    structlog.configure(
+        processors=[
+            structlog.processors.add_log_level,
+            structlog.processors.TimeStamper(fmt="iso", utc=True, key="at"),
+            structlog.processors.format_exc_info,
+            _everything_printable,
+            shape,
+        ],
+        wrapper_class=structlog.make_filtering_bound_logger(logging.INFO),
+        logger_factory=logging.getLogger,
+        cache_logger_on_first_use=True,
+    )
     return handler
 
 
 class _OneShape(logging.Formatter):
-    """Gives our lines, and those of libraries with perhaps a traceback, one shape."""
+    """Gives lines of libraries, which are plain text and perhaps a traceback, the shape of ours."""
 
-    def __init__(self, shape: Callable[[dict[str, Any]], str]) -> None:
-        super().__init__()
+    def __init__(self, shape: Any) -> None:
+        super().__init__("%(message)s")
         self._shape = shape
 
     def format(self, record: logging.LogRecord) -> str:
         """Return one line."""
-        if isinstance(record.msg, LogLine):
-            line = {key: _printable(value) for key, value in record.msg.fields.items()}
-            line["event"] = record.msg.event
-        else:
-            line = {"event": record.getMessage(), "logger": record.name}
+        if record.name.partition(".")[0] in {"coldpin", "controller"}:
+            return super().format(record)  # structlog shaped it already
+        event: dict[str, Any] = {"event": record.getMessage(), "logger": record.name}
         if record.exc_info:
-            line["exception"] = self.formatException(record.exc_info)
-        line["level"] = record.levelname.lower()
+            event["exception"] = self.formatException(record.exc_info)
+        event["level"] = record.levelname.lower()
         at = datetime.fromtimestamp(record.created, UTC)
-        line["at"] = at.isoformat().replace("+00:00", "Z")
-        return self._shape(line)
+        event["at"] = at.isoformat().replace("+00:00", "Z")
+        line: str = self._shape(None, "", event)
+        return line
 
 
-def _for_people(line: dict[str, Any]) -> str:
-    first = ("at", "level", "event")
-    rest = (key for key in line if key not in first)
-    return " ".join(f"{key}={line[key]!r}" for key in (*first, *rest))
-
-
-def _as_json(line: dict[str, Any]) -> str:
-    return json.dumps(line, ensure_ascii=False, allow_nan=False)
-
-
-def _printable(value: object) -> object:
-    """Return a value that JSON can carry: the text of bytes, no numbers and other objects.
-
-    NaN and infinity are no JSON, and one such line would stop whoever reads it line by line.
-    """
-    odd = isinstance(value, float) and not math.isfinite(value)
-    if isinstance(value, str | int | float | bool | None) and not odd:
-        return value
+def _readable(value: object) -> str:
     try:
         return repr(value)
     except Exception:  # noqa: BLE001 - a value's own repr may be broken; the line must still go out
         return f"<{type(value).__name__}>"
+
+
+def _everything_printable(
+    _logger: object, _method: str, event: MutableMapping[str, Any]
+) -> MutableMapping[str, Any]:
+    """Replace what a renderer could choke on: bytes, no numbers, an object without a usable repr.
+
+    NaN and infinity are no JSON, and one such line would stop whoever reads it line by line.
+    """
+    for key, value in event.items():
+        odd = isinstance(value, float) and not math.isfinite(value)
+        if odd or not isinstance(value, str | int | float | bool | None):
+            event[key] = _readable(value)
+    return event

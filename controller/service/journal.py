@@ -8,9 +8,9 @@ from controller.core.state import Decision, Inputs
 from controller.domain.events import EventKind
 from controller.domain.temperatures import Reading, Seen
 from controller.errors import words_of
-from controller.log import EventLog
+from controller.log import structlog
 
-_log = EventLog("coldpin")
+_log = structlog.get_logger("coldpin")
 
 
 class Journal(Protocol):

@@ -7,11 +7,11 @@ from collections.abc import Callable
 from typing import Generic, TypeVar
 
 from controller.errors import words_of
-from controller.log import EventLog
+from controller.log import structlog
 
 Value = TypeVar("Value")
 
-_log = EventLog("coldpin")
+_log = structlog.get_logger("coldpin")
 
 
 class NewestWriter(Generic[Value]):

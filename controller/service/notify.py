@@ -10,12 +10,12 @@ import os
 import socket
 import time
 
-from controller.log import EventLog
+from controller.log import structlog
 
 ONCE_PATIENCE_S = 1.0
 """What is said only once may wait this long for a manager whose queue is full."""
 
-_log = EventLog("coldpin.notify")
+_log = structlog.get_logger("coldpin.notify")
 
 
 class Notifier:

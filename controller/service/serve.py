@@ -13,7 +13,7 @@ from controller.domain.events import REFUSED, STAGE
 from controller.domain.places import records_path
 from controller.domain.requests import RequestKind, SetStage
 from controller.errors import ControllerError, OutputError, words_of
-from controller.log import EventLog
+from controller.log import structlog
 from controller.records.boot import boot_id, boottime
 from controller.records.hours import HourBasis
 from controller.records.requests_file import REQUESTS, newest, settle
@@ -56,7 +56,7 @@ OPEN_AGAIN_AFTER_S = 1.0
 REFUSED_EVERY_S = 900.0
 """How often readings that were refused are summed up for the records."""
 
-_log = EventLog("coldpin")
+_log = structlog.get_logger("coldpin")
 
 
 def serve(

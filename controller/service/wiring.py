@@ -10,7 +10,7 @@ from typing import Any
 from controller.domain.places import STATES, foreign_instance
 from controller.domain.supply import Supply
 from controller.errors import OutputError, SettingsError, UnknownDriverError, words_of
-from controller.log import EventLog
+from controller.log import structlog
 from controller.outputs.bounded import BoundedOutput
 from controller.outputs.mains_rule import (
     LoadKind,
@@ -27,7 +27,7 @@ from controller.settings.load import Settings, examine_tables, settings_from
 from controller.settings.relay_modules import examine_relay_modules
 from controller.settings.shipped import shipped_config
 
-_log = EventLog("coldpin.outputs")
+_log = structlog.get_logger("coldpin.outputs")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

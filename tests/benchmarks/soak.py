@@ -19,6 +19,7 @@ from datetime import UTC, datetime, timedelta
 from datetime import time as day_time
 from pathlib import Path
 
+from controller.log import structlog
 from controller.lookout.forecasting import RecordsForecaster
 from controller.lookout.headline import AlarmLimits, headline_of
 from controller.lookout.metrics import metrics_text
@@ -94,7 +95,7 @@ def main() -> None:
     parser.add_argument("--ticks", type=int, default=1_000_000)
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
-    logging.disable(logging.CRITICAL)
+    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.CRITICAL))
     with tempfile.TemporaryDirectory() as folder:
         soak = Soak(asked.seed, Path(folder) / "records.sqlite")
         beside = Beside(soak, Path(folder))

@@ -8,7 +8,7 @@ import sys
 
 ODD = """
 from controller.cli.logs import set_up_logs
-from controller.log import EventLog
+from controller.log import structlog
 
 class NoText:
     def __repr__(self):
@@ -16,7 +16,7 @@ class NoText:
     __str__ = __repr__
 
 set_up_logs()
-log = EventLog("coldpin")
+log = structlog.get_logger("coldpin")
 for value in (b"\\xff\\xfe", float("nan"), float("-inf"), "\\udcff", NoText(), 12.5, None):
     log.info("odd", value=value)
 """
@@ -66,3 +66,26 @@ def test_lines_of_libraries_have_the_shape_of_ours() -> None:
     assert failed["level"] == "error"
     assert "ValueError: first line\nsecond line" in failed["exception"]
     assert started["at"].endswith("Z")
+
+
+LIGHT = """
+import sys
+from controller.log import structlog
+
+assert not {"asyncio", "ssl", "rich"} & set(sys.modules), sorted(sys.modules)
+import asyncio, rich
+from controller.cli.logs import set_up_logs
+
+lines = set_up_logs()
+asyncio.run(structlog.get_logger("coldpin").ainfo("awaited"))
+lines.flush()
+"""
+
+
+def test_log_lines_bring_nothing_along_that_they_do_not_need() -> None:
+    """And what was left out is there, whole, for whoever imports it later."""
+    ran = subprocess.run(
+        [sys.executable, "-c", LIGHT], capture_output=True, text=True, check=True, timeout=60
+    )
+
+    assert json.loads(ran.stderr)["event"] == "awaited"

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from structlog.testing import capture_logs
+
 from controller.lookout.problem_log import MOST_REMEMBERED, ProblemLog
-from tests.support.log_lines import capture_logs
 
 
 def test_problems_that_alternate_are_logged_once_each() -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from structlog.testing import capture_logs
 
 from controller.cli.main import status_of
 from controller.domain.requests import ReportSwapDue, RequestKind
@@ -22,7 +23,6 @@ from controller.records.requests_file import REQUESTS, newest
 from controller.records.snapshot import Snapshot
 from controller.settings.shipped import shipped_config
 from tests.lookout.houses import NOW, forecast, put_status, settings_with, snapshot, status
-from tests.support.log_lines import capture_logs
 from tests.support.time_zones import zone_of_the_process
 from tests.support.waiting import until
 

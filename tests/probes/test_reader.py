@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 import pytest
+from structlog.testing import capture_logs
 
 from controller.domain.temperatures import Lost, Seen
 from controller.probes.one_wire import OneWireProbe, open_one_wire
@@ -16,7 +17,6 @@ from controller.probes.samples import Fault, Sample
 from controller.probes.scratchpad import scratchpad_text
 from controller.probes.sieve import Sieve, SieveRules
 from controller.probes.sysfs import ReadFile, WriteFile, read_file, write_file
-from tests.support.log_lines import capture_logs
 from tests.support.w1_kernel import FakeClock, FakeKernel
 from tests.support.w1_tree import AIR, COIL_OUTLET, RESERVOIR, ROOM, W1Tree
 from tests.support.waiting import AT_MOST_S

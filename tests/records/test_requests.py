@@ -10,6 +10,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from structlog.testing import capture_logs
 
 from controller.core.state import NOTHING_ASKED, Asked
 from controller.domain.alarms import AlarmName
@@ -36,7 +37,6 @@ from controller.records.requests_file import (
     unanswered,
 )
 from controller.service.pending_requests import MOST_AT_ONCE, PendingRequests
-from tests.support.log_lines import capture_logs
 from tests.support.waiting import until
 
 BOOT = "boot-a"

@@ -7,10 +7,10 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 import pytest
+from structlog.testing import capture_logs
 
 from controller.probes.samples import Sample
 from controller.service.bus import AwaitedBus, StrangerWatch
-from tests.support.log_lines import capture_logs
 from tests.support.waiting import until
 
 READ = [("air", Sample(1.0, 16_000))]

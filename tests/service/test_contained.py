@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
+from structlog.testing import capture_logs
 
 from controller.cli import off as command
 from controller.core.decide import begin
@@ -32,7 +33,6 @@ from controller.settings.models import Level
 from controller.settings.shipped import shipped_config
 from tests.service.test_warming_store import learned_state
 from tests.support.laws import make_inputs
-from tests.support.log_lines import capture_logs
 from tests.support.waiting import until
 
 ON = Decision(True, True, Phase.COOL, Reason.CALL)

@@ -11,6 +11,7 @@ from dataclasses import asdict, replace
 from pathlib import Path
 
 import pytest
+from structlog.testing import capture_logs
 
 from controller.core.decide import begin, decide
 from controller.domain.control_phase import Phase
@@ -30,7 +31,6 @@ from controller.service.kept_wiring import KeptLoad, read_kept_wiring, write_kep
 from controller.service.locks import lock_instance
 from controller.service.notify import Notifier
 from tests.support.laws import make_inputs, make_law
-from tests.support.log_lines import capture_logs
 
 KEPT = KeptTimers(
     version=1,

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from freezegun import freeze_time
+from structlog.testing import capture_logs
 
 from controller.core.decide import begin
 from controller.core.law import Band
@@ -25,7 +26,6 @@ from controller.service.loop import BandInForce, ControlLoop
 from controller.service.output_bank import OutputBank
 from controller.settings.law_of import BandSchedule
 from tests.support.laws import make_law
-from tests.support.log_lines import capture_logs
 
 BERLIN = ZoneInfo("Europe/Berlin")
 UTC_NOON = datetime(2026, 7, 1, 12, 0, tzinfo=UTC)

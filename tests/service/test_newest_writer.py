@@ -6,9 +6,9 @@ import threading
 from collections.abc import Iterator
 
 import pytest
+from structlog.testing import capture_logs
 
 from controller.service.newest_writer import NewestWriter
-from tests.support.log_lines import capture_logs
 from tests.support.waiting import AT_MOST_S
 
 

@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import Any, cast
 
 import pytest
+from structlog.testing import capture_logs
 
 from controller.errors import OutputError
 from controller.outputs.dry import DryOutput
 from controller.service.wiring import Plan, open_outputs, plan_of
 from controller.settings.shipped import shipped_config
-from tests.support.log_lines import capture_logs
 
 SIGNAL = """
 [loads.signal]

@@ -9,6 +9,7 @@ from dataclasses import asdict, replace
 from pathlib import Path
 
 import pytest
+from structlog.testing import capture_logs
 
 from controller.core.decide import begin
 from controller.core.state import Cooling
@@ -26,7 +27,6 @@ from controller.service.kept_timers import (
     write_mirror,
 )
 from controller.service.timer_store import TimerStore, stopped
-from tests.support.log_lines import capture_logs
 from tests.support.waiting import until
 
 BOOT = "boot-a"

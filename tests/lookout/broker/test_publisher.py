@@ -18,6 +18,7 @@ from typing import Any
 
 import pytest
 from jsonschema import Draft202012Validator
+from structlog.testing import capture_logs
 
 from controller.domain.published_forecast import FORECAST_CODEC, PlannedChange, PublishedForecast
 from controller.domain.requests import LogSwap
@@ -35,7 +36,6 @@ from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
 from tests.lookout.houses import alarm, put_status, settings_with, status
 from tests.support.broker import Listener, RealBroker
-from tests.support.log_lines import capture_logs
 from tests.support.machine import demand, program
 from tests.support.waiting import until
 

@@ -8,12 +8,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from structlog.testing import capture_logs
 
 from controller.errors import SettingsError
 from controller.lookout.notices.heartbeat import ALIVE_FOR_S, Heartbeat, get, read_heartbeat
 from controller.lookout.run import heartbeat_of
 from tests.lookout.houses import settings_with, snapshot
-from tests.support.log_lines import capture_logs
 from tests.support.waiting import until
 
 SECRET = "noegle-7"

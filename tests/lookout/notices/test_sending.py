@@ -12,6 +12,7 @@ from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 
 import pytest
+from structlog.testing import capture_logs
 
 from controller.cli.main import status_of
 from controller.domain.backoff import backoff_s
@@ -29,7 +30,6 @@ from controller.lookout.notices.sending import (
 )
 from controller.lookout.notices.services import Deliver, Service, read_addresses, services_for
 from tests.lookout.houses import LIMITS, NOW, alarm, probes, settings_with, snapshot
-from tests.support.log_lines import capture_logs
 
 RULES = Rules(
     limits=LIMITS, leads_s=(), wakes=time(6, 30), sleeps=time(22, 30), chamber="hall shelf"
