@@ -35,8 +35,8 @@ class QueuedLines(logging.Handler):
             most_waiting: Lines that wait at most; more are dropped and counted.
         """
         super().__init__()
-        self.dropped = 0
-        """Lines that did not fit and that no line has reported yet."""
+        # each has one writer, so that no count is lost between the two threads
+        self._did_not_fit = self._reported = 0
         self._lines: queue.Queue[bytes] = queue.Queue(most_waiting)
         try:
             self._descriptor = os.dup(descriptor)
@@ -45,6 +45,11 @@ class QueuedLines(logging.Handler):
         self._idle = threading.Event()
         self._idle.set()
         threading.Thread(target=self._work, name="log", daemon=True).start()
+
+    @property
+    def dropped(self) -> int:
+        """Lines that did not fit and that no line has reported yet."""
+        return self._did_not_fit - self._reported
 
     def emit(self, record: logging.LogRecord) -> None:
         """Queue a line, or count it where it does not fit; never waits, never raises."""
@@ -56,7 +61,7 @@ class QueuedLines(logging.Handler):
         try:
             self._lines.put_nowait(line)
         except queue.Full:
-            self.dropped += 1
+            self._did_not_fit += 1
 
     def flush(self) -> None:
         """Wait until the lines are out, for `FLUSH_WITHIN_S` at most."""
@@ -66,8 +71,9 @@ class QueuedLines(logging.Handler):
         while True:
             self._write(self._lines.get())
             if self._lines.empty():
-                dropped, self.dropped = self.dropped, 0
+                dropped = self.dropped
                 if dropped:
+                    self._reported += dropped
                     self._write(_dropped_line(dropped))
                 self._idle.set()
 

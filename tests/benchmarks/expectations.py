@@ -8,6 +8,11 @@ it is at fault is a false one. Then each fault in turn comes about on the fourth
 them. "at rest" is for how much of the time to notice the pump was commanded off: a contact that
 stays closed shows nothing while it should be closed. Prints figures and judges nothing; the aim is
 less than one false alarm per chamber and year.
+
+A pump that stays on alone is not named in the two chambers whose room is 2 to 4 K warmer than their
+air: it hardly warms by itself there. The reservoir shows no more: in rests of a sound chamber with
+ice in it, it changes by 0.0 K/h, within a step of the probe, and it does the same with the pump on
+until the packs are spent; what it does then has nothing learned to be held against.
 """
 
 from __future__ import annotations

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import json
+import logging
+import os
 import subprocess
 import sys
+
+from controller.cli.logs import QueuedLines
 
 ODD = """
 from controller.cli.logs import set_up_logs
@@ -89,3 +93,24 @@ def test_log_lines_bring_nothing_along_that_they_do_not_need() -> None:
     )
 
     assert json.loads(ran.stderr)["event"] == "awaited"
+
+
+def test_lines_that_nobody_reads_are_dropped_and_counted() -> None:
+    """Whoever logs never waits; once lines move again, one says how many are missing."""
+    read, write = os.pipe()
+    lines = QueuedLines(write, most_waiting=20)
+    os.close(write)
+    lines.setFormatter(logging.Formatter("%(message)s"))
+    for number in range(5000):  # far more than a pipe and the queue hold
+        lines.emit(logging.makeLogRecord({"msg": f"{number:<200}"}))
+
+    found, accounted = b"", 0
+    while accounted < 5000:
+        found += os.read(read, 65_536)
+        whole = found[: found.rfind(b"\n") + 1].decode().splitlines()
+        told = [json.loads(line)["count"] for line in whole if "log_lines_dropped" in line]
+        accounted = sum(line[:1].isdigit() for line in whole) + sum(told)
+    os.close(read)
+
+    assert accounted == 5000
+    assert sum(told) > 0

@@ -328,3 +328,20 @@ def test_a_reload_whose_probes_cannot_be_opened_changes_nothing(
     assert [line["problem"] for line in logs if line["event"] == "config_kept_as_it_was"] == [
         "the probes cannot be opened: WordlessError: WordlessError"
     ]
+
+
+def test_the_status_says_what_is_not_as_it_should_be_beside_the_alarms(
+    process: _Process,
+) -> None:
+    """Requests that cannot be taken, a run that ended with the pump on, a card that keeps none."""
+    assert process._notes() == []
+    process._requests.fault = "database disk image is malformed"
+    process._timers.ended_with_pump_on = "the process was killed"
+    process._timers._writer._failed = True
+
+    killed, kept, requests = process._notes()
+    process.close()
+
+    assert "The last run ended with the pump on: the process was killed." in killed
+    assert "nothing is kept over a power cut" in kept
+    assert requests.endswith("malformed")

@@ -13,7 +13,7 @@ from structlog.testing import capture_logs
 from controller.core.decide import begin
 from controller.core.law import Band
 from controller.core.signal import SignalPattern
-from controller.core.state import NOTHING_ASKED, Asked, Decision, Inputs, State
+from controller.core.state import NOTHING_ASKED, Asked, Cooling, Decision, Inputs, State
 from controller.domain.alarms import AlarmName
 from controller.domain.control_phase import Phase, Reason
 from controller.errors import OutputError
@@ -136,6 +136,25 @@ def test_an_empty_reservoir_stops_the_pump_within_the_tick() -> None:
 
     assert not journal.decisions[-1].pump
     assert journal.decisions[-1].reason is Reason.RESERVOIR_EMPTY
+
+
+def test_what_is_kept_of_a_start_is_kept_before_the_pump_runs() -> None:
+    """A record that says "off since an hour" while it runs would shorten the next rest."""
+    clock = SimulatedClock(datetime(2026, 7, 1, 12, tzinfo=UTC))
+    pump = DryOutput()
+    kept: list[tuple[bool, bool]] = []
+
+    def before_start(cooling: Cooling, _now: float) -> None:
+        kept.append((cooling.pump, pump.on))
+
+    source = Script(air=18_000, reservoir=4_000)
+    outputs = OutputBank({"pump": pump, "fan": DryOutput()})
+    loop = make_loop(clock, source, Kept(), outputs=outputs, before_start=before_start)
+
+    loop.turn(clock, 60)
+
+    assert pump.on
+    assert kept == [(True, False)]
 
 
 def test_wish_is_passed_on_once() -> None:

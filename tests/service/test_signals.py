@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 import threading
 from collections.abc import Iterator
+from pathlib import Path
+from types import FrameType
 
 import pytest
 
@@ -57,6 +60,37 @@ def test_a_signal_ends_the_sleep_at_once_and_only_one_sleep(signals: Signals) ->
     signals.sleep(-1.0)  # a tick that is late already
 
     assert ended == ["before", "in it"]
+    assert signals.take_reload()
+
+
+def test_a_handler_calls_nothing_that_could_wait(signals: Signals) -> None:
+    """A lock taken there may be held by the very code that the signal interrupted."""
+    called: list[str] = []
+
+    def note(frame: FrameType, event: str, what: object) -> None:
+        if event == "c_call":
+            called.append(getattr(what, "__qualname__", repr(what)))
+        elif event == "call":
+            called.append(f"{Path(frame.f_code.co_filename).stem}.{frame.f_code.co_name}")
+
+    for number in (signal.SIGHUP, signal.SIGTERM):
+        sys.setprofile(note)
+        try:
+            signals._note(number, None)
+        finally:
+            sys.setprofile(None)
+
+    assert signals.waiting
+    assert {name.partition(".")[0] for name in called} <= {"signals", "enum", "setprofile", "types"}
+
+
+def test_more_signals_than_the_pipe_holds_are_no_error(signals: Signals) -> None:
+    """A script that sends them in a loop neither blocks nor ends the process."""
+    for _ in range(70_000):
+        signal.raise_signal(signal.SIGHUP)
+    for _ in range(30):
+        signals.sleep(0.0)
+
     assert signals.take_reload()
 
 
