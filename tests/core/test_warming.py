@@ -175,6 +175,7 @@ def test_the_expected_speed_is_a_line_through_what_was_seen() -> None:
     assert expected_speed_k_h(line_of(*steady[1:]), 15.0) is None
     assert expected_speed_k_h(line_of(*steady), 9.9) is None
     assert expected_speed_k_h(line_of(*[(10.0, 1.4)] * 8), 10.0) is None
+    assert expected_speed_k_h(line_of(*[(10.0, 1.6)] * 8), 10.0) == pytest.approx(1.6)
 
 
 def after_blocks(*shares: float, begun: Warming | None = None) -> Warming:
@@ -249,3 +250,26 @@ def test_a_piece_that_shows_nothing_is_no_part_of_a_block(inputs: Inputs, at: fl
     after = replace(before, trend=(AirMark(at, 15_000),))
 
     assert warming_after(NOTHING, before, after, inputs, at, learn=True) is NOTHING
+
+
+def test_a_room_two_kelvin_warmer_is_a_part_of_a_block() -> None:
+    """It takes longer to fill one."""
+    before = replace(begin(0.0).cooling, trend=(AirMark(0.0, 15_000),))
+    after = replace(before, trend=(AirMark(1200.0, 15_000),))
+    inputs = make_inputs(15.0, 4.0, room=reading(17.0))
+
+    begun = warming_after(NOTHING, before, after, inputs, 1200.0, learn=True)
+
+    assert (begun.block.lasted_s, begun.line) == (1200.0, NOTHING.line)
+
+
+def test_a_fall_near_the_balance_with_a_mild_room_is_no_fault() -> None:
+    """What was learned in a warm room says nothing of one three kelvin warmer than the air."""
+    plant = Plant()
+    assert plant.live(24.0, usual) == []
+    while plant.state.cooling.pump:
+        plant.live(TICK_S / 3600.0, usual)
+    plant.air_c = 15.8
+    assert plant.live(0.5, lambda _k: 0.0, room_c=18.8) == []
+
+    assert plant.live(0.6, lambda _k: -2.0, room_c=18.8) == []

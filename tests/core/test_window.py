@@ -100,6 +100,7 @@ def test_a_window_is_left_by_all_but_readings_inside_it() -> None:
 
     assert window.holds(make_inputs(16.4, 4.5), 10.0, law)
     assert window.holds(inputs, 10.0, law)
+    assert window.holds(replace(inputs), 10.0, law)
     assert not window.holds(inputs, 10.0, replace(law))
     assert not window.holds(make_inputs(16.5, 4.0), 10.0, law)
     assert not window.holds(make_inputs(None, 4.0), 10.0, law)
