@@ -15,7 +15,7 @@ from controller.core.decide import begin
 from controller.core.state import Cooling
 from controller.domain.control_phase import Phase
 from controller.records.boot import boottime
-from controller.service import boot_memory
+from controller.service import boot_memory, timer_store
 from controller.service.kept_timers import (
     MOST_CUT_STARTS,
     START_PROVED_S,
@@ -26,7 +26,7 @@ from controller.service.kept_timers import (
     write_kept,
     write_mirror,
 )
-from controller.service.timer_store import TimerStore, stopped
+from controller.service.timer_store import WRITE_WITHIN_S, TimerStore, stopped
 from tests.support.waiting import until
 
 BOOT = "boot-a"
@@ -186,7 +186,8 @@ def test_a_pump_starts_without_its_record_and_the_old_one_proves_no_rest(
     assert not first.keeps
     lost = next(line for line in logs if line["event"] == "pump_starts_without_its_record")
     assert lost["in_memory"] is True
-    assert lost["waited_s"] <= 1.0  # the loop waits with it
+    assert lost["waited_s"] == timer_store.WRITE_WITHIN_S
+    assert WRITE_WITHIN_S <= 1.0  # the loop waits with it
 
     assert read_kept(place / "kept-timers.json").timers is None
     mirror_of(place).unlink()
