@@ -26,6 +26,7 @@ from controller.errors import (
     ScenarioError,
     SettingsError,
 )
+from controller.records.system_zone import follow_system_zone
 
 EX_USAGE = 64
 EX_NOINPUT = 66
@@ -186,6 +187,7 @@ def main() -> None:
     """Run a command and leave with its exit status."""
     _open_closed_streams()
     _narrow_umask()
+    _take_zone()
     status = status_of(sys.argv[1:])
     lost = _flushed()
     if lost is not None and status == 0:
@@ -210,6 +212,12 @@ def _open_closed_streams() -> None:
                 os.close(opened)
         if getattr(sys, name) is None:
             setattr(sys, name, os.fdopen(number, mode, encoding="utf-8", closefd=False))
+
+
+def _take_zone() -> None:
+    if not follow_system_zone() and sys.argv[1:2] not in (["run"], ["lookout"], ["off"]):
+        words = "The time zone of this machine cannot be used: see TZ and /etc/localtime. Times are"
+        click.echo(f"{words} UTC.", err=True)
 
 
 def _narrow_umask() -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-import time
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,6 +12,7 @@ from controller.lookout.problem_log import ProblemLog
 from controller.lookout.worker import Worker
 from controller.records.forecast_file import FRESH_FOR, write_forecast
 from controller.records.snapshot import Snapshot, take_snapshot
+from controller.records.system_zone import follow_system_zone
 
 SNAPSHOT_EVERY_S = 5.0
 FORECAST_EVERY_S = 300.0
@@ -121,7 +121,7 @@ class Watch(Worker):
     def _work(self) -> None:
         while not self._stop.is_set():
             try:
-                time.tzset()  # the system's time zone may have been changed
+                follow_system_zone()
                 self.step(datetime.now(UTC))
             except Exception as error:  # noqa: BLE001 - the next snapshot may succeed
                 self._report("look_failed", f"{type(error).__name__}: {error}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from datetime import datetime, tzinfo
+from datetime import UTC, datetime, tzinfo
 from typing import Protocol
 
 
@@ -31,4 +31,7 @@ class SystemClock:
 
     def local(self) -> datetime:
         """Return the wall clock in the chamber's zone, or the machine's."""
-        return datetime.now(self._zone).astimezone(self._zone)
+        try:
+            return datetime.now(self._zone).astimezone(self._zone)
+        except (ValueError, OverflowError, OSError):  # see `follow_system_zone`
+            return datetime.now(UTC)

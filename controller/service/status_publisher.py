@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import time
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -19,6 +18,7 @@ from controller.records.status_file import (
     status_of,
     write_status,
 )
+from controller.records.system_zone import follow_system_zone
 from controller.service.chamber import Chamber
 from controller.service.journal import shown
 from controller.service.loop import ControlLoop
@@ -124,7 +124,7 @@ class StatusPublisher:
 
     def _write(self, status: Status) -> None:
         # the system's time zone may change while this runs; done in this thread, as it reads a file
-        time.tzset()
+        follow_system_zone()
         write_status(self._file, replace(status, version=self._version))
 
 
