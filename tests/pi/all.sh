@@ -89,6 +89,7 @@ one stale-clock 0 stale-clock.sh --stale-clock
 one faults-strict 0 faults.sh --strict
 judging+=(--rest 5=30) # loft.toml's anti_short_cycle
 one guest 0 guest.sh
+one card 0 card.sh
 share+=("$work/clone" "$work/old")
 one install 0 install.sh
 one first-run 0 first-run.sh
