@@ -124,8 +124,14 @@ def why_not_allowed(path: object) -> str:
     """Return what a person may do who is not allowed to use a file.
 
     Args:
-        path: The file; None where it is not known.
+        path: The file; None where it is not known. Under systemd it is the service that asks.
     """
+    # systemd.exec(5): both are set for a unit that has a state directory
+    if path is not None and {"STATE_DIRECTORY", "INVOCATION_ID"} <= os.environ.keys():
+        return (
+            f"the service may not read {path}. Let its group: sudo chgrp coldpin {path}, then "
+            f"sudo chmod g+r {path}"
+        )
     if path is not None and not _is_a_chambers(Path(str(path))):
         return (
             f"you are not allowed to use {path}. Put sudo in front, without -u, "

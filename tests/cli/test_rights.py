@@ -43,6 +43,12 @@ def ran(line: str, *, place: Path) -> int:
     return status_of(line.split())
 
 
+@pytest.fixture(autouse=True)
+def no_service(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No person's command is a service of systemd, also where one runs these tests."""
+    monkeypatch.delenv("INVOCATION_ID", raising=False)
+
+
 @pytest.fixture
 def chamber(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A configuration whose state directory is another user's; returns the configuration."""
@@ -201,8 +207,14 @@ def test_who_may_read_may_back_up_a_stopped_chamber(chamber: Path, tmp_path: Pat
     assert status == 0
 
 
-def test_the_advice_fits_the_file() -> None:
-    """The group helps with a chamber's own files, and with no others."""
+def test_the_advice_fits_the_file(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The group helps with a chamber's own files, and with no others; the service has no sudo."""
+    monkeypatch.setenv("STATE_DIRECTORY", "/var/lib/coldpin/loft")
+    monkeypatch.setenv("INVOCATION_ID", "0a43fef8cf0e4333b45a2d6581e24f60")
+    in_the_journal = why_not_allowed("/etc/coldpin/loft.toml")
+    assert "sudo chgrp coldpin /etc/coldpin/loft.toml" in in_the_journal
+    assert "in front" not in in_the_journal
+    monkeypatch.delenv("STATE_DIRECTORY")
     assert "group coldpin" in why_not_allowed(Path("/var/lib/coldpin/loft/records.sqlite"))
     assert "group coldpin" in why_not_allowed("/etc/coldpin/loft.toml")
     assert "group" not in why_not_allowed("/home/mara/loft.toml")
