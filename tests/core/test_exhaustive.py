@@ -116,10 +116,14 @@ def explored(policy: FallbackPolicy, prime_s: float, run_on_s: float) -> Explore
     steps, outputs, transitions = 0, set(), set()
     while frontier:
         cooling = frontier.pop()
+        reached: set[Cooling] = set()  # most inputs lead to a few states
         for inputs in inputs_grid:
             after = regulate(cooling, inputs, TICK_S, law)
             check_step(cooling, inputs, after, TICK_S, law)
             steps += 1
+            if after in reached:
+                continue
+            reached.add(after)
             outputs.add((after.phase, (after.pump, after.fan)))
             if after.phase is not cooling.phase:
                 transitions.add((cooling.phase, after.phase))
