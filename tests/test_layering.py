@@ -36,18 +36,18 @@ def room_of(path: Path) -> str:
 
 def imports_of(path: Path) -> list[tuple[int, str]]:
     """Return (line, dotted name) of every import, those inside functions too."""
-    found = []
+    result = []
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
-            found += [(node.lineno, alias.name) for alias in node.names]
+            result += [(node.lineno, alias.name) for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path}:{node.lineno} imports relatively"
             module = node.module or ""
             if module == "controller":
-                found += [(node.lineno, f"controller.{alias.name}") for alias in node.names]
+                result += [(node.lineno, f"controller.{alias.name}") for alias in node.names]
             else:
-                found.append((node.lineno, module))
-    return found
+                result.append((node.lineno, module))
+    return result
 
 
 def allowed() -> dict[str, set[str]]:
@@ -116,15 +116,15 @@ def test_a_room_imports_only_what_its_row_allows() -> None:
 
 def clock_and_file_calls(path: Path) -> list[str]:
     """Return the calls of a module that would read a clock, open a file, or wait."""
-    found = []
+    result = []
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Call):
             called = node.func
             name = called.attr if isinstance(called, ast.Attribute) else ""
             name = called.id if isinstance(called, ast.Name) else name
             if name in CLOCKS_AND_FILES:
-                found.append(f"{path.name}:{node.lineno} calls {name}")
-    return found
+                result.append(f"{path.name}:{node.lineno} calls {name}")
+    return result
 
 
 @pytest.mark.parametrize("room", PURE)

@@ -35,13 +35,13 @@ def times_measured(path: Path) -> list[int]:
 def test_no_test_sleeps_and_none_measures_time() -> None:
     """Waiting for another process or thread is done in one place, up to a bound."""
     names = [path.relative_to(TESTS).as_posix() for path in sorted(TESTS.rglob("*.py"))]
-    found = {
+    result = {
         name: lines
         for name in names
         if not name.startswith(MAY_WAIT) and (lines := times_measured(TESTS / name))
     }
 
-    assert found == {}
+    assert result == {}
 
 
 def names_imported(path: Path) -> list[tuple[int, str, str]]:

@@ -54,15 +54,15 @@ def logical_lines(text: str) -> Iterator[str]:
 
 def settings(text: str) -> dict[str, list[str]]:
     """Return ``Section.Key`` with all values given for it, in order."""
-    found: dict[str, list[str]] = {}
+    results: dict[str, list[str]] = {}
     section = ""
     for line in logical_lines(text):
         if line.startswith("["):
             section = line.strip("[]")
             continue
         key, _, value = line.partition("=")
-        found.setdefault(f"{section}.{key.strip()}", []).append(value.strip())
-    return found
+        results.setdefault(f"{section}.{key.strip()}", []).append(value.strip())
+    return results
 
 
 @pytest.fixture(scope="module")
@@ -104,8 +104,8 @@ def run(*command: str, stdin: str = "") -> subprocess.CompletedProcess[str]:
 
 
 def verify(unit: Path) -> tuple[int, str]:
-    said = run("systemd-analyze", "verify", "--man=no", str(unit))
-    return said.returncode, said.stdout + said.stderr
+    output = run("systemd-analyze", "verify", "--man=no", str(unit))
+    return output.returncode, output.stdout + output.stderr
 
 
 def rate(unit: Path) -> subprocess.CompletedProcess[str]:
@@ -142,9 +142,9 @@ def test_verify_speaks_up_when_a_key_is_wrong(
     assert old in texts[file]
     texts[file] = texts[file].replace(old, new)
 
-    _, said = verify(lay_out(tmp_path, text=texts["unit"], drop_in=texts["drop-in"]))
+    _, output = verify(lay_out(tmp_path, text=texts["unit"], drop_in=texts["drop-in"]))
 
-    assert said != ""
+    assert output != ""
 
 
 @needs("systemd-analyze")
@@ -337,11 +337,11 @@ TOKEN = re.compile(r'([A-Z]+(?:\{[a-z_]+\})?)(==|!=|\+=|:=|=)"([^"]*)"')
 
 def rules(file: Path) -> list[list[tuple[str, str, str]]]:
     """Split rules into (key, operator, value); what is no such token fails. Source: udev(7)."""
-    found = []
+    results = []
     for line in logical_lines(read(file)):
         assert TOKEN.sub("", line).strip(", ") == "", f"not a udev rule: {line}"
-        found.append(TOKEN.findall(line))
-    return found
+        results.append(TOKEN.findall(line))
+    return results
 
 
 def test_gpio_rule_gives_chips_to_the_group() -> None:
@@ -404,9 +404,9 @@ def test_install_commands_are_shell() -> None:
     """Every command block parses."""
     shell = shutil.which("bash") or shutil.which("sh")
     assert shell is not None
-    found = blocks("sh")
-    assert len(found) >= 4
-    for block in found:
+    results = blocks("sh")
+    assert len(results) >= 4
+    for block in results:
         parsed = run(shell, "-n", stdin=block)
         assert parsed.returncode == 0, f"{parsed.stderr}\n{block}"
 
@@ -463,7 +463,7 @@ def test_hardware_watchdog_stays_below_its_counter() -> None:
 
     Source: drivers/watchdog/bcm2835_wdt.c of Linux 6.12.
     """
-    found = re.findall(r"^RuntimeWatchdogSec=(\d+)s$", WATCHDOG_TEXT, re.MULTILINE)
+    results = re.findall(r"^RuntimeWatchdogSec=(\d+)s$", WATCHDOG_TEXT, re.MULTILINE)
 
-    assert found
-    assert all(0 < int(value) <= (2**20 - 1) / 65_536 - 0.9 for value in found)
+    assert results
+    assert all(0 < int(value) <= (2**20 - 1) / 65_536 - 0.9 for value in results)

@@ -70,7 +70,7 @@ def _places_of(config: Path) -> list[Path]:
 
     Memory comes before the medium: a card that is failing may hold up whoever reads from it.
     """
-    places_found: list[Path] = []
+    places: list[Path] = []
     sources: tuple[Callable[[], Path], ...] = (
         lambda: boot_memory(named_state_directory(config), create=False),
         lambda: memory_of_configuration(config, create=False),
@@ -81,9 +81,9 @@ def _places_of(config: Path) -> list[Path]:
             place = source()
         except OSError:
             continue
-        if place not in places_found:
-            places_found.append(place)
-    return places_found
+        if place not in places:
+            places.append(place)
+    return places
 
 
 def _put_off(load: KeptLoad) -> _Outcome:

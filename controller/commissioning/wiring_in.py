@@ -47,10 +47,10 @@ def probes_in(text: str, ids: tuple[str, ...], bench: Bench) -> str:
     """
     left = list(ids)
     for place in PROBE_NAMES:
-        is_here = bool(left) and (
+        is_fitted = bool(left) and (
             place in COMPULSORY or bench.confirm(f"Is there a probe for {_words(place)}?")
         )
-        if not is_here:
+        if not is_fitted:
             if place not in COMPULSORY:
                 text = without_table(text, f"probes.{place}")
             continue

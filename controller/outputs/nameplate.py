@@ -79,7 +79,7 @@ _BODIES: dict[str, _Body] = {
 }  # fmt: skip
 """Marks of testing bodies by what is printed, in small letters."""
 
-_BESIDE_A_MARK = frozenset({
+_WORDS_NEAR_A_MARK = frozenset({
     "and", "approval", "approved", "c", "ce", "certified", "fcc", "listed", "mark", "reach",
     "rheinland", "rohs", "süd", "sud", "ukca", "us", "weee", "with",
 })  # fmt: skip
@@ -177,7 +177,7 @@ def _advice(field: str, text: str, mark: str) -> str | None:
 
 def _mark_advice(text: str) -> str | None:
     words = _mark_words(text)
-    others = [term for term in words if term not in _BODIES and term not in _BESIDE_A_MARK]
+    others = [term for term in words if term not in _BODIES and term not in _WORDS_NEAR_A_MARK]
     if any(term in _BODIES for term in words):
         if not others:
             return None

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from controller.probes.samples import Fault
 
 _CAUSES = {
-    Fault.GONE: "check the bus cable, its pull-up and that 1-Wire is enabled",
+    Fault.ABSENT: "check the bus cable, its pull-up and that 1-Wire is enabled",
     Fault.EMPTY: "check the bus cable and its pull-up",
     Fault.BAD_CRC: "check the bus cable, its length and its pull-up",
     Fault.ALL_ZERO: "check the data line for a short to ground",

@@ -35,7 +35,7 @@ DOUBT_MEMORY_S = 600.0
 far from it [mK] is at most this old [s]. Our choice: a real 25 °C is reached in small steps, a
 chip that lost its supply lands on it from anywhere."""
 
-_GONE = frozenset({errno.ENOENT, errno.ENOTDIR, errno.ENODEV, errno.ENXIO})
+_ABSENT = frozenset({errno.ENOENT, errno.ENOTDIR, errno.ENODEV, errno.ENXIO})
 _LONGEST_RAW = 120
 
 
@@ -133,7 +133,7 @@ class OneWireProbe:
         try:
             text = self._read(self.path)
         except OSError as problem:
-            fault = Fault.GONE if problem.errno in _GONE else Fault.UNREADABLE
+            fault = Fault.ABSENT if problem.errno in _ABSENT else Fault.UNREADABLE
             return Sample(clock(), None, fault, f"{self.path}: {problem.strerror or problem}")
         at = clock()
         raw = _shown(text)

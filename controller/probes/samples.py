@@ -11,7 +11,7 @@ from typing import Protocol
 class Fault(Enum):
     """Why one reading was refused; counted per probe, in the words a person sees."""
 
-    GONE = "not on the bus"
+    ABSENT = "not on the bus"
     UNREADABLE = "file not readable"
     LATE = "read took too long: its value may be old"
     EMPTY = "empty read"

@@ -82,14 +82,14 @@ def read_columns(path: Path, *, since: datetime, until: datetime, columns: int) 
         fetch = fetch_of(path)
         imported = imported_runs(fetch)
         summed: dict[int, int] = dict(fetch("SELECT run, ahead_ms FROM hours_until", ()))
-        found: dict[int, _Sums] = {}
+        by_column: dict[int, _Sums] = {}
         for run, ahead_ms in runs:
             grid = _Grid(run, since_ms - ahead_ms, until_ms - ahead_ms, width_ms)
             hours = width_ms >= WIDE_MS and summed.get(run) == ahead_ms
             for row in _rows(fetch, grid, hours=hours):
-                sums = found.setdefault(row[0], _Sums())
+                sums = by_column.setdefault(row[0], _Sums())
                 sums.take(row[1:], ahead_ms, switches_known=imported.get(run, True))
-        return [sums.column(number) for number, sums in sorted(found.items())]
+        return [sums.column(number) for number, sums in sorted(by_column.items())]
 
 
 def place_sums(fetch: Fetch, run: int, first_ms: int, last_ms: int) -> list[Any]:

@@ -205,7 +205,7 @@ def _spans(
     ]
     parts = [((begins_ms, ends_ms), (begins_ms, ends_ms))]
     if rows:
-        parts = _beside(fetch, run.number, (begins_ms, ends_ms), rows[0][0], rows[-1][1])
+        parts = _readings_around(fetch, run.number, (begins_ms, ends_ms), rows[0][0], rows[-1][1])
     for thinned, detail in parts:
         ends = [
             (low + shift_ms, high + shift_ms)
@@ -222,7 +222,7 @@ def _spans(
     return spans
 
 
-def _beside(
+def _readings_around(
     fetch: Fetch, run: int, span_ms: tuple[int, int], first_ms: int, last_ms: int
 ) -> list[tuple[tuple[int, int], tuple[int, int]]]:
     """Return where readings lie that belong to sums which only reach into a span, and new ones.
@@ -320,9 +320,9 @@ def _summed(
 def _nth_reading(fetch: Fetch, run: int, after_ms: int, number: int) -> int | None:
     """Return when on its clock a run has had so many rows more; None: it has not."""
     for query in (_NTH_THINNED, _NTH_READING):
-        found = fetch(query, (run, after_ms, number))
-        if found:
-            return int(found[0][0])
+        rows = fetch(query, (run, after_ms, number))
+        if rows:
+            return int(rows[0][0])
     return None
 
 

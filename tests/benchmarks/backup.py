@@ -44,8 +44,8 @@ class Watched:
         ends_s = time.monotonic() + seconds
         while time.monotonic() < ends_s and (busy is None or busy.poll() is None):
             try:
-                found = json.loads(self._path.read_text(encoding="utf-8"))
-                seen[found["boottime_s"]] = found["figures"]["late_s"] * 1000.0
+                result = json.loads(self._path.read_text(encoding="utf-8"))
+                seen[result["boottime_s"]] = result["figures"]["late_s"] * 1000.0
             except (OSError, ValueError, KeyError):
                 pass
             time.sleep(LOOK_S)

@@ -174,7 +174,7 @@ class Cycle:
 
 
 @dataclass(slots=True)
-class Told:
+class PlayedChamber:
     """What a chamber recorded, and the truth beside it."""
 
     drawn: Drawn
@@ -251,7 +251,7 @@ class _Play:
         """Move on by a step; return when the cold ran out if that is certain now."""
         drawn, band = self.drawn, self.drawn.band
         room_c = self.weather.room_c(t_s)
-        was = chamber.on
+        before = chamber.on
         held_s = t_s - chamber.since_s
         seen_c = chamber.air_probe_c + drawn.offsets_k[0]
         if seen_c >= band.cut_in_c:
@@ -264,7 +264,7 @@ class _Play:
             chamber.on, chamber.since_s = False, t_s
         elif not chamber.on and want and held_s >= ANTI_SHORT_CYCLE_S:
             chamber.on, chamber.since_s = True, t_s
-        if chamber.on is not was or t_s % 60.0 < STEP_S:
+        if chamber.on is not before or t_s % 60.0 < STEP_S:
             samples.append(self._sample(chamber, t_s, room_c))
         chamber.state = self.plant.step(
             chamber.state, pump=chamber.on, fan=chamber.on, room_c=room_c,
@@ -304,7 +304,9 @@ class _Play:
         )
 
 
-def play(drawn: Drawn, *, days: float, share_of: Callable[[int], float] = lambda _set: 1.0) -> Told:
+def play(
+    drawn: Drawn, *, days: float, share_of: Callable[[int], float] = lambda _set: 1.0
+) -> PlayedChamber:
     """Return what one chamber recorded over some days, and the truth.
 
     Args:
@@ -323,14 +325,14 @@ def play(drawn: Drawn, *, days: float, share_of: Callable[[int], float] = lambda
         packs=0,
     )  # fmt: skip
     chamber = _Chamber(state, False, -1e6, middle_c, 8.0, False)
-    told = Told(drawn, [], [], [])
+    played = PlayedChamber(drawn, [], [], [])
     cycle: Cycle | None = None
     warm: deque[float] = deque(maxlen=1)
     next_habit_h = drawn.wakes_h + 0.5
     comes_s: float | None = 1800.0
     for index in range(int(days * DAY_S / STEP_S)):
         t_s = index * STEP_S
-        due_s = show.step(chamber, t_s, told.samples)
+        due_s = show.step(chamber, t_s, played.samples)
         if cycle is not None and due_s is not None and cycle.due_s is None:
             cycle.due_s = due_s
             warm.append(due_s)
@@ -355,20 +357,20 @@ def play(drawn: Drawn, *, days: float, share_of: Callable[[int], float] = lambda
             cycle.ended_s = t_s
             if cycle.due_s is None:
                 _run_on(show, chamber, cycle, t_s)
-        frozen = random.uniform(0.85, 1.0) * share_of(len(told.cycles))
+        frozen = random.uniform(0.85, 1.0) * share_of(len(played.cycles))
         chamber.state = _put_in(show.plant, chamber.state, sets.shares(frozen))
         chamber.came_back, chamber.warm_since_s = False, None
         cycle = Cycle(t_s, frozen)
-        told.cycles.append(cycle)
+        played.cycles.append(cycle)
         if random.random() >= drawn.forgets_to_log:
             late_s = random.uniform(600.0, 5400.0) if random.random() < drawn.logs_late else 60.0
-            told.logged.append(
+            played.logged.append(
                 (t_s + late_s, Logged(at_s=t_s + late_s, packs=drawn.spec.packs.in_reservoir))
             )
     if cycle is not None and cycle.due_s is None:
         cycle.ended_s = days * DAY_S
         _run_on(show, chamber, cycle, days * DAY_S)
-    return told
+    return played
 
 
 class _Sets:

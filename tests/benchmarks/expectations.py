@@ -272,16 +272,16 @@ def main() -> None:
         print(f"{'fault':<40} {'noticed':>8} {'median':>8} {'latest':>8} {'at rest':>8}  by")
         for fault in FAULTS:
             tries = [(fault, number, chosen.seed) for number in range(chosen.faulty)]
-            found = pool.map(noticed, tries, chunksize=1)
-            seen = [each for each in found if each.after_s is not None]
-            by = ", ".join(f"{name} {n}" for name, n in Counter(e.by for e in found).items())
+            result = pool.map(noticed, tries, chunksize=1)
+            seen = [each for each in result if each.after_s is not None]
+            by = ", ".join(f"{name} {n}" for name, n in Counter(e.by for e in result).items())
             times = sorted((each.after_s or 0.0) / 60.0 for each in seen)
             middle = f"{statistics.median(times):.0f} min" if times else "–"
             latest = f"{times[-1]:.0f} min" if times else "–"
             rested = f"{statistics.median(e.off_s / 60.0 for e in seen):.0f} min" if seen else "–"
-            share = f"{len(seen)}/{len(found)}"
+            share = f"{len(seen)}/{len(result)}"
             print(f"{fault:<40} {share:>8} {middle:>8} {latest:>8} {rested:>8}  {by}", flush=True)
-            for each in found:
+            for each in result:
                 if each.after_s is None:
                     off = f"pump commanded off for {each.off_s / 60.0:.0f} min of it"
                     print(f"    chamber {each.number}: never; {off}")

@@ -23,13 +23,13 @@ from controller.fit.replay import Observed, Stretch, stretches_of
 from controller.foresight.bins import bins_of
 from controller.foresight.swaps import find_swaps
 from tests.benchmarks import drawn_chambers
-from tests.benchmarks.drawn_chambers import Told, draw, play
+from tests.benchmarks.drawn_chambers import PlayedChamber, draw, play
 
 BELIEVED_LOG = 0.4
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class FitOutcome:
     """What a fit found of one chamber, figure by figure: value over truth, and whether inside."""
 
     number: int
@@ -40,9 +40,9 @@ class Found:
     seconds: float
 
 
-def stretches(told: Told) -> list[Stretch]:
+def stretches(played: PlayedChamber) -> list[Stretch]:
     """Return a record as a fit takes it."""
-    samples = [sample for sample in told.samples if sample.room_c is not None]
+    samples = [sample for sample in played.samples if sample.room_c is not None]
     seen = [
         Observed(
             s.at_s,
@@ -55,7 +55,7 @@ def stretches(told: Told) -> list[Stretch]:
         for s in samples
     ]
     bins = list(bins_of(samples, until_s=samples[-1].at_s))
-    return list(stretches_of(seen, find_swaps(bins, [log for _, log in told.logged])))
+    return list(stretches_of(seen, find_swaps(bins, [log for _, log in played.logged])))
 
 
 def fitted(number: int, *, days: float, seed: int) -> tuple[Fit | RecordError, dict[str, float]]:
@@ -73,23 +73,24 @@ def fitted(number: int, *, days: float, seed: int) -> tuple[Fit | RecordError, d
         return error, truth
 
 
-def judge(arguments: tuple[int, float, int]) -> Found:
+def judge(arguments: tuple[int, float, int]) -> FitOutcome:
     """Return what became of one chamber."""
     number, days, seed = arguments
     drawn_chambers.STEP_S = 5.0  # a probe is read that often; longer steps blur its lag
     began = time.process_time()
-    found, truth = fitted(number, days=days, seed=seed)
+    judged_fit, truth = fitted(number, days=days, seed=seed)
     spent = time.process_time() - began
-    if isinstance(found, RecordError):
-        return Found(number, f"refused: {found}", {}, {}, {}, spent)
-    told = {each.figure.key: each for each in found.fitted}
-    return Found(
+    if isinstance(judged_fit, RecordError):
+        return FitOutcome(number, f"refused: {judged_fit}", {}, {}, {}, spent)
+    known = {each.figure.key: each for each in judged_fit.fitted}
+    return FitOutcome(
         number,
-        f"misfit {found.air_rms_k:.3f} / {found.reservoir_rms_k:.3f} K, {found.sets} sets; not "
-        f"told: {', '.join(each.figure.key for each in found.untold) or 'none'}",
-        {key: each.value / truth[key] for key, each in told.items()},
-        {key: each.low <= truth[key] <= each.high for key, each in told.items()},
-        {key: math.sqrt(each.high / each.low) for key, each in told.items()},
+        f"misfit {judged_fit.air_rms_k:.3f} / {judged_fit.reservoir_rms_k:.3f} K, "
+        f"{judged_fit.sets} sets; not known: "
+        f"{', '.join(each.figure.key for each in judged_fit.untold) or 'none'}",
+        {key: each.value / truth[key] for key, each in known.items()},
+        {key: each.low <= truth[key] <= each.high for key, each in known.items()},
+        {key: math.sqrt(each.high / each.low) for key, each in known.items()},
         spent,
     )
 
@@ -103,35 +104,37 @@ def main() -> None:
     asked = parser.parse_args()
     work = [(number, asked.days, asked.seed) for number in range(asked.chambers)]
     hits: Counter[str] = Counter()
-    told: Counter[str] = Counter()
+    known: Counter[str] = Counter()
     off: dict[str, list[float]] = {figure.key: [] for figure in FIGURES}
     width: dict[str, list[float]] = {figure.key: [] for figure in FIGURES}
     seconds = []
     with Pool(asked.processes) as pool:
-        for found in pool.imap(judge, work):
+        for judged_fit in pool.imap(judge, work):
             ratios = " ".join(
-                f"{key} {ratio:.2f}{'' if found.inside[key] else '!'}"
-                for key, ratio in found.ratios.items()
+                f"{key} {ratio:.2f}{'' if judged_fit.inside[key] else '!'}"
+                for key, ratio in judged_fit.ratios.items()
             )
             print(
-                f"{found.number:3} {found.seconds:4.0f} s  {ratios}  ({found.outcome})", flush=True
+                f"{judged_fit.number:3} {judged_fit.seconds:4.0f} s  {ratios}  "
+                f"({judged_fit.outcome})",
+                flush=True,
             )
-            seconds.append(found.seconds)
-            for key, inside in found.inside.items():
-                told[key] += 1
+            seconds.append(judged_fit.seconds)
+            for key, inside in judged_fit.inside.items():
+                known[key] += 1
                 hits[key] += inside
-                off[key].append(abs(math.log(found.ratios[key])))
-                width[key].append(found.width[key] - 1.0)
-    print("\nfigure            told  inside  median error  median half width")
-    for key, count in told.items():
+                off[key].append(abs(math.log(judged_fit.ratios[key])))
+                width[key].append(judged_fit.width[key] - 1.0)
+    print("\nfigure           known  inside  median error  median half width")
+    for key, count in known.items():
         errors, widths = sorted(off[key]), sorted(width[key])
         print(
             f"{key:16} {count:5} {hits[key] / count:7.0%} {errors[len(errors) // 2]:13.1%} "
             f"{widths[len(widths) // 2]:18.1%}"
         )
     print(
-        f"together: {sum(hits.values())} of {sum(told.values())} intervals hold the truth "
-        f"({sum(hits.values()) / max(1, sum(told.values())):.1%}); processor time with making the "
+        f"together: {sum(hits.values())} of {sum(known.values())} intervals hold the truth "
+        f"({sum(hits.values()) / max(1, sum(known.values())):.1%}); processor time with making the "
         f"record {sorted(seconds)[len(seconds) // 2]:.0f} s median"
     )
 

@@ -50,7 +50,7 @@ class Counting:
         client.loop_start()
         self.client = client
 
-    def _heard(self, _client: Any, _data: Any, message: Any) -> None:
+    def _received(self, _client: Any, _data: Any, message: Any) -> None:
         now = datetime.now(UTC)
         what = message.topic.rsplit("/", 1)[1]
         document = json.loads(message.payload)
@@ -96,7 +96,7 @@ def main() -> None:
             f"[lookout]\nport = {free_port()}\n",
             encoding="utf-8",
         )
-        heard = Counting(broker.port)
+        received = Counting(broker.port)
         with subprocess.Popen(
             [
                 sys.executable, "-m", "tests.benchmarks.fleet_rehearsal", str(config),
@@ -106,22 +106,22 @@ def main() -> None:
             stderr=subprocess.DEVNULL,
         ) as process:  # fmt: skip
             time.sleep(min(30.0, 15.0 * asked.minutes))
-            begun_s, before = time.monotonic(), sum(heard.count.values())
-            heard.latency_ms.clear()
+            begun_s, before = time.monotonic(), sum(received.count.values())
+            received.latency_ms.clear()
             time.sleep(max(1.0, 60.0 * asked.minutes - 40.0))
-            messages = sum(heard.count.values()) - before
+            messages = sum(received.count.values()) - before
             lasted_s = time.monotonic() - begun_s
             print(
                 f"{asked.chambers} chambers at {asked.speed:g} times the clock: {messages} messages"
                 f" in {lasted_s:.0f} s, {messages / lasted_s:.0f} a second; latency median "
-                f"{quantile(heard.latency_ms, 0.5):.0f} ms, 99 % "
-                f"{quantile(heard.latency_ms, 0.99):.0f} ms; rows lost {heard.losses()}, ids twice "
-                f"{heard.twice()}",
+                f"{quantile(received.latency_ms, 0.5):.0f} ms, 99 % "
+                f"{quantile(received.latency_ms, 0.99):.0f} ms; rows lost {received.losses()}, "
+                f"ids twice {received.twice()}",
                 flush=True,
             )
             if asked.outage:
-                known = sum(heard.ids.values())
-                heard.paused = True
+                known = sum(received.ids.values())
+                received.paused = True
                 broker.stop()
                 time.sleep(asked.outage)
                 broker.start()
@@ -129,13 +129,17 @@ def main() -> None:
             process.wait()
         time.sleep(2.0)
         print(
-            f"in all: {sum(heard.count.values())} messages, {len(heard.ids)} events of "
-            f"{len(heard.rows)} chambers, rows lost {heard.losses()}, ids that came twice "
-            f"{heard.twice()}"
-            + (f"; {len(heard.ids) - known} events since the outage began" if asked.outage else "")
+            f"in all: {sum(received.count.values())} messages, {len(received.ids)} events of "
+            f"{len(received.rows)} chambers, rows lost {received.losses()}, ids that came twice "
+            f"{received.twice()}"
+            + (
+                f"; {len(received.ids) - known} events since the outage began"
+                if asked.outage
+                else ""
+            )
         )
-        heard.client.disconnect()
-        heard.client.loop_stop()
+        received.client.disconnect()
+        received.client.loop_stop()
         broker.stop()
 
 

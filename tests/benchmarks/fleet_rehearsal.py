@@ -139,14 +139,14 @@ class _Member:
 
     def now(self) -> Snapshot:
         """Return the newest snapshot with its true age; an old one is silent."""
-        found = self.snapshot
-        if found is None:
+        results = self.snapshot
+        if results is None:
             return Snapshot(
                 taken_utc=datetime.now(UTC), status=None, age_s=None, silent=True,
                 last_swap=None, forecast=None,
             )  # fmt: skip
-        age_s = (datetime.now(UTC) - found.taken_utc).total_seconds()
-        return replace(found, age_s=age_s, silent=age_s > 3 * 60.0 / self._fleet.speed + 5.0)
+        age_s = (datetime.now(UTC) - results.taken_utc).total_seconds()
+        return replace(results, age_s=age_s, silent=age_s > 3 * 60.0 / self._fleet.speed + 5.0)
 
 
 def varied(settings: Settings, random: Random, *, name: str) -> Settings:
@@ -160,11 +160,11 @@ def varied(settings: Settings, random: Random, *, name: str) -> Settings:
     parts = {}
     for part, keys in VARIED.items():
         table = getattr(settings.plant, part)
-        found = {key: getattr(table, key) for key in keys}
+        results = {key: getattr(table, key) for key in keys}
         parts[part] = table.model_copy(
             update={
                 key: value * random.uniform(0.8, 1.25)
-                for key, value in found.items()
+                for key, value in results.items()
                 if value is not None
             }
         )
@@ -180,7 +180,7 @@ def run_fleet(
     config: Path,
     fleet: Fleet,
     *,
-    told: Callable[[str], object],
+    report: Callable[[str], object],
 ) -> dict[str, Any]:
     """Let the chambers live, and return what they did.
 
@@ -191,7 +191,7 @@ def run_fleet(
         scenario: Room, person and faults, the same for all.
         config: A path in the folder for their state; its name begins theirs.
         fleet: How many, how long, how fast.
-        told: Is told how it goes.
+        report: Is called with each line on how it goes.
 
     Raises:
         SettingsError: No broker is named.
@@ -203,13 +203,13 @@ def run_fleet(
         )
     numbers = list(range(1, fleet.chambers + 1))
     groups = [numbers[at : at + TOGETHER] for at in range(0, len(numbers), TOGETHER)]
-    told(
+    report(
         f"{len(numbers)} chambers at {fleet.speed:g} times the clock for {fleet.seconds:g} s; "
         f"figures at http://127.0.0.1:{settings.lookout.port}/{config.stem}-001/metrics"
     )
     began_s = time.monotonic()
     with ProcessPoolExecutor(len(groups), mp_context=get_context("spawn")) as pool:
-        found = list(
+        results = list(
             pool.map(
                 _live,
                 *zip(
@@ -226,8 +226,8 @@ def run_fleet(
         "processes": len(groups),
         "wall_s": round(time.monotonic() - began_s, 1),
         "simulated_h": round(fleet.seconds * fleet.speed / 3600.0, 2),
-        "told": sum(told for told, _ in found),
-        "alarms": sum(alarms for _, alarms in found),
+        "told": sum(report for report, _ in results),
+        "alarms": sum(alarms for _, alarms in results),
     }
 
 
@@ -301,7 +301,7 @@ def main() -> None:
     with TemporaryDirectory(prefix="coldpin-fleet-") as folder:
         config = Path(folder) / asked.config.name
         did = run_fleet(
-            asked.config, scenario, config, fleet, told=lambda text: print(text, file=sys.stderr)
+            asked.config, scenario, config, fleet, report=lambda text: print(text, file=sys.stderr)
         )
     print(json.dumps(did))
 

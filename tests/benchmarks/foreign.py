@@ -322,8 +322,8 @@ def main() -> None:
         parser.error(f"--knowing {asked.knowing}: allowed are {', '.join(TRUTHS)}")
     with Pool(asked.processes) as pool:
         work = [(asked.folder, each, knowing) for each in records]
-        found = pool.map(judge, work, chunksize=1)
-    judged = [each for of_record in found for each in of_record]
+        result = pool.map(judge, work, chunksize=1)
+    judged = [each for of_record in result for each in of_record]
     released = RELEASED.get(asked.folder.name, {}) if not asked.only else {}
     print(f"{len(records)} records of {asked.folder.name}, {len(judged)} forecasts")
     print(

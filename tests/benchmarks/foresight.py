@@ -23,7 +23,7 @@ from controller.foresight.forecast import make_forecast
 from controller.foresight.learning import Learning
 from controller.foresight.outdoors import Outdoors
 from controller.foresight.swaps import Logged
-from tests.benchmarks.drawn_chambers import Cycle, Told, Weather, draw, play
+from tests.benchmarks.drawn_chambers import Cycle, PlayedChamber, Weather, draw, play
 
 HOUR_S = 3600.0
 LEADS_H = (6, 3, 1)
@@ -53,12 +53,12 @@ def hour_at(at_s: float) -> float:
     return at_s / HOUR_S % 24.0
 
 
-def recorded(told: Told, cycle: Cycle, now_s: float) -> tuple[list[Bin], list[Logged]]:
+def recorded(played: PlayedChamber, cycle: Cycle, now_s: float) -> tuple[list[Bin], list[Logged]]:
     """Return what was recorded and logged by an instant, had nobody swapped this set."""
     ended_s = float("inf") if cycle.ended_s is None else cycle.ended_s
-    samples = [sample for sample in told.samples if sample.at_s < min(now_s, ended_s)]
+    samples = [sample for sample in played.samples if sample.at_s < min(now_s, ended_s)]
     samples += [sample for sample in cycle.samples_after if sample.at_s < now_s]
-    logs = [log for at_s, log in told.logged if at_s <= min(now_s, ended_s)]
+    logs = [log for at_s, log in played.logged if at_s <= min(now_s, ended_s)]
     return list(bins_of(samples, until_s=now_s)), logs
 
 
@@ -80,14 +80,14 @@ def line_ahead_s(bins: Sequence[Bin]) -> float | None:
     return ahead_s if ahead_s < FARTHEST_S else None
 
 
-def outdoors_of(told: Told, *, until_s: float) -> Outdoors:
+def outdoors_of(played: PlayedChamber, *, until_s: float) -> Outdoors:
     """Return an hourly outdoor forecast that makes this chamber's days what they are.
 
     The day's level of the room, sent backwards through a first-order house, with an error of 1 K
     (standard deviation) that lasts for half a day.
     """
-    random, error_k = Random(told.drawn.seed + 3), 0.0
-    weather = Weather(told.drawn, until_s / 86_400.0 + 2)
+    random, error_k = Random(played.drawn.seed + 3), 0.0
+    weather = Weather(played.drawn, until_s / 86_400.0 + 2)
     series = []
     for hour in range(int(until_s / HOUR_S) + 30):
         at_s = hour * HOUR_S
@@ -101,13 +101,13 @@ def judge(arguments: tuple[int, int, float, bool]) -> tuple[list[Judged], list[f
     """Play a chamber and judge every forecast; also how long before its end the threshold rang."""
     number, seed, days, outdoor = arguments
     drawn = draw(number, seed=seed)
-    told = play(drawn, days=days)
+    played = play(drawn, days=days)
     learning = Learning(drawn.believed, drawn.band, hour_at=hour_at, room_probe=drawn.room_probe)
     if outdoor:
-        learning.outdoors = outdoors_of(told, until_s=days * 24 * HOUR_S)
+        learning.outdoors = outdoors_of(played, until_s=days * 24 * HOUR_S)
     judged: list[Judged] = []
     rang: list[float | None] = []
-    for index, cycle in enumerate(told.cycles):
+    for index, cycle in enumerate(played.cycles):
         if cycle.due_s is None:
             continue
         wave = drawn.heat_wave_day is not None and cycle.due_s > drawn.heat_wave_day * 24 * HOUR_S
@@ -115,7 +115,7 @@ def judge(arguments: tuple[int, int, float, bool]) -> tuple[list[Judged], list[f
             now_s = cycle.due_s - lead_h * HOUR_S
             if now_s < cycle.swapped_s + 0.5 * HOUR_S:
                 continue
-            bins, logs = recorded(told, cycle, now_s)
+            bins, logs = recorded(played, cycle, now_s)
             began = time.process_time()
             forecast = make_forecast(learning, bins, logs, now_s=now_s)
             cpu_s = time.process_time() - began
@@ -130,7 +130,7 @@ def judge(arguments: tuple[int, int, float, bool]) -> tuple[list[Judged], list[f
             about = (lead_h, forecast.cycles_learned, index == 0, drawn.room_probe, wave)
             judged.append(Judged("forecast", *about, ours, held, cpu_s))
             judged.append(Judged("line", *about, line, None, 0.0))
-        bins, _ = recorded(told, cycle, cycle.due_s)
+        bins, _ = recorded(played, cycle, cycle.due_s)
         own = [each for each in bins if each.start_s >= cycle.swapped_s + 1.5 * HOUR_S]
         above = next((each.start_s for each in own if (each.water_c or 0.0) >= THRESHOLD_C), None)
         rang.append(None if above is None else (cycle.due_s - above) / 60)
@@ -142,16 +142,16 @@ def quantile(values: Sequence[float], share: float) -> float:
     return ordered[min(len(ordered) - 1, int(share * len(ordered)))]
 
 
-def row(name: str, found: Sequence[Judged]) -> None:
-    errors = [each.error_min for each in found if each.error_min is not None]
+def row(name: str, of_kind: Sequence[Judged]) -> None:
+    errors = [each.error_min for each in of_kind if each.error_min is not None]
     if not errors:
         return
     size = [abs(error) for error in errors]
-    held = [each.held for each in found if each.held is not None]
+    held = [each.held for each in of_kind if each.held is not None]
     holds = f"{sum(held) / len(held):4.0%}" if held else "   –"
     early = sum(error < -120.0 for error in errors) / len(errors)
     print(
-        f"{name:36} {len(found):5} {len(found) - len(errors):5} {statistics.median(size):7.0f} "
+        f"{name:36} {len(of_kind):5} {len(of_kind) - len(errors):5} {statistics.median(size):7.0f} "
         f"{quantile(size, 0.9):6.0f} {statistics.median(errors):+6.0f} {holds:>6} {early:8.0%}"
     )
 
@@ -178,8 +178,8 @@ def main() -> None:
     work = [(number, asked.seed, asked.days, asked.outdoor) for number in range(asked.chambers)]
     with Pool(asked.processes) as pool:
         results = pool.map(judge, work, chunksize=1)
-    judged = [each for found, _ in results for each in found]
-    rang = [each for _, found in results for each in found]
+    judged = [each for of_kind, _ in results for each in of_kind]
+    rang = [each for _, of_kind in results for each in of_kind]
     print(f"{asked.chambers} chambers, {asked.days:g} days, seed {asked.seed}")
     print(
         f"{'':36} {'n':>5} {'none':>5} {'median':>7} {'90 %':>6} {'bias':>6} {'held':>6} "
@@ -197,11 +197,11 @@ def main() -> None:
                         if each.method == method and each.lead_h == lead_h and chosen(each)
                     ],
                 )
-    heard = [each for each in rang if each is not None]
+    rung = [each for each in rang if each is not None]
     print(
-        f"threshold of {THRESHOLD_C:g} °C: rings {statistics.median(heard):.0f} min before the end "
-        f"(10 to 90 %: {quantile(heard, 0.1):.0f} to {quantile(heard, 0.9):.0f}), never in "
-        f"{1 - len(heard) / len(rang):.0%} of {len(rang)} sets"
+        f"threshold of {THRESHOLD_C:g} °C: rings {statistics.median(rung):.0f} min before the end "
+        f"(10 to 90 %: {quantile(rung, 0.1):.0f} to {quantile(rung, 0.9):.0f}), never in "
+        f"{1 - len(rung) / len(rang):.0%} of {len(rang)} sets"
     )
     cpu = [each.cpu_s for each in judged if each.method == "forecast"]
     print(

@@ -61,10 +61,10 @@ def sets_of(arguments: tuple[int, int, float]) -> list[Set]:
     """Play a chamber and listen to what is told of each set."""
     number, seed, days = arguments
     drawn = draw(number, seed=seed)
-    told = play(drawn, days=days)
+    played = play(drawn, days=days)
     learning = Learning(drawn.believed, drawn.band, hour_at=hour_at, room_probe=drawn.room_probe)
-    found = []
-    for cycle in told.cycles:
+    results = []
+    for cycle in played.cycles:
         if cycle.due_s is None or cycle.due_s < cycle.swapped_s + 2 * HOUR_S:
             continue
         history, leads_h, seen = NoticeHistory(), [], 0
@@ -72,7 +72,7 @@ def sets_of(arguments: tuple[int, int, float]) -> list[Set]:
         steps = int((cycle.due_s - begins_s) // EVERY_S)
         for step in range(steps, -1, -1):
             now_s = cycle.due_s - step * EVERY_S
-            bins, logs = recorded(told, cycle, now_s)
+            bins, logs = recorded(played, cycle, now_s)
             forecast = make_forecast(learning, bins, logs, now_s=now_s)
             seen = forecast.cycles_learned
             now = datetime.fromtimestamp(now_s, UTC)
@@ -87,8 +87,8 @@ def sets_of(arguments: tuple[int, int, float]) -> list[Set]:
             history, notices = notices_due(history, snapshot, RULES, now)
             leads_h += [step * EVERY_S / HOUR_S for each in notices if each.about == SWAP_DUE]
         wave = drawn.heat_wave_day is not None and cycle.due_s > drawn.heat_wave_day * 24 * HOUR_S
-        found.append(Set(seen, drawn.room_probe, wave, tuple(leads_h)))
-    return found
+        results.append(Set(seen, drawn.room_probe, wave, tuple(leads_h)))
+    return results
 
 
 def row(name: str, sets: list[Set]) -> None:
@@ -113,7 +113,7 @@ def main() -> None:
     asked = parser.parse_args()
     work = [(number, asked.seed, asked.days) for number in range(asked.chambers)]
     with Pool(asked.processes) as pool:
-        sets = [each for found in pool.map(sets_of, work, chunksize=1) for each in found]
+        sets = [each for results in pool.map(sets_of, work, chunksize=1) for each in results]
     print(f"{asked.chambers} chambers, {asked.days:g} days, seed {asked.seed}")
     print(
         f"{'hours before the end':28} {'sets':>5} {'median':>7} {'10 %':>6} {'90 %':>6} "

@@ -150,8 +150,8 @@ def first_byte_s(port: int, path: str) -> tuple[float, int]:
 def memory(number: int) -> str:
     """Return what a process holds in memory now, and held at most [MB]."""
     lines = Path(f"/proc/{number}/status").read_text(encoding="ascii").splitlines()
-    found = {name: value for name, _, value in (line.partition(":") for line in lines)}
-    now, most = (int(found[name].split()[0]) / 1024 for name in ("VmRSS", "VmHWM"))
+    result = {name: value for name, _, value in (line.partition(":") for line in lines)}
+    now, most = (int(result[name].split()[0]) / 1024 for name in ("VmRSS", "VmHWM"))
     return f"{now:7.1f} MB, at most {most:.1f} MB"
 
 

@@ -85,7 +85,7 @@ class ScipyChamber:
         coil = self._coil if drive.pump and drive.fan else None
         counts = [group.packs for group in self._groups]
         before = self._before = self._y
-        found = solve_ivp(
+        result = solve_ivp(
             lambda _t, y: eq.derivatives(y, driven, counts, coil),
             (0.0, dt_s),
             before,
@@ -93,7 +93,7 @@ class ScipyChamber:
             rtol=RTOL,
             atol=ATOL,
         )
-        self._y = [float(value) for value in found.y[:, -1]]
+        self._y = [float(value) for value in result.y[:, -1]]
         self._show(dt_s, before)
 
     def take_room_air(self, room_c: float, ratio: float | None) -> None:
@@ -182,11 +182,11 @@ def against_scipy() -> None:
         cut_out_c=band.cut_out_mc / 1000,
     )
     began = time.process_time()
-    found = scipy_run(plant, state, course)
+    result = scipy_run(plant, state, course)
     events_s = time.process_time() - began
     say(
         "scipy alone, ideal relay by events, tolerance 1e-8 (CPU)",
-        f"{1 / events_s:.2f} days/s ({len(found.switches_s)} switches)",
+        f"{1 / events_s:.2f} days/s ({len(result.switches_s)} switches)",
     )
 
 

@@ -185,9 +185,9 @@ def row(number: int, weeks: dict[str, Week]) -> str:
     )
 
 
-def summary(control: str, found: Sequence[dict[str, Week]]) -> str:
-    weeks = [each[control] for each in found]
-    worse = sum(each[control].above_k_h > each["plain"].above_k_h + 0.1 for each in found)
+def summary(control: str, result: Sequence[dict[str, Week]]) -> str:
+    weeks = [each[control] for each in result]
+    worse = sum(each[control].above_k_h > each["plain"].above_k_h + 0.1 for each in result)
     return (
         f"{control:8} {sum(w.above_k_h for w in weeks):7.1f} K·h above, "
         f"{sum(w.below_k_h for w in weeks):6.1f} below, {sum(w.packs for w in weeks)} packs, "
@@ -209,15 +209,15 @@ def main() -> None:
         f"{'':>4} {'band':>5} {'K·h above':>42} {'K·h below':>38} {'packs':>20} {'visits':>16} "
         f"{'at night':>12}"
     )
-    found: list[dict[str, Week]] = []
+    result: list[dict[str, Week]] = []
     with Pool(asked.processes) as pool:
         work = [(n, asked.seed) for n in range(asked.first, asked.first + asked.chambers)]
         for number, weeks in pool.imap(week, work, chunksize=1):
-            found.append(weeks)
+            result.append(weeks)
             print(row(number, weeks), flush=True)
-    held = [each for each in found if each["plain"].cover >= HELD]
-    short = [each for each in found if each["plain"].cover < HELD]
-    for name, chosen in (("that can be held", held), ("that cannot", short), ("in all", found)):
+    held = [each for each in result if each["plain"].cover >= HELD]
+    short = [each for each in result if each["plain"].cover < HELD]
+    for name, chosen in (("that can be held", held), ("that cannot", short), ("in all", result)):
         print(f"{len(chosen)} chambers {name}")
         for control in CONTROLS:
             print(f"  {summary(control, chosen)}")

@@ -19,7 +19,7 @@ from controller.foresight.bins import RecordedSample, bins_of
 from controller.foresight.forecast import Forecast, make_forecast
 from controller.foresight.learning import Learning
 from controller.foresight.swaps import Logged
-from tests.benchmarks.drawn_chambers import Cycle, Told, draw, play
+from tests.benchmarks.drawn_chambers import Cycle, PlayedChamber, draw, play
 from tests.benchmarks.foresight import HOUR_S, hour_at, quantile
 
 LEAD_S = 3 * HOUR_S
@@ -128,7 +128,7 @@ class Judged:
     sets_later: int
     error_min: float | None
     held: bool
-    said: bool
+    warned: bool
 
 
 def judge(arguments: tuple[int, int, float]) -> list[Judged]:
@@ -136,26 +136,26 @@ def judge(arguments: tuple[int, int, float]) -> list[Judged]:
     number, seed, days = arguments
     drawn = replace(draw(number, seed=seed), room_probe=True, forgets_to_log=0.0, logs_late=0.0)
     plain = play(drawn, days=days)
-    found = []
+    results = []
     for name, (mishap, share_of) in MISHAPS.items():
-        told = plain if share_of is None else play(drawn, days=days, share_of=share_of)
-        if len(told.cycles) <= MISHAP_SET:
+        played = plain if share_of is None else play(drawn, days=days, share_of=share_of)
+        if len(played.cycles) <= MISHAP_SET:
             continue
-        struck = told.cycles[MISHAP_SET]
+        struck = played.cycles[MISHAP_SET]
         if struck.due_s is None:
             continue
         learning = Learning(drawn.believed, drawn.band, hour_at=hour_at, room_probe=True)
-        for later, cycle in enumerate(told.cycles[MISHAP_SET : MISHAP_SET + 3]):
+        for later, cycle in enumerate(played.cycles[MISHAP_SET : MISHAP_SET + 3]):
             if cycle.due_s is None or cycle.due_s - LEAD_S < cycle.swapped_s + 0.5 * HOUR_S:
                 continue
-            past = mishap(_past(told, cycle), struck)
+            past = mishap(_past(played, cycle), struck)
             now_s = cycle.due_s - LEAD_S
             if name == "lookout restarted":
                 learning = Learning(drawn.believed, drawn.band, hour_at=hour_at, room_probe=True)
             else:
                 _live_through(learning, past, now_s)
             forecast = _forecast(learning, past, now_s)
-            found.append(
+            results.append(
                 Judged(
                     name,
                     later,
@@ -166,14 +166,14 @@ def judge(arguments: tuple[int, int, float]) -> list[Judged]:
                     bool(forecast.notes),
                 )
             )
-    return found
+    return results
 
 
-def _past(told: Told, cycle: Cycle) -> Past:
+def _past(played: PlayedChamber, cycle: Cycle) -> Past:
     """Return everything up to this set's end, had nobody swapped it."""
     ended_s = float("inf") if cycle.ended_s is None else cycle.ended_s
-    samples = [each for each in told.samples if each.at_s < ended_s]
-    return Past([*samples, *cycle.samples_after], [e for e in told.logged if e[0] <= ended_s])
+    samples = [each for each in played.samples if each.at_s < ended_s]
+    return Past([*samples, *cycle.samples_after], [e for e in played.logged if e[0] <= ended_s])
 
 
 def _live_through(learning: Learning, past: Past, now_s: float) -> None:
@@ -201,7 +201,7 @@ def main() -> None:
     asked = parser.parse_args()
     work = [(number, asked.seed, asked.days) for number in range(asked.chambers)]
     with Pool(asked.processes) as pool:
-        judged = [each for found in pool.imap(judge, work) for each in found]
+        judged = [each for results in pool.imap(judge, work) for each in results]
     print(f"{asked.chambers} chambers, {asked.days:g} days, seed {asked.seed}; 3 h before the end")
     print(f"{'':34}{'that set':^32}{'the next':^26}{'the one after':^26}")
     columns = f"{'n':>4} {'median':>7} {'90 %':>5} {'held':>5}"
@@ -209,17 +209,17 @@ def main() -> None:
     for name in MISHAPS:
         cells = []
         for later in range(3):
-            found = [e for e in judged if e.mishap == name and e.sets_later == later]
-            sizes = [abs(e.error_min) for e in found if e.error_min is not None]
+            results = [e for e in judged if e.mishap == name and e.sets_later == later]
+            sizes = [abs(e.error_min) for e in results if e.error_min is not None]
             if not sizes:
-                cells.append(f"{len(found):4} {'–':>7} {'–':>5} {'–':>5}")
+                cells.append(f"{len(results):4} {'–':>7} {'–':>5} {'–':>5}")
                 continue
             cell = (
-                f"{len(found):4} {statistics.median(sizes):7.0f} {quantile(sizes, 0.9):5.0f} "
-                f"{sum(e.held for e in found) / len(found):5.0%}"
+                f"{len(results):4} {statistics.median(sizes):7.0f} {quantile(sizes, 0.9):5.0f} "
+                f"{sum(e.held for e in results) / len(results):5.0%}"
             )
             if later == 0:
-                cell += f" {sum(e.said for e in found) / len(found):5.0%}"
+                cell += f" {sum(e.warned for e in results) / len(results):5.0%}"
             cells.append(cell)
         print(f"{name:34}{'   '.join(cells)}")
 

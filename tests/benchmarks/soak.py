@@ -102,10 +102,10 @@ def main() -> None:
         began = time.perf_counter()
         for _ in range(PARTS):
             for _ in range(max(1, asked.ticks // PARTS // LOOK_EVERY)):
-                found = soak.turn(LOOK_EVERY)
+                result = soak.turn(LOOK_EVERY)
                 beside.look()
             print(
-                f"{found.ticks:9} ticks, {found.ticks * TICK_S / 86_400:5.1f} d: {found.starts} "
+                f"{result.ticks:9} ticks, {result.ticks * TICK_S / 86_400:5.1f} d: {result.starts} "
                 f"starts; {resident_mb():.1f} MB, {open_files()} files, "
                 f"{threading.active_count()} threads"
             )
@@ -113,8 +113,8 @@ def main() -> None:
             f"lookout: {beside.looks} looks, {beside.forecasts} forecasts, {beside.notices} notices"
         )
         print(f"no rule broken, in {time.perf_counter() - began:.0f} s")
-        print("thrown:", ", ".join(f"{n} {what}" for what, n in sorted(found.thrown.items())))
-        print("alarms:", ", ".join(f"{n} {what}" for what, n in sorted(found.alarms.items())))
+        print("thrown:", ", ".join(f"{n} {what}" for what, n in sorted(result.thrown.items())))
+        print("alarms:", ", ".join(f"{n} {what}" for what, n in sorted(result.alarms.items())))
         soak.close()
 
 

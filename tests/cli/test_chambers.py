@@ -71,7 +71,7 @@ def test_an_empty_folder_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert "found no configuration" in capsys.readouterr().err
 
 
-def test_without_a_broker_or_with_one_that_is_away_it_is_said(
+def test_without_a_broker_or_with_one_that_is_away_it_is_reported(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """No traceback, the key or the reason."""
@@ -127,7 +127,7 @@ def test_what_a_broker_keeps_is_listed(folder: Path, tmp_path: Path) -> None:
     assert [each["instance"] for each in listed] == ["cellar", "barn"]
 
 
-def test_nothing_installed_is_said_with_what_to_write(
+def test_nothing_installed_is_reported_with_what_to_write(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A laptop has no folder of chambers; that is no fault of a file."""

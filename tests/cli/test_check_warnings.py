@@ -43,8 +43,8 @@ def warnings_with(old: str, new: str, file: Path, capsys: pytest.CaptureFixture[
     assert old in CONFIG
     file.write_text(CONFIG.replace(old, new), encoding="utf-8")
     assert status_of(["check", str(file), "--json"]) == 0
-    found: list[str] = json.loads(capsys.readouterr().out)["warnings"]
-    return found
+    result: list[str] = json.loads(capsys.readouterr().out)["warnings"]
+    return result
 
 
 def test_a_stage_that_the_species_does_not_know_is_named(
@@ -53,9 +53,9 @@ def test_a_stage_that_the_species_does_not_know_is_named(
     """A band that nothing was compared with must not look as if it had been found good."""
     file = tmp_path / "chamber.toml"
 
-    found = warnings_with("[stages.pinning]", "[stages.primordia]", file, capsys)
+    result = warnings_with("[stages.pinning]", "[stages.primordia]", file, capsys)
 
-    assert [each for each in found if each.startswith("stages.primordia: species.toml knows no")]
+    assert [each for each in result if each.startswith("stages.primordia: species.toml knows no")]
     assert not any("knows no stage" in each for each in warnings_with("1", "1", file, capsys))
 
 

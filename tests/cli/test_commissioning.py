@@ -37,12 +37,12 @@ def test_bath_is_waited_for_and_its_offset_proposed() -> None:
     """The fall is waited out; what changes is shown, the same thing is not shown twice."""
     samples, lines = falling_to(250), []
 
-    found = watch_bath(
+    result = watch_bath(
         lambda: next(samples), longest_s=1200, say=lines.append, sleep=lambda _: None
     )
 
-    assert isinstance(found, IcePoint)
-    assert found.offset_mk == pytest.approx(-250, abs=found.uncertainty_mk)
+    assert isinstance(result, IcePoint)
+    assert result.offset_mk == pytest.approx(-250, abs=result.uncertainty_mk)
     assert len(lines) < 60
 
 
@@ -80,7 +80,7 @@ def test_probe_that_is_warmed_in_the_hand_is_found() -> None:
     assert warmed(read, longest_s=60, sleep=lambda _: None) == "28-00000000000b"
 
 
-def test_no_probe_warmed_is_said() -> None:
+def test_no_probe_warmed_is_reported() -> None:
     """A hand on the wrong end of the cable must not hang the command."""
     turns = iter(range(1000))
 
@@ -125,10 +125,10 @@ def test_load_is_tried_by_itself_and_judged_by_the_person(
     """A wrong polarity shows before anything is switched; mains needs its name typed."""
     given, waited = iter(answers), []
 
-    found = try_load(load, ask=lambda _: next(given), sleep=waited.append)
+    result = try_load(load, ask=lambda _: next(given), sleep=waited.append)
 
     assert list(given) == []
-    assert (found is None) if wrong is None else (found is not None and wrong in found)
+    assert (result is None) if wrong is None else (result is not None and wrong in result)
     assert waited == ([3.0] if answers[-1] != "pomp" and len(answers) > 1 else [])
 
 

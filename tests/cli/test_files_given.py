@@ -27,17 +27,17 @@ STATUSES = {64, 66, 69, 75, 78}
 
 def file_parameters() -> list[tuple[str, str]]:
     """Return every parameter of every command that names a file: command and parameter."""
-    found = []
+    result = []
     for name in COMMANDS:
         command = coldpin.get_command(click.Context(coldpin), name)
         assert command is not None
-        found += [
+        result += [
             (name, str(each.name))
             for each in command.params
             if (isinstance(each.type, click.Path) and each.type.file_okay and each.name != "root")
             or each.name in {"config", "configs"}
         ]
-    return found
+    return result
 
 
 def words_with(name: str, parameter: str, value: str) -> list[str]:

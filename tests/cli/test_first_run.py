@@ -158,12 +158,12 @@ def test_a_run_in_which_nothing_failed_is_signed_and_kept(quick: Path) -> None:
     assert code == 0
     document = json.loads(out)
     assert document["signed"] is True
-    found = last_first_run(quick / RECORDS)
-    assert found is not None
-    assert found.who == "Tove"
-    assert found.named(SKIPPED) == ["power-up", "alarm"]
-    assert words_of(found).startswith("signed off by Tove on ")
-    assert words_of(found).endswith("left out: power-up, alarm")
+    results = last_first_run(quick / RECORDS)
+    assert results is not None
+    assert results.who == "Tove"
+    assert results.named(SKIPPED) == ["power-up", "alarm"]
+    assert words_of(results).startswith("signed off by Tove on ")
+    assert words_of(results).endswith("left out: power-up, alarm")
 
     shown = CliRunner().invoke(coldpin, ["report", str(CONFIG)], catch_exceptions=False)
     assert "first run: signed off by Tove" in shown.output
@@ -209,9 +209,9 @@ def test_each_answer_is_kept_as_it_is_given(quick: Path) -> None:
     code, _, _ = ran(["yes", "yes", "no time", "yes", "yes", "Tove"])
 
     assert code == 0
-    found = last_first_run(quick / RECORDS)
-    assert found is not None
-    assert found.signed
+    results = last_first_run(quick / RECORDS)
+    assert results is not None
+    assert results.signed
 
 
 def test_a_changed_configuration_begins_anew(quick: Path, tmp_path: Path) -> None:
@@ -267,10 +267,10 @@ def test_a_load_that_ran_at_power_up_cannot_be_signed(
     assert code != 0
     assert isinstance(error, FirstRunError)
     assert "failed: power-up" in str(error)
-    found = last_first_run(quick / RECORDS)
-    assert found is not None
-    assert found.signed is False
-    assert "not signed off" in words_of(found)
+    results = last_first_run(quick / RECORDS)
+    assert results is not None
+    assert results.signed is False
+    assert "not signed off" in words_of(results)
 
 
 def test_while_the_service_runs_it_is_refused(

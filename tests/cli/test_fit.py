@@ -43,12 +43,12 @@ def keep_record(config: Path, *, days: float, room: bool = True) -> None:
         place / "records.sqlite",
         (
             reading_at(
-                datetime.fromtimestamp(here.at_s, UTC),
-                (here.air_c, here.water_c, here.room_c if room else None, None),
-                pump=here.pump,
-                fan=here.fan,
+                datetime.fromtimestamp(point.at_s, UTC),
+                (point.air_c, point.water_c, point.room_c if room else None, None),
+                pump=point.pump,
+                fan=point.fan,
             )
-            for here in seen
+            for point in seen
         ),
         name="made",
         chamber="hall shelf",

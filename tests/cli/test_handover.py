@@ -56,13 +56,13 @@ def stage(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Stage:
     config = tmp_path / "loft.toml"
     text = shipped_config("larkmoor-laptop.toml").read_text(encoding="utf-8")
     config.write_text(text + '\n[notices]\naddresses = "loft-notices"\n', encoding="utf-8")
-    found = Stage(config)
+    result = Stage(config)
     monkeypatch.setattr(handover, "CONFIGURATIONS", tmp_path)
     monkeypatch.setattr(handover, "MANAGER", tmp_path)
     monkeypatch.setattr(os, "geteuid", lambda: 0)
     monkeypatch.setattr(handover, "state_directory", lambda _: tmp_path)
-    monkeypatch.setattr(handover, "make_password", found.make_password)
-    return found
+    monkeypatch.setattr(handover, "make_password", result.make_password)
+    return result
 
 
 def test_service_page_password_and_notice_follow_one_another(stage: Stage) -> None:

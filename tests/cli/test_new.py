@@ -170,10 +170,10 @@ def test_an_interrupted_interview_keeps_its_answers(
     lines = iter(["us", "lions-mane"])
 
     def typed() -> str:
-        found = next(lines, None)
-        if found is None:
+        result = next(lines, None)
+        if result is None:
             raise click.Abort
-        return found
+        return result
 
     monkeypatch.setattr(module, "_typed", typed)
     screen = StringIO()
@@ -200,6 +200,6 @@ def test_a_file_that_is_written_anew_keeps_its_owner_and_mode(tmp_path: Path) ->
     finally:
         os.umask(before)
 
-    found = file.stat()
-    assert (found.st_gid, found.st_mode & 0o777) == (54321, 0o640)
+    result = file.stat()
+    assert (result.st_gid, result.st_mode & 0o777) == (54321, 0o640)
     assert file.read_text(encoding="utf-8") == "new"

@@ -56,7 +56,7 @@ def test_sums_of_the_load_close(capsys: pytest.CaptureFixture[str]) -> None:
     assert load["sensible"] + load["latent"] == pytest.approx(load["total"], abs=0.05)
 
 
-def test_figures_that_were_assumed_are_said_with_their_source(
+def test_figures_that_were_assumed_are_reported_with_their_source(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A plant without a single figure is sized on ours, each named aloud."""
@@ -75,7 +75,7 @@ def test_figures_that_were_assumed_are_said_with_their_source(
 
 
 @pytest.mark.parametrize(
-    ("line", "told"),
+    ("line", "message"),
     [
         ("wall_area_m2 = -3.0", "plant.chamber.wall_area_m2 is -3.0"),
         ("rh = 9000", "plant.chamber.rh is 9000"),
@@ -85,7 +85,7 @@ def test_figures_that_were_assumed_are_said_with_their_source(
     ids=["negative-area", "rh-9000", "nan", "typo"],
 )
 def test_senseless_figure_is_refused_by_name(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], line: str, told: str
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], line: str, message: str
 ) -> None:
     """Exit 78, the key, what was found."""
     text = CONFIG.read_text(encoding="utf-8")
@@ -96,7 +96,7 @@ def test_senseless_figure_is_refused_by_name(
     config.write_text("\n".join([*lines[:place], line, *lines[place:]]), encoding="utf-8")
 
     assert status_of(["size", str(config)]) == 78
-    assert told in capsys.readouterr().err
+    assert message in capsys.readouterr().err
 
 
 def test_people_see_the_verdict_first(
@@ -118,7 +118,7 @@ def test_people_see_the_verdict_first(
     assert max(map(len, (short + long).splitlines())) <= 60
 
 
-def test_too_much_assumed_is_said_first_and_no_percentage_given(
+def test_too_much_assumed_is_reported_first_and_no_percentage_given(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A configuration without a plant is not judged by somebody else's in figures."""

@@ -173,7 +173,7 @@ def test_the_screen_says_that_all_is_well() -> None:
 
 
 @pytest.mark.parametrize("columns", [1, 30, 50, 80])
-def test_a_narrow_screen_loses_no_word(columns: int) -> None:
+def test_a_narrow_screen_loses_no_text(columns: int) -> None:
     """Long lines go on below themselves, values in their own column; 10 columns at the least."""
     shown = screen(snapshot(), columns=columns)
 

@@ -42,10 +42,10 @@ def test_a_computer_that_would_hang_with_its_loads_on_is_named(
     """With what to set; a laptop is asked for nothing."""
     monkeypatch.setattr("controller.outputs.gpio.open_chip", lambda: None)
 
-    found = list(host_findings(tmp_path / "none", switches=True, root=pi(tmp_path, **amiss)))
+    result = list(host_findings(tmp_path / "none", switches=True, root=pi(tmp_path, **amiss)))
 
-    assert len(found) == len(words)
-    assert all(word in text for word, text in zip(words, found, strict=True))
+    assert len(result) == len(words)
+    assert all(word in text for word, text in zip(words, result, strict=True))
     assert list(host_findings(tmp_path / "none", switches=True, root=tmp_path / "laptop")) == []
 
 
@@ -59,9 +59,9 @@ def test_a_library_that_opens_no_chip_is_named(
 
     monkeypatch.setattr("controller.outputs.gpio.open_chip", hollow)
 
-    (found,) = host_findings(tmp_path / "none", switches=True, root=pi(tmp_path))
+    (result,) = host_findings(tmp_path / "none", switches=True, root=pi(tmp_path))
 
-    assert found == "The GPIO chip cannot be opened: no /dev/gpiochip* here"
+    assert result == "The GPIO chip cannot be opened: no /dev/gpiochip* here"
 
 
 class Medium(NamedTuple):
@@ -72,7 +72,7 @@ class Medium(NamedTuple):
 
 
 @pytest.mark.parametrize(("version", "warned"), [(1, True), (len(MIGRATIONS), False)])
-def test_a_conversion_without_room_is_said_before_it_begins(
+def test_a_conversion_without_room_is_reported_before_it_begins(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, version: int, warned: bool
 ) -> None:
     """Twice the size of the records must be free; records of this release need no conversion."""
@@ -83,6 +83,6 @@ def test_a_conversion_without_room_is_said_before_it_begins(
     size = records.stat().st_size
     monkeypatch.setattr(conversion.os, "statvfs", lambda _: Medium(2 * size - 1))
 
-    found = list(host_findings(records, switches=False, root=tmp_path))
+    result = list(host_findings(records, switches=False, root=tmp_path))
 
-    assert bool(found) is warned
+    assert bool(result) is warned

@@ -29,11 +29,11 @@ def test_offset_is_what_the_bath_shows_with_the_sign_turned() -> None:
 
     Source: worked number of the method, MSL Technical Guide 1.
     """
-    found = judge_bath(bath(mean_mc=375))
+    bath_result = judge_bath(bath(mean_mc=375))
 
-    assert isinstance(found, IcePoint)
-    assert found.offset_mk == -380
-    assert found.spread_mk == 0
+    assert isinstance(bath_result, IcePoint)
+    assert bath_result.offset_mk == -380
+    assert bath_result.spread_mk == 0
 
 
 def test_uncertainty_combines_step_bath_and_repeatability() -> None:
@@ -52,7 +52,7 @@ def test_uncertainty_combines_step_bath_and_repeatability() -> None:
 
 
 @pytest.mark.parametrize(
-    ("readings", "told", "hopeless"),
+    ("readings", "advice", "hopeless"),
     [
         pytest.param([], "no reading", False, id="nothing-read"),
         pytest.param(bath(mean_mc=0, seconds=120), "are needed", False, id="too-short"),
@@ -62,14 +62,14 @@ def test_uncertainty_combines_step_bath_and_repeatability() -> None:
     ],
 )
 def test_bath_that_will_not_do_is_refused_with_the_reason(
-    readings: list[tuple[float, int]], told: str, hopeless: bool
+    readings: list[tuple[float, int]], advice: str, hopeless: bool
 ) -> None:
     """No offset comes out of a drift, a restless bath or warm water."""
-    found = judge_bath(readings)
+    bath_result = judge_bath(readings)
 
-    assert isinstance(found, NotYet)
-    assert told in found.reason
-    assert found.hopeless is hopeless
+    assert isinstance(bath_result, NotYet)
+    assert advice in bath_result.reason
+    assert bath_result.hopeless is hopeless
 
 
 def test_only_the_last_minutes_count() -> None:
@@ -77,7 +77,7 @@ def test_only_the_last_minutes_count() -> None:
     arriving = [(at, 20_000 - 320 * int(at / 5)) for at, _ in bath(mean_mc=0, seconds=300)]
     resting = [(at + 400.0, value) for at, value in bath(mean_mc=125)]
 
-    found = judge_bath([*arriving, *resting])
+    bath_result = judge_bath([*arriving, *resting])
 
-    assert isinstance(found, IcePoint)
-    assert found.offset_mk == -120
+    assert isinstance(bath_result, IcePoint)
+    assert bath_result.offset_mk == -120

@@ -17,15 +17,15 @@ LAW = make_law(raise_s=60, clear_s=30)
 
 def history(law: Law, steps: list[tuple[float, Inputs]]) -> list[tuple[float, str, str, str]]:
     """Return (instant, kind, name, about) of every alarm event."""
-    state, found = begin(0.0, last_stop=-10_000.0), []
+    state, result = begin(0.0, last_stop=-10_000.0), []
     for at, inputs in steps:
         state, decision = decide(state, inputs, at, law)
-        found += [
+        result += [
             (at, event.kind.value, event.name, event.detail)
             for event in decision.events
             if event.kind.value.startswith("alarm")
         ]
-    return found
+    return result
 
 
 @pytest.mark.parametrize(
@@ -138,9 +138,9 @@ def test_frequent_starts_count_within_one_hour() -> None:
     for start in (0.0, 200.0, 400.0):
         steps += [(start, warm), (start + 100, cold)]
 
-    found = history(law, [*steps, (3799.0, cold), (3801.0, cold), (4001.0, cold)])
+    result = history(law, [*steps, (3799.0, cold), (3801.0, cold), (4001.0, cold)])
 
-    assert found == [
+    assert result == [
         (400.0, "alarm_raised", "frequent_starts", ""),
         (3801.0, "alarm_cleared", "frequent_starts", ""),
     ]
@@ -165,9 +165,9 @@ def test_flow_not_proved_stands_until_a_run_is_answered() -> None:
     warm = make_inputs(17.0)
     steps = [(0.0, warm), (10.0, warm), (610.0, warm), (700.0, warm), (1510.0, warm)]
 
-    found = history(law, [*steps, (1520.0, warm), (1530.0, make_inputs(16.7))])
+    result = history(law, [*steps, (1520.0, warm), (1530.0, make_inputs(16.7))])
 
-    assert found == [
+    assert result == [
         (610.0, "alarm_raised", "flow_not_proved", ""),
         (1530.0, "alarm_cleared", "flow_not_proved", ""),
     ]

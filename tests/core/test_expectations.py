@@ -294,7 +294,7 @@ def test_an_alarm_about_what_is_fitted_no_more_ends_as_unknown() -> None:
     assert watch.evidence == [Evidence.UNKNOWN] * 2
 
 
-def test_an_empty_reservoir_is_told_at_once() -> None:
+def test_an_empty_reservoir_is_reported_at_once() -> None:
     """And over when there is water."""
     watch = Watch()
     watch.give(make_inputs(16.0, level=True), 60)

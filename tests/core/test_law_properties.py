@@ -61,7 +61,7 @@ class ControlHistory(RuleBasedStateMachine):
         self.standing: set[tuple[AlarmName, str]] = set()
 
     def step(self, inputs: Inputs) -> None:
-        was = self.state.cooling
+        before = self.state.cooling
         self.state, decision = decide(self.state, inputs, self.now, self.law)
         # the same without any shortcut: no window, and each alarm judged
         blank = replace(self.slow, window=None, judged=None)
@@ -69,7 +69,7 @@ class ControlHistory(RuleBasedStateMachine):
         assert decision == long_way
         assert self.state.cooling == self.slow.cooling
         assert self.state.alarms == self.slow.alarms
-        check_step(was, inputs, self.state.cooling, self.now, self.law)
+        check_step(before, inputs, self.state.cooling, self.now, self.law)
         for event in decision.events:
             if event.kind is EventKind.RAISED:
                 key = (AlarmName(event.name), event.detail)

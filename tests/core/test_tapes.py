@@ -38,7 +38,7 @@ def test_a_quiet_tick_decides_what_a_fresh_look_would(name: str) -> None:
     tape = TAPES[name]
     fresh = begin(1000.0, last_stop=800.0)
     for now, inputs, decision in played(tape):
-        was = fresh.cooling
+        before = fresh.cooling
         # without a window every tick is decided anew
         again = type(fresh)(
             cooling=fresh.cooling, alarms=fresh.alarms, recent=fresh.recent,
@@ -46,7 +46,7 @@ def test_a_quiet_tick_decides_what_a_fresh_look_would(name: str) -> None:
         )  # fmt: skip
         fresh, looked = decide(again, inputs, now, tape.law)
         assert looked == decision, now
-        check_step(was, inputs, fresh.cooling, now, tape.law)
+        check_step(before, inputs, fresh.cooling, now, tape.law)
 
 
 def test_the_tapes_between_them_meet_everything() -> None:

@@ -20,14 +20,14 @@ CUT_IN_C, CUT_OUT_C = BAND.cut_in_mc / 1000, BAND.cut_out_mc / 1000
 
 def switches(state: State, now: float, air_c: Iterable[float]) -> tuple[State, float, list[str]]:
     """Let the air go so, ten seconds a reading, and return what the pump did."""
-    found = []
+    result = []
     for value_c in air_c:
         now += EVERY_S
-        was = state.cooling.pump
+        before = state.cooling.pump
         state, decision = decide(state, make_inputs(value_c), now, LAW)
-        if decision.pump is not was:
-            found.append(f"{'on' if decision.pump else 'off'} at {value_c}")
-    return state, now, found
+        if decision.pump is not before:
+            result.append(f"{'on' if decision.pump else 'off'} at {value_c}")
+    return state, now, result
 
 
 def test_hovering_about_cut_in_and_then_about_cut_out_is_one_run() -> None:
@@ -48,9 +48,9 @@ def test_hovering_about_cut_in_and_then_about_cut_out_is_one_run() -> None:
 @pytest.mark.parametrize("between_c", [CUT_OUT_C + 0.0625, 16.0, CUT_IN_C - 0.0625])
 def test_inside_the_band_nothing_is_switched(between_c: float) -> None:
     """Resting it stays at rest, however near."""
-    _, _, found = switches(begin(0.0, last_stop=-1000.0), 0.0, [between_c] * HALF_AN_HOUR)
+    _, _, result = switches(begin(0.0, last_stop=-1000.0), 0.0, [between_c] * HALF_AN_HOUR)
 
-    assert found == []
+    assert result == []
 
 
 def test_a_sum_of_tenths_decides_as_the_value_itself() -> None:
@@ -63,6 +63,6 @@ def test_a_sum_of_tenths_decides_as_the_value_itself() -> None:
         ramp_c.append(ramp_c[-1] + 0.1)
     assert ramp_c[-1] != CUT_IN_C
 
-    _, _, found = switches(begin(0.0, last_stop=-1000.0), 0.0, ramp_c)
+    _, _, result = switches(begin(0.0, last_stop=-1000.0), 0.0, ramp_c)
 
-    assert found == [f"on at {ramp_c[-1]}"]
+    assert result == [f"on at {ramp_c[-1]}"]

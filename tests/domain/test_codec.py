@@ -139,7 +139,7 @@ def test_what_is_no_document_is_refused(text: str | bytes) -> None:
         STATUS_CODEC.read(text)
 
 
-def test_a_newer_format_is_told_apart_from_damage() -> None:
+def test_a_newer_format_is_kept_apart_from_damage() -> None:
     """Keys of a later release are passed over; a later format is named as such."""
     document = STATUS_CODEC.document(STATUS)
 

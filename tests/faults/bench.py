@@ -81,10 +81,10 @@ _LENGTH = re.compile(r"([0-9.]+) (s|min|h|d)")
 _UNITS = {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86_400.0}
 
 
-def seconds(found: str) -> float:
+def seconds(result: str) -> float:
     """Return a length of time such as "5 min" in seconds."""
-    match = _LENGTH.fullmatch(found)
-    assert match is not None, f"{found!r} is no length of time"
+    match = _LENGTH.fullmatch(result)
+    assert match is not None, f"{result!r} is no length of time"
     return float(match[1]) * _UNITS[match[2]]
 
 
@@ -115,15 +115,15 @@ class Scenario:
 
 def read_scenario(path: Path) -> Scenario:
     """Return the scenario in a file."""
-    found = tomllib.loads(path.read_text(encoding="utf-8"))
-    fault, expected = found["fault"], found["expect"]
+    result = tomllib.loads(path.read_text(encoding="utf-8"))
+    fault, expected = result["fault"], result["expect"]
 
     def length(key: str) -> float | None:
         return seconds(expected[key]) if key in expected else None
 
     return Scenario(
         name=path.stem,
-        about=found["about"],
+        about=result["about"],
         what=fault["what"],
         where=fault.get("where", ""),
         lasts_s=seconds(fault.get("lasts", "10 min")),
@@ -363,7 +363,7 @@ class Bench:
         """Move on by a tick, and hold the decision against the law."""
         self.clock.move_to(self.clock.monotonic() + TICK_S)
         now = self.clock.monotonic()
-        was = self.loop.state.cooling
+        before = self.loop.state.cooling
         decision = self.loop.tick(now, self.band.at(now), records_fault=self.records.fault)
         self.watch.judge(decision, now)
         self.standing = {each for each in self.standing if each[0] != AlarmName.PROBE_STUCK.value}
@@ -372,8 +372,8 @@ class Bench:
             self.raised.append(AlarmName.PROBE_STUCK.value)
         after, inputs = self.loop.state.cooling, self.loop.inputs
         assert inputs is not None
-        check_step(was, inputs, after, self.clock.monotonic(), self.loop.law)
-        self.starts += after.pump and not was.pump
+        check_step(before, inputs, after, self.clock.monotonic(), self.loop.law)
+        self.starts += after.pump and not before.pump
         pump, fan = (self.outputs[name].on or self._welded for name in ("pump", "fan"))
         self.chamber.move(pump=pump, fan=fan)
 

@@ -70,74 +70,74 @@ def main() -> int:
 def killed(times: int, seed: int) -> Tally:
     """Kill one chamber's service so many times and return what came of it."""
     dice, tally = random.Random(seed), Tally()
-    with tempfile.TemporaryDirectory() as folder, bench(Path(folder)) as here:
-        stamps = here.folder / "stamps"
-        here.write_config(f'stamps = "{stamps}"')
-        here.rest_long_ago()
+    with tempfile.TemporaryDirectory() as folder, bench(Path(folder)) as instance:
+        stamps = instance.folder / "stamps"
+        instance.write_config(f'stamps = "{stamps}"')
+        instance.rest_long_ago()
         for _ in range(times):
-            here.tree.set(AIR, 18.0)
-            here.start()
-            tally.kills[_kill_at_some_moment(here, dice)] += 1
+            instance.tree.set(AIR, 18.0)
+            instance.start()
+            tally.kills[_kill_at_some_moment(instance, dice)] += 1
             if dice.random() < 0.7:
-                _off(here)
-                tally.left_on += here.is_on("pump") + here.is_on("fan")
-        here.start()
-        _wait(here, lambda: here.is_on("pump"))
-        here.signal(signal.SIGKILL)
-        here.ended()
+                _off(instance)
+                tally.left_on += instance.is_on("pump") + instance.is_on("fan")
+        instance.start()
+        _wait(instance, lambda: instance.is_on("pump"))
+        instance.signal(signal.SIGKILL)
+        instance.ended()
         tally.rests_s = rests(stamps.read_text(encoding="ascii").splitlines())
     return tally
 
 
-def _off(here: Bench) -> None:
+def _off(instance: Bench) -> None:
     subprocess.run(
-        [sys.executable, "-m", "controller", "off", str(here.config)],
-        env=here.environment, capture_output=True, timeout=10 * LATE_S, check=False,
+        [sys.executable, "-m", "controller", "off", str(instance.config)],
+        env=instance.environment, capture_output=True, timeout=10 * LATE_S, check=False,
     )  # fmt: skip
 
 
 def rests(stamps: list[str]) -> list[float]:
     """Return the time from each end of a run, by whatever, to the next start [s]."""
-    found: list[float] = []
+    rested_s: list[float] = []
     ended_s: float | None = None
     on = False
     for line in stamps:
         at, word = line.split(" ", 1)
         if word == "on":
             if ended_s is not None:
-                found.append(float(at) - ended_s)
+                rested_s.append(float(at) - ended_s)
             on = True
         elif on:
             ended_s, on = float(at), False
-    return found
+    return rested_s
 
 
-def _kill_at_some_moment(here: Bench, dice: random.Random) -> str:
+def _kill_at_some_moment(instance: Bench, dice: random.Random) -> str:
     moment = dice.choice(("after a start", "in a run", "after a stop", "in a rest", "at any time"))
     match moment:
         case "after a start":
-            _wait(here, lambda: here.is_on("pump"))
+            _wait(instance, lambda: instance.is_on("pump"))
             time.sleep(dice.uniform(0.0, 0.1))
         case "in a run":
-            _wait(here, lambda: here.is_on("fan"))
+            _wait(instance, lambda: instance.is_on("fan"))
             time.sleep(dice.uniform(0.0, 10.0))
         case "after a stop":
-            _wait(here, lambda: here.is_on("fan"))
-            here.tree.set(AIR, 10.0)
-            _wait(here, lambda: here.tape("pump")[-1] == "off")
+            _wait(instance, lambda: instance.is_on("fan"))
+            instance.tree.set(AIR, 10.0)
+            _wait(instance, lambda: instance.tape("pump")[-1] == "off")
             time.sleep(dice.uniform(0.0, 0.1))
         case "in a rest":
             time.sleep(dice.uniform(1.0, 25.0))
         case _:
             time.sleep(dice.uniform(0.0, 45.0))
-    assert here.process is not None
-    on = "pump on" if here.is_on("pump") else "pump off"
-    here.process.send_signal(signal.SIGKILL)
-    here.ended()
+    assert instance.process is not None
+    on = "pump on" if instance.is_on("pump") else "pump off"
+    instance.process.send_signal(signal.SIGKILL)
+    instance.ended()
     return f"{moment} ({on})"
 
 
-def _wait(here: Bench, holds: object) -> None:
+def _wait(instance: Bench, holds: object) -> None:
     ends_s = time.monotonic() + LATE_S
     while not holds() and time.monotonic() < ends_s:  # type: ignore[operator]
         time.sleep(0.005)

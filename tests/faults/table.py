@@ -46,33 +46,33 @@ def rows(outcomes: Sequence[Outcome]) -> Iterator[str]:
 
 def broken(outcome: Outcome) -> list[str]:
     """Return what of a scenario's expectations, and of the bench's aims, did not hold."""
-    found, wanted = [], outcome.scenario
+    result, wanted = [], outcome.scenario
     if wanted.alarm is None and outcome.alarms:
-        found.append(f"alarms {outcome.alarms}, expected none")
+        result.append(f"alarms {outcome.alarms}, expected none")
     if wanted.alarm is not None:
-        found += _late("alarm", outcome.noticed_s, wanted.notice_s)
-        found += _late("alarm's end", outcome.recovered_s, wanted.recovers_s)
+        result += _late("alarm", outcome.noticed_s, wanted.notice_s)
+        result += _late("alarm's end", outcome.recovered_s, wanted.recovers_s)
     if wanted.outputs in MADE_SAFE:
-        found += _late("safe state", outcome.safe_s, wanted.safe_s)
+        result += _late("safe state", outcome.safe_s, wanted.safe_s)
     if wanted.outputs in {"off", "the other off"} and outcome.on_after_safe:
-        found.append("on again while the fault lasted")
+        result.append("on again while the fault lasted")
     if _of_a_probe(outcome):
-        found += _late("safe state (aim)", outcome.safe_s, SAFE_PROBE_S)
+        result += _late("safe state (aim)", outcome.safe_s, SAFE_PROBE_S)
     if wanted.what == "output":
-        found += _late("safe state (aim)", outcome.safe_s, SAFE_OUTPUT_S)
+        result += _late("safe state (aim)", outcome.safe_s, SAFE_OUTPUT_S)
     if wanted.outputs == "tries again" and not (outcome.on_after_safe and outcome.starts):
-        found.append("never tried again")
+        result.append("never tried again")
     if wanted.outputs == "on" and outcome.course[-1] != (True, True):
-        found.append("not on at its end")
+        result.append("not on at its end")
     if wanted.outputs == "rest" and any(pump or fan for pump, fan in outcome.course):
-        found.append("switched on")
+        result.append("switched on")
     if wanted.outputs == "as ever" and outcome.course != outcome.without:
-        found.append("outputs went another way than without the fault")
+        result.append("outputs went another way than without the fault")
     if wanted.outputs not in OUTPUTS:
-        found.append(f"outputs {wanted.outputs!r}, allowed: {', '.join(OUTPUTS)}")
+        result.append(f"outputs {wanted.outputs!r}, allowed: {', '.join(OUTPUTS)}")
     if wanted.refused is not None and wanted.refused not in outcome.refused:
-        found.append(f"refused {outcome.refused}, expected {wanted.refused!r}")
-    return found
+        result.append(f"refused {outcome.refused}, expected {wanted.refused!r}")
+    return result
 
 
 def _late(what: str, found_s: float | None, allowed_s: float | None) -> list[str]:

@@ -30,7 +30,7 @@ PIPE_BYTES = 4096
 
 
 @pytest.fixture
-def here(tmp_path: Path) -> Iterator[Bench]:
+def instance(tmp_path: Path) -> Iterator[Bench]:
     """Return a bench whose service has not started yet."""
     with bench(tmp_path) as made:
         yield made
@@ -53,53 +53,53 @@ def full_pipe() -> Iterator[int]:
         os.close(write)
 
 
-def cool(here: Bench, **environment: str) -> None:
+def cool(instance: Bench, **environment: str) -> None:
     """Start the service, and wait until pump and fan are on."""
-    here.rest_long_ago()
-    here.tree.set(AIR, 18.0)
-    here.start(**environment)
-    here.until(lambda: here.is_on("fan"))
+    instance.rest_long_ago()
+    instance.tree.set(AIR, 18.0)
+    instance.start(**environment)
+    instance.until(lambda: instance.is_on("fan"))
 
 
-def killed_while_on(here: Bench) -> None:
+def killed_while_on(instance: Bench) -> None:
     """Leave both loads on, and nobody there."""
-    cool(here)
-    here.signal(signal.SIGKILL)
-    here.ended()
-    assert here.is_on("pump")
-    assert here.is_on("fan")
+    cool(instance)
+    instance.signal(signal.SIGKILL)
+    instance.ended()
+    assert instance.is_on("pump")
+    assert instance.is_on("fan")
 
 
-def off(here: Bench, *, stdout: int, stderr: int, **environment: str) -> int:
+def off(instance: Bench, *, stdout: int, stderr: int, **environment: str) -> int:
     """Run `coldpin off` and return its exit status; one that hangs fails."""
     return subprocess.run(
-        [sys.executable, "-m", "controller", "off", str(here.config)],
-        env={**here.environment, **environment},
+        [sys.executable, "-m", "controller", "off", str(instance.config)],
+        env={**instance.environment, **environment},
         stdout=stdout, stderr=stderr, timeout=AT_MOST_S, check=False,
     ).returncode  # fmt: skip
 
 
-def test_a_log_that_nobody_reads_stops_nothing(here: Bench) -> None:
+def test_a_log_that_nobody_reads_stops_nothing(instance: Bench) -> None:
     """Standard error is full from the first line on: it starts, trips and ends all the same."""
-    here.rest_long_ago()
-    here.tree.set(AIR, 18.0)
+    instance.rest_long_ago()
+    instance.tree.set(AIR, 18.0)
     with full_pipe() as stderr:
-        here.start(stderr=stderr)
-        here.until(lambda: here.is_on("fan"))
-        here.tree.set(AIR, 9.0)
-        here.until(lambda: here.tape("pump")[-1] == "off")
-        here.until_message("WATCHDOG=1")
-        here.signal(signal.SIGTERM)
-        assert here.process is not None
-        assert here.process.wait(AT_MOST_S) == 0
+        instance.start(stderr=stderr)
+        instance.until(lambda: instance.is_on("fan"))
+        instance.tree.set(AIR, 9.0)
+        instance.until(lambda: instance.tape("pump")[-1] == "off")
+        instance.until_message("WATCHDOG=1")
+        instance.signal(signal.SIGTERM)
+        assert instance.process is not None
+        assert instance.process.wait(AT_MOST_S) == 0
 
-    assert here.tape("pump")[-1] == here.tape("fan")[-1] == "close off"
+    assert instance.tape("pump")[-1] == instance.tape("fan")[-1] == "close off"
 
 
 @pytest.mark.parametrize("where", ["pipe that nobody reads", "full disk", "closed"])
-def test_off_switches_every_load_whoever_reads(here: Bench, where: str) -> None:
+def test_off_switches_every_load_whoever_reads(instance: Bench, where: str) -> None:
     """Words come after the loads, and wait for nobody."""
-    killed_while_on(here)
+    killed_while_on(instance)
 
     with contextlib.ExitStack() as stack:
         if where == "pipe that nobody reads":
@@ -111,10 +111,10 @@ def test_off_switches_every_load_whoever_reads(here: Bench, where: str) -> None:
             read, target = os.pipe()
             os.close(read)
             stack.callback(os.close, target)
-        status = off(here, stdout=target, stderr=target)
+        status = off(instance, stdout=target, stderr=target)
 
     assert status == 0
-    assert here.tape("pump")[-1] == here.tape("fan")[-1] == "close off"
+    assert instance.tape("pump")[-1] == instance.tape("fan")[-1] == "close off"
 
 
 @pytest.mark.parametrize(
@@ -126,47 +126,47 @@ def test_off_switches_every_load_whoever_reads(here: Bench, where: str) -> None:
     ],
 )
 def test_off_gives_each_load_its_turn_whatever_the_other_does(
-    here: Bench, trouble: str, words: str
+    instance: Bench, trouble: str, words: str
 ) -> None:
     """The pump's driver fails in a way of its own; the fan goes off, and the pump is named."""
-    killed_while_on(here)
-    kept = here.state / "kept-wiring.json"
+    killed_while_on(instance)
+    kept = instance.state / "kept-wiring.json"
     loads = json.loads(kept.read_text(encoding="utf-8"))
     key, _, value = trouble.partition(" = ")
     loads[0]["options"][key] = json.loads(value)
-    for place in (here.state, here.folder / "run"):
+    for place in (instance.state, instance.folder / "run"):
         (place / "kept-wiring.json").write_text(json.dumps(loads), encoding="utf-8")
-    here.config.write_text("broken", encoding="utf-8")
+    instance.config.write_text("broken", encoding="utf-8")
 
-    ran = here.command("off", str(here.config))
+    ran = instance.command("off", str(instance.config))
 
-    assert here.tape("fan")[-1] == "close off"
+    assert instance.tape("fan")[-1] == "close off"
     assert ran.returncode == 69
     assert words in ran.stderr
     assert "fan: off" in ran.stdout
 
 
-def test_off_needs_no_state_directory(here: Bench) -> None:
+def test_off_needs_no_state_directory(instance: Bench) -> None:
     """It cannot be made, no home is there: what CONFIG names goes off."""
-    killed_while_on(here)
+    killed_while_on(instance)
 
     status = off(
-            here, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+            instance, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
             STATE_DIRECTORY="", RUNTIME_DIRECTORY="", XDG_STATE_HOME="", HOME="/proc/nowhere",
         )  # fmt: skip
 
     assert status == 0
-    assert here.tape("pump")[-1] == here.tape("fan")[-1] == "close off"
+    assert instance.tape("pump")[-1] == instance.tape("fan")[-1] == "close off"
 
 
-def test_off_says_that_the_service_still_runs(here: Bench) -> None:
+def test_off_says_that_the_service_still_runs(instance: Bench) -> None:
     """Off now, and on again at its next decision: who runs it must know."""
-    cool(here)
+    cool(instance)
 
-    ran = here.command("off", str(here.config))
+    ran = instance.command("off", str(instance.config))
 
-    assert here.process is not None
-    assert f"coldpin still runs on this chamber (pid {here.process.pid})" in ran.stderr
+    assert instance.process is not None
+    assert f"coldpin still runs on this chamber (pid {instance.process.pid})" in ran.stderr
     assert ran.returncode == 75
 
 
@@ -182,35 +182,35 @@ def read_only(folder: Path) -> Iterator[Path]:
         yield place
 
 
-def test_a_read_only_card_keeps_no_chamber_warm(here: Bench) -> None:
+def test_a_read_only_card_keeps_no_chamber_warm(instance: Bench) -> None:
     """It starts, rests its whole time before it cools, and says that it keeps nothing."""
-    here.tree.set(AIR, 18.0)
-    with read_only(here.folder) as place:
-        here.start(STATE_DIRECTORY=str(place))
-        here.until_message("STATUS=held: resting before the next start")
-        here.until(lambda: here.is_on("fan"))
-        here.signal(signal.SIGTERM)
-        status, lines = here.ended()
+    instance.tree.set(AIR, 18.0)
+    with read_only(instance.folder) as place:
+        instance.start(STATE_DIRECTORY=str(place))
+        instance.until_message("STATUS=held: resting before the next start")
+        instance.until(lambda: instance.is_on("fan"))
+        instance.signal(signal.SIGTERM)
+        status, lines = instance.ended()
 
     assert status == 0
     assert "nothing_kept" in {line["event"] for line in lines}
-    assert here.tape("pump")[-1] == "close off"
+    assert instance.tape("pump")[-1] == "close off"
 
 
 @needs("root", "mount")
-def test_a_change_of_the_systems_time_zone_is_followed(here: Bench) -> None:
+def test_a_change_of_the_systems_time_zone_is_followed(instance: Bench) -> None:
     """`timedatectl set-timezone` while it runs: the bands by the hour are those of the new zone."""
-    zone = here.folder / "localtime"
+    zone = instance.folder / "localtime"
     zone.write_bytes(zone_file("UTC"))
-    status = here.folder / "run" / STATUS
+    status = instance.folder / "run" / STATUS
     own = f'unset TZ; mount --bind "{zone}" /etc/localtime && exec "$@"'
-    here.start(under=["unshare", "--mount", "sh", "-c", own, "sh"])
-    here.until(status.exists)
+    instance.start(under=["unshare", "--mount", "sh", "-c", own, "sh"])
+    instance.until(status.exists)
     assert read_as_of(status).utcoffset() == timedelta()
     zone.write_bytes(zone_file("Asia/Kathmandu"))
     os.utime(zone, (0, 0))  # the C library looks at whole seconds
 
-    here.until(lambda: read_as_of(status).utcoffset() == timedelta(hours=5, minutes=45))
+    instance.until(lambda: read_as_of(status).utcoffset() == timedelta(hours=5, minutes=45))
 
 
 def read_as_of(status: Path) -> datetime:
@@ -218,184 +218,184 @@ def read_as_of(status: Path) -> datetime:
     return datetime.fromisoformat(json.loads(status.read_text(encoding="utf-8"))["as_of"])
 
 
-def test_a_state_directory_that_cannot_be_made_keeps_no_chamber_warm(here: Bench) -> None:
+def test_a_state_directory_that_cannot_be_made_keeps_no_chamber_warm(instance: Bench) -> None:
     """No home, no systemd: memory serves, and the log says so."""
-    here.tree.set(AIR, 18.0)
-    here.start(STATE_DIRECTORY="", XDG_STATE_HOME="/proc/nowhere")
-    here.until_message("STATUS=held: resting before the next start")
-    here.signal(signal.SIGTERM)
-    status, lines = here.ended()
+    instance.tree.set(AIR, 18.0)
+    instance.start(STATE_DIRECTORY="", XDG_STATE_HOME="/proc/nowhere")
+    instance.until_message("STATUS=held: resting before the next start")
+    instance.signal(signal.SIGTERM)
+    status, lines = instance.ended()
 
     assert status == 0
     assert "no_state_directory" in {line["event"] for line in lines}
 
 
-def test_a_stale_record_on_a_full_card_shortens_no_rest(here: Bench) -> None:
+def test_a_stale_record_on_a_full_card_shortens_no_rest(instance: Bench) -> None:
     """Killed with the pump on while nothing could be written: "off since an hour" is no proof."""
     with contextlib.ExitStack() as stack:
         try:
-            place = stack.enter_context(small_medium(here.folder))
+            place = stack.enter_context(small_medium(instance.folder))
         except OSError as error:
             pytest.skip(f"this user may mount no file system: {error}")
-        here.rest_long_ago()
-        (place / "kept-timers.json").write_bytes((here.state / "kept-timers.json").read_bytes())
+        instance.rest_long_ago()
+        (place / "kept-timers.json").write_bytes((instance.state / "kept-timers.json").read_bytes())
         ballast = place / "ballast"
-        here.tree.set(AIR, 16.0)
-        here.start(STATE_DIRECTORY=str(place))
-        here.until_message("STATUS=rest")
+        instance.tree.set(AIR, 16.0)
+        instance.start(STATE_DIRECTORY=str(place))
+        instance.until_message("STATUS=rest")
         with contextlib.suppress(OSError), ballast.open("wb", buffering=0) as file:
             while True:
                 file.write(bytes(512))
-        here.tree.set(AIR, 18.0)
-        here.until(lambda: here.is_on("pump"))
-        here.signal(signal.SIGKILL)
-        here.ended()
-        (here.folder / "run" / "boot-kept-timers.json").unlink()  # memory is gone as well
+        instance.tree.set(AIR, 18.0)
+        instance.until(lambda: instance.is_on("pump"))
+        instance.signal(signal.SIGKILL)
+        instance.ended()
+        (instance.folder / "run" / "boot-kept-timers.json").unlink()  # memory is gone as well
         ballast.unlink()
 
-        here.start(STATE_DIRECTORY=str(place))
-        here.until_message("STATUS=held: resting before the next start")
-        here.signal(signal.SIGTERM)
-        _, lines = here.ended()
+        instance.start(STATE_DIRECTORY=str(place))
+        instance.until_message("STATUS=held: resting before the next start")
+        instance.signal(signal.SIGTERM)
+        _, lines = instance.ended()
 
     (started,) = (line for line in lines if line["event"] == "started")
     assert started["rested_s"] == 0.0
 
 
-def test_a_reload_whose_outputs_cannot_be_opened_goes_back(here: Bench) -> None:
+def test_a_reload_whose_outputs_cannot_be_opened_goes_back(instance: Bench) -> None:
     """The fan's new line is busy: the old wiring is open again, and the chamber is still cooled."""
-    cool(here)
-    other = here.folder / "other"
+    cool(instance)
+    other = instance.folder / "other"
     Path(f"{other}.refuses").touch()
-    here.write_config(**{str(here.folder / "fan"): str(other)})
-    here.signal(signal.SIGHUP)
-    here.until(lambda: "close off" in here.tape("fan"))
-    here.until(lambda: here.is_on("fan"))
-    assert here.tape("pump") == ["open off", "on"]  # its line did not change
-    here.signal(signal.SIGTERM)
-    status, lines = here.ended()
+    instance.write_config(**{str(instance.folder / "fan"): str(other)})
+    instance.signal(signal.SIGHUP)
+    instance.until(lambda: "close off" in instance.tape("fan"))
+    instance.until(lambda: instance.is_on("fan"))
+    assert instance.tape("pump") == ["open off", "on"]  # its line did not change
+    instance.signal(signal.SIGTERM)
+    status, lines = instance.ended()
 
     assert status == 0
     (kept,) = (line for line in lines if line["event"] == "config_kept_as_it_was")
     assert "the tape is not there" in str(kept["problem"])
-    assert here.tape("fan")[-1] == "close off"
+    assert instance.tape("fan")[-1] == "close off"
 
 
-def test_a_reload_of_one_offset_trips_nothing(here: Bench) -> None:
+def test_a_reload_of_one_offset_trips_nothing(instance: Bench) -> None:
     """The pump runs on, no reading is waited for anew, and the offset is in force."""
-    cool(here)
-    text = here.config.read_text(encoding="utf-8")
-    here.config.write_text(
+    cool(instance)
+    text = instance.config.read_text(encoding="utf-8")
+    instance.config.write_text(
         text.replace('fastest = "60 K"', 'fastest = "60 K"\noffset = "0.5 K"'), encoding="utf-8"
     )
-    here.tree.block(WATER)  # a reading that was thrown away could not come again
-    here.until_message("STATUS=cool: call for cooling; air 18.00 °C")
-    here.signal(signal.SIGHUP)
-    here.until_message("STATUS=cool: call for cooling; air 18.50 °C")
-    here.signal(signal.SIGTERM)
-    here.tree.release_all()
-    _, lines = here.ended()
+    instance.tree.block(WATER)  # a reading that was thrown away could not come again
+    instance.until_message("STATUS=cool: call for cooling; air 18.00 °C")
+    instance.signal(signal.SIGHUP)
+    instance.until_message("STATUS=cool: call for cooling; air 18.50 °C")
+    instance.signal(signal.SIGTERM)
+    instance.tree.release_all()
+    _, lines = instance.ended()
 
-    assert here.tape("pump") == ["open off", "on", "close off"]
+    assert instance.tape("pump") == ["open off", "on", "close off"]
     events = [str(line["event"]) for line in lines]
     assert not {"trip", "phase"} & set(events[events.index("config_reloaded") :])
 
 
 @pytest.mark.parametrize("hangs_in", ["close", "switch"])
-def test_a_driver_that_hangs_keeps_no_other_load_on(here: Bench, hangs_in: str) -> None:
+def test_a_driver_that_hangs_keeps_no_other_load_on(instance: Bench, hangs_in: str) -> None:
     """The fan's driver (or the pump's) never comes back: the other is off, and SIGTERM ends it."""
-    here.rest_long_ago()
-    here.tree.set(AIR, 18.0)
+    instance.rest_long_ago()
+    instance.tree.set(AIR, 18.0)
     if hangs_in == "close":  # the pump's, which is closed first
-        here.write_config('hangs_in = "close"')
-        cool(here)
-        here.signal(signal.SIGTERM)
-        here.ended()
-        assert here.tape("fan")[-1] == "close off"
+        instance.write_config('hangs_in = "close"')
+        cool(instance)
+        instance.signal(signal.SIGTERM)
+        instance.ended()
+        assert instance.tape("fan")[-1] == "close off"
         return
-    text = here.config.read_text(encoding="utf-8")
-    fan = f'path = "{here.folder / "fan"}"'
-    here.config.write_text(text.replace(fan, f'{fan}\nhangs_in = "switch"'), encoding="utf-8")
-    here.start()
-    here.until(lambda: here.is_on("pump"))
-    here.until(lambda: here.tape("pump")[-1] == "off")
-    here.until_message("STATUS=held: an output failed")
-    here.signal(signal.SIGTERM)
-    status, _ = here.ended()
+    text = instance.config.read_text(encoding="utf-8")
+    fan = f'path = "{instance.folder / "fan"}"'
+    instance.config.write_text(text.replace(fan, f'{fan}\nhangs_in = "switch"'), encoding="utf-8")
+    instance.start()
+    instance.until(lambda: instance.is_on("pump"))
+    instance.until(lambda: instance.tape("pump")[-1] == "off")
+    instance.until_message("STATUS=held: an output failed")
+    instance.signal(signal.SIGTERM)
+    status, _ = instance.ended()
 
     assert status == 0
-    assert here.tape("pump")[-1] == "close off"
+    assert instance.tape("pump")[-1] == "close off"
 
 
-def test_a_lock_cannot_be_tidied_away(here: Bench) -> None:
+def test_a_lock_cannot_be_tidied_away(instance: Bench) -> None:
     """Every file of the state directory is deleted: a second process still may not start."""
-    here.start()
-    here.until_message("READY=1")
-    for path in sorted(here.state.rglob("*"), reverse=True):
+    instance.start()
+    instance.until_message("READY=1")
+    for path in sorted(instance.state.rglob("*"), reverse=True):
         path.rmdir() if path.is_dir() else path.unlink(missing_ok=True)
 
-    second = here.command("run", str(here.config))
+    second = instance.command("run", str(instance.config))
 
     assert second.returncode == 75
     assert "already controls this chamber" in second.stderr
-    assert here.tape("pump") == ["open off"]
+    assert instance.tape("pump") == ["open off"]
 
 
-def test_a_second_configuration_may_not_drive_the_same_line(here: Bench) -> None:
+def test_a_second_configuration_may_not_drive_the_same_line(instance: Bench) -> None:
     """Another instance, another state directory, a driver that would let it in: refused."""
-    here.start()
-    here.until_message("READY=1")
-    other = here.folder / "other-state"
+    instance.start()
+    instance.until_message("READY=1")
+    other = instance.folder / "other-state"
     other.mkdir()
 
     second = subprocess.run(
-        [sys.executable, "-m", "controller", "run", str(here.config)],
-        env={**here.environment, "STATE_DIRECTORY": str(other), "RUNTIME_DIRECTORY": ""},
+        [sys.executable, "-m", "controller", "run", str(instance.config)],
+        env={**instance.environment, "STATE_DIRECTORY": str(other), "RUNTIME_DIRECTORY": ""},
         capture_output=True, text=True, timeout=AT_MOST_S, check=False,
     )  # fmt: skip
 
     assert second.returncode == 75
-    assert here.process is not None
-    assert f"(pid {here.process.pid}) already drives the line" in second.stderr
-    assert here.tape("pump") == ["open off"]
+    assert instance.process is not None
+    assert f"(pid {instance.process.pid}) already drives the line" in second.stderr
+    assert instance.tape("pump") == ["open off"]
 
 
-def test_a_pause_outlives_a_kill_though_the_card_is_full(here: Bench) -> None:
+def test_a_pause_outlives_a_kill_though_the_card_is_full(instance: Bench) -> None:
     """Hands are in the chamber: what memory keeps counts where the card took nothing."""
     with contextlib.ExitStack() as stack:
         try:
-            place = stack.enter_context(small_medium(here.folder))
+            place = stack.enter_context(small_medium(instance.folder))
         except OSError as error:
             pytest.skip(f"this user may mount no file system: {error}")
-        cool(here)
-        here.signal(signal.SIGTERM)
-        here.ended()
-        here.start(STATE_DIRECTORY=str(place))
-        here.until_message("STATUS=held")
+        cool(instance)
+        instance.signal(signal.SIGTERM)
+        instance.ended()
+        instance.start(STATE_DIRECTORY=str(place))
+        instance.until_message("STATUS=held")
         asked = subprocess.Popen(
-            [sys.executable, "-m", "controller", "pause", str(here.config), "--for", "10 min"],
-            env={**here.environment, "STATE_DIRECTORY": str(place)}, stdout=subprocess.DEVNULL,
+            [sys.executable, "-m", "controller", "pause", str(instance.config), "--for", "10 min"],
+            env={**instance.environment, "STATE_DIRECTORY": str(place)}, stdout=subprocess.DEVNULL,
         )  # fmt: skip
         with asked:
-            here.until_message("STATUS=held: paused by a person")
+            instance.until_message("STATUS=held: paused by a person")
         (place / "kept-timers.json").unlink()  # as if the card had not taken it
-        here.signal(signal.SIGKILL)
-        here.ended()
+        instance.signal(signal.SIGKILL)
+        instance.ended()
 
-        here.start(STATE_DIRECTORY=str(place))
-        here.until_message("STATUS=held: paused by a person")
+        instance.start(STATE_DIRECTORY=str(place))
+        instance.until_message("STATUS=held: paused by a person")
 
 
-def test_a_fault_of_the_program_is_70(here: Bench) -> None:
+def test_a_fault_of_the_program_is_70(instance: Bench) -> None:
     """Not 1, which for `status` means that an alarm stands."""
-    (here.folder / "site" / "sitecustomize.py").write_text(
+    (instance.folder / "site" / "sitecustomize.py").write_text(
         "import controller.cli.status as s\n"
         "def broken(*_):\n    raise ZeroDivisionError('no such thing')\n"
         "s.report_of = broken\n",
         encoding="utf-8",
     )
 
-    ran = here.command("status", str(here.config))
+    ran = instance.command("status", str(instance.config))
 
     assert ran.returncode == 70
     assert "fault of coldpin" in ran.stderr

@@ -29,7 +29,7 @@ def test_a_fault_is_noticed_and_what_it_touches_made_safe(name: str, tmp_path: P
 
 
 @pytest.mark.parametrize(
-    ("name", "changes", "told"),
+    ("name", "changes", "message"),
     [
         pytest.param("air-empty", {"what": "nothing"}, "alarm: never", id="no-fault"),
         pytest.param("air-empty", {"alarm": None}, "expected none", id="alarm"),
@@ -41,15 +41,15 @@ def test_a_fault_is_noticed_and_what_it_touches_made_safe(name: str, tmp_path: P
         pytest.param("power-fails", {"outputs": "off"}, "on again", id="off"),
     ],
 )
-def test_an_expectation_that_does_not_hold_is_told(
-    name: str, changes: dict[str, object], told: str, tmp_path: Path
+def test_an_expectation_that_does_not_hold_is_reported(
+    name: str, changes: dict[str, object], message: str, tmp_path: Path
 ) -> None:
     """The bench can fail: on every kind of expectation."""
     scenario = replace(read_scenario(SCENARIOS / f"{name}.toml"), **changes)  # type: ignore[arg-type]
 
-    found = broken(played(scenario, tmp_path))
+    result = broken(played(scenario, tmp_path))
 
-    assert any(told in each for each in found), found
+    assert any(message in each for each in result), result
 
 
 def test_every_place_that_the_list_of_kinds_names_is_there() -> None:
@@ -58,10 +58,10 @@ def test_every_place_that_the_list_of_kinds_names_is_there() -> None:
     places = [(place, test) for place, test in named if "/" in place]
     assert len(places) > 40
     for place, test in places:
-        found = list(README.parent.glob(place)) or list(
+        result = list(README.parent.glob(place)) or list(
             README.parent.parent.glob(place.removeprefix("../"))
         )
-        assert found, place
+        assert result, place
         for part in test.split("::") if test else ():
-            text = "".join(path.read_text(encoding="utf-8") for path in found)
+            text = "".join(path.read_text(encoding="utf-8") for path in result)
             assert re.search(rf"(def|class) {part}\b", text), f"{place}::{test}"

@@ -20,73 +20,74 @@ from tests.support.waiting import AT_MOST_S
 
 
 @pytest.fixture
-def here(tmp_path: Path) -> Iterator[Bench]:
+def instance(tmp_path: Path) -> Iterator[Bench]:
     """Return a bench whose service does not run."""
     with bench(tmp_path) as made:
         yield made
 
 
-def relays_with_the_pump_on(here: Bench) -> subprocess.Popen[str]:
+def relays_with_the_pump_on(instance: Bench) -> subprocess.Popen[str]:
     """Start `coldpin relays`, say that the pump is off, and wait until it is on."""
-    here.rest_long_ago()
+    instance.rest_long_ago()
     tool = subprocess.Popen(
-        [sys.executable, "-m", "controller", "relays", str(here.config)],
-        env=here.environment, stdin=subprocess.PIPE, text=True,
+        [sys.executable, "-m", "controller", "relays", str(instance.config)],
+        env=instance.environment, stdin=subprocess.PIPE, text=True,
         stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
     )  # fmt: skip
     assert tool.stdin is not None
     tool.stdin.write("yes\n")
     tool.stdin.flush()
-    here.until(lambda: here.is_on("pump"))
+    instance.until(lambda: instance.is_on("pump"))
     return tool
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT, signal.SIGQUIT])
-def test_a_signal_ends_a_tool_with_the_load_off(here: Bench, number: signal.Signals) -> None:
+def test_a_signal_ends_a_tool_with_the_load_off(instance: Bench, number: signal.Signals) -> None:
     """By the tool itself, before it ends: a lost terminal and a session's end are signals too."""
-    with relays_with_the_pump_on(here) as tool:
+    with relays_with_the_pump_on(instance) as tool:
         tool.send_signal(number)
         assert tool.wait(AT_MOST_S) == 69
 
-    assert here.tape("pump")[-1] == "close off"
+    assert instance.tape("pump")[-1] == "close off"
 
 
-def test_a_tool_that_is_killed_leaves_no_load_on_and_its_rest_behind(here: Bench) -> None:
+def test_a_tool_that_is_killed_leaves_no_load_on_and_its_rest_behind(instance: Bench) -> None:
     """The second process switches off; the service then rests as after a run of its own."""
-    with relays_with_the_pump_on(here) as tool:
+    with relays_with_the_pump_on(instance) as tool:
         tool.kill()
-    here.until(lambda: here.tape("pump")[-1] == "close off")
-    here.tree.set(AIR, 18.0)
+    instance.until(lambda: instance.tape("pump")[-1] == "close off")
+    instance.tree.set(AIR, 18.0)
 
-    here.start()
+    instance.start()
 
-    here.until_message("STATUS=held: resting before the next start")
+    instance.until_message("STATUS=held: resting before the next start")
 
 
-def test_a_tool_that_stands_still_with_a_load_on_is_ended(here: Bench) -> None:
+def test_a_tool_that_stands_still_with_a_load_on_is_ended(instance: Bench) -> None:
     """The time for which a load may be on does not depend on the tool that switched it on."""
-    with relays_with_the_pump_on(here) as tool:
+    with relays_with_the_pump_on(instance) as tool:
         tool.send_signal(signal.SIGSTOP)
-        here.until(lambda: here.tape("pump")[-1] == "close off")
+        instance.until(lambda: instance.tape("pump")[-1] == "close off")
         assert tool.wait(AT_MOST_S) == -signal.SIGKILL
 
 
 @pytest.fixture
-def manager(here: Bench, monkeypatch: pytest.MonkeyPatch) -> Path:
+def manager(instance: Bench, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Return the record of a stand-in for systemd-run and systemctl, which obey as told."""
-    record, programs = here.folder / "manager", here.folder / "programs"
+    record, programs = instance.folder / "manager", instance.folder / "programs"
     programs.mkdir()
     for name in ("systemd-run", "systemctl"):
         program = programs / name
         program.write_text(
             f'#!/bin/sh\n{{ printf "%s" {name}; for each; do printf "\\t%s" "$each"; done; echo; }}'
-            f' >> "{record}"\n[ ! -e "{here.folder}/refuses" ] || {{ echo no bus >&2; exit 1; }}\n'
+            f' >> "{record}"\n'
+            f'[ ! -e "{instance.folder}/refuses" ] || {{ echo no bus >&2; exit 1; }}\n'
         )
         program.chmod(0o755)
     monkeypatch.setenv("PATH", f"{programs}:{os.environ['PATH']}")
     for name in ("STATE_DIRECTORY", "RUNTIME_DIRECTORY", "PYTHONPATH"):
-        monkeypatch.setenv(name, here.environment[name])
-    monkeypatch.setattr(standby, "MANAGER", here.folder)
+        monkeypatch.setenv(name, instance.environment[name])
+    monkeypatch.setattr(standby, "MANAGER", instance.folder)
     monkeypatch.setattr(os, "getuid", lambda: 0)
     if os.geteuid() != 0:
         popen = subprocess.Popen
@@ -103,54 +104,60 @@ def commands(record: Path) -> list[list[str]]:
     return [line.split("\t") for line in record.read_text(encoding="utf-8").splitlines()]
 
 
-def test_the_service_manager_stands_by_while_a_load_is_on(here: Bench, manager: Path) -> None:
+def test_the_service_manager_stands_by_while_a_load_is_on(instance: Bench, manager: Path) -> None:
     """Armed before the load, taken away after it, and later than the tool's second process."""
-    guard = LoadGuard(here.config, here.state, rest_s=0.0, say=pytest.fail)
+    guard = LoadGuard(instance.config, instance.state, rest_s=0.0, say=pytest.fail)
     with guard.energised("fan", 5.0):
         (armed,) = commands(manager)
     assert armed[0] == "systemd-run"
     (unit,) = (each.removeprefix("--unit=") for each in armed if each.startswith("--unit="))
     assert f"--on-active={5.0 + GRACE_S + MANAGER_GRACE_S:.1f}s" in armed
-    assert f"--setenv=STATE_DIRECTORY={here.state}" in armed
+    assert f"--setenv=STATE_DIRECTORY={instance.state}" in armed
     assert commands(manager)[1:] == [["systemctl", "--quiet", "stop", f"{unit}.timer"]]
 
 
 @pytest.mark.usefixtures("manager")
 def test_a_service_manager_that_refuses_is_reported_and_the_second_process_remains(
-    here: Bench,
+    instance: Bench,
 ) -> None:
     """The person hears it; the load may go on."""
-    (here.folder / "refuses").touch()
-    said: list[str] = []
-    with LoadGuard(here.config, here.state, rest_s=0.0, say=said.append).energised("fan", 5.0):
-        assert said == [
+    (instance.folder / "refuses").touch()
+    lines: list[str] = []
+    with LoadGuard(instance.config, instance.state, rest_s=0.0, say=lines.append).energised(
+        "fan", 5.0
+    ):
+        assert lines == [
             "The service manager does not stand by (no bus); the tool's second process does."
         ]
 
 
 def test_what_the_service_manager_runs_ends_the_tool_and_switches_off(
-    here: Bench, manager: Path
+    instance: Bench, manager: Path
 ) -> None:
     """Tool and second process killed in one blow: the timer's command leaves no load on."""
-    here.rest_long_ago()
+    instance.rest_long_ago()
     child = subprocess.Popen(
-        [sys.executable, "-c", HOLDS.format(config=str(here.config), state=str(here.state))],
-        env={**here.environment, "PATH": os.environ["PATH"]},
+        [
+            sys.executable,
+            "-c",
+            HOLDS.format(config=str(instance.config), state=str(instance.state)),
+        ],
+        env={**instance.environment, "PATH": os.environ["PATH"]},
     )
     try:
-        here.until(lambda: here.is_on("fan"))
+        instance.until(lambda: instance.is_on("fan"))
         (armed,) = commands(manager)
-        watcher = int((here.folder / "watcher").read_text(encoding="utf-8"))
+        watcher = int((instance.folder / "watcher").read_text(encoding="utf-8"))
         os.kill(watcher, signal.SIGKILL)
         os.kill(child.pid, signal.SIGSTOP)
-        assert here.is_on("fan")
+        assert instance.is_on("fan")
         command = armed[armed.index(sys.executable) :]
-        assert subprocess.run(command, env=here.environment, check=False).returncode == 0
+        assert subprocess.run(command, env=instance.environment, check=False).returncode == 0
         assert child.wait(AT_MOST_S) == -signal.SIGKILL
     finally:
         child.kill()
         child.wait(AT_MOST_S)
-    assert here.tape("fan")[-1] == "close off"
+    assert instance.tape("fan")[-1] == "close off"
 
 
 def test_a_process_id_that_came_again_is_not_ended(monkeypatch: pytest.MonkeyPatch) -> None:

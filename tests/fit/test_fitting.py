@@ -19,7 +19,7 @@ OFF = (1.4, 0.75, 0.7, 1.5, 0.65, 1.35)
 
 
 @pytest.fixture(scope="module")
-def found() -> Fit:
+def fitted_plant() -> Fit:
     """The example plant, believed with every figure 25 to 50 % off."""
     believed = TRUTH
     for figure, off in zip(FIGURES, OFF, strict=True):
@@ -28,11 +28,11 @@ def found() -> Fit:
     return fit(list(stretches_of(seen, swaps)), believed)
 
 
-def test_the_figures_that_made_a_record_are_found(found: Fit) -> None:
+def test_the_figures_that_made_a_record_are_found(fitted_plant: Fit) -> None:
     """Each within its interval, and no interval wider than the doubt it was begun with."""
-    assert len(found.fitted) + len(found.untold) == len(FIGURES)
-    assert len(found.fitted) >= 5
-    for each in found.fitted:
+    assert len(fitted_plant.fitted) + len(fitted_plant.untold) == len(FIGURES)
+    assert len(fitted_plant.fitted) >= 5
+    for each in fitted_plant.fitted:
         truth = each.figure.of(TRUTH)
         assert each.low < truth < each.high, each.figure.name
         assert abs(math.log(each.value / truth)) < 0.15, each.figure.name
@@ -52,18 +52,18 @@ def test_several_processes_find_the_same() -> None:
     assert rounds[:2] == [(6, 1), (6, 2)]
 
 
-def test_what_it_is_not_asked_for_is_told_too(found: Fit) -> None:
+def test_what_it_is_not_asked_for_is_reported_too(fitted_plant: Fit) -> None:
     """Lag of the air probe, offsets near nothing, packs nearly frozen through, a small misfit."""
-    assert found.lag_s == pytest.approx(LAG_S, rel=0.15)
-    assert abs(found.offsets.water_k) < 0.15
-    assert all(0.85 < share < 1.1 for share in found.frozen)
-    assert found.air_rms_k < 0.06
-    assert found.reservoir_rms_k < 0.08
+    assert fitted_plant.lag_s == pytest.approx(LAG_S, rel=0.15)
+    assert abs(fitted_plant.offsets.water_k) < 0.15
+    assert all(0.85 < share < 1.1 for share in fitted_plant.frozen)
+    assert fitted_plant.air_rms_k < 0.06
+    assert fitted_plant.reservoir_rms_k < 0.08
 
 
-def test_the_courses_have_a_value_for_every_reading(found: Fit) -> None:
+def test_the_courses_have_a_value_for_every_reading(fitted_plant: Fit) -> None:
     """So that a picture can be drawn of model and record."""
-    (course,) = found.courses
+    (course,) = fitted_plant.courses
     assert len(course.air_c) == len(course.reservoir_c) == len(course.stretch.seen)
 
 

@@ -46,13 +46,13 @@ def test_the_plant_that_made_a_record_meets_it(stretch: Stretch) -> None:
     water = water_side(stretch, SPEC, Offsets(), air.coil_kj, [0.97] * len(sets))
 
     air_errors = [
-        model_c - here.air_c
-        for model_c, here, counts in zip(shown, stretch.seen, counts_for_air(stretch), strict=True)
+        model_c - point.air_c
+        for model_c, point, counts in zip(shown, stretch.seen, counts_for_air(stretch), strict=True)
         if counts
     ]
     water_errors = [
-        (model_c or 0.0) - here.water_c
-        for model_c, here, counts in zip(
+        (model_c or 0.0) - point.water_c
+        for model_c, point, counts in zip(
             water.water_c, stretch.seen, counts_for_water(stretch, water), strict=True
         )
         if counts
@@ -70,8 +70,8 @@ def test_another_wall_misses_it(stretch: Stretch) -> None:
     shown = probe_in(air_side(stretch, replace(SPEC, chamber=wall), Offsets()), lag_s=LAG_S)
 
     errors = [
-        model_c - here.air_c
-        for model_c, here, counts in zip(shown, stretch.seen, counts_for_air(stretch), strict=True)
+        model_c - point.air_c
+        for model_c, point, counts in zip(shown, stretch.seen, counts_for_air(stretch), strict=True)
         if counts
     ]
     assert rms(errors) > 0.2
@@ -81,8 +81,8 @@ def test_offsets_move_what_is_met_not_the_physics(stretch: Stretch) -> None:
     """Probes that read wrong by a known amount give the same air."""
     moved = Stretch(
         seen=tuple(
-            here._replace(water_c=here.water_c + 0.3, room_c=here.room_c - 0.2)
-            for here in stretch.seen
+            point._replace(water_c=point.water_c + 0.3, room_c=point.room_c - 0.2)
+            for point in stretch.seen
         ),
         swaps=stretch.swaps,
     )

@@ -24,7 +24,7 @@ from controller.foresight.learning import FIRST_GUESS_S, LEADS_S, Learning
 from controller.foresight.sized import Sized
 from controller.foresight.unknowns import first_belief
 from controller.foresight.water_side import Group, WaterSide
-from tests.benchmarks.drawn_chambers import Told, draw, play
+from tests.benchmarks.drawn_chambers import PlayedChamber, draw, play
 
 HOUR_S = 3600.0
 SIZED = Sized(
@@ -40,7 +40,7 @@ def hour_at(at_s: float) -> float:
 
 
 @cache
-def told() -> Told:
+def played() -> PlayedChamber:
     return play(draw(10, seed=2), days=3.0)
 
 
@@ -73,7 +73,7 @@ def test_without_a_room_probe_the_room_is_that_of_the_configuration() -> None:
 
 def forecasts(*, blind: bool = False) -> list[tuple[Forecast, float]]:
     """Return forecasts three hours before each end that was left to come, and the ends."""
-    of = told()
+    of = played()
     drawn = of.drawn
     learning = Learning(drawn.believed, drawn.band, hour_at=hour_at, room_probe=not blind)
     samples = [sample._replace(room_c=None) for sample in of.samples] if blind else of.samples

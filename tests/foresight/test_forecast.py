@@ -17,7 +17,7 @@ from controller.foresight.unknowns import FROZEN_MEAN
 from controller.foresight.visits import Habits, Policy, possible_visit
 from controller.foresight.water_side import Group, Water
 from controller.thermal.freezing import FreezerPace, frozen_queue
-from tests.benchmarks.drawn_chambers import Told, draw, play
+from tests.benchmarks.drawn_chambers import PlayedChamber, draw, play
 
 HOUR_S = 3600.0
 DAYS = 3.0
@@ -28,27 +28,27 @@ def hour_at(at_s: float) -> float:
 
 
 @cache
-def told(number: int) -> Told:
+def played(number: int) -> PlayedChamber:
     return play(draw(number, seed=2), days=DAYS)
 
 
-def learning(of: Told) -> Learning:
+def learning(of: PlayedChamber) -> Learning:
     drawn = of.drawn
     return Learning(drawn.believed, drawn.band, hour_at=hour_at, room_probe=drawn.room_probe)
 
 
-def bins_until(of: Told, now_s: float) -> list[Bin]:
+def bins_until(of: PlayedChamber, now_s: float) -> list[Bin]:
     return list(bins_of(of.samples, until_s=now_s))
 
 
-def logs(of: Told, now_s: float) -> list[Logged]:
+def logs(of: PlayedChamber, now_s: float) -> list[Logged]:
     return [log for at_s, log in of.logged if at_s <= now_s]
 
 
-def judged(of: Told, *, lead_s: float) -> list[tuple[Forecast, float]]:
+def judged(of: PlayedChamber, *, lead_s: float) -> list[tuple[Forecast, float]]:
     """Return forecasts so long before each end that nobody forestalled, and the ends."""
     mind = learning(of)
-    found = []
+    results = []
     for cycle in of.cycles:
         if cycle.due_s is None or cycle.ended_s is None or cycle.due_s > cycle.ended_s:
             continue
@@ -56,20 +56,20 @@ def judged(of: Told, *, lead_s: float) -> list[tuple[Forecast, float]]:
         if now_s < cycle.swapped_s + 1800.0:
             continue
         forecast = make_forecast(mind, bins_until(of, now_s), logs(of, now_s), now_s=now_s)
-        found.append((forecast, cycle.due_s))
-    return found
+        results.append((forecast, cycle.due_s))
+    return results
 
 
 @pytest.mark.parametrize("number", [6, 10, 17, 28])
-def test_the_end_is_said_three_hours_ahead(number: int) -> None:
+def test_the_end_is_reported_three_hours_ahead(number: int) -> None:
     """The last ones within an hour; bounds in order, the reserve above nothing.
 
     The benchmark of drawn chambers has the figures; this holds the line well outside them.
     """
-    found = judged(told(number), lead_s=3 * HOUR_S)
+    results = judged(played(number), lead_s=3 * HOUR_S)
 
-    assert len(found) >= 2
-    for forecast, due_s in found[-2:]:
+    assert len(results) >= 2
+    for forecast, due_s in results[-2:]:
         assert forecast.due_s is not None
         assert abs(forecast.due_s - due_s) < HOUR_S
         assert forecast.early_s is not None
@@ -81,7 +81,7 @@ def test_the_end_is_said_three_hours_ahead(number: int) -> None:
 
 def test_the_same_past_gives_the_same_forecast() -> None:
     """Whether it was learned step by step or at once."""
-    of = told(6)
+    of = played(6)
     now_s = (DAYS - 0.1) * 86_400.0
     step_by_step = learning(of)
     for at_s in (0.4 * now_s, 0.7 * now_s, now_s):
@@ -94,7 +94,7 @@ def test_the_same_past_gives_the_same_forecast() -> None:
 
 def test_a_swap_logged_late_is_learned_anew() -> None:
     """A log that turns up later gives what an early one would have given."""
-    of = told(6)
+    of = played(6)
     now_s = (DAYS - 0.1) * 86_400.0
     bins, known = bins_until(of, now_s), logs(of, now_s)
     mind = learning(of)
@@ -108,7 +108,7 @@ def test_a_swap_logged_late_is_learned_anew() -> None:
 
 def test_a_swap_that_nobody_logged_is_seen_and_asked_about() -> None:
     """The reservoir's fall begins the set; the forecast says that it supposes."""
-    of = told(6)
+    of = played(6)
     last = of.cycles[-1]
     now_s = last.swapped_s + 3 * HOUR_S
     known = [log for log in logs(of, now_s) if log.at_s < last.swapped_s - 600.0]
@@ -120,16 +120,16 @@ def test_a_swap_that_nobody_logged_is_seen_and_asked_about() -> None:
     assert any("nobody logged" in note for note in forecast.notes)
 
 
-def test_nothing_is_said_from_nothing() -> None:
+def test_nothing_is_reported_from_nothing() -> None:
     """No records, no swap, or records that end long ago: unknown, and why."""
-    of = told(6)
+    of = played(6)
     now_s = of.cycles[0].swapped_s - 600.0
 
-    def said(bins: list[Bin], at_s: float) -> Forecast:
+    def forecast_at(bins: list[Bin], at_s: float) -> Forecast:
         return make_forecast(learning(of), bins, [], now_s=at_s)
 
-    for forecast in (said([], now_s), said(bins_until(of, now_s), now_s),
-                     said(bins_until(of, now_s), now_s + 8 * HOUR_S)):  # fmt: skip
+    for forecast in (forecast_at([], now_s), forecast_at(bins_until(of, now_s), now_s),
+                     forecast_at(bins_until(of, now_s), now_s + 8 * HOUR_S)):  # fmt: skip
         assert forecast.basis == "unknown"
         assert forecast.due_s is None
         assert forecast.notes
@@ -137,7 +137,7 @@ def test_nothing_is_said_from_nothing() -> None:
 
 def test_a_lost_reservoir_probe_is_reckoned_on() -> None:
     """Two hours without it: still a forecast, near the one with it, and it says so."""
-    of = told(6)
+    of = played(6)
     cycle = next(each for each in of.cycles[2:] if each.due_s and each.ended_s == each.ended_s)
     assert cycle.due_s is not None
     now_s = max(cycle.due_s - 3 * HOUR_S, cycle.swapped_s + 2.5 * HOUR_S)
@@ -159,7 +159,7 @@ def test_a_lost_reservoir_probe_is_reckoned_on() -> None:
 
 def test_air_that_stays_too_warm_is_due_now() -> None:
     """Once the cold has run out the forecast says since when, and nothing of the future."""
-    of = told(6)
+    of = played(6)
     cycle = next(each for each in of.cycles[1:] if each.due_s and each.ended_s
                  and each.ended_s > each.due_s + 2400.0)  # fmt: skip
     assert cycle.due_s is not None
@@ -172,7 +172,7 @@ def test_air_that_stays_too_warm_is_due_now() -> None:
     assert forecast.reserve_kj == pytest.approx(0.0, abs=60.0)
 
 
-def plan_of(of: Told, habits: Habits) -> tuple[Forecast, SwapPlan]:
+def plan_of(of: PlayedChamber, habits: Habits) -> tuple[Forecast, SwapPlan]:
     cycle = of.cycles[3]
     now_s = cycle.swapped_s + 2 * HOUR_S
     known = logs(of, now_s)
@@ -180,7 +180,7 @@ def plan_of(of: Told, habits: Habits) -> tuple[Forecast, SwapPlan]:
     return forecast, plan_swaps(forecast, known, habits, hour_at=hour_at)
 
 
-def plan_at(of: Told, habits: Habits) -> tuple[Forecast, list[float], list[int], bool]:
+def plan_at(of: PlayedChamber, habits: Habits) -> tuple[Forecast, list[float], list[int], bool]:
     forecast, plan = plan_of(of, habits)
     return (
         forecast,
@@ -192,7 +192,7 @@ def plan_at(of: Told, habits: Habits) -> tuple[Forecast, list[float], list[int],
 
 def test_the_plan_goes_by_waking_hours_and_the_freezer() -> None:
     """With packs enough: full sets, in time, never while people sleep."""
-    of = told(6)
+    of = played(6)
     full = of.drawn.spec.packs.in_reservoir
     habits = Habits(
         wakes_h=7.0,
@@ -215,7 +215,7 @@ def test_the_plan_goes_by_waking_hours_and_the_freezer() -> None:
 
 def test_the_plan_says_when_the_freezer_cannot_keep_up() -> None:
     """One set in a freezer that takes two days is not enough."""
-    of = told(6)
+    of = played(6)
     full = of.drawn.spec.packs.in_reservoir
     habits = Habits(
         wakes_h=7.0,
@@ -232,7 +232,7 @@ def test_the_plan_says_when_the_freezer_cannot_keep_up() -> None:
 
 
 def grower(*, sets: float, refreeze_h: float, number: int = 6) -> Habits:
-    full = told(number).drawn.spec.packs.in_reservoir
+    full = played(number).drawn.spec.packs.in_reservoir
     return Habits(
         wakes_h=7.0,
         sleeps_h=23.0,
@@ -244,7 +244,7 @@ def grower(*, sets: float, refreeze_h: float, number: int = 6) -> Habits:
 
 def test_a_shortage_says_how_many_packs_would_hold_the_band() -> None:
     """So many more, and the plan with them holds; one less, and it does not."""
-    forecast, plan = plan_of(told(1), grower(sets=2, refreeze_h=20, number=1))
+    forecast, plan = plan_of(played(1), grower(sets=2, refreeze_h=20, number=1))
 
     short = plan.shortage
     assert plan.short
@@ -254,16 +254,16 @@ def test_a_shortage_says_how_many_packs_would_hold_the_band() -> None:
     assert short.from_s > forecast.early_s - HOUR_S
     assert short.packs is not None
     assert not short.freeze_now  # what goes in now comes too late
-    full = told(1).drawn.spec.packs.in_reservoir
+    full = played(1).drawn.spec.packs.in_reservoir
     for more, holds in ((short.packs, True), (short.packs - 1, False)):
-        _, other = plan_of(told(1), grower(sets=2 + more / full, refreeze_h=20, number=1))
+        _, other = plan_of(played(1), grower(sets=2 + more / full, refreeze_h=20, number=1))
         assert (other.too_warm_k_h <= SHORT_K_H) is holds
 
 
 @pytest.mark.parametrize("warmer_k", [3.0, 6.0])
 def test_the_plan_is_chosen_for_the_weather_that_is_forecast(warmer_k: float) -> None:
     """A house that the weather warms is planned for like one that is as warm by itself."""
-    of, habits = told(6), grower(sets=3, refreeze_h=14)
+    of, habits = played(6), grower(sets=3, refreeze_h=14)
     forecast, _ = plan_of(of, habits)
     situation = forecast.situation
     assert situation is not None
@@ -290,7 +290,7 @@ def test_the_plan_is_chosen_for_the_weather_that_is_forecast(warmer_k: float) ->
 @pytest.mark.parametrize("number", [1, 6])
 def test_where_packs_suffice_nothing_is_short(number: int) -> None:
     """No shortage, and next to no degree-hours."""
-    _, plan = plan_of(told(number), grower(sets=6, refreeze_h=10, number=number))
+    _, plan = plan_of(played(number), grower(sets=6, refreeze_h=10, number=number))
 
     assert plan.shortage is None
     assert plan.too_warm_k_h <= SHORT_K_H
@@ -302,7 +302,7 @@ def test_air_that_overshoots_while_it_cycles_is_no_lack_of_packs() -> None:
     So drawn chamber 4 is, where pauses are long and air climbs quickly: its plan is that of air
     which stays below cut-in, and whole sets wait until they are frozen.
     """
-    of, habits = told(1), grower(sets=6, refreeze_h=10, number=1)
+    of, habits = played(1), grower(sets=6, refreeze_h=10, number=1)
     forecast, usual = plan_of(of, habits)
     situation = forecast.situation
     assert situation is not None
@@ -329,7 +329,7 @@ def test_a_stock_of_frozen_packs_makes_no_work() -> None:
     In this chamber a day that comes hotter is worth changing early; sets of it last some five
     hours by day. Packs that lie frozen were once put in each hour, 15 visits in two days.
     """
-    of, habits = told(1), grower(sets=6, refreeze_h=10, number=1)
+    of, habits = played(1), grower(sets=6, refreeze_h=10, number=1)
     _, plan = plan_of(of, habits)
 
     assert any("as soon as they are frozen" in swap.why for swap in plan.swaps)
@@ -341,7 +341,7 @@ def test_a_stock_of_frozen_packs_makes_no_work() -> None:
 def test_a_slower_freezer_never_helps() -> None:
     """Degree-hours grow with the time that packs need, whole hours at a time."""
     lost = [
-        plan_of(told(6), grower(sets=2, refreeze_h=hours))[1].too_warm_k_h
+        plan_of(played(6), grower(sets=2, refreeze_h=hours))[1].too_warm_k_h
         for hours in (8, 16, 32, 64)
     ]
 
@@ -374,7 +374,7 @@ def test_half_frozen_packs_go_in_where_waiting_would_cost_more() -> None:
 
 def test_samples_are_what_the_probes_showed() -> None:
     """The forecast's samples come in sixteenths of a kelvin: nothing better leaked in."""
-    sample: RecordedSample = told(6).samples[100]
+    sample: RecordedSample = played(6).samples[100]
 
     assert sample.air_c is not None
     assert sample.air_c * 16.0 == round(sample.air_c * 16.0)

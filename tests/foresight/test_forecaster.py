@@ -16,7 +16,7 @@ from controller.foresight.swaps import Logged
 from controller.foresight.visits import Habits
 from controller.foresight.water_fit import fit
 from controller.thermal.freezing import FreezerPace
-from tests.benchmarks.drawn_chambers import Told, draw, play
+from tests.benchmarks.drawn_chambers import PlayedChamber, draw, play
 
 HOUR_S = 3600.0
 DAYS = 3.0
@@ -30,12 +30,12 @@ HABITS = Habits(
 
 
 @cache
-def told() -> Told:
+def played() -> PlayedChamber:
     return play(draw(6, seed=2), days=DAYS)
 
 
 def forecaster() -> Forecaster:
-    drawn = told().drawn
+    drawn = played().drawn
     return Forecaster(
         drawn.believed,
         drawn.band,
@@ -46,12 +46,12 @@ def forecaster() -> Forecaster:
 
 
 def logs(now_s: float) -> list[Logged]:
-    return [log for at_s, log in told().logged if at_s <= now_s]
+    return [log for at_s, log in played().logged if at_s <= now_s]
 
 
 def test_asked_often_or_once_it_says_the_same() -> None:
     """The lookout, which forecasts all day, and the command, which starts anew, agree."""
-    samples, end_s = told().samples, (DAYS - 0.1) * DAY_S
+    samples, end_s = played().samples, (DAYS - 0.1) * DAY_S
     often = forecaster()
     given = 0
     for at_s in [end_s * share for share in (0.3, 0.31, 0.55, 0.7, 0.9, 0.99, 1.0)]:
@@ -130,7 +130,7 @@ def test_from_nothing_nothing_is_due_or_not() -> None:
 def test_without_the_hours_of_pump_and_fan_it_says_what_it_lacks() -> None:
     """A record without them is no record of a coil that rested all week."""
     blind = forecaster()
-    blind.add(sample._replace(cooling=None) for sample in told().samples)
+    blind.add(sample._replace(cooling=None) for sample in played().samples)
 
     forecast = blind.forecast(logs(2.0 * DAY_S), now_s=2.0 * DAY_S)
 
@@ -150,7 +150,7 @@ def test_a_repeated_forecast_learns_nothing_anew(monkeypatch: pytest.MonkeyPatch
         return fit(*arguments)
 
     monkeypatch.setattr("controller.foresight.learning.fit", counted)
-    samples, now_s = told().samples, (DAYS - 0.1) * DAY_S
+    samples, now_s = played().samples, (DAYS - 0.1) * DAY_S
     often = forecaster()
     often.add(samples)
     often.forecast(logs(now_s), now_s=now_s)

@@ -51,7 +51,7 @@ def test_a_hot_day_to_come_warms_the_room_as_fast_as_the_house_follows() -> None
     assert after - before == pytest.approx(8.0 * -math.expm1(-12 / 20), abs=0.4)
 
 
-def test_beyond_the_series_nothing_is_said() -> None:
+def test_beyond_the_series_nothing_is_reported() -> None:
     """Not a last value held for ever."""
     outdoors = Outdoors(weather(2), house_time_constant_s=HOUSE_S, hour_at=hour_at)
 

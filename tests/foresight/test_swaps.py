@@ -37,17 +37,17 @@ ONSET_S = 6.0 * HOUR_S
 )
 def test_a_log_is_moved_to_the_fall(late_s: float) -> None:
     """Up to an hour and a half late, the fall decides when."""
-    found = find_swaps(RISE_AND_FALL, [Logged(at_s=ONSET_S + late_s, packs=4, through=True)])
+    result = find_swaps(RISE_AND_FALL, [Logged(at_s=ONSET_S + late_s, packs=4, through=True)])
 
-    assert found == [Swap(at_s=pytest.approx(ONSET_S, abs=BIN_S), packs=4, through=True)]
+    assert result == [Swap(at_s=pytest.approx(ONSET_S, abs=BIN_S), packs=4, through=True)]
 
 
 def test_a_fall_that_nobody_logged_is_a_swap_of_unknown_size() -> None:
     """It is asked about, not passed over."""
-    (found,) = find_swaps(RISE_AND_FALL, [])
+    (result,) = find_swaps(RISE_AND_FALL, [])
 
-    assert found.packs is None
-    assert found.at_s == pytest.approx(ONSET_S, abs=BIN_S)
+    assert result.packs is None
+    assert result.at_s == pytest.approx(ONSET_S, abs=BIN_S)
 
 
 def test_a_log_given_twice_is_one_swap() -> None:
@@ -61,9 +61,9 @@ def test_a_log_without_a_fall_is_believed() -> None:
     """Few packs in much water hardly show."""
     flat = reservoir((12.0, 4.0, 6.0))
 
-    (found,) = find_swaps(flat, [Logged(at_s=5.0 * HOUR_S, packs=1)])
+    (result,) = find_swaps(flat, [Logged(at_s=5.0 * HOUR_S, packs=1)])
 
-    assert found == Swap(at_s=5.0 * HOUR_S, packs=1, seen=False)
+    assert result == Swap(at_s=5.0 * HOUR_S, packs=1, seen=False)
 
 
 def test_one_long_fall_is_one_swap() -> None:

@@ -148,10 +148,10 @@ def test_fit_finds_what_made_the_record() -> None:
         packs=VALUES.packs + 0.3, worth=VALUES.worth - 0.05, frozen=math.log(0.88)
     )
 
-    found = fit(first_belief(SIZED), course(true, 260), SIZED).belief.mean
+    estimate = fit(first_belief(SIZED), course(true, 260), SIZED).belief.mean
 
-    assert found.packs == pytest.approx(true.packs, abs=0.1)
-    assert found.frozen + found.worth - found.coil == pytest.approx(
+    assert estimate.packs == pytest.approx(true.packs, abs=0.1)
+    assert estimate.frozen + estimate.worth - estimate.coil == pytest.approx(
         true.frozen + true.worth - true.coil, abs=0.04
     )
 
@@ -160,18 +160,18 @@ def test_fit_to_a_record_of_nothing_stays_with_the_prior() -> None:
     """A lost reservoir probe teaches nothing."""
     true = course(VALUES, 60)
 
-    found = fit(first_belief(SIZED), replace(true, seen_c=[None] * 60), SIZED).belief
+    estimate = fit(first_belief(SIZED), replace(true, seen_c=[None] * 60), SIZED).belief
 
-    assert found.mean == pytest.approx(VALUES)
+    assert estimate.mean == pytest.approx(VALUES)
 
 
 def test_fit_stays_in_range_on_nonsense() -> None:
     """Readings that no reservoir gives leave unknowns within their bounds."""
     strange = replace(course(VALUES, 60), seen_c=[(-1.0) ** i * 30.0 for i in range(60)])
 
-    found = fit(first_belief(SIZED), strange, SIZED).belief.mean
+    estimate = fit(first_belief(SIZED), strange, SIZED).belief.mean
 
-    assert all(low <= v <= high for low, v, high in zip(LOWEST, found, HIGHEST, strict=True))
+    assert all(low <= v <= high for low, v, high in zip(LOWEST, estimate, HIGHEST, strict=True))
 
 
 def test_the_next_set_is_believed_less_sure_and_frozen_as_usual() -> None:
@@ -189,6 +189,6 @@ def test_the_next_set_is_believed_less_sure_and_frozen_as_usual() -> None:
 
 def test_packs_said_not_to_be_through_are_believed_half_thawed() -> None:
     """The person's word moves the frozen share down and widens it."""
-    told = not_frozen_through(first_belief(SIZED))
+    believed = not_frozen_through(first_belief(SIZED))
 
-    assert math.exp(told.mean.frozen) == pytest.approx(0.65)
+    assert math.exp(believed.mean.frozen) == pytest.approx(0.65)

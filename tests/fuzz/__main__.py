@@ -29,19 +29,19 @@ def fuzz(name: str, inputs: int, seconds: int, corpus: Path) -> bool:
     took = re.search(r"Done \d+ runs in (\d+) second", ran.stderr)
     count = re.search(r"number_of_executed_units: *(\d+)", ran.stderr)
     branches = re.findall(r"\bcov: (\d+)", ran.stderr)
-    found = sorted(
+    result = sorted(
         path for kind in ("crash", "timeout", "oom") for path in corpus.glob(f"{kind}-*")
     )
-    good = not ran.returncode and not found
+    good = not ran.returncode and not result
     print(
         f"{name:20} {count[1] if count else '?':>8} inputs in {took[1] if took else '?':>4} s, "
         f"{branches[-1] if branches else '?':>5} branches, "
-        f"{sum(1 for _ in corpus.iterdir()):5} kept, {'nothing found' if good else 'FAULT'}",
+        f"{sum(1 for _ in corpus.iterdir()):5} kept, {'nothing result' if good else 'FAULT'}",
         flush=True,
     )
     if not good:
         print("\n".join(ran.stderr.splitlines()[-60:]))
-        print(*found, sep="\n", flush=True)
+        print(*result, sep="\n", flush=True)
     return good
 
 

@@ -35,7 +35,7 @@ KEPT = KeptTimers(
 def seeds(name: str) -> tuple[bytes, ...]:
     """Return some good inputs of a target."""
     config = shipped_config("larkmoor-laptop.toml").read_bytes()
-    found: dict[str, tuple[bytes, ...]] = {
+    result: dict[str, tuple[bytes, ...]] = {
         "config": (config, shipped_config("skerrow-pi.toml").read_bytes()),
         "fit": (b"[plant.coil]\nua_air_w_k = 7.5\n",),
         "scenario": tuple(
@@ -64,7 +64,7 @@ def seeds(name: str) -> tuple[bytes, ...]:
             for what, fields in ACTIONS.items()
         ),
     }
-    return found[name]
+    return result[name]
 
 
 def _database() -> bytes:

@@ -108,9 +108,9 @@ def test_what_is_exported_is_imported_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Rows and swaps move from one machine to another, gzip too; a second time changes nothing."""
-    here, there = tmp_path / "here", tmp_path / "there"
-    here.mkdir()
-    there.mkdir()
+    one_place, other_place = tmp_path / "one_place", tmp_path / "other_place"
+    one_place.mkdir()
+    other_place.mkdir()
     source = tmp_path / "h.csv"
     source.write_text(
         "time,air_c,reservoir_c,pump,fan,swap_packs\n"
@@ -122,23 +122,23 @@ def test_what_is_exported_is_imported_again(
         "2026-07-01T12:04:00+01:00,16.5,5,0,0,\n",
         encoding="utf-8",
     )
-    monkeypatch.setenv("STATE_DIRECTORY", str(here))
+    monkeypatch.setenv("STATE_DIRECTORY", str(one_place))
     assert import_file(source) == 0
-    told = capsys.readouterr()
+    printed = capsys.readouterr()
     assert status_of(["export", CONFIG, "--csv", str(tmp_path / "out.csv")]) == 0
     packed = tmp_path / "out.csv.gz"
     packed.write_bytes(gzip.compress((tmp_path / "out.csv").read_bytes()))
 
-    monkeypatch.setenv("STATE_DIRECTORY", str(there))
+    monkeypatch.setenv("STATE_DIRECTORY", str(other_place))
     assert import_file(packed) == 0
     assert import_file(packed) == 0
 
-    assert "line 5" in told.err
-    assert "line 6" in told.err
-    rows = list(read_readings(there / "records.sqlite"))
-    assert rows == list(read_readings(here / "records.sqlite"))
+    assert "line 5" in printed.err
+    assert "line 6" in printed.err
+    rows = list(read_readings(other_place / "records.sqlite"))
+    assert rows == list(read_readings(one_place / "records.sqlite"))
     assert [row.air_mc for row in rows] == [16_250, None, 16_500, 16_500]
-    assert [(swap.at, swap.packs) for swap in swaps(there / REQUESTS)] == [
+    assert [(swap.at, swap.packs) for swap in swaps(other_place / REQUESTS)] == [
         (datetime(2026, 7, 1, 11, 2, tzinfo=UTC), 4)
     ]
 
@@ -240,7 +240,7 @@ def test_a_second_file_fills_what_the_first_left_open(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("rows", "said"),
+    ("rows", "message"),
     [
         ([minute(3), minute(2), minute(1), minute(0)], "oldest first"),
         ([minute(i)[:19] + ",16,4" for i in range(4)], "--local-times"),
@@ -255,14 +255,14 @@ def test_a_bad_file_is_refused_in_words_about_it(
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
     rows: list[str],
-    said: str,
+    message: str,
 ) -> None:
     """Exit status 66, what is wrong with that file and what to do; nothing is put in."""
     monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
 
     assert import_file(csv_file(tmp_path, *rows)) == 66
 
-    assert said in capsys.readouterr().err
+    assert message in capsys.readouterr().err
     assert not (tmp_path / "records.sqlite").exists()
 
 

@@ -234,7 +234,7 @@ def test_a_rehearsal_recorded_says_what_the_rehearsal_says(
 
 
 @pytest.mark.parametrize(
-    ("span", "status", "told"),
+    ("span", "status", "message"),
     [
         (["--from", "soon"], 64, "allowed: ISO 8601"),
         (["--from", "2026-07-02", "--to", "2026-07-01"], 64, "not later"),
@@ -248,16 +248,16 @@ def test_what_cannot_be_reported_says_why(
     capsys: pytest.CaptureFixture[str],
     span: list[str],
     status: int,
-    told: str,
+    message: str,
 ) -> None:
     """One plain message."""
     monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
 
     assert status_of(["report", CONFIG, *span]) == status
-    assert told in capsys.readouterr().err
+    assert message in capsys.readouterr().err
 
 
-def stood(name: str, *spans: tuple[float, float | None]) -> list[PastAlarm]:
+def standing(name: str, *spans: tuple[float, float | None]) -> list[PastAlarm]:
     """Return an alarm that was active over spans [min]; None: to the end."""
     return [
         PastAlarm(
@@ -283,7 +283,7 @@ def test_an_alarm_that_is_raised_three_times_within_an_hour_chatters(
     raised: tuple[float, ...], chatters: bool
 ) -> None:
     """Wherever in the span the hour begins; an hour by the clock face is not meant."""
-    alarms = stood("air_high", *((at, at + 0.5) for at in raised))
+    alarms = standing("air_high", *((at, at + 0.5) for at in raised))
 
     (figures,) = alarm_figures(alarms, since=BEGINS, until=BEGINS + 200 * MINUTE)
 
@@ -294,8 +294,8 @@ def test_an_alarm_that_is_raised_three_times_within_an_hour_chatters(
 def test_alarms_to_tune_come_with_how_often_and_how_long() -> None:
     """One from before the span is not counted again, but its time is; one lasts to the end."""
     alarms = [
-        *stood("reservoir_warm", (-60, 30)),
-        *stood("air_high", (10, 12), (50, None)),
+        *standing("reservoir_warm", (-60, 30)),
+        *standing("air_high", (10, 12), (50, None)),
     ]
 
     warm_last = alarm_figures(alarms, since=BEGINS, until=BEGINS + 2000 * MINUTE)

@@ -108,7 +108,7 @@ def test_one_pack_is_a_singular() -> None:
     assert "1 is missing, the first 1 for shelf" in lacks
 
 
-def test_a_freezer_that_keeps_up_is_said_too() -> None:
+def test_a_freezer_that_keeps_up_is_reported_too() -> None:
     """And no plan is no trouble."""
     keeps = budget_of([chamber("shelf", plan=(planned(2, 8),))], packs_per_day=12.0, now=NOW)
 
@@ -153,11 +153,11 @@ def test_a_lookout_that_has_gone_makes_its_chamber_silent() -> None:
     assert not chambers_of_broker(others)[0].silent
     receive(others, "coldpin/shelf/0123abcd/present", messages.present(NOW, present=False))
 
-    (found,) = chambers_of_broker(others)
+    (listed,) = chambers_of_broker(others)
 
-    assert found.silent
-    assert found.air_c is None
-    assert found.name == "hall shelf"
+    assert listed.silent
+    assert listed.air_c is None
+    assert listed.name == "hall shelf"
 
 
 def test_chambers_of_a_machine_are_found_by_their_state(tmp_path: Path) -> None:
@@ -181,15 +181,15 @@ def test_chambers_of_a_machine_are_found_by_their_state(tmp_path: Path) -> None:
         ),
     )
 
-    found = {each.instance: each for each in chambers_below(state, run=run, now=NOW)}
+    listed = {each.instance: each for each in chambers_below(state, run=run, now=NOW)}
 
-    assert set(found) == {"shelf", "loft"}
-    assert found["shelf"].alarms == (alarm("air_high"),)
-    assert found["loft"].name == "loft"
-    assert not found["loft"].silent
-    assert found["loft"].port == 8428
-    assert found["loft"].plan == (planned(4, 4),)
-    rows = rows_of(found.values(), now=NOW, zone=UTC, unit="C")
+    assert set(listed) == {"shelf", "loft"}
+    assert listed["shelf"].alarms == (alarm("air_high"),)
+    assert listed["loft"].name == "loft"
+    assert not listed["loft"].silent
+    assert listed["loft"].port == 8428
+    assert listed["loft"].plan == (planned(4, 4),)
+    rows = rows_of(listed.values(), now=NOW, zone=UTC, unit="C")
     assert [row.instance for row in rows] == ["shelf", "loft"]
     assert rows[0].state == "alarm"
     assert "Air too warm" in rows[0].alarms
@@ -198,6 +198,6 @@ def test_chambers_of_a_machine_are_found_by_their_state(tmp_path: Path) -> None:
 
 def test_a_silent_chamber_shows_no_old_reading() -> None:
     """Its last reading is not how it is."""
-    found = chamber_of("shelf", silent=True, status=status(), forecast=None)
+    listed = chamber_of("shelf", silent=True, status=status(), forecast=None)
 
-    assert (found.air_c, found.reservoir_c, found.phase) == (None, None, "")
+    assert (listed.air_c, listed.reservoir_c, listed.phase) == (None, None, "")

@@ -32,10 +32,12 @@ def reading_of(sample: RecordedSample) -> RecordedReading:
 @pytest.fixture
 def recorded(tmp_path: Path) -> tuple[Settings, Path]:
     """Return settings and a state directory with a day and a half of readings and pack changes."""
-    told = play(draw(6, seed=2), days=DAYS)
+    played = play(draw(6, seed=2), days=DAYS)
     settings = read_settings(shipped_config("larkmoor-laptop.toml"))
-    add_history(tmp_path / "records.sqlite", map(reading_of, told.samples), name="one", chamber="c")
-    for at_s, log in told.logged:
+    add_history(
+        tmp_path / "records.sqlite", map(reading_of, played.samples), name="one", chamber="c"
+    )
+    for at_s, log in played.logged:
         at = BEGINS + timedelta(seconds=at_s)
         log_past_swap(tmp_path / REQUESTS, at=at, packs=log.packs, who="test")
     return settings, tmp_path
@@ -57,12 +59,12 @@ def test_nothing_of_the_future_is_seen(recorded: tuple[Settings, Path], tmp_path
     """The forecast of a past moment is that of records which end there."""
     settings, place = recorded
     as_of = BEGINS + timedelta(hours=14)
-    told = play(draw(6, seed=2), days=DAYS)
+    played = play(draw(6, seed=2), days=DAYS)
     cut = tmp_path / "cut"
     cut.mkdir()
-    known = [row for row in map(reading_of, told.samples) if row.at < as_of]
+    known = [row for row in map(reading_of, played.samples) if row.at < as_of]
     add_history(cut / "records.sqlite", known, name="one", chamber="c")
-    for at_s, log in told.logged:
+    for at_s, log in played.logged:
         at = BEGINS + timedelta(seconds=at_s)
         if at <= as_of:
             log_past_swap(cut / REQUESTS, at=at, packs=log.packs, who="test")

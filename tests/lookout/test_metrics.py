@@ -52,51 +52,51 @@ def full(**changes: Any) -> Snapshot:
 
 def test_every_figure_is_there_in_base_units() -> None:
     """Read back by the reference parser of the format, which is strict about it."""
-    found = samples(full())
+    exported = samples(full())
 
-    assert found["coldpin_up", ()] == 1.0
-    assert found["coldpin_temperature_celsius", (("place", "air"),)] == 16.2
-    assert ("coldpin_temperature_celsius", (("place", "room"),)) not in found
-    assert found["coldpin_probe_lost", (("place", "room"),)] == 1.0
-    assert found["coldpin_output_on", (("load", "pump"),)] == 0.0
+    assert exported["coldpin_up", ()] == 1.0
+    assert exported["coldpin_temperature_celsius", (("place", "air"),)] == 16.2
+    assert ("coldpin_temperature_celsius", (("place", "room"),)) not in exported
+    assert exported["coldpin_probe_lost", (("place", "room"),)] == 1.0
+    assert exported["coldpin_output_on", (("load", "pump"),)] == 0.0
     assert (
-        found[
+        exported[
             "coldpin_alarm_standing", (("about", "room"), ("alarm", "probe_lost"), ("seen", "no"))
         ]
         == 1.0
     )
-    assert found["coldpin_pump_starts_total", ()] == 12.0
-    assert found["coldpin_pump_on_seconds_total", ()] == 3456.0
+    assert exported["coldpin_pump_starts_total", ()] == 12.0
+    assert exported["coldpin_pump_on_seconds_total", ()] == 3456.0
     assert (
-        found["coldpin_readings_refused_total", (("place", "air"), ("reason", "checksum wrong"))]
+        exported["coldpin_readings_refused_total", (("place", "air"), ("reason", "checksum wrong"))]
         == 4.0
     )
-    assert found["coldpin_cold_reserve_joules", ()] == 900_000.0
+    assert exported["coldpin_cold_reserve_joules", ()] == 900_000.0
     assert (
-        found["coldpin_swap_due_timestamp_seconds", (("bound", "early"),)]
+        exported["coldpin_swap_due_timestamp_seconds", (("bound", "early"),)]
         == (NOW + timedelta(hours=3)).timestamp()
     )
 
 
 def test_a_silent_controller_leaves_no_number_that_looks_fresh() -> None:
     """Only that it is silent, and since when."""
-    found = samples(full(silent=True))
+    exported = samples(full(silent=True))
 
-    assert found == {("coldpin_up", ()): 0.0, ("coldpin_status_age_seconds", ()): 400.0}
+    assert exported == {("coldpin_up", ()): 0.0, ("coldpin_status_age_seconds", ()): 400.0}
 
 
 @needs("promtool")
 def test_the_checker_has_nothing_to_say() -> None:
     """Promtool judges names, units, help and types."""
     assert PROMTOOL is not None
-    said = subprocess.run(
+    checked = subprocess.run(
         [PROMTOOL, "check", "metrics"],
         input=generate_latest(registry_of(full())),  # it reads the older text format only
         capture_output=True,
         check=False,
     )
 
-    assert said.stderr.decode() == ""
+    assert checked.stderr.decode() == ""
 
 
 @needs("promtool")
@@ -104,11 +104,11 @@ def test_the_checker_has_nothing_to_say() -> None:
 def test_rules_are_rules(name: str) -> None:
     """Promtool takes them."""
     assert PROMTOOL is not None
-    said = subprocess.run(
+    checked = subprocess.run(
         [PROMTOOL, "check", "rules", str(RULES / name)], capture_output=True, check=False
     )
 
-    assert said.returncode == 0, said.stderr.decode()
+    assert checked.returncode == 0, checked.stderr.decode()
 
 
 def test_the_instant_of_the_last_success_outlives_the_reading() -> None:
@@ -191,8 +191,8 @@ tests:
 """,
         encoding="utf-8",
     )  # fmt: skip
-    said = subprocess.run(
+    checked = subprocess.run(
         [PROMTOOL, "test", "rules", "test.yml"], cwd=tmp_path, capture_output=True, check=False
     )
 
-    assert said.returncode == 0, (said.stdout + said.stderr).decode()
+    assert checked.returncode == 0, (checked.stdout + checked.stderr).decode()

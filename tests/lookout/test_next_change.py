@@ -100,7 +100,7 @@ def test_without_a_forecast_the_first_step_is_named() -> None:
     )
 
 
-def test_the_cold_that_is_left_is_said_in_per_cent_and_hours() -> None:
+def test_the_cold_that_is_left_is_reported_in_per_cent_and_hours() -> None:
     """900 of 1500 kJ, most likely five hours; never as kilojoules."""
     change = next_change(forecast(EARLY), None, NOW)
 

@@ -56,8 +56,8 @@ class Server:
     def asked(self, path: str) -> Any:
         """Return what its HTTP interface answers, None while it does not."""
         try:
-            with urllib.request.urlopen(f"http://127.0.0.1:{self.port}{path}", timeout=5) as found:
-                return json.loads(found.read())["data"]
+            with urllib.request.urlopen(f"http://127.0.0.1:{self.port}{path}", timeout=5) as result:
+                return json.loads(result.read())["data"]
         except OSError:
             return None
 
@@ -90,7 +90,7 @@ def scraped(tmp_path: Path) -> Iterator[tuple[Server, Path]]:
         lookout.terminate()
 
 
-def test_what_is_scraped_is_what_is_told_and_ends_with_the_controller(
+def test_what_is_scraped_is_what_is_reported_and_ends_with_the_controller(
     scraped: tuple[Server, Path],
 ) -> None:
     """Figures and rules while it speaks; once it is silent no number of it stays."""

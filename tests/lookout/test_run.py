@@ -27,7 +27,7 @@ def test_an_open_address_without_a_secret_is_refused(
     assert "--new-password" in capsys.readouterr().err
 
 
-def test_a_port_that_is_taken_is_said(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_port_that_is_taken_is_reported(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Try again later, with the address named and no trace."""
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
@@ -36,9 +36,9 @@ def test_a_port_that_is_taken_is_said(place: Path, capsys: pytest.CaptureFixture
 
         assert status_of(["lookout", str(place / "c.toml")]) == 75
 
-    told = capsys.readouterr().err
-    assert "nothing can listen at 127.0.0.1" in told
-    assert "Traceback" not in told
+    message = capsys.readouterr().err
+    assert "nothing can listen at 127.0.0.1" in message
+    assert "Traceback" not in message
 
 
 @pytest.mark.parametrize("option", ["--new-password", "--new-secret"])

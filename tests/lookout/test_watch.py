@@ -45,19 +45,19 @@ def test_forecasts_come_every_few_minutes_and_after_a_clock_that_jumps(tmp_path:
     assert [(at - NOW) / SECOND for at in made] == [0.0, FORECAST_EVERY_S, -7200.0]
 
 
-def test_a_listener_that_fails_is_told_of_once_and_harms_no_other(tmp_path: Path) -> None:
+def test_a_listener_that_fails_is_reported_of_once_and_harms_no_other(tmp_path: Path) -> None:
     """The page does not stop because a notice could not be thought of."""
-    heard: list[Snapshot] = []
+    received: list[Snapshot] = []
 
     def broken(_: Snapshot) -> None:
         raise RuntimeError("no")
 
-    watch = Watch(tmp_path, forecast=lambda _: None, listeners=[broken, heard.append])
+    watch = Watch(tmp_path, forecast=lambda _: None, listeners=[broken, received.append])
     with capture_logs() as logs:
         for i in range(5):
             watch.step(NOW + i * SECOND)
 
-    assert len(heard) == 5
+    assert len(received) == 5
     assert [line["event"] for line in logs] == ["listener_failed"]
 
 
@@ -76,17 +76,17 @@ def test_a_change_of_the_systems_time_zone_is_followed(
             watch.close()
 
 
-def test_what_keeps_a_forecast_from_being_made_is_told_once() -> None:
+def test_what_keeps_a_forecast_from_being_made_is_reported_once() -> None:
     """No records yet, a disk that is gone: None, and a line in the log."""
-    told: list[str] = []
+    reported: list[str] = []
 
     def fails(_: datetime) -> dict[str, Any]:
         raise OSError("there are no records yet")
 
-    make = guarded(fails, told.append)
+    make = guarded(fails, reported.append)
 
     assert [make(NOW), make(NOW)] == [None, None]
-    assert len(told) == 1
+    assert len(reported) == 1
 
 
 def test_status_shows_when_packs_are_due(
@@ -122,28 +122,30 @@ def test_an_old_or_damaged_word_is_no_word(tmp_path: Path, content: str) -> None
     assert read_forecast(tmp_path, now=NOW) is None
 
 
-def test_a_forecast_that_breaks_is_told_once_and_the_watch_goes_on(tmp_path: Path) -> None:
+def test_a_forecast_that_breaks_is_reported_once_and_the_watch_goes_on(tmp_path: Path) -> None:
     """Whatever it raises: no forecast, everybody hears, the next one is tried in its time."""
-    heard: list[Snapshot] = []
+    received: list[Snapshot] = []
 
     def broken(_: datetime) -> dict[str, Any]:
         raise KeyError("basis")
 
-    watch = Watch(tmp_path, forecast=broken, listeners=[heard.append])
+    watch = Watch(tmp_path, forecast=broken, listeners=[received.append])
     with capture_logs() as logs:
         for i in range(4):
             watch.step(NOW + i * FORECAST_EVERY_S * SECOND)
 
-    assert [each.forecast for each in heard] == [None] * 4
+    assert [each.forecast for each in received] == [None] * 4
     assert [line["event"] for line in logs] == ["forecast_failed"]
 
 
 def test_a_slow_forecast_holds_nobody_up(tmp_path: Path) -> None:
     """Made beside the watch, one at a time; it is spoken of once, and an old one is dropped."""
     begun: list[Callable[[], None]] = []
-    heard: list[Snapshot] = []
+    received: list[Snapshot] = []
     made = forecast(NOW + timedelta(hours=3))
-    watch = Watch(tmp_path, forecast=lambda _: made, listeners=[heard.append], runner=begun.append)
+    watch = Watch(
+        tmp_path, forecast=lambda _: made, listeners=[received.append], runner=begun.append
+    )
 
     with capture_logs() as logs:
         watch.step(NOW)
@@ -153,33 +155,33 @@ def test_a_slow_forecast_holds_nobody_up(tmp_path: Path) -> None:
 
     assert len(begun) == 1  # begun at five minutes, and never done
     assert [line["event"] for line in logs] == ["forecast_slow"]
-    assert [each.forecast is None for each in heard[1:]] == [m > 30 for m in range(1, 60)]
+    assert [each.forecast is None for each in received[1:]] == [m > 30 for m in range(1, 60)]
     begun.pop()()
     watch.step(NOW + 3600 * SECOND)
     begun.pop()()
     assert watch.now(NOW + 3600 * SECOND).forecast == made
 
 
-def told_swap_due(tmp_path: Path, *snapshots: Snapshot) -> list[tuple[bool, float]]:
+def reported_swap_due(tmp_path: Path, *snapshots: Snapshot) -> list[tuple[bool, float]]:
     """Return what the control process is told, with how long it holds [s]."""
     reporter = SwapDueReporter(tmp_path, settings_with(tmp_path))
-    found = []
+    reports = []
     number = None
     for each in snapshots:
         reporter(each)
-        word = newest(tmp_path / REQUESTS, RequestKind.FORECAST)
-        if word is not None and word.id != number:
-            number = word.id
-            assert isinstance(word.payload, ReportSwapDue)
-            held_ms = word.payload.until_boot_ms - word.asked_boot_ms
-            found.append((word.payload.due, held_ms / 1000))
-    return found
+        message = newest(tmp_path / REQUESTS, RequestKind.FORECAST)
+        if message is not None and message.id != number:
+            number = message.id
+            assert isinstance(message.payload, ReportSwapDue)
+            held_ms = message.payload.until_boot_ms - message.asked_boot_ms
+            reports.append((message.payload.due, held_ms / 1000))
+    return reports
 
 
 @pytest.mark.parametrize(
     ("early_min", "due"), [(181, False), (180, True), (60, True), (-60, True), (None, False)]
 )
-def test_the_control_process_is_told_by_the_longest_lead(
+def test_the_control_process_is_reported_by_the_longest_lead(
     tmp_path: Path, early_min: int | None, due: bool
 ) -> None:
     """Three hours before the early bound; no end in sight is not due."""
@@ -187,18 +189,18 @@ def test_the_control_process_is_told_by_the_longest_lead(
     if early_min is None:
         made = replace(made, early=None, swap_due=None, late=None)
 
-    assert told_swap_due(tmp_path, snapshot(forecast=made)) == [(due, 1800.0)]
+    assert reported_swap_due(tmp_path, snapshot(forecast=made)) == [(due, 1800.0)]
 
 
-def test_the_control_process_is_told_now_and_then_and_of_every_change(tmp_path: Path) -> None:
+def test_the_control_process_is_reported_now_and_then_and_of_every_change(tmp_path: Path) -> None:
     """A row in the place of the last, each ten minutes; nothing where nothing is known."""
     made = forecast(NOW + timedelta(hours=3, minutes=25))
-    looks = [snapshot(NOW + i * 60 * SECOND, forecast=made) for i in range(31)]
+    views = [snapshot(NOW + i * 60 * SECOND, forecast=made) for i in range(31)]
     unknown = replace(made, basis="unknown")
     after = NOW + timedelta(hours=1)
 
-    told = told_swap_due(
-        tmp_path, *looks, snapshot(after), snapshot(after + SECOND, forecast=unknown)
+    reported = reported_swap_due(
+        tmp_path, *views, snapshot(after), snapshot(after + SECOND, forecast=unknown)
     )
 
-    assert [due for due, _ in told] == [False, False, False, True]
+    assert [due for due, _ in reported] == [False, False, False, True]

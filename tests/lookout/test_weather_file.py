@@ -82,7 +82,7 @@ def test_a_bad_file_is_a_note(tmp_path: Path, text: str | None, says: str) -> No
     assert says in notes[0]
 
 
-def test_where_none_is_named_nothing_is_said(tmp_path: Path) -> None:
+def test_where_none_is_named_nothing_is_reported(tmp_path: Path) -> None:
     """Most growers have none."""
     assert WeatherFile(settings_with(tmp_path, ""), tmp_path).outdoors(hour_at, now_s=NOW_S) == (
         None,

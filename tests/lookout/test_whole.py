@@ -99,9 +99,9 @@ def test_a_swap_on_the_page_is_seen_in_status_and_silence_on_the_page(
         page.wait_for_selector("#answer >> text=Logged: 3 packs")
 
         assert "logged by Tove" in page.inner_text("#last_change")
-        code, found = chamber.status()
+        code, result = chamber.status()
         assert code in {0, 1}
-        assert found["last_swap"]["packs"] == 3
+        assert result["last_swap"]["packs"] == 3
 
         page.select_option("select[name=name]", "pinning")
         page.click("text=Change the stage")

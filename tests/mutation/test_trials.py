@@ -80,6 +80,6 @@ def test_quick_tests_come_first_and_those_that_fail_already_never() -> None:
     assert rest == {"b::x"}  # it may run the line in a process of its own
 
 
-def test_every_fault_that_is_said_to_change_nothing_has_a_reason() -> None:
+def test_every_fault_that_is_reported_to_change_nothing_has_a_reason() -> None:
     """A sentence, not a tick."""
     assert all(len(why.split()) > 3 for why in Known.read().reasons.values())

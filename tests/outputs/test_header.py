@@ -28,7 +28,7 @@ def test_table_when_held_against_gpiozeros_boards(revision: int) -> None:
 
 
 @pytest.mark.parametrize(
-    ("found", "line"),
+    ("result", "line"),
     [
         pytest.param(17, 17, id="number"),
         pytest.param("GPIO17", 17, id="name"),
@@ -40,13 +40,13 @@ def test_table_when_held_against_gpiozeros_boards(revision: int) -> None:
         pytest.param(27, 27, id="highest"),
     ],
 )
-def test_line_number_when_it_is_one(found: object, line: int) -> None:
+def test_line_number_when_it_is_one(result: object, line: int) -> None:
     """Each way of writing a line comes to the one number that the kernel counts by."""
-    assert line_number(found) == line
+    assert line_number(result) == line
 
 
 @pytest.mark.parametrize(
-    ("found", "says"),
+    ("result", "says"),
     [
         pytest.param(28, r"found 28, allowed: .*2 to 27.*no GPIO28", id="above"),
         pytest.param(-1, r"found -1", id="negative"),
@@ -70,10 +70,10 @@ def test_line_number_when_it_is_one(found: object, line: int) -> None:
         pytest.param(None, r"found None", id="none"),
     ],
 )
-def test_line_number_when_it_is_none(found: object, says: str) -> None:
+def test_line_number_when_it_is_none(result: object, says: str) -> None:
     """What is no usable line is refused with what was found and what is allowed."""
     with pytest.raises(ValueError, match=says):
-        line_number(found)
+        line_number(result)
 
 
 def test_every_line_when_named_by_pin_or_number() -> None:

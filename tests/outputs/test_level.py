@@ -39,7 +39,7 @@ def test_a_line_that_cannot_be_read_is_empty() -> None:
     assert LevelSwitch(Broken()).read() is False
 
 
-def test_a_line_that_is_not_there_is_said() -> None:
+def test_a_line_that_is_not_there_is_reported() -> None:
     """With its number and what the library says."""
     with pytest.raises(OutputError, match=r"^the level switch on GPIO99 could not be opened: .*99"):
         open_level(99, pin_factory=MockFactory())

@@ -76,7 +76,7 @@ def test_parse_when_it_is_a_supply(text: str, supply: Supply) -> None:
 
 
 @pytest.mark.parametrize(
-    ("found", "says"),
+    ("result", "says"),
     [
         pytest.param(12, r"found 12, allowed: volts with AC or DC.*as text", id="bare-number"),
         pytest.param(230.0, r"found 230\.0, allowed", id="bare-fraction"),
@@ -102,24 +102,24 @@ def test_parse_when_it_is_a_supply(text: str, supply: Supply) -> None:
         pytest.param("", r'found "", allowed', id="empty"),
     ],
 )  # fmt: skip
-def test_parse_when_it_is_none(found: object, says: str) -> None:
+def test_parse_when_it_is_none(result: object, says: str) -> None:
     """Nothing is guessed: a wrong guess between 12 and 230, or AC and DC, is a fire."""
     with pytest.raises(ValueError, match=says):
-        Supply.parse(found)
+        Supply.parse(result)
 
 
 @given(st.one_of(st.text(), st.from_regex(r"[0-9.,]{1,6} ?V? ?(AC|DC)?", fullmatch=True)))
 def test_parse_when_given_any_text(text: str) -> None:
     """It is a sane supply or a ValueError that repeats what was found."""
-    supply, said = None, ""
+    supply, message = None, ""
     try:
         supply = Supply.parse(text)
     except ValueError as error:
-        said = str(error)
+        message = str(error)
 
     if supply is None:
-        assert "found" in said
-        assert "allowed" in said
+        assert "result" in message
+        assert "allowed" in message
     else:
         assert 0 < supply.volts <= 1500
 
@@ -197,7 +197,7 @@ def only(verdict: MainsVerdict) -> str:
     (refusal,) = verdict.refusals
     assert not verdict.allowed
     assert verdict.reason == ""
-    assert "found" in refusal
+    assert "result" in refusal
     assert "allowed" in refusal
     return refusal
 
@@ -261,8 +261,8 @@ def test_judge_when_mains_and_one_field_says_nothing(text: str | None) -> None:
     """One empty field is enough, and the refusal repeats what stands there."""
     refusal = only(judge(PUMP, replace(LISTED, file_number=text)))
 
-    found = "nothing" if text is None else f'"{text}"'
-    assert refusal.startswith(f"relay-modules.toml: modules.shed-box.file_number: found {found}")
+    result = "nothing" if text is None else f'"{text}"'
+    assert refusal.startswith(f"relay-modules.toml: modules.shed-box.file_number: found {result}")
     assert judge(LOW_PUMP, replace(LOW_BOARD, file_number=text)).allowed
 
 

@@ -43,9 +43,9 @@ def test_gaps_when_a_field_says_nothing(field: str, text: str) -> None:
 
 def test_gaps_when_every_field_is_missing() -> None:
     """All of them at once, in the order of the record."""
-    found = gaps(dict.fromkeys(COMPLETE))
+    missing = gaps(dict.fromkeys(COMPLETE))
 
-    assert [(gap.field, gap.found) for gap in found] == [(field, "nothing") for field in REQUIRED]
+    assert [(gap.field, gap.found) for gap in missing] == [(field, "nothing") for field in REQUIRED]
 
 
 @pytest.mark.parametrize(
@@ -99,11 +99,11 @@ def test_gaps_when_every_field_is_missing() -> None:
 )
 def test_gaps_when_a_field_is_on_no_list(field: str, text: str, says: str) -> None:
     """What no list of good texts knows is refused, with the reason."""
-    found = {gap.field: gap for gap in gaps({**COMPLETE, field: text})}
+    missing = {gap.field: gap for gap in gaps({**COMPLETE, field: text})}
 
-    assert re.search(says, found.pop(field).advice)
+    assert re.search(says, missing.pop(field).advice)
     # the number is judged by the mark, so another mark may have no number either
-    assert set(found) <= ({"file_number"} if field == "certification_mark" else set())
+    assert set(missing) <= ({"file_number"} if field == "certification_mark" else set())
 
 
 @pytest.mark.parametrize(
@@ -167,6 +167,6 @@ def test_gaps_when_a_number_meets_its_body(mark: str, number: str, accepted: boo
     Source: E252401, E127643 and 40028391, 40031539 are numbers of real certificates; the forms of
     the other bodies are from memory.
     """
-    found = gaps({**COMPLETE, "certification_mark": mark, "file_number": number})
+    missing = gaps({**COMPLETE, "certification_mark": mark, "file_number": number})
 
-    assert [gap.field for gap in found] == ([] if accepted else ["file_number"])
+    assert [gap.field for gap in missing] == ([] if accepted else ["file_number"])

@@ -38,7 +38,7 @@ def test_example_in_the_notes_is_what_the_program_draws() -> None:
 
 def test_every_line_of_the_plan_is_there() -> None:
     """Pins by both numbers, polarity, supply, current, probes, fuse, flyback and pull-up."""
-    told = " | ".join(words(wiring_svg(wiring_of(plan_of(PI)))))
+    message = " | ".join(words(wiring_svg(wiring_of(plan_of(PI)))))
 
     for expected in (
         "GPIO5, header pin 29", "GPIO6, header pin 31", "GPIO4, header pin 7", "relay for fan",
@@ -47,7 +47,7 @@ def test_every_line_of_the_plan_is_there() -> None:
         "5 V for coils, own 0 V", "10 kΩ",
         "air: 28-0119a3c4d5e6", "residual-current device",
     ):  # fmt: skip
-        assert expected in told
+        assert expected in message
 
 
 @pytest.mark.parametrize(
@@ -81,10 +81,10 @@ def test_every_line_of_the_plan_is_there() -> None:
 )
 def test_a_line_says_what_it_is(line: WiredLine, there: str, absent: str) -> None:
     """In words, not by colour alone."""
-    told = " | ".join(words(wiring_svg(replace(PLAN, lines=(line,)))))
+    message = " | ".join(words(wiring_svg(replace(PLAN, lines=(line,)))))
 
-    assert there in told
-    assert absent not in told
+    assert there in message
+    assert absent not in message
 
 
 def test_a_level_switch_is_drawn_between_its_line_and_ground() -> None:
@@ -118,19 +118,19 @@ def test_nothing_is_drawn_outside_the_page() -> None:
     width, height = (float(part) for part in root.attrib["viewBox"].split()[2:])
 
     for element in root.iter():
-        found = element.attrib
+        result = element.attrib
         for x in ("x", "x1", "x2"):
-            assert 0 <= float(found.get(x, 0)) <= width
+            assert 0 <= float(result.get(x, 0)) <= width
         for y in ("y", "y1", "y2"):
             assert (
                 0
-                <= float(found.get(y, 0))
-                + (float(found["height"]) if y == "y" and "height" in found else 0)
+                <= float(result.get(y, 0))
+                + (float(result["height"]) if y == "y" and "height" in result else 0)
                 <= height
             )
 
 
-def test_a_drawing_that_cannot_be_written_is_said(capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_drawing_that_cannot_be_written_is_reported(capsys: pytest.CaptureFixture[str]) -> None:
     """One message."""
     assert status_of(["check", str(PI), "--wiring", "/nowhere/at/all.svg"]) == 64
     assert "--wiring: cannot write" in capsys.readouterr().err

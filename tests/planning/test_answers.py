@@ -160,18 +160,18 @@ def test_an_applied_change_keeps_its_own_key_where_another_does_not_apply() -> N
 
 
 def test_answers_together_must_be_possible() -> None:
-    found = complete({"packs_in_water": "9", "packs": "4", "day": "20 C", "night": "25 C",
+    results = complete({"packs_in_water": "9", "packs": "4", "day": "20 C", "night": "25 C",
                       "sleeps": "22:00", "wakes": "22:00"})  # fmt: skip
 
-    assert set(found.problems) == {"packs", "night", "wakes"}
+    assert set(results.problems) == {"packs", "night", "wakes"}
 
 
 def test_an_unreadable_answer_is_reported_and_the_usual_stands_in() -> None:
-    found = complete({"walls": "marble", "day": "79 C", "cooler_volume": "two"})
+    results = complete({"walls": "marble", "day": "79 C", "cooler_volume": "two"})
 
-    assert set(found.problems) == {"walls", "day", "cooler_volume"}
-    assert 'write "79 F" if °F was meant' in found.problems["day"]
-    assert found["walls"] == "tent"
+    assert set(results.problems) == {"walls", "day", "cooler_volume"}
+    assert 'write "79 F" if °F was meant' in results.problems["day"]
+    assert results["walls"] == "tent"
 
 
 def test_a_number_takes_the_unit_of_the_grower_and_keeps_it() -> None:
@@ -205,14 +205,14 @@ def test_a_faulty_file_of_answers_is_explained(content: str, problem: str) -> No
 
 
 def test_cautions_follow_the_answers() -> None:
-    said = " ".join(
+    message = " ".join(
         cautions_of(complete({"fresh_air": "always", "freezer": "ice-box", "packs_in_water": "60",
                               "packs": "60"}))
     )  # fmt: skip
 
-    assert "duct fan" in said
-    assert "ice box" in said
-    assert "half of the cooler" in said
+    assert "duct fan" in message
+    assert "ice box" in message
+    assert "half of the cooler" in message
 
 
 def test_the_figures_of_parts_are_those_of_the_trade() -> None:

@@ -72,7 +72,9 @@ def test_a_control_answers_a_change_applies_and_save_writes(
     page = browser.new_page(viewport={"width": width, "height": 800}, color_scheme=scheme)
     page.set_default_timeout(LONG_MS)
     errors: list[str] = []
-    page.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
+    page.on(
+        "console", lambda message: errors.append(message.text) if message.type == "error" else None
+    )
     page.on("pageerror", lambda error: errors.append(str(error)))
     page.goto(f"{address}/?{FOAM_BOX}")
 

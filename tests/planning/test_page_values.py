@@ -88,13 +88,13 @@ def test_the_shopping_list_follows_answers_and_changes() -> None:
 def test_getting_up_at_night_is_read_off_the_sets(ends: list[float | None], words: str) -> None:
     began = datetime(2026, 7, 13, tzinfo=UTC)
     sets = [Like(put_in_h=0.0, useful_h=each) for each in ends]
-    found = Like(
+    result = Like(
         judgement=Like(days=Like(rehearsed_days=3.0, sets=sets), holds=True),
         settings=Like(people=Like(sleeps=time(22, 30), wakes=time(6, 30))),
         rows=[Like(time=began), Like(time=began + timedelta(days=3))],
     )
 
-    assert words in waking(cast("Consultation", found))
+    assert words in waking(cast("Consultation", result))
 
 
 def test_the_first_failure_lasts() -> None:
@@ -140,15 +140,15 @@ def test_the_fewest_changes_that_hold_are_found(monkeypatch: pytest.MonkeyPatch)
     settings = settings_of(configuration_text(draft_of(answers)))
     build = mend.Build(settings=settings, plant=settings.plant_spec())
 
-    found = mend.mended_answers(
+    result = mend.mended_answers(
         cast("Judgement", Like(build=build, holds=False, verdict=Verdict.CANNOT))
     )
 
-    assert found is not None
-    assert [each.key for each in found.applied] == ["foam", "second-core"]
+    assert result is not None
+    assert [each.key for each in result.applied] == ["foam", "second-core"]
 
 
-def test_no_combination_is_said_as_such(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_no_combination_is_reported_as_such(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(mend, "_holds", lambda *_: False)
 
     cannot = Like(build=None, holds=False, verdict=Verdict.CANNOT)

@@ -21,13 +21,13 @@ class Bench:
     def __init__(self, members: dict[str, str] = IDS) -> None:
         self.clock = FakeClock()
         self.kernel = FakeKernel(self.clock, dict.fromkeys(IDS.values(), 12.5))
-        self.said: list[str] = []
+        self.messages: list[str] = []
         self.bus = BulkRead(
             Path("/w1"),
             "w1_bus_master1",
             members,
             clock=self.clock,
-            on_notice=self.said.append,
+            on_notice=self.messages.append,
             read=self.kernel.read,
             write=self.kernel.write,
         )
@@ -41,7 +41,7 @@ class TestTrigger:
         assert bench.bus.trigger() is Pending.SNAPSHOT
         assert bench.kernel.triggers == [b"trigger\n"] == [TRIGGER]
         assert bench.clock() == 5000.0 + CONVERSION_S
-        assert bench.said == []
+        assert bench.messages == []
 
     @pytest.mark.parametrize("how", ["no_presence", "signal"])
     def test_short_write_is_not_confirmed(self, how: str) -> None:
@@ -71,7 +71,7 @@ class TestTrigger:
             "w1_bus_master1",
             IDS,
             clock=bench.clock,
-            on_notice=bench.said.append,
+            on_notice=bench.messages.append,
             read=bench.kernel.read,
             write=slow,
         )
@@ -85,7 +85,7 @@ class TestTrigger:
             ("absent", "cannot be used (No such file or directory)"),
         ],
     )
-    def test_file_that_cannot_be_written_is_said_once(self, how: str, words: str) -> None:
+    def test_file_that_cannot_be_written_is_reported_once(self, how: str, words: str) -> None:
         """A root-only or missing file: said once, not tried every cycle, tried again later."""
         bench = Bench()
         bench.kernel.trigger = how
@@ -94,7 +94,7 @@ class TestTrigger:
             assert bench.bus.trigger() is Pending.NOTHING
             bench.clock.advance(5)
 
-        assert bench.said == [
+        assert bench.messages == [
             (
                 "/w1/w1_bus_master1/therm_bulk_read: bulk conversion "
                 f"{words}; probes are read one by one"
@@ -106,7 +106,7 @@ class TestTrigger:
         assert bench.bus.trigger() is Pending.NOTHING
         bench.clock.advance(RETRY_S)
         assert bench.bus.trigger() is Pending.SNAPSHOT
-        assert len(bench.said) == 1
+        assert len(bench.messages) == 1
 
     def test_a_confirmed_trigger_forgets_earlier_misses(self) -> None:
         """Only misses in a row make the bus rest."""
@@ -117,7 +117,7 @@ class TestTrigger:
             bench.bus.trigger()
 
         assert len(bench.kernel.triggers) == 15
-        assert bench.said == []
+        assert bench.messages == []
 
     def test_repeated_misses_rest(self) -> None:
         """After several unconfirmed triggers in a row the bus is left alone for a while."""
@@ -128,7 +128,7 @@ class TestTrigger:
             assert bench.bus.trigger() is Pending.OLD_SNAPSHOT
 
         assert len(bench.kernel.triggers) == MISSES_ALLOWED
-        assert [line.split(": ")[1] for line in bench.said] == [
+        assert [line.split(": ")[1] for line in bench.messages] == [
             (
                 "bulk conversion was not confirmed by the kernel several times in a row; "
                 "probes are read one by one"
@@ -155,7 +155,7 @@ class TestTrigger:
             "w1_bus_master1",
             IDS,
             clock=bench.clock,
-            on_notice=bench.said.append,
+            on_notice=bench.messages.append,
             read=blind,
             write=bench.kernel.write,
         )
@@ -253,9 +253,12 @@ class TestFindBuses:
         tree.add_probe(AIR, bus=1)
         tree.add_probe(RESERVOIR, bus=2)
 
-        found = find_buses(tree.root, {"air": AIR, "reservoir": RESERVOIR})
+        bus_list = find_buses(tree.root, {"air": AIR, "reservoir": RESERVOIR})
 
-        assert found == {"w1_bus_master1": {"air": AIR}, "w1_bus_master2": {"reservoir": RESERVOIR}}
+        assert bus_list == {
+            "w1_bus_master1": {"air": AIR},
+            "w1_bus_master2": {"reservoir": RESERVOIR},
+        }
 
     def test_absent_probe_hangs_on_the_only_bus(self, tree: W1Tree) -> None:
         """With one bus there is no other place for a probe that is unplugged now."""

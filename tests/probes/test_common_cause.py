@@ -9,11 +9,11 @@ from controller.probes.samples import Fault
 
 
 @pytest.mark.parametrize(
-    ("faults", "said"),
+    ("faults", "message"),
     [
         pytest.param({"air": None, "reservoir": None}, None, id="all-well"),
         pytest.param({"air": Fault.EMPTY, "reservoir": None}, None, id="one-alone"),
-        pytest.param({"air": Fault.EMPTY, "reservoir": Fault.GONE}, None, id="different"),
+        pytest.param({"air": Fault.EMPTY, "reservoir": Fault.ABSENT}, None, id="different"),
         pytest.param({"air": Fault.JUMP, "reservoir": Fault.JUMP}, None, id="each-its-own-matter"),
         pytest.param(
             {"air": Fault.NOT_CONVERTED, "room": None, "reservoir": Fault.NOT_CONVERTED},
@@ -29,6 +29,6 @@ from controller.probes.samples import Fault
         ),
     ],
 )
-def test_probes_that_fail_alike(faults: dict[str, Fault | None], said: str | None) -> None:
+def test_probes_that_fail_alike(faults: dict[str, Fault | None], message: str | None) -> None:
     """Two or more with the same fault of the bus make one sentence; anything else makes none."""
-    assert common_cause(faults) == said
+    assert common_cause(faults) == message

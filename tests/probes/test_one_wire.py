@@ -141,22 +141,22 @@ class TestFaults:
         tree.remove(AIR)
         gone = probe.read(clock)
 
-        assert absent.fault is Fault.GONE
+        assert absent.fault is Fault.ABSENT
         assert absent.raw == f"{tree.file(AIR)}: No such file or directory"
         assert there.value_mc == 20_000
-        assert gone.fault is Fault.GONE
+        assert gone.fault is Fault.ABSENT
 
     def test_tree_that_is_not_there(self, tmp_path: Path) -> None:
         """Without 1-Wire enabled a probe is not on the bus; nothing is raised."""
-        assert OneWireProbe(tmp_path / "none", AIR).read(FakeClock()).fault is Fault.GONE
+        assert OneWireProbe(tmp_path / "none", AIR).read(FakeClock()).fault is Fault.ABSENT
 
     @pytest.mark.parametrize(
         ("code", "fault"),
         [
             (errno.EACCES, Fault.UNREADABLE),
             (errno.EIO, Fault.UNREADABLE),
-            (errno.ENODEV, Fault.GONE),
-            (errno.ENOTDIR, Fault.GONE),
+            (errno.ENODEV, Fault.ABSENT),
+            (errno.ENOTDIR, Fault.ABSENT),
         ],
         ids=["root-only-file", "input-output-error", "no-device", "not-a-folder"],
     )
@@ -219,30 +219,30 @@ class TestCopyAtPowerOn:
     """Copies of the chip wake up at exactly 25 °C (counterfeit_DS18B20, family D)."""
 
     def faults(self, probe: OneWireProbe, tree: W1Tree, *texts: bytes) -> list[Fault | None]:
-        clock, found = FakeClock(), []
+        clock, result = FakeClock(), []
         for content in texts:
             clock.advance(10)
             tree.write(AIR, content)
-            found.append(probe.read(clock).fault)
-        return found
+            result.append(probe.read(clock).fault)
+        return result
 
     def test_first_reading_of_25_is_doubted(self, tree: W1Tree) -> None:
         """Until the probe has said something else nearby, the pattern is the power-on value."""
         tree.add_probe(AIR)
         probe = OneWireProbe(tree.root, AIR)
 
-        found = self.faults(probe, tree, COPY_AT_25, COPY_AT_25, COPY_NEAR_25, COPY_AT_25)
+        result = self.faults(probe, tree, COPY_AT_25, COPY_AT_25, COPY_NEAR_25, COPY_AT_25)
 
-        assert found == [Fault.POWER_ON, Fault.POWER_ON, None, None]
+        assert result == [Fault.POWER_ON, Fault.POWER_ON, None, None]
 
     def test_25_out_of_nowhere_is_doubted(self, tree: W1Tree) -> None:
         """A copy that lost its supply in a cool chamber never makes it 25 °C there."""
         tree.add_probe(AIR)
         probe = OneWireProbe(tree.root, AIR)
 
-        found = self.faults(probe, tree, COPY_AT_12, COPY_AT_25, COPY_AT_25, COPY_AT_12)
+        result = self.faults(probe, tree, COPY_AT_12, COPY_AT_25, COPY_AT_25, COPY_AT_12)
 
-        assert found == [None, Fault.POWER_ON, Fault.POWER_ON, None]
+        assert result == [None, Fault.POWER_ON, Fault.POWER_ON, None]
 
     def test_a_room_at_25_is_believed_for_as_long_as_it_stays(self, tree: W1Tree) -> None:
         """Each believed reading renews the memory that lets the next one pass."""
@@ -288,10 +288,12 @@ class TestSurvey:
         ):
             tree.add_ghost(name)
 
-        found = survey(tree.root)
+        result = survey(tree.root)
 
-        assert found == Survey(ids=("10-0a1b2c3d4e05", AIR, RESERVOIR, "3b-0a1b2c3d4e06"), ghosts=3)
-        assert list_ids(tree.root) == found.ids
+        assert result == Survey(
+            ids=("10-0a1b2c3d4e05", AIR, RESERVOIR, "3b-0a1b2c3d4e06"), ghosts=3
+        )
+        assert list_ids(tree.root) == result.ids
 
     def test_absent_tree_is_empty(self, tmp_path: Path) -> None:
         """Without a tree there is nothing, and the reason."""
@@ -310,7 +312,7 @@ class TestSurvey:
 
 
 @pytest.mark.parametrize(
-    ("probe_id", "said"),
+    ("probe_id", "message"),
     [
         ("28-000000000000", "a noisy bus invents"),
         ("00-400000000000", "a noisy bus invents"),
@@ -321,9 +323,9 @@ class TestSurvey:
         ("", "two and twelve hexadecimal digits"),
     ],
 )
-def test_impossible_id_is_refused(probe_id: str, said: str, tree: W1Tree) -> None:
+def test_impossible_id_is_refused(probe_id: str, message: str, tree: W1Tree) -> None:
     """An id that no thermometer can have is refused before anything is read."""
-    assert said in (id_problem(probe_id) or "")
+    assert message in (id_problem(probe_id) or "")
     with pytest.raises(ProbeError, match=r"^probe id: found "):
         OneWireProbe(tree.root, probe_id)
 

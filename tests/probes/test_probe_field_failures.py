@@ -61,11 +61,11 @@ class Chamber:
         return self
 
     def readings(self, contents: Sequence[bytes]) -> list[Reading]:
-        found = []
+        result = []
         for content in contents:
             self.poll(content)
-            found.append(self.reading())
-        return found
+            result.append(self.reading())
+        return result
 
 
 @pytest.fixture
@@ -217,12 +217,12 @@ class TestPhantomDevices:
         for number in range(500):
             tree.add_ghost(f"00-{number:011x}0")
 
-        found = survey(tree.root)
+        result = survey(tree.root)
         chamber.poll()
 
-        assert (found.ids, found.ghosts) == ((AIR,), 501)
+        assert (result.ids, result.ghosts) == ((AIR,), 501)
         assert chamber.reading() == Seen(12_500)
-        assert chamber.sieves["reservoir"].last_fault is Fault.GONE
+        assert chamber.sieves["reservoir"].last_fault is Fault.ABSENT
 
 
 class TestReadThatNeverReturns:

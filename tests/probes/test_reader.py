@@ -610,4 +610,4 @@ def test_probes_of_the_package_fit_the_reader(tree: W1Tree) -> None:
 
     probe.drain()
 
-    assert probe.read(FakeClock()).fault is Fault.GONE
+    assert probe.read(FakeClock()).fault is Fault.ABSENT

@@ -247,28 +247,28 @@ def test_text(content: bytes, expected: Judged) -> None:
 @given(st.binary(max_size=200), st.integers(0, 255))
 def test_no_text_raises(content: bytes, family: int) -> None:
     """Whatever a file holds, there is a temperature or a fault, never both and never neither."""
-    found = judge_text(content, family)
+    result = judge_text(content, family)
 
-    assert (found.value_mc is None) is (found.fault is not None)
+    assert (result.value_mc is None) is (result.fault is not None)
 
 
 @given(st.binary(min_size=8, max_size=8), st.sampled_from(sorted(FAMILIES)))
 def test_no_valid_checksum_raises(eight: bytes, family: int) -> None:
     """Nine random bytes with a right checksum never give a value outside the chip's range."""
-    found = judge_bytes(eight + bytes((crc8(eight),)), family)
+    result = judge_bytes(eight + bytes((crc8(eight),)), family)
 
-    assert (found.value_mc is None) is (found.fault is not None)
-    assert found.value_mc is None or -55_000 <= found.value_mc <= 125_000
+    assert (result.value_mc is None) is (result.fault is not None)
+    assert result.value_mc is None or -55_000 <= result.value_mc <= 125_000
 
 
 @given(st.integers(-55_000, 125_000))
 def test_text_of_a_temperature_gives_the_nearest_step(value_mc: int) -> None:
     """Out and back again moves a temperature by half a step of 1/16 K at most."""
-    found = judge_text(scratchpad_text(value_mc)).value_mc
+    result = judge_text(scratchpad_text(value_mc)).value_mc
 
-    assert found is not None
-    assert abs(found - value_mc) <= 32
-    assert judge_text(scratchpad_text(found)).value_mc == found
+    assert result is not None
+    assert abs(result - value_mc) <= 32
+    assert judge_text(scratchpad_text(result)).value_mc == result
 
 
 @given(st.integers(-55_000, 125_000), st.integers(0, 71))

@@ -93,7 +93,7 @@ class TestAge:
         """On the limit the reading still stands, beyond it is lost with age and last fault."""
         sieve = Feed().settled().sieve
         read_at = START + 4 * POLL_S
-        sieve.take(Sample(read_at + 30, None, Fault.GONE))
+        sieve.take(Sample(read_at + 30, None, Fault.ABSENT))
 
         assert sieve.reading(read_at + 60.0) == Seen(12_500)
         assert sieve.reading(read_at + 60.1) == Lost("last reading over 60 s old; not on the bus")
@@ -160,7 +160,7 @@ class TestAge:
 
         assert feed.sieve.reading(feed.now) == Seen(12_562)
 
-    def test_waiting_is_said_only_while_it_is_so(self) -> None:
+    def test_waiting_is_reported_only_while_it_is_so(self) -> None:
         """A first sample that nothing followed is soon not worth mentioning."""
         feed = Feed()
         feed.give(12_500)
@@ -181,7 +181,9 @@ class TestAge:
         """Faults, values out of range and jumps leave the reading as old as it was."""
         feed = Feed().settled()
 
-        readings = feed.give(Fault.BAD_CRC, 85_000, Fault.EMPTY, 30_000, 85_000, -5_000, Fault.GONE)
+        readings = feed.give(
+            Fault.BAD_CRC, 85_000, Fault.EMPTY, 30_000, 85_000, -5_000, Fault.ABSENT
+        )
 
         assert readings[:6] == [Seen(12_500)] * 6
         assert readings[6] == Lost(

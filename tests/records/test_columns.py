@@ -66,11 +66,11 @@ def test_no_peak_is_lost_and_none_is_made_up(
         path = Path(folder) / RECORDS
         add_history(path, rows, name="one", chamber="c")
         until = rows[-1].at + timedelta(minutes=1)
-        found = read_columns(path, since=BEGINS, until=until, columns=columns)
+        result = read_columns(path, since=BEGINS, until=until, columns=columns)
 
     width = (until - BEGINS) / columns
-    assert 1 <= len(found) <= columns
-    for column in found:
+    assert 1 <= len(result) <= columns
+    for column in result:
         number = int((column.begins_s - BEGINS.timestamp()) / width.total_seconds() + 1e-9)
         inside = [
             row
@@ -126,9 +126,9 @@ def test_a_window_takes_what_is_in_it(path: Path) -> None:
     """Its first instant belongs to it, its last does not."""
     add_history(path, minutes((0, 16.0, False), (5, 17.0, False)), name="one", chamber="c")
 
-    found = read_columns(path, since=BEGINS, until=BEGINS + timedelta(minutes=5), columns=3)
+    result = read_columns(path, since=BEGINS, until=BEGINS + timedelta(minutes=5), columns=3)
 
-    assert found == [
+    assert result == [
         Column(
             number=0,
             begins_s=BEGINS.timestamp(),
@@ -156,7 +156,7 @@ def test_no_time_is_refused(path: Path) -> None:
         read_columns(path, since=BEGINS, until=BEGINS, columns=9)
 
 
-def test_no_records_are_said(path: Path) -> None:
+def test_no_records_are_reported(path: Path) -> None:
     """As by every reader."""
     with pytest.raises(OSError, match="no records"):
         read_columns(path, since=BEGINS, until=BEGINS + HOUR, columns=9)

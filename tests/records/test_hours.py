@@ -345,8 +345,8 @@ def test_hours_of_rows_of_five_minutes_keep_every_peak(tmp_path: Path) -> None:
             pass
 
     def extents() -> list[tuple[int, int, int]]:
-        found = read_columns(path, since=begins, until=begins + timedelta(hours=8), columns=4)
-        airs = [(column.number, column.air_mc) for column in found]
+        result = read_columns(path, since=begins, until=begins + timedelta(hours=8), columns=4)
+        airs = [(column.number, column.air_mc) for column in result]
         return [(at, each.low_mc, each.high_mc) for at, each in airs if each is not None]
 
     before = extents()

@@ -63,9 +63,9 @@ def answer_to(path: Path, number: int) -> str | None:
 
 def understood(path: Path) -> list[Request]:
     """Return the requests that wait, all of which can be understood."""
-    found = unanswered(path, most=1000)
-    assert all(isinstance(each, Request) for each in found)
-    return [each for each in found if isinstance(each, Request)]
+    listed = unanswered(path, most=1000)
+    assert all(isinstance(each, Request) for each in listed)
+    return [each for each in listed if isinstance(each, Request)]
 
 
 def test_request_waits_until_it_is_answered_and_the_first_answer_stands(tmp_path: Path) -> None:
@@ -80,10 +80,10 @@ def test_request_waits_until_it_is_answered_and_the_first_answer_stands(tmp_path
 
     assert unanswered(path, most=1000) == []
     assert answer_to(path, number) == "noted"
-    found = newest(path, RequestKind.SWAP)
-    assert found is not None
-    assert found.answer is not None
-    assert (found.answer.text, found.answer.at_utc_ms) == ("noted", 1)
+    listed = newest(path, RequestKind.SWAP)
+    assert listed is not None
+    assert listed.answer is not None
+    assert (listed.answer.text, listed.answer.at_utc_ms) == ("noted", 1)
 
 
 def test_requests_of_many_at_once_are_all_kept(tmp_path: Path) -> None:
@@ -113,7 +113,7 @@ def test_requests_of_many_at_once_are_all_kept(tmp_path: Path) -> None:
     ],
 )
 def test_any_row_is_answered_and_none_ends_the_loop(
-    tmp_path: Path, desk: Callable[..., PendingRequests], statement: str, answered: str
+    tmp_path: Path, open_pending: Callable[..., PendingRequests], statement: str, answered: str
 ) -> None:
     """Whatever somebody wrote: it is answered in words, and the next one is done."""
     path = tmp_path / "requests.sqlite"
@@ -126,8 +126,8 @@ def test_any_row_is_answered_and_none_ends_the_loop(
     file.close()
     last = put(path, Resume())
 
-    here = desk()
-    answers = [answer_when_there(path, number, here) for number in (first, 9, last)]
+    pending = open_pending()
+    answers = [answer_when_there(path, number, pending) for number in (first, 9, last)]
 
     assert (answers[0], answers[2]) == ("done", "done")
     assert answered in answers[1]
@@ -135,7 +135,7 @@ def test_any_row_is_answered_and_none_ends_the_loop(
 
 
 def test_requests_beyond_one_batch_are_done_in_order_and_a_pause_first(
-    tmp_path: Path, desk: Callable[..., PendingRequests]
+    tmp_path: Path, open_pending: Callable[..., PendingRequests]
 ) -> None:
     """A resume before the pause must not end it, however far back in the queue it stood."""
     path = tmp_path / "requests.sqlite"
@@ -144,15 +144,17 @@ def test_requests_beyond_one_batch_are_done_in_order_and_a_pause_first(
     resume = put(path, Resume())
     pause = put(path, Pause(for_s=300))
 
-    here = desk()
-    first = next_asked(here)
+    pending = open_pending()
+    first = next_asked(pending)
     assert first.pause_s == 300.0
-    answers = {number: answer_when_there(path, number, here) for number in (stage, resume, pause)}
+    answers = {
+        number: answer_when_there(path, number, pending) for number in (stage, resume, pause)
+    }
 
     assert answers[stage] == "stage pinning in force"
     assert answers[pause] == "paused for 300 s"
     assert answers[resume] == "refused: a later pause was asked for after it"
-    assert {answer_when_there(path, number, here) for number in numbers} == {"noted"}
+    assert {answer_when_there(path, number, pending) for number in numbers} == {"noted"}
 
 
 @pytest.mark.parametrize(
@@ -167,7 +169,7 @@ def test_requests_beyond_one_batch_are_done_in_order_and_a_pause_first(
 )
 def test_request_older_than_its_age_is_refused_in_words(
     tmp_path: Path,
-    desk: Callable[..., PendingRequests],
+    open_pending: Callable[..., PendingRequests],
     payload: Payload,
     age_s: int,
     refused: bool,
@@ -176,30 +178,30 @@ def test_request_older_than_its_age_is_refused_in_words(
     path = tmp_path / "requests.sqlite"
     number = put(path, payload, boot_ms=(1000 - age_s) * 1000)
 
-    text = answer_when_there(path, number, desk())
+    text = answer_when_there(path, number, open_pending())
 
     assert text.startswith("refused: it was asked") is refused
 
 
 @pytest.mark.parametrize(
-    ("age_s", "said"),
+    ("age_s", "answer_text"),
     [
         (86_400 + 7200, "26 h ago, allowed: up to 24 h"),
         (3 * 86_400, "3 days ago, allowed: up to 24 h"),
     ],
 )
 def test_a_refusal_says_the_age_in_a_unit_that_suits_it(
-    tmp_path: Path, desk: Callable[..., PendingRequests], age_s: int, said: str
+    tmp_path: Path, open_pending: Callable[..., PendingRequests], age_s: int, answer_text: str
 ) -> None:
     """Hours up to two days, then days."""
     path = tmp_path / "requests.sqlite"
     number = put(path, SetStage(name="pinning"), boot_ms=(1000 - age_s) * 1000)
 
-    assert said in answer_when_there(path, number, desk())
+    assert answer_text in answer_when_there(path, number, open_pending())
 
 
 def test_a_file_that_cannot_be_read_is_logged_once_and_once_when_it_can(
-    tmp_path: Path, desk: Callable[..., PendingRequests], monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, open_pending: Callable[..., PendingRequests], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Not at every try: a full log would hide what else is wrong."""
     tries = []
@@ -212,10 +214,10 @@ def test_a_file_that_cannot_be_read_is_logged_once_and_once_when_it_can(
 
     monkeypatch.setattr("controller.service.pending_requests.unanswered", refused)
     with capture_logs() as logs:
-        here = desk()
-        until(lambda: len(tries) >= 2 and here.fault == "the medium is gone")
-        until(lambda: len(tries) >= 6 and here.fault is None)
-        here.close(5.0)
+        pending = open_pending()
+        until(lambda: len(tries) >= 2 and pending.fault == "the medium is gone")
+        until(lambda: len(tries) >= 6 and pending.fault is None)
+        pending.close(5.0)
 
     events = [log["event"] for log in logs if log["event"].startswith("requests_")]
     assert events == ["requests_not_readable", "requests_readable_again"]
@@ -230,17 +232,17 @@ def test_a_file_that_cannot_be_read_is_logged_once_and_once_when_it_can(
     ],
 )
 def test_reset_of_another_boot_is_done_only_where_a_clock_tells_its_age(
-    tmp_path: Path, desk: Callable[..., PendingRequests], utc_s: float, answered: str
+    tmp_path: Path, open_pending: Callable[..., PendingRequests], utc_s: float, answered: str
 ) -> None:
     """Unknown is never good news."""
     path = tmp_path / "requests.sqlite"
     number = put(path, Reset(), boot="boot-b")
 
-    assert answered in answer_when_there(path, number, desk(utc_s=utc_s))
+    assert answered in answer_when_there(path, number, open_pending(utc_s=utc_s))
 
 
 def test_file_of_a_newer_release_is_left_alone_and_reported(
-    tmp_path: Path, desk: Callable[..., PendingRequests]
+    tmp_path: Path, open_pending: Callable[..., PendingRequests]
 ) -> None:
     """Its version is read before anything is changed, its journal mode included."""
     path = tmp_path / "requests.sqlite"
@@ -251,12 +253,12 @@ def test_file_of_a_newer_release_is_left_alone_and_reported(
     file.close()
     content = path.read_bytes()
 
-    here = desk()
-    until(lambda: here.fault is not None)
-    here.close(5.0)
+    pending = open_pending()
+    until(lambda: pending.fault is not None)
+    pending.close(5.0)
 
-    assert here.fault is not None
-    assert "newer release (version 9" in here.fault
+    assert pending.fault is not None
+    assert "newer release (version 9" in pending.fault
     assert path.read_bytes() == content
 
 
@@ -273,7 +275,7 @@ def test_file_that_is_broken_is_an_os_error(tmp_path: Path, content: bytes) -> N
 
 
 @pytest.fixture
-def desk(tmp_path: Path) -> Iterator[Callable[..., PendingRequests]]:
+def open_pending(tmp_path: Path) -> Iterator[Callable[..., PendingRequests]]:
     """Return a maker of desks that look at the file all the time; all are closed at the end."""
     made: list[PendingRequests] = []
 
@@ -298,15 +300,15 @@ def desk(tmp_path: Path) -> Iterator[Callable[..., PendingRequests]]:
         each.close(5.0)
 
 
-def next_asked(desk: PendingRequests) -> Asked:
+def next_asked(open_pending: PendingRequests) -> Asked:
     """Return what the loop is asked once requests have come."""
-    until(lambda: desk._waiting)
-    return desk.take()
+    until(lambda: open_pending._waiting)
+    return open_pending.take()
 
 
-def answer_when_there(path: Path, number: int, desk: PendingRequests) -> str:
+def answer_when_there(path: Path, number: int, open_pending: PendingRequests) -> str:
     """Return the answer to a request, the loop taking what comes meanwhile."""
-    until(lambda: answer_to(path, number) is not None, meanwhile=desk.take)
+    until(lambda: answer_to(path, number) is not None, meanwhile=open_pending.take)
     text = answer_to(path, number)
     assert text is not None
     return text
@@ -328,7 +330,7 @@ def answer_when_there(path: Path, number: int, desk: PendingRequests) -> str:
 )  # fmt: skip
 def test_request_reaches_the_loop_once_and_is_answered(
     tmp_path: Path,
-    desk: Callable[..., PendingRequests],
+    open_pending: Callable[..., PendingRequests],
     payload: Payload,
     asked: Asked,
     answered: str,
@@ -336,11 +338,11 @@ def test_request_reaches_the_loop_once_and_is_answered(
     """The desk brings it, the loop takes it, the answer is beside it; then there is quiet."""
     path = tmp_path / "requests.sqlite"
     number = put(path, payload)
-    here = desk()
+    pending = open_pending()
 
-    assert next_asked(here) == asked
-    assert here.take() is NOTHING_ASKED
-    here.close(5.0)
+    assert next_asked(pending) == asked
+    assert pending.take() is NOTHING_ASKED
+    pending.close(5.0)
     assert answer_to(path, number) == answered
 
 
@@ -354,14 +356,18 @@ def test_request_reaches_the_loop_once_and_is_answered(
     ids=["half-of-it-is-left", "too-old", "before-the-last-boot"],
 )
 def test_pause_asked_for_while_the_service_was_down_counts_from_then(
-    tmp_path: Path, desk: Callable[..., PendingRequests], boot: str, boot_ms: int, answered: str
+    tmp_path: Path,
+    open_pending: Callable[..., PendingRequests],
+    boot: str,
+    boot_ms: int,
+    answered: str,
 ) -> None:
     """Asked at some moment for ten minutes; it is 1000 s after boot now."""
     path = tmp_path / "requests.sqlite"
     number = put(path, Pause(for_s=600), boot=boot, boot_ms=boot_ms)
 
-    next_asked(here := desk())
-    here.close(5.0)
+    next_asked(pending := open_pending())
+    pending.close(5.0)
 
     text = answer_to(path, number)
     assert text is not None
@@ -370,14 +376,14 @@ def test_pause_asked_for_while_the_service_was_down_counts_from_then(
 
 @pytest.mark.parametrize("for_s", [LONGEST_PAUSE_S, LONGEST_PAUSE_S + 1, 86_400.0, 1e9])
 def test_a_pause_has_a_cap_whoever_wrote_it(
-    tmp_path: Path, desk: Callable[..., PendingRequests], for_s: float
+    tmp_path: Path, open_pending: Callable[..., PendingRequests], for_s: float
 ) -> None:
     """Four hours: a forgotten pause must not cost a crop. Commands and page refuse more already."""
     path = tmp_path / "requests.sqlite"
     number = put(path, Pause(for_s=for_s), boot_ms=1_000_000)
 
-    asked = next_asked(here := desk())
-    here.close(5.0)
+    asked = next_asked(pending := open_pending())
+    pending.close(5.0)
 
     assert LONGEST_PAUSE_S == 4 * 3600
     assert asked == Asked(pause_s=14_400.0)
@@ -385,16 +391,16 @@ def test_a_pause_has_a_cap_whoever_wrote_it(
 
 
 def test_answer_that_was_lost_with_the_power_is_given_again(
-    tmp_path: Path, desk: Callable[..., PendingRequests]
+    tmp_path: Path, open_pending: Callable[..., PendingRequests]
 ) -> None:
     """Taken but not answered before the cut: the next start takes it again, and answers."""
     path = tmp_path / "requests.sqlite"
     number = put(path, Reset())
-    before = desk()
+    before = open_pending()
     next_asked(before)
     before._answers.clear()  # the power fails here
 
-    after = desk()
+    after = open_pending()
 
     assert next_asked(after) == Asked(reset=True)
     after.close(5.0)
@@ -402,7 +408,7 @@ def test_answer_that_was_lost_with_the_power_is_given_again(
 
 
 def test_swap_due_has_one_row_and_comes_with_its_end(
-    tmp_path: Path, desk: Callable[..., PendingRequests], monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, open_pending: Callable[..., PendingRequests], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Told every few minutes for ever, the file keeps one row; the loop learns until when it holds.
 
@@ -419,7 +425,7 @@ def test_swap_due_has_one_row_and_comes_with_its_end(
     with sqlite3.connect(path) as file:
         assert file.execute("SELECT count(*) FROM requests").fetchone() == (1,)
     file.close()
-    opened = desk()
+    opened = open_pending()
     until(lambda: DUE, meanwhile=opened.take)
     assert DUE == [(True, 2300.0)]
 
@@ -430,7 +436,7 @@ def test_swap_due_has_one_row_and_comes_with_its_end(
     assert DUE == []
 
 
-def test_a_new_word_on_swap_due_never_takes_the_number_of_the_old(tmp_path: Path) -> None:
+def test_a_new_report_of_swap_due_never_takes_the_number_of_the_old(tmp_path: Path) -> None:
     """An answer that is on its way to the old one must not silence the new one."""
     path = tmp_path / "requests.sqlite"
     report_swap_due(path, due=False, for_s=60.0)
@@ -444,20 +450,20 @@ def test_a_new_word_on_swap_due_never_takes_the_number_of_the_old(tmp_path: Path
     assert new.payload.due is True
 
 
-def test_the_word_on_swap_due_outlives_a_restart_of_the_control_process(
-    tmp_path: Path, desk: Callable[..., PendingRequests], monkeypatch: pytest.MonkeyPatch
+def test_the_report_of_swap_due_outlives_a_restart_of_the_control_process(
+    tmp_path: Path, open_pending: Callable[..., PendingRequests], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Answered before the restart, it still holds until its end; after a boot it does not."""
     path = tmp_path / "requests.sqlite"
     monkeypatch.setattr("controller.records.requests_file.boot_id", lambda: BOOT)
     monkeypatch.setattr("controller.records.requests_file.boottime", lambda: 500.0)
     report_swap_due(path, due=True, for_s=1800.0)
-    (word,) = unanswered(path, most=1000)
-    answer_all(path, [(word.id, "done")], utc_ms=0)
+    (message,) = unanswered(path, most=1000)
+    answer_all(path, [(message.id, "done")], utc_ms=0)
 
-    def heard(boot: str) -> list[tuple[bool, float]]:
+    def received(boot: str) -> list[tuple[bool, float]]:
         DUE.clear()
-        opened = desk(boot=boot)
+        opened = open_pending(boot=boot)
         number = put(path, Resume())  # comes after the word
         # may bring the word alone at first
         until(lambda: answer_to(path, number) is not None, meanwhile=opened.take)
@@ -465,8 +471,8 @@ def test_the_word_on_swap_due_outlives_a_restart_of_the_control_process(
         assert answer_to(path, number) == "done"
         return list(DUE)
 
-    assert heard(BOOT) == [(True, 2300.0)]
-    assert heard("boot-b") == []
+    assert received(BOOT) == [(True, 2300.0)]
+    assert received("boot-b") == []
 
 
 def test_a_swap_of_the_past_is_noted_as_of_then(tmp_path: Path) -> None:
@@ -491,7 +497,7 @@ def test_a_swap_of_the_past_is_noted_as_of_then(tmp_path: Path) -> None:
 )
 def test_of_two_pauses_the_longer_one_holds(
     tmp_path: Path,
-    desk: Callable[..., PendingRequests],
+    open_pending: Callable[..., PendingRequests],
     first_s: float,
     second_s: float,
     asked: Asked,
@@ -501,40 +507,40 @@ def test_of_two_pauses_the_longer_one_holds(
     path = tmp_path / "requests.sqlite"
     put(path, Pause(for_s=first_s), boot_ms=1_000_000)
     second = put(path, Pause(for_s=second_s), boot_ms=1_000_000)
-    here = desk()
-    until(lambda: len(here._waiting) == 2)
+    pending = open_pending()
+    until(lambda: len(pending._waiting) == 2)
 
-    assert here.take() == asked
-    assert answer_when_there(path, second, here) == answered
+    assert pending.take() == asked
+    assert answer_when_there(path, second, pending) == answered
 
 
 def test_a_pause_after_a_resume_is_as_long_as_it_says(
-    tmp_path: Path, desk: Callable[..., PendingRequests]
+    tmp_path: Path, open_pending: Callable[..., PendingRequests]
 ) -> None:
     """Whoever wants a shorter one ends the longer one first."""
     path = tmp_path / "requests.sqlite"
     put(path, Pause(for_s=900), boot_ms=1_000_000)
-    here = desk()
-    next_asked(here)
+    pending = open_pending()
+    next_asked(pending)
     put(path, Resume())
-    next_asked(here)
+    next_asked(pending)
     put(path, Pause(for_s=300), boot_ms=1_000_000)
 
-    assert next_asked(here) == Asked(pause_s=300.0)
+    assert next_asked(pending) == Asked(pause_s=300.0)
 
 
 @pytest.mark.parametrize(
     ("ahead", "counts"), [(timedelta(days=365), False), (timedelta(minutes=4), True)]
 )
 def test_a_pack_change_noted_for_next_year_is_refused_and_does_not_count(
-    tmp_path: Path, desk: Callable[..., PendingRequests], ahead: timedelta, counts: bool
+    tmp_path: Path, open_pending: Callable[..., PendingRequests], ahead: timedelta, counts: bool
 ) -> None:
     """Whoever wrote it: the forecast would wait for packs that are not there."""
     path = tmp_path / "requests.sqlite"
     now = datetime.fromtimestamp(1_780_000_000.0, UTC)
     number = put(path, LogSwap(packs=4, at=now + ahead))
 
-    text = answer_when_there(path, number, desk())
+    text = answer_when_there(path, number, open_pending())
 
     assert text.startswith("noted" if counts else "refused: it is noted for 365 days after")
     assert bool(swaps(path)) is counts

@@ -223,7 +223,7 @@ def test_only_a_few_damaged_files_are_kept(tmp_path: Path) -> None:
         (tmp_path / "records.sqlite-wal").write_text("side file")
         set_aside(path)
 
-    left = sorted(found.name for found in tmp_path.glob("*.damaged-?"))
+    left = sorted(kept_file.name for kept_file in tmp_path.glob("*.damaged-?"))
     assert left == [f"records.sqlite.damaged-{number}" for number in range(4, 9)]
     assert (tmp_path / "records.sqlite.damaged-8-wal").exists()
     assert not path.exists()
@@ -408,7 +408,7 @@ def test_files_as_a_power_cut_leaves_them_are_whole(tmp_path: Path) -> None:
         assert process.stdout is not None
         for turn in range(12):
             for _ in range(2 + turn % 5):
-                told = int(process.stdout.readline())
+                reported = int(process.stdout.readline())
             # both files at one instant: the process stands still while they are copied
             process.send_signal(signal.SIGSTOP)
             copy = copies / f"{turn}.sqlite"
@@ -421,7 +421,7 @@ def test_files_as_a_power_cut_leaves_them_are_whole(tmp_path: Path) -> None:
                 assert file.execute("PRAGMA integrity_check").fetchone() == ("ok",)
                 instants = [at for (at,) in file.execute("SELECT at_ms FROM readings ORDER BY id")]
             assert instants == [60_000 * number for number in range(len(instants))]
-            assert len(instants) >= told - 200, "the writing thread is that far behind at most"
+            assert len(instants) >= reported - 200, "the writing thread is that far behind at most"
         process.kill()
 
 

@@ -28,7 +28,7 @@ DUE = Notification(about="swap_due", text="Change the packs.", urgent=False)
 WARM = Notification(about="air_high", text="The air is too warm.", urgent=True)
 
 
-def test_a_person_knows_what_was_told_while_it_stands() -> None:
+def test_a_person_knows_what_was_reported_while_it_stands() -> None:
     """An alarm until it clears; swap due by its leads until packs are changed."""
     notified = NotifiedPerson()
     notified.take([WARM], 60.0, asleep=False)
@@ -117,7 +117,7 @@ def test_the_teller_views_once_a_minute_at_what_the_lookout_would_see() -> None:
     assert views[-1].last_swap.packs == swap["packs"]
 
 
-def test_a_person_who_is_told_nothing_does_not_come() -> None:
+def test_a_person_who_is_reported_nothing_does_not_come() -> None:
     """By notices only: the alarms stand, and nobody knows."""
     made = rehearsal_of(lambda _: [], hours=26)
 
@@ -125,7 +125,7 @@ def test_a_person_who_is_told_nothing_does_not_come() -> None:
     assert made.swaps == []
 
 
-def test_a_person_who_is_told_in_time_keeps_the_crop_cool() -> None:
+def test_a_person_who_is_reported_in_time_keeps_the_crop_cool() -> None:
     """Two days that grow hotter, nobody looks: without a forecast and with it."""
     settings = read_settings(CONFIG)
     scenario = read_scenario(shipped_config("scenarios") / "by-notice.toml")
@@ -141,7 +141,7 @@ def test_a_person_who_is_told_in_time_keeps_the_crop_cool() -> None:
     assert not any(alarm.name == "air_high" for alarm in notified_run.tally.alarms)
 
 
-def test_json_and_picture_carry_what_was_told(
+def test_json_and_picture_carry_what_was_reported(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """With --forecast; an empty list without; the same bytes again."""
@@ -150,8 +150,8 @@ def test_json_and_picture_carry_what_was_told(
 
     def notices(*more: str) -> list[dict[str, object]]:
         assert status_of([*arguments, "--json", *more]) == 0
-        found: list[dict[str, object]] = json.loads(capsys.readouterr().out)["notices"]
-        return found
+        result: list[dict[str, object]] = json.loads(capsys.readouterr().out)["notices"]
+        return result
 
     sent = notices("--forecast", "--html", str(picture))
 

@@ -36,9 +36,9 @@ def recorded(folder: Path, text: str) -> RoomSeries:
     """Return the series of a recording of the room."""
     (folder / "room.csv").write_text(text, encoding="utf-8")
     settings = settings_with(folder, 'csv = "room.csv"', "plant.room")
-    found = room_series(settings, folder)
-    assert found is not None
-    return found
+    result = room_series(settings, folder)
+    assert result is not None
+    return result
 
 
 def test_recording_is_played_by_the_time_of_day_and_again_after_its_last_day(
@@ -99,7 +99,7 @@ def test_house_follows_the_weather_as_its_equation_says(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "message"),
     [
         pytest.param(csv_text("room_f", [70.0] * 30), "convert it first", id="fahrenheit-column"),
         pytest.param(csv_text("room_c", [70.0] * 30), "is it °F?", id="fahrenheit-values"),
@@ -126,13 +126,13 @@ def test_house_follows_the_weather_as_its_equation_says(tmp_path: Path) -> None:
     ],
 )
 def test_file_that_cannot_be_trusted_is_refused_by_line(
-    tmp_path: Path, text: str, told: str
+    tmp_path: Path, text: str, message: str
 ) -> None:
     """Nothing is guessed and nothing is half used."""
     with pytest.raises(SettingsError) as refused:
         recorded(tmp_path, text)
 
-    assert any(told in problem for problem in refused.value.problems), refused.value.problems
+    assert any(message in problem for problem in refused.value.problems), refused.value.problems
 
 
 def test_rehearsal_takes_the_room_from_the_file(

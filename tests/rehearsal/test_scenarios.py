@@ -34,10 +34,10 @@ def rehearsed(name: str, *, days: float | None = None, config: Path = CONFIG) ->
 
 def alarms(document: dict[str, object]) -> dict[str, float]:
     """Return when each alarm was first raised, by name [s]."""
-    found: dict[str, float] = {}
+    result: dict[str, float] = {}
     for alarm in document["alarms"]:  # type: ignore[attr-defined]
-        found.setdefault(alarm["name"], alarm["raised_t_s"])
-    return found
+        result.setdefault(alarm["name"], alarm["raised_t_s"])
+    return result
 
 
 def states(document: dict[str, object], begins_s: float, ends_s: float) -> set[tuple[bool, bool]]:
@@ -159,7 +159,7 @@ def test_equal_runs_give_equal_bytes_and_another_seed_does_not(
 
 
 @pytest.mark.parametrize(
-    ("arguments", "status", "told"),
+    ("arguments", "status", "message"),
     [
         (["--days", "0"], 64, "0<x<=400"),
         (["--days", "1000"], 64, "0<x<=400"),
@@ -170,13 +170,13 @@ def test_equal_runs_give_equal_bytes_and_another_seed_does_not(
     ],
     ids=["no-time", "too-long", "no-scenario", "no-file", "no-folder", "negative-seed"],
 )
-def test_wish_that_cannot_be_met_is_said(
-    arguments: list[str], status: int, told: str, capsys: pytest.CaptureFixture[str]
+def test_wish_that_cannot_be_met_is_reported(
+    arguments: list[str], status: int, message: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """One plain message, an exit status, no traceback."""
     assert status_of(["rehearse", str(CONFIG), *arguments]) == status
     printed = capsys.readouterr().err
-    assert told in printed
+    assert message in printed
     assert "Traceback" not in printed
 
 

@@ -153,7 +153,9 @@ def test_the_house_follows_slowly_and_holds_the_vapour_of_the_air_outdoors(tmp_p
     assert room.ratio_at(12 * 3600.0) == pytest.approx(expected, rel=0.01)
 
 
-def test_a_season_is_told_week_by_week(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_season_is_reported_week_by_week(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     """Nine days: two weeks in the document and on the screen, the hottest one named."""
     file = tmp_path / "year.epw"
     file.write_text("\n".join(epw()), encoding="utf-8")

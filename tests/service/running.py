@@ -186,8 +186,8 @@ class Bench:
         Whatever it sends from then on, it sends after the signal, however busy this machine is.
         """
         self.signal(signal.SIGSTOP)
-        with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as here:
-            here.sendto(b"STANDS", str(self.folder / "notify"))
+        with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as instance:
+            instance.sendto(b"STANDS", str(self.folder / "notify"))
         self.until_message("STANDS")
         self.signal(signal.SIGTERM)
         self.signal(signal.SIGCONT)
@@ -213,19 +213,19 @@ def bench(folder: Path) -> Iterator[Bench]:
     (folder / "run").mkdir()
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
         manager.bind(str(folder / "notify"))
-        here = Bench(folder, tree, manager)
-        listener = threading.Thread(target=here.listen, daemon=True)
+        instance = Bench(folder, tree, manager)
+        listener = threading.Thread(target=instance.listen, daemon=True)
         listener.start()
-        here.write_config()
+        instance.write_config()
         try:
-            yield here
+            yield instance
         finally:
             tree.release_all()
-            if here.process is not None and here.process.poll() is None:
-                here.process.kill()
-                here.process.wait()
-            if here.process is not None and here.process.stderr is not None:
-                here.process.stderr.close()
+            if instance.process is not None and instance.process.poll() is None:
+                instance.process.kill()
+                instance.process.wait()
+            if instance.process is not None and instance.process.stderr is not None:
+                instance.process.stderr.close()
             with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as last:
                 last.sendto(b"", str(folder / "notify"))
             listener.join(AT_MOST_S)

@@ -272,18 +272,18 @@ def test_manager_that_is_not_there_is_no_matter(monkeypatch: pytest.MonkeyPatch)
     assert "NOTIFY_SOCKET" not in __import__("os").environ
 
 
-def test_identical_fault_is_told_once_with_a_count_at_its_end() -> None:
+def test_identical_fault_is_reported_once_with_a_count_at_its_end() -> None:
     """Not every tick: at the start, each hour, and when it is over."""
-    told: list[dict[str, object]] = []
-    once = FaultLog(lambda event, **more: told.append({"event": event, **more}))
+    message: list[dict[str, object]] = []
+    once = FaultLog(lambda event, **more: message.append({"event": event, **more}))
 
     for tick in range(1000):
         once.fault("air", "empty read", 5.0 * tick, raw=f"turn {tick}")
     once.ended("air")
     once.ended("air")
 
-    assert [line["event"] for line in told] == ["fault", "fault_goes_on", "fault_ended"]
-    assert told[-1]["times"] == 1000
+    assert [line["event"] for line in message] == ["fault", "fault_goes_on", "fault_ended"]
+    assert message[-1]["times"] == 1000
 
 
 def test_instance_is_locked_by_one_process(tmp_path: Path) -> None:

@@ -462,8 +462,8 @@ def test_a_signal_that_fails_stops_no_cooling(trouble: str) -> None:
 
     assert loop.loop.outputs.is_on("pump")
     assert loop.loop.outputs.fault is None
-    told = [line for line in logs if line["log_level"] == "error"]
-    assert [line["load"] for line in told] == ["signal"]
+    message = [line for line in logs if line["log_level"] == "error"]
+    assert [line["load"] for line in message] == ["signal"]
 
 
 def test_signal_is_off_after_close() -> None:

@@ -17,11 +17,11 @@ def test_no_tick_breaks_a_rule_whatever_is_thrown(tmp_path: Path, seed: int) -> 
     path = tmp_path / "records.sqlite"
     soak = Soak(seed, path)
 
-    found = soak.turn(20_000)
+    result = soak.turn(20_000)
     soak.close()
 
-    assert found.starts > 20
-    assert len(found.thrown) >= 8, "the soak threw too little to prove anything"
+    assert result.starts > 20
+    assert len(result.thrown) >= 8, "the soak threw too little to prove anything"
     assert not any(output.on for output in soak.outputs.values() if output.mood == "well")
     with closing(sqlite3.connect(path)) as file:
         assert file.execute("PRAGMA integrity_check").fetchone() == ("ok",)

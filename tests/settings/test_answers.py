@@ -72,7 +72,7 @@ def test_example_passes_check(
 
 
 @pytest.mark.parametrize(
-    ("changes", "told"),
+    ("changes", "message"),
     [
         pytest.param(
             {"anti_short_cycle": "anti_short_cycel"},
@@ -162,20 +162,20 @@ def test_example_passes_check(
         ),
     ],
 )
-def test_config_that_cannot_be_used_is_told_why(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], changes: dict[str, str], told: list[str]
+def test_config_that_cannot_be_used_is_reported_why(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], changes: dict[str, str], message: list[str]
 ) -> None:
     """Key path, what was found, what is allowed; no traceback."""
     status, printed = checked(tmp_path, capsys, changed(changes))
 
     assert status == 78
-    for words in told:
+    for words in message:
         assert words in printed
     assert "Traceback" not in printed
 
 
 @pytest.mark.parametrize(
-    ("changes", "modules", "told"),
+    ("changes", "modules", "message"),
     [
         pytest.param({}, "", "found nothing for 230 V AC, which is mains", id="no-module"),
         pytest.param(
@@ -230,13 +230,13 @@ def test_mains_load_without_a_listed_module_is_refused_in_every_wrong_form(
     capsys: pytest.CaptureFixture[str],
     changes: dict[str, str],
     modules: str,
-    told: str,
+    message: str,
 ) -> None:
     """The mains rule, as a grower meets it."""
     status, printed = checked(tmp_path, capsys, changed({**MAINS, **changes}), modules)
 
     assert status == 78
-    assert told in printed
+    assert message in printed
 
 
 def test_mains_load_with_a_fit_module_is_allowed_and_says_why(
@@ -257,7 +257,7 @@ def test_mains_load_with_a_fit_module_is_allowed_and_says_why(
     assert '"mains": true' in printed
 
 
-def test_probe_that_is_not_on_the_bus_is_told_with_those_that_are(
+def test_probe_that_is_not_on_the_bus_is_reported_with_those_that_are(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A typo in an id shows the ids to choose from."""
@@ -273,7 +273,9 @@ def test_probe_that_is_not_on_the_bus_is_told_with_those_that_are(
     assert "28-00000000beef, 28-0119a3c4d5e6" in printed
 
 
-def test_every_problem_is_told_at_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_every_problem_is_reported_at_once(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     """Five mistakes in five tables, five lines."""
     text = changed(
         {
@@ -293,7 +295,7 @@ def test_every_problem_is_told_at_once(tmp_path: Path, capsys: pytest.CaptureFix
 
 
 @pytest.mark.parametrize(
-    ("content", "told"),
+    ("content", "message"),
     [
         pytest.param(b"", "empty file", id="empty"),
         pytest.param(b"   \n\n", "empty file", id="blank"),
@@ -304,8 +306,8 @@ def test_every_problem_is_told_at_once(tmp_path: Path, capsys: pytest.CaptureFix
         pytest.param(b"chamber = 3\nprobes = []\n", "a table", id="values-for-tables"),
     ],
 )
-def test_file_that_is_no_configuration_is_told_what_it_is(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], content: bytes, told: str
+def test_file_that_is_no_configuration_is_reported_what_it_is(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], content: bytes, message: str
 ) -> None:
     """Noise of any kind: exit 78 and one plain answer."""
     config = tmp_path / "noise.toml"
@@ -313,11 +315,11 @@ def test_file_that_is_no_configuration_is_told_what_it_is(
 
     assert status_of(["check", str(config)]) == 78
     printed = capsys.readouterr().err
-    assert told in printed
+    assert message in printed
     assert "Traceback" not in printed
 
 
-def test_folder_missing_file_and_forbidden_file_are_told(
+def test_folder_missing_file_and_forbidden_file_are_reported(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What it is that cannot be read."""
@@ -351,6 +353,6 @@ def test_no_bytes_end_in_anything_but_settings_or_problems(
     path = tmp_path_factory.mktemp("fuzz") / "fuzz.toml"
     path.write_bytes(content)
 
-    found, problems = examine_settings(path)
+    result, problems = examine_settings(path)
 
-    assert isinstance(found, Settings) != bool(problems)
+    assert isinstance(result, Settings) != bool(problems)

@@ -85,7 +85,7 @@ def test_a_fit_takes_the_place_of_a_rating(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "said"),
+    ("text", "message"),
     [
         pytest.param("rated_w_per_k = 12\n", "without rated_air_m3_h and rated_l_min", id="half"),
         pytest.param(RATED + "ua_air_w_k = 6.0\n", "beside ua_air_w_k", id="twice"),
@@ -97,14 +97,14 @@ def test_a_fit_takes_the_place_of_a_rating(tmp_path: Path) -> None:
     ],
 )
 def test_what_cannot_be_used_is_refused_with_a_way_out(
-    tmp_path: Path, text: str, said: str
+    tmp_path: Path, text: str, message: str
 ) -> None:
     """Every message names the key, what was found and what is allowed."""
     with pytest.raises(SettingsError) as refused:
         coil_of(tmp_path, text)
 
     (problem,) = refused.value.problems
-    assert said in problem
+    assert message in problem
     assert problem.startswith("plant.coil")
     assert "allowed" in problem
 

@@ -29,10 +29,10 @@ def test_a_reading_may_go_stale_after_three_chances_to_renew_it(
     """Three times `every` is taken, a tenth of a second less is refused and says why."""
 
     def problems(stale_after_s: float) -> list[str]:
-        found = examine_settings(
+        result = examine_settings(
             with_readings(tmp_path, f'every = "{every}"', f'stale_after = "{stale_after_s:g} s"')
         )[1]
-        return [problem for problem in found if "stale_after" in problem]
+        return [problem for problem in result if "stale_after" in problem]
 
     assert problems(least) == []
     (refused,) = problems(least - 0.1)

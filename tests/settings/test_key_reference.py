@@ -120,12 +120,12 @@ def test_a_figure_of_the_plant_beyond_its_range_is_refused(part: str, name: str)
 
 def reads() -> set[str]:
     """Return every attribute that the package reads, outside the models that declare it."""
-    found = set()
+    result = set()
     for path in (ROOT / "controller").rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Attribute) and isinstance(node.ctx, ast.Load):
-                found.add(node.attr)
-    return found
+                result.add(node.attr)
+    return result
 
 
 READ = reads()

@@ -45,9 +45,9 @@ def write(folder: Path, text: str | bytes) -> Path:
 
 def problems(folder: Path, text: str | bytes) -> list[str]:
     """What is wrong with a file of this content, without its name."""
-    _, found = examine_relay_modules(write(folder, text))
-    assert all(problem.startswith("relay-modules.toml: ") for problem in found)
-    return [problem.removeprefix("relay-modules.toml: ") for problem in found]
+    _, result = examine_relay_modules(write(folder, text))
+    assert all(problem.startswith("relay-modules.toml: ") for problem in result)
+    return [problem.removeprefix("relay-modules.toml: ") for problem in result]
 
 
 def test_read_when_a_record_is_good(tmp_path: Path) -> None:
@@ -108,10 +108,10 @@ def test_problems_when_much_is_wrong(tmp_path: Path) -> None:
         "file_number, isolation_class, enclosure"
     )
 
-    found = dict(problem.split(": ", 1) for problem in problems(tmp_path, BAD))
+    result = dict(problem.split(": ", 1) for problem in problems(tmp_path, BAD))
 
     first, second = "modules.shed.ratings.entry 1", "modules.shed.ratings.entry 2"
-    assert found == {
+    assert result == {
         "modles": "found an unknown key, allowed: modules; did you mean modules?",
         "modules.Shed": 'found "Shed", allowed: an id of small letters, digits and single '
         "dashes, such as mosfet-24v-dc",
@@ -223,11 +223,11 @@ def test_a_list_that_everybody_may_write_is_refused(
     path = write(tmp_path, GOOD)
     path.chmod(mode)
 
-    modules, found = examine_relay_modules(path)
+    modules, result = examine_relay_modules(path)
 
-    assert bool(found) is refused
+    assert bool(result) is refused
     assert bool(modules) is not refused
-    assert not refused or f"found mode {mode:04o}" in found[0]
+    assert not refused or f"found mode {mode:04o}" in result[0]
 
 
 def test_a_link_to_a_list_is_refused(tmp_path: Path) -> None:
@@ -235,11 +235,11 @@ def test_a_link_to_a_list_is_refused(tmp_path: Path) -> None:
     write(tmp_path, GOOD)
     (tmp_path / "link.toml").symlink_to(tmp_path / "relay-modules.toml")
 
-    modules, (found,) = examine_relay_modules(tmp_path / "link.toml")
+    modules, (result,) = examine_relay_modules(tmp_path / "link.toml")
 
     assert modules == {}
-    assert "found a link" in found
-    assert "copy it there" in found
+    assert "found a link" in result
+    assert "copy it there" in result
 
 
 def test_a_list_in_an_open_folder_is_refused(tmp_path: Path) -> None:
@@ -247,13 +247,13 @@ def test_a_list_in_an_open_folder_is_refused(tmp_path: Path) -> None:
     path = write(tmp_path, GOOD)
     tmp_path.chmod(0o777)
 
-    modules, found = examine_relay_modules(path)
+    modules, result = examine_relay_modules(path)
     tmp_path.chmod(0o1777)
     in_a_shared_one, none = examine_relay_modules(path)
     tmp_path.chmod(0o700)
 
     assert modules == {}
-    assert "everybody may replace it" in found[0]
+    assert "everybody may replace it" in result[0]
     assert none == []
     assert set(in_a_shared_one) == {"shed-box"}
 

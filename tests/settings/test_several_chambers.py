@@ -90,9 +90,9 @@ def test_what_two_chambers_must_not_share_is_named(
 
     assert status_of(["check", str(folder)]) == EX_CONFIG
 
-    told = capsys.readouterr().err
-    assert says in told
-    assert "allowed" in told
+    message = capsys.readouterr().err
+    assert says in message
+    assert "allowed" in message
 
 
 def test_a_supply_for_both_must_bear_both(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -141,9 +141,9 @@ def test_every_file_of_a_folder_is_judged(folder: Path, capsys: pytest.CaptureFi
 
     assert status_of(["check", str(folder)]) == EX_CONFIG
 
-    told = capsys.readouterr().err
-    assert "attic.toml: chamber.name" in told
-    assert "gpio5 in both" in told
+    message = capsys.readouterr().err
+    assert "attic.toml: chamber.name" in message
+    assert "gpio5 in both" in message
 
 
 def test_a_drawing_is_of_one_configuration(

@@ -111,7 +111,7 @@ def test_cropping_is_the_same_as_fruiting(
     assert any("stages.cropping.cut_in" in warning for warning in warnings)
 
 
-def test_a_band_that_another_source_gives_is_said_with_it(
+def test_a_band_that_another_source_gives_is_reported_with_it(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Enoki at 17 °C: too warm for the cautious band, not for every source."""

@@ -20,9 +20,9 @@ MOSQUITTO = program("mosquitto") or "mosquitto"
 
 def free_port() -> int:
     """Return a port that nobody listens at now."""
-    with socket.socket() as found:
-        found.bind(("127.0.0.1", 0))
-        port: int = found.getsockname()[1]
+    with socket.socket() as probe_socket:
+        probe_socket.bind(("127.0.0.1", 0))
+        port: int = probe_socket.getsockname()[1]
         return port
 
 
@@ -72,7 +72,7 @@ class Listener:
 
     def __init__(self, port: int, topic: str = "coldpin/#", **login: str) -> None:
         """Connect, and wait until subscribed; goes on by itself when the broker was away."""
-        self.heard: list[tuple[str, bytes, bool]] = []
+        self.received: list[tuple[str, bytes, bool]] = []
         self._ready = threading.Event()
         client = paho.Client(CallbackAPIVersion.VERSION2, protocol=paho.MQTTv5)
         if login:
@@ -80,7 +80,7 @@ class Listener:
         client.reconnect_delay_set(1, 1)
         client.on_connect = lambda *_: client.subscribe(topic, qos=1)
         client.on_subscribe = lambda *_: self._ready.set()
-        client.on_message = lambda _c, _d, message: self.heard.append(
+        client.on_message = lambda _c, _d, message: self.received.append(
             (message.topic, message.payload, bool(message.retain))
         )
         client.connect("127.0.0.1", port)
@@ -92,7 +92,7 @@ class Listener:
         """Return the documents heard on a chamber's topic, in order."""
         return [
             json.loads(payload)
-            for topic, payload, _ in list(self.heard)
+            for topic, payload, _ in list(self.received)
             if topic.rsplit("/", 1)[1] == what
         ]
 

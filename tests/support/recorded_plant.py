@@ -45,15 +45,15 @@ def recorded_plant(
     for index in range(int(days * DAY_S / STEP_S)):
         t_s = index * STEP_S
         room_c = middle_c + swing_k * math.cos((t_s / 3600.0 - 16.0) * math.pi / 12.0)
-        was = on
+        before = on
         if t_s - switched_s >= 180.0:
             if not on and probe_c >= cut_in_c and state.reservoir_c < probe_c - 2.0:
                 on = True
             elif on and (probe_c <= cut_out_c or state.reservoir_c > probe_c - 2.0):
                 on = False
-        if on is not was:
+        if on is not before:
             switched_s = t_s
-        if on is not was or t_s % 60.0 < STEP_S:
+        if on is not before or t_s % 60.0 < STEP_S:
 
             def shown(value_c: float) -> float:
                 return round((value_c + random.gauss(0.0, 0.02)) * 16.0) / 16.0

@@ -51,8 +51,8 @@ class Moody(DryOutput):
             super().switch(on)
 
     def read_back(self) -> bool | None:
-        found = super().read_back()
-        return (not found) if self.mood == "reads wrong" and found is not None else found
+        result = super().read_back()
+        return (not result) if self.mood == "reads wrong" and result is not None else result
 
 
 @dataclass(slots=True)
@@ -174,22 +174,22 @@ class Soak:
             self.ticks += 1
             clock.move_to(clock.monotonic() + TICK_S)
             self._throw()
-            was = loop.state.cooling
+            before = loop.state.cooling
             now = clock.monotonic()
             decision = loop.tick(now, self.band.at(now), asked=self.asked, swap_due=self.swap_due)
             after, inputs = loop.state.cooling, loop.inputs
             assert inputs is not None
             where = f"tick {self.ticks}"
             try:
-                check_step(was, inputs, after, clock.monotonic(), loop.law)
+                check_step(before, inputs, after, clock.monotonic(), loop.law)
             except AssertionError as error:
                 raise AssertionError(f"{where}: {error}") from error
             assert (decision.pump, decision.fan) == (after.pump, after.fan), where
             if loop.outputs.fault is None and self._well():
-                found = (outputs["pump"].on, outputs["fan"].on)
-                assert found == (decision.pump, decision.fan), where
+                result = (outputs["pump"].on, outputs["fan"].on)
+                assert result == (decision.pump, decision.fan), where
             self.chamber.pump, self.chamber.fan = outputs["pump"].on, outputs["fan"].on
-            self.starts += after.pump and not was.pump
+            self.starts += after.pump and not before.pump
         return Soaked(self.ticks, self.starts, dict(self.chamber.thrown), dict(self.alarms))
 
     def _well(self) -> bool:

@@ -84,7 +84,7 @@ def scipy_run(plant: Plant, state: PlantState, course: Course) -> Run:
                 for tick in range(len(air_c), last + 1)
                 if now_s < tick * dt_s <= last * dt_s
             ]
-            found = solve_ivp(
+            result = solve_ivp(
                 rates,
                 (now_s, last * dt_s),
                 y,
@@ -94,16 +94,16 @@ def scipy_run(plant: Plant, state: PlantState, course: Course) -> Run:
                 t_eval=ticks_s,
                 events=event,
             )
-            assert found.success, found.message
-            air_c += [float(value) for value in found.y[0]] if len(found.t) else []
-            if found.t_events[0].size:
-                now_s = float(found.t_events[0][0])
-                y = [float(value) for value in found.y_events[0][0]]
+            assert result.success, result.message
+            air_c += [float(value) for value in result.y[0]] if len(result.t) else []
+            if result.t_events[0].size:
+                now_s = float(result.t_events[0][0])
+                y = [float(value) for value in result.y_events[0][0]]
                 on = not on
                 switches_s.append(now_s)
             else:
                 now_s = last * dt_s
-                y = [float(value) for value in found.y[:, -1]]
+                y = [float(value) for value in result.y[:, -1]]
     return Run(air_c, y, switches_s)
 
 

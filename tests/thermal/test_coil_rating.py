@@ -33,10 +33,10 @@ def test_a_finned_gas_to_water_exchanger() -> None:
     """
     heat_w = 4197.0 * 90.0
 
-    found = whole_w_k(heat_w=heat_w, difference_k=265.0, air_w_k=heat_w / 200.0, water_w_k=4197.0)
+    result = whole_w_k(heat_w=heat_w, difference_k=265.0, air_w_k=heat_w / 200.0, water_w_k=4197.0)
 
-    assert found == pytest.approx(3970.0, rel=0.02)
-    assert found == pytest.approx(3930.0, rel=1e-3)
+    assert result == pytest.approx(3970.0, rel=0.02)
+    assert result == pytest.approx(3930.0, rel=1e-3)
 
 
 def test_a_car_radiator() -> None:
@@ -46,11 +46,11 @@ def test_a_car_radiator() -> None:
     """
     heat_w = 0.6 * 4195.0 * 25.0
 
-    found = whole_w_k(
+    result = whole_w_k(
         heat_w=heat_w, difference_k=70.0, air_w_k=heat_w / 20.0, water_w_k=0.6 * 4195.0
     )
 
-    assert found == pytest.approx(3347.0 * math.pi * 0.005 * 0.65 * 40, rel=3e-3)
+    assert result == pytest.approx(3347.0 * math.pi * 0.005 * 0.65 * 40, rel=3e-3)
 
 
 @pytest.mark.parametrize("w_per_k", [2.0, 8.0, 12.0, 16.0])

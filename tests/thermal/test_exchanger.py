@@ -181,9 +181,9 @@ def test_heat_per_inlet_kelvin_of_a_120_mm_core(
     water = litres_min / 60.0 * 4190.0
     smaller, larger = min(air, water), max(air, water)
 
-    found = smaller * ex.crossflow_unmixed(ntu=ua_w_k / smaller, ratio=smaller / larger)
+    result = smaller * ex.crossflow_unmixed(ntu=ua_w_k / smaller, ratio=smaller / larger)
 
-    assert found == pytest.approx(w_k, rel=0.01)
+    assert result == pytest.approx(w_k, rel=0.01)
 
 
 @given(share=st.floats(0.01, 0.95), rate=st.floats(0.01, 1.04))

@@ -91,9 +91,9 @@ def test_the_growers_own_hours_win() -> None:
 )
 def test_bottles_freeze_by_their_diameter(diameter_mm: float, film: float, hours: float) -> None:
     """Plank's cylinder with 412 kJ/kg in -18 °C air (own table of bottles, rounded there)."""
-    found = fz.refreeze_h(PackSpec(shape="bottle", thickness_mm=diameter_mm), film_w_m2k=film)
+    result = fz.refreeze_h(PackSpec(shape="bottle", thickness_mm=diameter_mm), film_w_m2k=film)
 
-    assert found == pytest.approx(hours, rel=0.05)
+    assert result == pytest.approx(hours, rel=0.05)
 
 
 @pytest.mark.parametrize(

@@ -24,8 +24,8 @@ def by_exponential(jacobian: Matrix, dt_s: float) -> tuple[np.ndarray, ...]:
 
 
 def assert_same(jacobian: Matrix, dt_s: float) -> None:
-    found = step_matrices(jacobian, dt_s)
-    for ours, theirs in zip(found, by_exponential(jacobian, dt_s), strict=True):
+    result = step_matrices(jacobian, dt_s)
+    for ours, theirs in zip(result, by_exponential(jacobian, dt_s), strict=True):
         largest = np.abs(theirs).max()
         assert np.array(ours).reshape(3, 3) == pytest.approx(theirs, rel=1e-7, abs=1e-7 * largest)
 

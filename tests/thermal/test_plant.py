@@ -89,9 +89,9 @@ def test_the_same_state_and_drive_give_the_same_next_state() -> None:
     other = Plant(TENT)
     state = stepped(EXAMPLE, started(), cooling=True, seconds=600.0)
     for dt_s in (1.0, 5.0, 60.0):
-        here = EXAMPLE.step(state, pump=True, fan=True, room_c=25.0, room_rh=0.5, dt_s=dt_s)
+        place = EXAMPLE.step(state, pump=True, fan=True, room_c=25.0, room_rh=0.5, dt_s=dt_s)
         there = other.step(state, pump=True, fan=True, room_c=25.0, room_rh=0.5, dt_s=dt_s)
-        assert here == there
+        assert place == there
 
 
 def test_a_state_is_a_value() -> None:

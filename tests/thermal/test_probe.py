@@ -23,16 +23,16 @@ from controller.thermal.probe import (
 @pytest.mark.parametrize(("start_c", "reads_c"), [(0.0, 67.3), (20.0, 78.9)])
 def test_step_of_160_degrees(start_c: float, reads_c: float) -> None:
     """Rajput, example 1.18: t/tau = 1.2/2.2."""
-    found = lagged_c(start_c, before_c=160.0, after_c=160.0, dt_s=1.2, tau_s=2.2)
+    result = lagged_c(start_c, before_c=160.0, after_c=160.0, dt_s=1.2, tau_s=2.2)
 
-    assert found == pytest.approx(reads_c, abs=0.1)
+    assert result == pytest.approx(reads_c, abs=0.1)
 
 
 def test_step_from_30_to_160_degrees() -> None:
     """Rajput, example 1.19: tau 5 s, after 10 s."""
-    found = lagged_c(30.0, before_c=160.0, after_c=160.0, dt_s=10.0, tau_s=5.0)
+    result = lagged_c(30.0, before_c=160.0, after_c=160.0, dt_s=10.0, tau_s=5.0)
 
-    assert found == pytest.approx(142.4, abs=0.05)
+    assert result == pytest.approx(142.4, abs=0.05)
 
 
 def test_ramp_is_read_late_by_tau_times_slope() -> None:

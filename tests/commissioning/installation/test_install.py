@@ -91,7 +91,7 @@ class Recorder:
         ({"free_mb": 120}, "120 MB free"),
     ],
 )
-def test_what_stands_against_an_installation_is_said_with_what_to_do(
+def test_what_stands_against_an_installation_is_reported_with_what_to_do(
     change: dict[str, object], words: str
 ) -> None:
     """One line for each."""
@@ -375,7 +375,7 @@ def test_a_full_disk_is_named_where_a_program_failed_by_it(
     assert "The disk is full" in _no_room_left(tmp_path / "none")
 
 
-def test_a_missing_wheel_is_said_before_anything_is_done(
+def test_a_missing_wheel_is_reported_before_anything_is_done(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Not in the middle."""
@@ -500,7 +500,7 @@ def test_going_back_leaves_no_file_of_its_own(
     assert not [name for name in names if "before-upgrade" in name]
 
 
-def test_what_a_machine_lacks_is_said_at_the_end(capsys: pytest.CaptureFixture[str]) -> None:
+def test_what_a_machine_lacks_is_reported_at_the_end(capsys: pytest.CaptureFixture[str]) -> None:
     """It is no reason to refuse: a chamber may be described before the wires are there."""
     _say_what_next(replace(MACHINE, gpio_chips=(), has_one_wire=False, instances=()))
 

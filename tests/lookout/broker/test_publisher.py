@@ -154,9 +154,9 @@ def test_who_comes_later_has_everything_at_once(
     early = Listener(broker.port)
     until(lambda: bool(early.of("forecast")), "the forecast is told")
     late = Listener(broker.port)
-    until(lambda: len(late.heard) >= 4, "everything is there at once")
+    until(lambda: len(late.received) >= 4, "everything is there at once")
 
-    assert all(kept for _, _, kept in late.heard)
+    assert all(kept for _, _, kept in late.received)
     for what in ("state", "alarms", "forecast", "present"):
         valid(what, late.of(what))
     (state,) = late.of("state")
@@ -185,7 +185,7 @@ def test_a_silent_control_process_leaves_no_old_numbers(
     listener.close()
 
 
-def test_a_killed_lookout_is_told_of_by_the_broker(tmp_path: Path, broker: RealBroker) -> None:
+def test_a_killed_lookout_is_reported_by_the_broker(tmp_path: Path, broker: RealBroker) -> None:
     """The last will, where nobody could say goodbye; and goodbye where one could."""
     shed = Shed(tmp_path, broker.port)
     publisher = shed.publisher()
@@ -214,10 +214,10 @@ def test_events_outlive_a_broker_that_is_away(
 ) -> None:
     """What happened while it was gone comes afterwards: every id, in order, none lost."""
     shed = Shed(tmp_path, broker.port)
-    heard_again = threading.Event()
+    received_again = threading.Event()
     publisher = shed.publisher()
     # a listener keeps no place of its own: it must be there before anything is told again
-    publisher._draw = lambda: float(not heard_again.wait(20.0))
+    publisher._draw = lambda: float(not received_again.wait(20.0))
     begun(publisher)(shed.look())
     listener = Listener(broker.port)
     until((tmp_path / mqtt.PLACE).exists, "a place is kept")
@@ -229,7 +229,7 @@ def test_events_outlive_a_broker_that_is_away(
     shed.happen(*(f"away-{number}" for number in range(120)))
     broker.start()
     again = Listener(broker.port)
-    heard_again.set()
+    received_again.set()
     until(lambda: len({e["id"] for e in again.of("events")}) >= 120, "all events")
 
     names = list(dict.fromkeys(each["name"] for each in again.of("events")))
@@ -256,7 +256,7 @@ def test_a_restart_goes_on_where_the_last_one_stopped(tmp_path: Path, broker: Re
     listener.close()
 
 
-def test_a_new_database_is_told_from_its_beginning(tmp_path: Path, broker: RealBroker) -> None:
+def test_a_new_database_is_reported_from_its_beginning(tmp_path: Path, broker: RealBroker) -> None:
     """Where the old one was set aside its numbers begin anew, and nothing is passed over."""
     shed = Shed(tmp_path, broker.port)
     listener = Listener(broker.port)
@@ -399,10 +399,10 @@ def test_values_that_are_not_real_have_a_prefix_of_their_own(
     publisher(shed.look(None))
     until(lambda: len(late.of("forecast")) == 1, "something new")
 
-    documents = [json.loads(payload) for _, payload, _ in listener.heard]
-    assert live.heard == []
+    documents = [json.loads(payload) for _, payload, _ in listener.received]
+    assert live.received == []
     assert {document["mode"] for document in documents} == {mode.value}
-    assert not any(kept for _, _, kept in late.heard)
+    assert not any(kept for _, _, kept in late.received)
     for each in (live, listener, late):
         each.close()
 
@@ -659,7 +659,7 @@ def password_broker(folder: Path) -> RealBroker:
     return RealBroker(folder, f"allow_anonymous false\npassword_file {passwords}")
 
 
-def test_a_refused_password_is_said_once_and_never_shown(tmp_path: Path, begun: Begin) -> None:
+def test_a_refused_password_is_reported_once_and_never_shown(tmp_path: Path, begun: Begin) -> None:
     """Tried again and again, logged once; with the right one it is told that it is over."""
     broker = password_broker(tmp_path)
     secret = tmp_path / "secret"
@@ -672,9 +672,9 @@ def test_a_refused_password_is_said_once_and_never_shown(tmp_path: Path, begun: 
     with capture_logs() as logs:
         begun(publisher)(shed.look())
         until(lambda: len(tries) >= 4, "several tries")
-    told = [log for log in logs if log["event"] == "mqtt"]
-    assert len(told) == 1
-    assert "refused" in told[0]["problem"]
+    logged = [log for log in logs if log["event"] == "mqtt"]
+    assert len(logged) == 1
+    assert "refused" in logged[0]["problem"]
     assert "secret" not in json.dumps(logs)
 
     secret.write_text("right\n", encoding="utf-8")
@@ -743,9 +743,9 @@ def test_a_broker_must_prove_itself_over_tls(tmp_path: Path, begun: Begin) -> No
         begun(wrong)
         until(lambda: len(tries) >= 3, "several tries")
         wrong.close()
-    told = [log for log in logs if log["event"] == "mqtt"]
-    assert len(told) == 1
-    assert "certificate" in told[0]["problem"].lower()
+    logged = [log for log in logs if log["event"] == "mqtt"]
+    assert len(logged) == 1
+    assert "certificate" in logged[0]["problem"].lower()
 
     right = Shed(tmp_path, broker.port, 'tls = true\nca_file = "ours-ca.pem"')
     publisher = begun(right.publisher())
@@ -754,7 +754,9 @@ def test_a_broker_must_prove_itself_over_tls(tmp_path: Path, begun: Begin) -> No
     broker.stop()
 
 
-def test_a_connection_that_drops_all_the_time_is_said_once(tmp_path: Path, begun: Begin) -> None:
+def test_a_connection_that_drops_all_the_time_is_reported_once(
+    tmp_path: Path, begun: Begin
+) -> None:
     """Something listens and hangs up; nothing is flooded, and it is tried again."""
     dropped: list[int] = []
     server = socket.create_server(("127.0.0.1", 0))
@@ -762,11 +764,11 @@ def test_a_connection_that_drops_all_the_time_is_said_once(tmp_path: Path, begun
     def hang_up() -> None:
         while True:
             try:
-                found, _ = server.accept()
+                accepted_socket, _ = server.accept()
             except OSError:
                 return
             dropped.append(1)
-            found.close()
+            accepted_socket.close()
 
     threading.Thread(target=hang_up, daemon=True).start()
     shed = Shed(tmp_path, server.getsockname()[1])
@@ -795,7 +797,7 @@ def test_pauses_grow_and_are_never_all_the_same(monkeypatch: pytest.MonkeyPatch)
         ('tls = true\nca_file = "c.toml"', "no certificates"),
     ],
 )
-def test_what_cannot_be_used_is_said_at_the_start(tmp_path: Path, more: str, says: str) -> None:
+def test_what_cannot_be_used_is_reported_at_the_start(tmp_path: Path, more: str, says: str) -> None:
     """By file, before anything is connected."""
     settings = settings_with(tmp_path, f'[mqtt]\nhost = "broker"\n{more}')
     with pytest.raises(SettingsError, match=says):

@@ -39,15 +39,17 @@ RULES = Rules(
 MINUTE = timedelta(minutes=1)
 
 
-def told(snapshots: Iterable[Snapshot], rules: Rules = RULES) -> list[tuple[datetime, Notice]]:
+def notices_of(
+    snapshots: Iterable[Snapshot], rules: Rules = RULES
+) -> list[tuple[datetime, Notice]]:
     """Return what is sent as snapshots come in, what was sent going through a file each time."""
     history, codec = NoticeHistory(), Codec(NoticeHistory)
-    found = []
+    sent_notices = []
     for each in snapshots:
         history, notices = notices_due(history, each, rules, each.taken_utc)
         history = codec.read(codec.text(history))
-        found += [(each.taken_utc, notice) for notice in notices]
-    return found
+        sent_notices += [(each.taken_utc, notice) for notice in notices]
+    return sent_notices
 
 
 def every(minutes: int, hours: float, **changes: Any) -> list[Snapshot]:
@@ -56,7 +58,7 @@ def every(minutes: int, hours: float, **changes: Any) -> list[Snapshot]:
     return [snapshot(NOW + i * minutes * MINUTE, **changes) for i in range(count)]
 
 
-def test_each_lead_is_told_once_however_the_forecast_wanders() -> None:
+def test_each_lead_is_reported_once_however_the_forecast_wanders() -> None:
     """Three hours and one hour before the early bound; minutes to and fro change nothing."""
     begins = NOW + timedelta(hours=4)
     snapshots = [
@@ -64,7 +66,7 @@ def test_each_lead_is_told_once_however_the_forecast_wanders() -> None:
         for i, each in enumerate(every(5, 3.9))
     ]
 
-    at = [when - NOW for when, _ in told(snapshots)]
+    at = [when - NOW for when, _ in notices_of(snapshots)]
 
     assert len(at) == 2
     assert abs(at[0] - timedelta(hours=1)) <= 20 * MINUTE
@@ -81,12 +83,12 @@ def test_a_new_set_begins_anew_and_a_swap_moved_a_little_does_not() -> None:
     )
     swapped = snapshot(NOW + 2 * MINUTE, forecast=forecast(begins, swapped=NOW))
 
-    assert [at for at, _ in told([first, moved, swapped])] == [NOW, NOW + 2 * MINUTE]
+    assert [at for at, _ in notices_of([first, moved, swapped])] == [NOW, NOW + 2 * MINUTE]
 
 
 def test_leads_that_passed_together_are_one_notice() -> None:
     """A lookout that starts late says the most urgent thing only."""
-    ((_, notice),) = told([snapshot(forecast=forecast(NOW + 30 * MINUTE))])
+    ((_, notice),) = notices_of([snapshot(forecast=forecast(NOW + 30 * MINUTE))])
 
     assert "14:30" in notice.body
     assert "4 packs" in notice.body
@@ -112,18 +114,18 @@ def test_nobody_is_asked_for_what_the_plan_cannot_do(planned_min: int, body: str
         why="the cold may run out from 16:00 on; no pack is frozen before 15:10",
     )
 
-    ((_, notice),) = told([snapshot(forecast=forecast(early, plan=(swap,)))])
+    ((_, notice),) = notices_of([snapshot(forecast=forecast(early, plan=(swap,)))])
 
     assert notice.body == body
     assert notice.about == "swap_due"
 
 
-def test_the_night_is_told_of_in_the_evening() -> None:
+def test_the_night_is_reported_in_the_evening() -> None:
     """Due at four in the morning: said before bedtime, and not again at one."""
     early = NOW.replace(hour=4) + timedelta(days=1)
     snapshots = every(10, 16, forecast=forecast(early))
 
-    ((at, notice),) = told(snapshots)
+    ((at, notice),) = notices_of(snapshots)
 
     assert at.time() == time(21, 0)
     assert notice.body.startswith("Before you sleep: change 4 packs by 03:30 tomorrow.")
@@ -135,7 +137,7 @@ def test_a_night_that_turns_bad_wakes_people() -> None:
     calm = snapshot(evening, forecast=forecast(NOW + timedelta(hours=20)))
     bad = snapshot(night, forecast=forecast(night + timedelta(hours=2)))
 
-    assert [at for at, _ in told([calm, bad])] == [night]
+    assert [at for at, _ in notices_of([calm, bad])] == [night]
 
 
 def test_people_are_let_sleep_where_morning_is_early_enough() -> None:
@@ -146,17 +148,17 @@ def test_people_are_let_sleep_where_morning_is_early_enough() -> None:
         for i in range(60)
     ]
 
-    assert [at.time() for at, _ in told(snapshots)] == [time(6, 30), time(7, 0)]
+    assert [at.time() for at, _ in notices_of(snapshots)] == [time(6, 30), time(7, 0)]
 
 
-def test_an_alarm_is_told_when_it_is_raised_and_when_it_is_over() -> None:
+def test_an_alarm_is_reported_when_it_is_raised_and_when_it_is_over() -> None:
     """Not in between, and not again at once when it comes back."""
     standing = {"alarms": [alarm("probe_lost", "air")]}
     calm: dict[str, Any] = {"alarms": []}
     story = [calm, standing, standing, calm, standing, calm]
     snapshots = [snapshot(NOW + i * MINUTE, **changes) for i, changes in enumerate(story)]
 
-    bodies = [notice.body for _, notice in told(snapshots)]
+    bodies = [notice.body for _, notice in notices_of(snapshots)]
 
     assert bodies[0].startswith("Probe not answering (air probe)")
     assert bodies[1] == "Over: Probe not answering (air probe)."
@@ -172,11 +174,13 @@ def standing_at(minutes: Iterable[int], name: str = "air_high") -> list[Snapshot
     ]
 
 
-def test_an_alarm_that_comes_back_and_stays_is_told_when_the_quiet_hour_is_over() -> None:
+def test_an_alarm_that_comes_back_and_stays_is_reported_when_the_quiet_hour_is_over() -> None:
     """Told at 0, over at 10, back at 40 and there to stay: said again at 60, not never."""
-    found = told(standing_at([*range(10), *range(40, 300)]))
+    sent_notices = notices_of(standing_at([*range(10), *range(40, 300)]))
 
-    assert [(round((at - NOW) / MINUTE), notice.about, notice.urgent) for at, notice in found] == [
+    assert [
+        (round((at - NOW) / MINUTE), notice.about, notice.urgent) for at, notice in sent_notices
+    ] == [
         (0, "air_high", True),
         (10, "air_high", False),
         (60, "air_high", True),
@@ -184,14 +188,16 @@ def test_an_alarm_that_comes_back_and_stays_is_told_when_the_quiet_hour_is_over(
     ]
 
 
-def test_an_alarm_that_flaps_is_told_once_an_hour() -> None:
+def test_an_alarm_that_flaps_is_reported_once_an_hour() -> None:
     """Five minutes on, five off, for three hours; nothing is over that was not told."""
     flapping = [i for i in range(181) if i // 5 % 2 == 0]
 
-    found = [(round((at - NOW) / MINUTE), notice) for at, notice in told(standing_at(flapping))]
+    sent_notices = [
+        (round((at - NOW) / MINUTE), notice) for at, notice in notices_of(standing_at(flapping))
+    ]
 
-    assert [minute for minute, notice in found if notice.urgent] == [0, 60, 120, 180]
-    assert len([notice for _, notice in found if not notice.urgent]) == 4
+    assert [minute for minute, notice in sent_notices if notice.urgent] == [0, 60, 120, 180]
+    assert len([notice for _, notice in sent_notices if not notice.urgent]) == 4
 
 
 def test_a_clock_set_back_makes_no_alarm_quiet() -> None:
@@ -203,7 +209,7 @@ def test_a_clock_set_back_makes_no_alarm_quiet() -> None:
         snapshot(NOW, alarms=[alarm("air_high")]),
     ]
 
-    assert [at for at, notice in told(story) if notice.urgent] == [ahead, NOW]
+    assert [at for at, notice in notices_of(story) if notice.urgent] == [ahead, NOW]
 
 
 def test_a_clock_set_back_does_not_hide_a_silence() -> None:
@@ -211,7 +217,7 @@ def test_a_clock_set_back_does_not_hide_a_silence() -> None:
     ahead = snapshot(NOW + timedelta(days=30), silent=True)
     after = [snapshot(NOW + i * MINUTE, silent=True) for i in range(6)]
 
-    assert [at for at, _ in told([ahead, *after])] == [NOW + 3 * MINUTE]
+    assert [at for at, _ in notices_of([ahead, *after])] == [NOW + 3 * MINUTE]
 
 
 @pytest.mark.parametrize(
@@ -223,7 +229,7 @@ def test_nobody_is_woken_for_what_hurts_no_crop(name: str, at: time) -> None:
     night = NOW.replace(hour=1) + timedelta(days=1)
     snapshots = [snapshot(night + i * 10 * MINUTE, alarms=[alarm(name)]) for i in range(42)]
 
-    assert [when.time() for when, _ in told(snapshots)] == [at]
+    assert [when.time() for when, _ in notices_of(snapshots)] == [at]
 
 
 def test_a_forecast_of_packs_that_were_just_taken_out_tells_nothing() -> None:
@@ -237,8 +243,8 @@ def test_a_forecast_of_packs_that_were_just_taken_out_tells_nothing() -> None:
         for after in (MINUTE, timedelta(days=30))
     )
 
-    assert told([swapped]) == []
-    assert len(told([mistaken])) == 1
+    assert notices_of([swapped]) == []
+    assert len(notices_of([mistaken])) == 1
 
 
 def test_a_change_that_was_logged_late_ends_the_old_forecast_too() -> None:
@@ -247,47 +253,49 @@ def test_a_change_that_was_logged_late_ends_the_old_forecast_too() -> None:
     old = snapshot(NOW + MINUTE, forecast=forecast(NOW + 20 * MINUTE))
     known_before = replace(late, logged_at=NOW - MINUTE)
 
-    assert told([replace(old, last_swap=late)]) == []
-    assert len(told([replace(old, last_swap=known_before)])) == 1
+    assert notices_of([replace(old, last_swap=late)]) == []
+    assert len(notices_of([replace(old, last_swap=known_before)])) == 1
 
 
-def test_only_chosen_alarms_are_told() -> None:
+def test_only_chosen_alarms_are_reported() -> None:
     """The others stand on the page."""
     rules = replace(RULES, alarms=frozenset({"air_high"}))
     both = snapshot(alarms=[alarm("air_high"), alarm("reservoir_warm")])
 
-    assert [notice.about for _, notice in told([both], rules)] == ["air_high"]
+    assert [notice.about for _, notice in notices_of([both], rules)] == ["air_high"]
 
 
-def test_silence_is_told_once_and_its_end_too() -> None:
+def test_silence_is_reported_once_and_its_end_too() -> None:
     """Three minutes of grace: a restart is no news."""
     snapshots = [snapshot(NOW + i * MINUTE, silent=2 <= i < 12) for i in range(15)]
 
-    found = told(snapshots)
+    sent_notices = notices_of(snapshots)
 
-    assert [round((at - NOW) / MINUTE) for at, _ in found] == [5, 12]
-    assert found[0][1].urgent
-    assert found[0][1].body.startswith("No data for ")
-    assert "Look at the machine" in found[0][1].body
-    assert found[1][1].body.startswith("No data from 14:02 to 14:12 (10 min). Now: In band: air")
+    assert [round((at - NOW) / MINUTE) for at, _ in sent_notices] == [5, 12]
+    assert sent_notices[0][1].urgent
+    assert sent_notices[0][1].body.startswith("No data for ")
+    assert "Look at the machine" in sent_notices[0][1].body
+    assert sent_notices[1][1].body.startswith(
+        "No data from 14:02 to 14:12 (10 min). Now: In band: air"
+    )
 
 
 def test_the_summary_comes_once_a_day() -> None:
     """At its hour, with how things are."""
     rules = replace(RULES, summary=time(15, 0))
 
-    found = told(every(10, 30), rules)
+    sent_notices = notices_of(every(10, 30), rules)
 
-    assert [(at - NOW) / timedelta(hours=1) for at, _ in found] == [1.0, 25.0]
-    assert "In band: air 16.2 °C" in found[0][1].body
+    assert [(at - NOW) / timedelta(hours=1) for at, _ in sent_notices] == [1.0, 25.0]
+    assert "In band: air 16.2 °C" in sent_notices[0][1].body
 
 
 REPEATING = replace(RULES, repeat_s=1800.0)
 
 
-def minutes(found: list[tuple[datetime, Notice]]) -> list[int]:
+def minutes(sent_notices: list[tuple[datetime, Notice]]) -> list[int]:
     """Return when notices were sent [min]."""
-    return [round((at - NOW) / MINUTE) for at, _ in found]
+    return [round((at - NOW) / MINUTE) for at, _ in sent_notices]
 
 
 def test_a_crop_alarm_is_sent_again_until_somebody_has_seen_it() -> None:
@@ -301,12 +309,16 @@ def test_a_crop_alarm_is_sent_again_until_somebody_has_seen_it() -> None:
         for i in range(210)
     ]
 
-    found = told(snapshots, REPEATING)
+    sent_notices = notices_of(snapshots, REPEATING)
 
-    assert minutes(found) == [0, 30, 60, 90, 200]
-    assert found[0][1].body.startswith("Air too warm: 19.0 °C (limit 19.0 °C). Change the packs")
-    assert found[3][1].body.startswith("Still, since 14:00: Air too warm: 19.9 °C (limit 19.0 °C).")
-    assert found[4][1].body == "Over: Air too warm."
+    assert minutes(sent_notices) == [0, 30, 60, 90, 200]
+    assert sent_notices[0][1].body.startswith(
+        "Air too warm: 19.0 °C (limit 19.0 °C). Change the packs"
+    )
+    assert sent_notices[3][1].body.startswith(
+        "Still, since 14:00: Air too warm: 19.9 °C (limit 19.0 °C)."
+    )
+    assert sent_notices[4][1].body == "Over: Air too warm."
 
 
 @pytest.mark.parametrize(("name", "count"), [("air_high", 12), ("reservoir_warm", 1)])
@@ -315,14 +327,14 @@ def test_the_night_is_quiet_only_for_what_can_wait(name: str, count: int) -> Non
     night = NOW.replace(hour=1) + timedelta(days=1)
     snapshots = [snapshot(night + i * 5 * MINUTE, alarms=[alarm(name)]) for i in range(72)]
 
-    assert len(told(snapshots, REPEATING)) == count
+    assert len(notices_of(snapshots, REPEATING)) == count
 
 
 def test_an_alarm_that_was_seen_before_it_was_sent_is_not_sent() -> None:
     """Somebody stood beside it; its end is no news either."""
     seen = snapshot(alarms=[alarm("air_high", acknowledged=True)])
 
-    assert told([seen, snapshot(NOW + MINUTE, alarms=[])]) == []
+    assert notices_of([seen, snapshot(NOW + MINUTE, alarms=[])]) == []
 
 
 def test_no_data_is_sent_again_until_somebody_marks_it_as_seen() -> None:
@@ -344,7 +356,7 @@ def test_no_data_is_sent_again_until_somebody_marks_it_as_seen() -> None:
         for i in range(180)
     ]
 
-    sent = told(snapshots, REPEATING)
+    sent = notices_of(snapshots, REPEATING)
 
     assert minutes(sent) == [3, 33, 63]
     assert ["coldpin ack ends" in notice.body for _, notice in sent] == [False, True, True]
@@ -360,7 +372,7 @@ def test_a_note_is_sent_only_where_it_is_named(
     rules = replace(RULES, alarms=alarms)
     noted = snapshot(alarms=[alarm("frequent_starts")])
 
-    assert [notice.about for _, notice in told([noted], rules)] == sent
+    assert [notice.about for _, notice in notices_of([noted], rules)] == sent
 
 
 def test_a_notice_leads_to_what_it_is_about() -> None:
@@ -368,8 +380,8 @@ def test_a_notice_leads_to_what_it_is_about() -> None:
     rules = replace(RULES, page="http://loft.local:8427")
     active = snapshot(alarms=[alarm("air_high")])
 
-    ((_, with_link),) = told([active], rules)
-    ((_, without),) = told([active])
+    ((_, with_link),) = notices_of([active], rules)
+    ((_, without),) = notices_of([active])
 
     assert with_link.text.endswith("\nhttp://loft.local:8427/#alarms-title")
     assert without.text == without.body
@@ -400,7 +412,7 @@ def test_every_alarm_can_be_chosen(tmp_path: Path, name: AlarmName) -> None:
     settings = settings_with(tmp_path, f'[notices]\nalarms = ["{name.value}"]')
     active = snapshot(alarms=[alarm(name.value)])
 
-    sent = [notice.about for _, notice in told([active], rules_of(settings))]
+    sent = [notice.about for _, notice in notices_of([active], rules_of(settings))]
 
     # packs that are due have leads of their own
     assert sent == ([] if name is AlarmName.SWAP_DUE else [name.value])

@@ -106,7 +106,7 @@ def test_a_service_that_is_taken_off_the_file_is_waited_for_no_longer(tmp_path: 
     assert Sender(tmp_path, RULES, services(Taker())).send_waiting(NOW)
 
 
-def test_trouble_of_a_service_is_told_once_and_so_is_its_end(tmp_path: Path) -> None:
+def test_trouble_of_a_service_is_reported_once_and_so_is_its_end(tmp_path: Path) -> None:
     """Not with every try."""
     taker = Taker(there=False)
     sender = Sender(tmp_path, RULES, services(taker))
@@ -258,10 +258,10 @@ def test_no_secret_comes_near_a_log(
 
     assert sent is arrives
     assert bool(got) is arrives
-    said = f"{ours}{caplog.text}{capsys.readouterr()}{(tmp_path / NOTICES).read_text()}"
-    assert SECRET not in said
-    assert "rigtig" not in said
-    assert TOKEN not in said
+    words_of = f"{ours}{caplog.text}{capsys.readouterr()}{(tmp_path / NOTICES).read_text()}"
+    assert SECRET not in words_of
+    assert "rigtig" not in words_of
+    assert TOKEN not in words_of
 
 
 @pytest.mark.parametrize(
@@ -283,17 +283,17 @@ def test_addresses_that_others_can_read_are_refused(
 
 
 @pytest.mark.parametrize(
-    ("content", "told"),
+    ("content", "messages"),
     [(b"", "no address"), (b"# none yet\n", "no address"), (b"json://\xff\xfe", "no text")],
     ids=["empty", "remarks", "bytes"],
 )
-def test_a_file_without_addresses_is_refused(tmp_path: Path, content: bytes, told: str) -> None:
+def test_a_file_without_addresses_is_refused(tmp_path: Path, content: bytes, messages: str) -> None:
     """Whoever names one means to be told."""
     path = tmp_path / "addresses"
     path.write_bytes(content)
     path.chmod(0o600)
 
-    with pytest.raises(SettingsError, match=told):
+    with pytest.raises(SettingsError, match=messages):
         read_addresses(path)
 
 
@@ -501,7 +501,7 @@ def watched(place: Path, at: datetime, boot: str, boot_s: float) -> None:
     [(0, 0, "17:00"), (170, 10, "17:10"), (170, 99, None)],
     ids=["clock-right", "set-later", "never-set"],
 )
-def test_after_an_outage_it_is_said_what_happened(
+def test_after_an_outage_it_is_reported_what_happened(
     tmp_path: Path, behind_min: int, set_after_min: int, until: str | None
 ) -> None:
     """Three hours without power; a machine without a clock of its own is set after ten minutes."""

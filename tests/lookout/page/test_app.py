@@ -300,7 +300,7 @@ def test_a_second_press_while_the_first_is_written_acts_once(
     assert len(swaps(hand.place / REQUESTS)) == 1
 
 
-def test_a_second_reset_is_told_who_was_first(hand: Hand) -> None:
+def test_a_second_reset_is_reported_who_was_first(hand: Hand) -> None:
     """Two phones, one lockout."""
     token = hand.enter(who="Tove")
     done = hand.client.post("/do/reset", data={"token": token})
@@ -732,7 +732,7 @@ def test_silence_leaves_no_number_looking_fresh(tmp_path: Path) -> None:
     assert "Without scripts this page stays as it was at" in text
 
 
-def test_what_was_asked_for_is_told_since_the_last_visit(hand: Hand) -> None:
+def test_what_was_asked_for_is_reported_since_the_last_visit(hand: Hand) -> None:
     """At the first visit there is no last one."""
     token = hand.enter(who="Tove")
     first = hand.client.get("/").text

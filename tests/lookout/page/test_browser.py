@@ -85,9 +85,9 @@ def test_the_page_fits_and_draws(
     page.on("pageerror", lambda error: errors.append(str(error)))
     page.on(
         "console",
-        lambda said: (
-            errors.append(said.text)
-            if said.type == "error" and "404" not in said.text  # the browser asks for an icon
+        lambda message: (
+            errors.append(message.text)
+            if message.type == "error" and "404" not in message.text  # the browser asks for an icon
             else None
         ),
     )
@@ -219,7 +219,7 @@ def test_an_independent_judge_finds_nothing_serious(
     # the checker is put into the page, which our own policy forbids
     context = browser.new_context(color_scheme=scheme, bypass_csp=True)
     page = context.new_page()
-    found = []
+    violations_found = []
     for path in ("/", "/do/reset", "/entered", "/do/swap?packs=4"):
         if path == "/entered":
             page.goto(address)
@@ -229,9 +229,9 @@ def test_an_independent_judge_finds_nothing_serious(
         else:
             page.goto(address + path)
         violations = axe.run(page).response["violations"]
-        found += [(path, each["id"], each["impact"]) for each in violations]
+        violations_found += [(path, each["id"], each["impact"]) for each in violations]
 
-    assert [each for each in found if each[2] in {"serious", "critical"}] == []
+    assert [each for each in violations_found if each[2] in {"serious", "critical"}] == []
     context.close()
 
 

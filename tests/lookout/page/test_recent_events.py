@@ -48,9 +48,9 @@ def cookie(since: datetime, seen: datetime) -> str:
 )
 def test_since_when(remembered: str | None, since: datetime | None) -> None:
     """Half an hour of looking is one visit; what a browser says is not believed."""
-    found, to_remember = since_last_visit(remembered, NOW)
+    result, to_remember = since_last_visit(remembered, NOW)
 
-    assert found == since
+    assert result == since
     assert to_remember == cookie(since or NOW, NOW)
 
 
@@ -78,13 +78,13 @@ def put_events(place: Path, *events: tuple[int, str, str, str]) -> Path:
     return path
 
 
-def put_request(place: Path, minutes_ago: int, payload: Payload, said: str | None) -> None:
+def put_request(place: Path, minutes_ago: int, payload: Payload, answer: str | None) -> None:
     utc_ms = round((NOW.timestamp() - 60 * minutes_ago) * 1000)
     number = ask(
         place / REQUESTS, payload, who="Tove (page)", utc_ms=utc_ms, boot_id="b", boot_ms=0
     )
-    if said is not None:
-        answer_all(place / REQUESTS, [(number, said)], utc_ms=utc_ms + 5000)
+    if answer is not None:
+        answer_all(place / REQUESTS, [(number, answer)], utc_ms=utc_ms + 5000)
 
 
 def test_alarms_and_requests_stand_in_one_order_newest_first(tmp_path: Path) -> None:
@@ -102,9 +102,11 @@ def test_alarms_and_requests_stand_in_one_order_newest_first(tmp_path: Path) -> 
     put_request(tmp_path, 180, Reset(), "done")
     report_swap_due(tmp_path / REQUESTS, due=True, for_s=60.0)
 
-    told = recent_events(records, tmp_path / REQUESTS, since=NOW - 2 * HOUR, now=NOW, zone=UTC)
+    shown_events = recent_events(
+        records, tmp_path / REQUESTS, since=NOW - 2 * HOUR, now=NOW, zone=UTC
+    )
 
-    assert told == [
+    assert shown_events == [
         ("13:40", "Tove (page) paused for 15 min (not answered yet)"),
         ("13:30", "Ended: Probe not answering (room probe)"),
         ("13:00", "Tove (page) logged a change of 4 packs, not frozen through"),
