@@ -33,7 +33,7 @@ from tests.support.laws import make_law
 TICK_S = 5.0
 PLACES = ("air", "reservoir", "room")
 SAMPLE_FAULTS = (
-    Fault.EMPTY, Fault.GONE, Fault.BAD_CRC, Fault.POWER_ON, Fault.ALL_ZERO, Fault.UNREADABLE
+    Fault.EMPTY, Fault.ABSENT, Fault.BAD_CRC, Fault.POWER_ON, Fault.ALL_ZERO, Fault.UNREADABLE
 )  # fmt: skip
 
 
