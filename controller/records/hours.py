@@ -188,9 +188,10 @@ def _spans(
     """Return what a run has between two instants [ms since 1970]."""
     begins_ms, ends_ms = since_ms - run.ahead_ms, until_ms - run.ahead_ms
     rows = fetch(_HOURS, (run.number, begins_ms, ends_ms)) if summed else []
+    before_ms, after_ms, after_is_sum = _neighbours(fetch, run.number, rows)
     reach = [
         min(_HALF_MS, (after[0] - before[1]) // 2)
-        for before, after in pairwise([(0, -_ALWAYS), *rows, (_ALWAYS, 0)])
+        for before, after in pairwise([(0, before_ms), *rows, (after_ms, 0)])
     ]
     spans = [
         _Span(
@@ -198,14 +199,21 @@ def _spans(
             row[1] + run.ahead_ms,
             run,
             _piece(row, run),
-            before_ms=before_ms - 1,
-            after_ms=after_ms,
+            before_ms=reach_before_ms - 1,
+            after_ms=reach_after_ms,
         )
-        for row, (before_ms, after_ms) in zip(rows, pairwise(reach), strict=True)
+        for row, (reach_before_ms, reach_after_ms) in zip(rows, pairwise(reach), strict=True)
     ]
     parts = [((begins_ms, ends_ms), (begins_ms, ends_ms))]
     if rows:
-        parts = _readings_around(fetch, run.number, (begins_ms, ends_ms), rows[0][0], rows[-1][1])
+        # a row of five minutes is kept under its beginning
+        thinned_ms = after_ms
+        if after_is_sum:
+            thinned_ms = max(after_ms - THINNED_MS, rows[-1][1] - _HALF_MS) + 1
+        parts = [((thinned_ms, ends_ms), (after_ms, ends_ms))]
+        if before_ms > -_ALWAYS:
+            thinned_ms = min(before_ms + 1, rows[0][0] - _HALF_MS)
+            parts.insert(0, ((begins_ms, thinned_ms), (begins_ms, rows[0][0])))
     for thinned, detail in parts:
         ends = [
             (low + shift_ms, high + shift_ms)
@@ -222,35 +230,21 @@ def _spans(
     return spans
 
 
-def _readings_around(
-    fetch: Fetch, run: int, span_ms: tuple[int, int], first_ms: int, last_ms: int
-) -> list[tuple[tuple[int, int], tuple[int, int]]]:
-    """Return where readings lie that belong to sums which only reach into a span, and new ones.
+def _neighbours(fetch: Fetch, run: int, rows: Sequence[tuple[Any, ...]]) -> tuple[int, int, bool]:
+    """Return where the sum before some sums ends, and what is after them begins, on the clock [ms].
 
-    Args:
-        fetch: From where.
-        run: Number of the run.
-        span_ms: Begin and end of the span on its clock [ms].
-        first_ms: First reading of the first sum that is used.
-        last_ms: Last reading of the last sum that is used.
-
-    Returns:
-        Before and after them: where rows of five minutes begin, and where readings are.
+    A sum that only reaches into a span is not used for it, and its readings are read; they belong
+    to none of the sums beside it. The last value says whether what is after them is such a sum, not
+    readings that are not summed yet.
     """
-    begins_ms, ends_ms = span_ms
-    parts = []
-    ((before_ms,),) = fetch(_LAST_BEFORE, (run, first_ms))
-    if before_ms is not None:
-        thinned_ms = min(before_ms + 1, first_ms - _HALF_MS)
-        parts.append(((begins_ms, thinned_ms), (begins_ms, first_ms)))
-    ((after_ms,),) = fetch(_FIRST_AFTER, (run, last_ms))
-    if after_ms is None:
+    if not rows:
+        return -_ALWAYS, _ALWAYS, False
+    ((before_ms,),) = fetch(_LAST_BEFORE, (run, rows[0][0]))
+    ((after_ms,),) = fetch(_FIRST_AFTER, (run, rows[-1][1]))
+    after_is_sum = after_ms is not None
+    if not after_is_sum:
         ((after_ms,),) = fetch("SELECT until_ms FROM hours_until WHERE run = ?", (run,))
-        thinned_ms = after_ms
-    else:
-        thinned_ms = max(after_ms - THINNED_MS, last_ms - _HALF_MS) + 1
-    parts.append(((thinned_ms, ends_ms), (after_ms, ends_ms)))
-    return parts
+    return -_ALWAYS if before_ms is None else before_ms, after_ms, after_is_sum
 
 
 def _within_each_other(spans: Sequence[_Span]) -> Iterator[list[_Span]]:

@@ -195,6 +195,26 @@ def test_sums_of_hours_say_what_every_reading_says(
         compare(*both(path, since, until, ZoneInfo("Asia/Kolkata")))
 
 
+def test_a_sum_that_reaches_beyond_a_span_counts_its_readings_once(tmp_path: Path) -> None:
+    """Beside a sum that another run lies within, whose readings are read too.
+
+    Found by drawn records: the reading after the change of the band was counted twice.
+    """
+    path = tmp_path / "r.sqlite"
+    own = Recorded(
+        [(10_743, 17_354, True), (11_295, 13_676, True), (11_355, 16_190, False),
+         (11_402, 13_000, True), (12_435, None, True)],
+        [(11_333, "band", "14000 15500")],
+    )  # fmt: skip
+    other = Recorded([(10_805, 13_048, False)], imported=True, switches_known=False)
+    put(path, [own, other], BEGINNINGS[1])
+    sum_up(path, HourBasis(zone=UTC, first=FIRST))
+
+    for ends_s in (11_380, 11_515, 12_000, 13_000):
+        until = BEGINNINGS[1] + timedelta(seconds=ends_s)
+        compare(*both(path, BEGINNINGS[1], until, ZoneInfo("UTC")))
+
+
 def test_an_imported_reading_of_the_same_instant_comes_last(tmp_path: Path) -> None:
     """Or a second without a reading would be counted by one way and not by the other."""
     path = tmp_path / "r.sqlite"
