@@ -144,7 +144,7 @@ def test_a_chamber_that_never_ran_has_its_folder_where_its_service_looks(
     assert (place.stat().st_uid, place.stat().st_mode & 0o7777) == (SERVICE, places.STATE_MODE)
 
 
-def test_whoever_may_not_read_is_reported_how_they_may(
+def test_whoever_may_not_read_learns_how_they_may(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Not "wrong usage", and not "name a readable file"."""

@@ -45,7 +45,7 @@ def test_forecasts_come_every_few_minutes_and_after_a_clock_that_jumps(tmp_path:
     assert [(at - NOW) / SECOND for at in made] == [0.0, FORECAST_EVERY_S, -7200.0]
 
 
-def test_a_listener_that_fails_is_reported_of_once_and_harms_no_other(tmp_path: Path) -> None:
+def test_a_listener_that_fails_is_reported_once_and_harms_no_other(tmp_path: Path) -> None:
     """The page does not stop because a notice could not be thought of."""
     received: list[Snapshot] = []
 
@@ -181,7 +181,7 @@ def reported_swap_due(tmp_path: Path, *snapshots: Snapshot) -> list[tuple[bool, 
 @pytest.mark.parametrize(
     ("early_min", "due"), [(181, False), (180, True), (60, True), (-60, True), (None, False)]
 )
-def test_the_control_process_is_reported_by_the_longest_lead(
+def test_swap_due_is_reported_by_the_longest_lead(
     tmp_path: Path, early_min: int | None, due: bool
 ) -> None:
     """Three hours before the early bound; no end in sight is not due."""
@@ -192,7 +192,7 @@ def test_the_control_process_is_reported_by_the_longest_lead(
     assert reported_swap_due(tmp_path, snapshot(forecast=made)) == [(due, 1800.0)]
 
 
-def test_the_control_process_is_reported_now_and_then_and_of_every_change(tmp_path: Path) -> None:
+def test_swap_due_is_reported_now_and_then_and_at_every_change(tmp_path: Path) -> None:
     """A row in the place of the last, each ten minutes; nothing where nothing is known."""
     made = forecast(NOW + timedelta(hours=3, minutes=25))
     views = [snapshot(NOW + i * 60 * SECOND, forecast=made) for i in range(31)]

@@ -72,7 +72,7 @@ def test_proposed_points_keep_the_air_inside_and_start_less_often_than_the_narro
     assert proposal.starts_per_h <= narrow.starts_per_h
 
 
-def test_band_that_no_points_can_keep_is_reported_so() -> None:
+def test_band_that_no_points_can_keep_is_reported() -> None:
     """A band narrower than the swing gives the nearest pair and says that it does not keep it."""
     proposal = propose_points(SPEC, LAW, (MILD, HOT), low_c=16.0, high_c=16.5, tick_s=5, lag_s=120)
 

@@ -156,7 +156,7 @@ def test_no_time_is_refused(path: Path) -> None:
         read_columns(path, since=BEGINS, until=BEGINS, columns=9)
 
 
-def test_no_records_are_reported(path: Path) -> None:
+def test_missing_records_are_reported(path: Path) -> None:
     """As by every reader."""
     with pytest.raises(OSError, match="no records"):
         read_columns(path, since=BEGINS, until=BEGINS + HOUR, columns=9)

@@ -117,7 +117,7 @@ def test_the_teller_views_once_a_minute_at_what_the_lookout_would_see() -> None:
     assert views[-1].last_swap.packs == swap["packs"]
 
 
-def test_a_person_who_is_reported_nothing_does_not_come() -> None:
+def test_a_person_who_gets_no_notice_does_not_come() -> None:
     """By notices only: the alarms stand, and nobody knows."""
     made = rehearsal_of(lambda _: [], hours=26)
 
@@ -125,7 +125,7 @@ def test_a_person_who_is_reported_nothing_does_not_come() -> None:
     assert made.swaps == []
 
 
-def test_a_person_who_is_reported_in_time_keeps_the_crop_cool() -> None:
+def test_a_person_who_gets_notice_in_time_keeps_the_crop_cool() -> None:
     """Two days that grow hotter, nobody looks: without a forecast and with it."""
     settings = read_settings(CONFIG)
     scenario = read_scenario(shipped_config("scenarios") / "by-notice.toml")

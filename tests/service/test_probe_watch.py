@@ -45,25 +45,25 @@ class Watched:
 
 def test_a_fault_of_one_probe_is_logged_with_what_was_read_and_at_its_end() -> None:
     """Once, not at every reading."""
-    here = Watched()
+    chamber_probe = Watched()
     for now in (0.0, 5.0, 10.0):
-        here.read(now, Fault.BAD_CRC, 4000)
-    here.read(15.0, 16_000, 4000)
-    here.read(20.0, 16_000, 4000)
+        chamber_probe.read(now, Fault.BAD_CRC, 4000)
+    chamber_probe.read(15.0, 16_000, 4000)
+    chamber_probe.read(20.0, 16_000, 4000)
 
     fault = Fault.BAD_CRC.value
-    assert here.lines == [("fault", "air", fault), ("fault_ended", "air", fault)]
-    assert here.raw == ["bytes of air", None]
+    assert chamber_probe.lines == [("fault", "air", fault), ("fault_ended", "air", fault)]
+    assert chamber_probe.raw == ["bytes of air", None]
 
 
 def test_what_both_probes_suffer_has_one_line() -> None:
     """A cut cable is not two faults; when one probe is back, the other has its own."""
-    here = Watched()
-    here.read(0.0, Fault.GONE, Fault.GONE)
-    here.read(5.0, Fault.GONE, Fault.GONE)
-    here.read(10.0, 16_000, Fault.GONE)
+    chamber_probe = Watched()
+    chamber_probe.read(0.0, Fault.ABSENT, Fault.ABSENT)
+    chamber_probe.read(5.0, Fault.ABSENT, Fault.ABSENT)
+    chamber_probe.read(10.0, 16_000, Fault.ABSENT)
 
-    (first, _, cause), (over, *_), (own, what, _) = here.lines
+    (first, _, cause), (over, *_), (own, what, _) = chamber_probe.lines
     assert (first, over, own, what) == ("fault", "fault_ended", "fault", "reservoir")
     assert cause.startswith("air, reservoir: ")
 
@@ -85,40 +85,40 @@ def test_a_fault_that_stands_is_reminded_of_each_hour() -> None:
 
 def test_a_reading_that_stands_still_while_the_plant_is_switched_is_reported() -> None:
     """After its time, until it moves; one that stands on a plant at rest is sound."""
-    here = Watched()
+    chamber_probe = Watched()
     for step in range(4):
-        here.read(step * STUCK_AFTER_S / 3, 16_000, 4000 + 100 * step)
-    assert here.watch.stuck == ()
+        chamber_probe.read(step * STUCK_AFTER_S / 3, 16_000, 4000 + 100 * step)
+    assert chamber_probe.watch.stuck == ()
     for step in range(4):
-        here.read(4000.0 + step * 1500, 16_000, 4000 + 70 * step, SWITCHED)
-    assert here.watch.stuck == ("air",)
-    assert [line[:2] for line in here.lines] == [("fault", "air stuck")]
+        chamber_probe.read(4000.0 + step * 1500, 16_000, 4000 + 70 * step, SWITCHED)
+    assert chamber_probe.watch.stuck == ("air",)
+    assert [line[:2] for line in chamber_probe.lines] == [("fault", "air stuck")]
 
-    here.read(9000.0, 16_062, 4062)
-    assert here.watch.stuck == ()
-    assert here.lines[-1][:2] == ("fault_ended", "air stuck")
+    chamber_probe.read(9000.0, 16_062, 4062)
+    assert chamber_probe.watch.stuck == ()
+    assert chamber_probe.lines[-1][:2] == ("fault_ended", "air stuck")
 
 
 @pytest.mark.parametrize("step_mk", [ANOTHER_MOVED_MK - 1, ANOTHER_MOVED_MK])
 def test_another_probe_that_goes_a_good_way_shows_that_the_plant_moved(step_mk: int) -> None:
     """Though nothing was switched: a stuck probe inside the band keeps the pump off for ever."""
-    here = Watched()
+    chamber_probe = Watched()
     for step in range(8):  # up and down, always as far from where it last counted
-        here.read(step * 1500.0, 16_000, 4000 + (step % 2) * step_mk)
+        chamber_probe.read(step * 1500.0, 16_000, 4000 + (step % 2) * step_mk)
 
-    assert here.watch.stuck == (("air",) if step_mk >= ANOTHER_MOVED_MK else ())
+    assert chamber_probe.watch.stuck == (("air",) if step_mk >= ANOTHER_MOVED_MK else ())
 
 
 def test_refused_readings_are_counted_since_the_last_question() -> None:
     """By probe and reason, each once."""
-    here = Watched()
-    here.read(0.0, Fault.BAD_CRC, 4000)
-    here.read(5.0, Fault.BAD_CRC, Fault.EMPTY)
+    chamber_probe = Watched()
+    chamber_probe.read(0.0, Fault.BAD_CRC, 4000)
+    chamber_probe.read(5.0, Fault.BAD_CRC, Fault.EMPTY)
 
-    assert sorted(here.watch.refused()) == [
+    assert sorted(chamber_probe.watch.refused()) == [
         ("air", Fault.BAD_CRC.value, 2),
         ("reservoir", Fault.EMPTY.value, 1),
     ]
-    assert list(here.watch.refused()) == []
-    here.read(10.0, Fault.BAD_CRC, 4000)
-    assert list(here.watch.refused()) == [("air", Fault.BAD_CRC.value, 1)]
+    assert list(chamber_probe.watch.refused()) == []
+    chamber_probe.read(10.0, Fault.BAD_CRC, 4000)
+    assert list(chamber_probe.watch.refused()) == [("air", Fault.BAD_CRC.value, 1)]

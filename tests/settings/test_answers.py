@@ -162,7 +162,7 @@ def test_example_passes_check(
         ),
     ],
 )
-def test_config_that_cannot_be_used_is_reported_why(
+def test_config_that_cannot_be_used_is_refused_with_a_reason(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], changes: dict[str, str], message: list[str]
 ) -> None:
     """Key path, what was found, what is allowed; no traceback."""
@@ -306,7 +306,7 @@ def test_every_problem_is_reported_at_once(
         pytest.param(b"chamber = 3\nprobes = []\n", "a table", id="values-for-tables"),
     ],
 )
-def test_file_that_is_no_configuration_is_reported_what_it_is(
+def test_file_that_is_no_configuration_is_named_for_what_it_is(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], content: bytes, message: str
 ) -> None:
     """Noise of any kind: exit 78 and one plain answer."""

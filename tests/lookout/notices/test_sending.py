@@ -501,7 +501,7 @@ def watched(place: Path, at: datetime, boot: str, boot_s: float) -> None:
     [(0, 0, "17:00"), (170, 10, "17:10"), (170, 99, None)],
     ids=["clock-right", "set-later", "never-set"],
 )
-def test_after_an_outage_it_is_reported_what_happened(
+def test_after_an_outage_what_happened_is_reported(
     tmp_path: Path, behind_min: int, set_after_min: int, until: str | None
 ) -> None:
     """Three hours without power; a machine without a clock of its own is set after ten minutes."""

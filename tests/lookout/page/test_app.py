@@ -300,7 +300,7 @@ def test_a_second_press_while_the_first_is_written_acts_once(
     assert len(swaps(hand.place / REQUESTS)) == 1
 
 
-def test_a_second_reset_is_reported_who_was_first(hand: Hand) -> None:
+def test_a_second_reset_learns_who_was_first(hand: Hand) -> None:
     """Two phones, one lockout."""
     token = hand.enter(who="Tove")
     done = hand.client.post("/do/reset", data={"token": token})
