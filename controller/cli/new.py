@@ -28,7 +28,14 @@ from controller.planning.changes import Change, best_changes
 from controller.planning.consultation import Consultation, cheapest_mend, consult
 from controller.planning.equipment import cautions_of
 from controller.planning.mend import mended_answers
-from controller.planning.verdict_words import change_sentence, supply_sentence, verdict_sentence
+from controller.planning.verdict import Verdict
+from controller.planning.verdict_words import (
+    change_sentence,
+    changes_heading,
+    no_change_sentence,
+    supply_sentence,
+    verdict_sentence,
+)
 
 DEFAULT_FILE = Path("my-chamber.toml")
 MOST_TRIED = 4
@@ -220,10 +227,12 @@ def _print_verdict(console: Console, result: Consultation, better: tuple[Change,
     if mend is not None:
         console.print(f"\n[b]Cheapest change that makes it work:[/b] {mend.what} ({mend.effort}).")
     elif judgement.holds and better:
-        console.print("\nWhat saves ice", style="bold")
+        console.print(f"\n{changes_heading(holds_already=True)}", style="bold")
     elif not judgement.holds:
-        most = " What brings most:" if better else ""
-        console.print(f"\n[b]No single change is enough.[/b]{most}")
+        if better:
+            console.print("\n[b]No single change is enough.[/b] What brings most:")
+        elif judgement.verdict is not Verdict.NEEDS_HEAT:
+            console.print(f"\n{no_change_sentence(judgement)}")
     for number, change in enumerate(better, start=1):
         if change is not mend:
             sentence = change_sentence(change, holds_already=judgement.holds)

@@ -8,10 +8,11 @@ from datetime import datetime
 
 from controller.planning.answers import Answers
 from controller.planning.build import Build
-from controller.planning.changes import Applied, Change, Effort, with_changes
+from controller.planning.changes import Applied, Change, with_changes
 from controller.planning.configuration import Draft, settings_of
 from controller.planning.equipment import equipment_of
 from controller.planning.hot_days_chart import kept_in
+from controller.planning.ideas import Effort
 from controller.planning.own_draft import OwnDraft, own_draft
 from controller.planning.points import STAGES, points_of, points_of_proposal
 from controller.planning.proposal import proposal_of

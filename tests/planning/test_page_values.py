@@ -12,7 +12,7 @@ from controller.cli.new_file import replace_content
 from controller.errors import PhysicsError
 from controller.planning import mend
 from controller.planning.answers import UNKNOWN, Answers, complete
-from controller.planning.changes import Change, Effort
+from controller.planning.changes import Change
 from controller.planning.configuration import configuration_text
 from controller.planning.consultation import (
     OUT_FOR_S,
@@ -24,6 +24,7 @@ from controller.planning.consultation import (
     settings_of,
 )
 from controller.planning.equipment import equipment_of
+from controller.planning.ideas import Effort
 from controller.planning.page import plan_app
 from controller.planning.page.view import changes_of, controls_of, waking
 from controller.planning.running_cost import running_cost

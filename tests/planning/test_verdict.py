@@ -8,7 +8,8 @@ from random import Random
 import pytest
 
 from controller.planning.build import Build
-from controller.planning.changes import Effort, _more_cold, best_changes, with_changes
+from controller.planning.changes import best_changes, with_changes
+from controller.planning.ideas import Effort, ideas_for
 from controller.planning.verdict import HOLDS_SHARE, Judgement, Limit, Verdict, judge
 from controller.planning.verdict_words import (
     change_sentence,
@@ -154,7 +155,7 @@ def test_more_packs_in_every_set_are_bought_for_every_set(
 ) -> None:
     """Those in the freezer too: as many sets afterwards as before, each larger by the same."""
     packs = {"count": count, "in_reservoir": in_reservoir}
-    ideas = list(_more_cold(Build(settings=SETTINGS, plant=build(packs=packs))))
+    ideas = list(ideas_for(Build(settings=SETTINGS, plant=build(packs=packs))))
 
     larger = [idea for idea in ideas if "in every set" in idea.what]
 
@@ -169,7 +170,7 @@ def test_more_packs_in_every_set_are_bought_for_every_set(
 def test_one_more_set_is_a_whole_set_in_the_freezer() -> None:
     """The reservoir holds what it held."""
     packs = {"count": 9, "in_reservoir": 3}
-    ideas = list(_more_cold(Build(settings=SETTINGS, plant=build(packs=packs))))
+    ideas = list(ideas_for(Build(settings=SETTINGS, plant=build(packs=packs))))
 
     (idea,) = (idea for idea in ideas if idea.what == "one more set of packs in the freezer")
 
@@ -225,7 +226,7 @@ def test_one_more_set_carries_a_spell_further() -> None:
     at the most.
     """
     judgement = judge(SETTINGS, plant=drawn_build(Random(49)))
-    (idea,) = (idea for idea in _more_cold(judgement.build) if idea.key == "one-more-set")
+    (idea,) = (idea for idea in ideas_for(judgement.build) if idea.key == "one-more-set")
     days = judge(SETTINGS, plant=idea.build.plant).days
 
     assert judgement.limit is Limit.FREEZER
