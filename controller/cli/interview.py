@@ -38,7 +38,7 @@ class Interview:
             given: Answers of an earlier, interrupted interview; those that cannot be read are asked
                 anew.
         """
-        earlier, texts, asked = dict(given), dict[str, str](), list[str]()
+        earlier, texts, answered = dict(given), dict[str, str](), list[str]()
         every = topics()
         places = [
             (f"{number} of {len(every)}  {topic.title}", question)
@@ -51,7 +51,7 @@ class Interview:
             known = _known(texts)
             kept = _readable(question, texts.get(question.key, earlier.get(question.key)), known)
             texts.pop(question.key, None)
-            if not question.asked(known):
+            if not question.applies(known):
                 at += 1
             elif kept is not None:
                 texts[question.key] = kept
@@ -60,15 +60,15 @@ class Interview:
                 if title != heading:
                     self.console.print(f"\n[b]{title}[/b]")
                     heading = title
-                answer = self._answer(question, known, can_go_back=bool(asked))
+                answer = self._answer(question, known, can_go_back=bool(answered))
                 if answer is None:
-                    back = asked.pop()
+                    back = answered.pop()
                     texts.pop(back, None)
                     earlier.pop(back, None)
                     at = next(n for n, (_, each) in enumerate(places) if each.key == back)
                     continue
                 texts[question.key] = answer
-                asked.append(question.key)
+                answered.append(question.key)
                 self.keep(texts)
                 at += 1
         return texts

@@ -241,45 +241,10 @@ def size_document(
     spell: WeatherSpell | None = None,
 ) -> dict[str, Any]:
     """Return what `size --json` prints."""
-    design, supply, days = judgement.design, judgement.supply, judgement.days
-    load, conditions = design.steady.load, design.conditions
-    never = math.isinf(supply.refreeze_h)
+    days = judgement.days
     return {
-        "design": {
-            "room_c": conditions.room_c,
-            "room_rh": conditions.room_rh,
-            "air_c": conditions.air_c,
-            "air_rh": conditions.air_rh,
-            "hour": design.hour,
-        },
-        "load_w": {
-            **{name: round(float(getattr(load, f"{name}_w")), 2) for name in HEAT_SOURCES},
-            "sensible": round(load.sensible_w, 2),
-            "latent": round(load.latent_w, 2),
-            "total": round(load.total_w, 2),
-        },
-        "coil": [
-            {
-                "reservoir_c": reservoir_c,
-                "sensible_w": round(duty.sensible_kw * 1000, 2),
-                "latent_w": round(duty.latent_kw * 1000, 2),
-                "total_w": round(duty.total_kw * 1000, 2),
-                "condensate_kg_h": round(duty.condensate_kg_s * 3600, 4),
-            }
-            for reservoir_c, duty in design.coil
-        ],
-        "useful_reservoir_max_c": design.useful_reservoir_max_c,
-        "ice_kg_per_day": round(supply.ice_kg_per_day, 3),
-        "packs_per_day": _rounded(supply.packs_per_day),
-        "hours_per_set": {"worst": _rounded(supply.worst_h), "mean": _rounded(supply.mean_h)},
-        "sets_in_rotation": None
-        if never or supply.mean_h is None
-        else math.ceil(sets_in_rotation(refreeze_h=supply.refreeze_h, hours_per_set=supply.mean_h)),
-        "freezer": {
-            "refreeze_h": None if never else round(supply.refreeze_h, 2),
-            "needed_kg_per_day": round(supply.ice_kg_per_day, 3),
-            "limit_kg_per_day": round(supply.limit_kg_per_day, 3),
-        },
+        **_design_document(judgement),
+        **_supply_document(judgement),
         "cycle": [] if days is None else cycle_document(shown_hours(days, judgement.build.plant)),
         "verdict": judgement.verdict.value,
         "binding": judgement.binding,
@@ -309,6 +274,57 @@ def size_document(
         ],
         "proposal": _proposed(proposal),
         "weather": _weather(spell),
+    }
+
+
+def _design_document(judgement: Judgement) -> dict[str, Any]:
+    """Return the warmest hour: conditions, heat by source, coil."""
+    design = judgement.design
+    load, conditions = design.steady.load, design.conditions
+    return {
+        "design": {
+            "room_c": conditions.room_c,
+            "room_rh": conditions.room_rh,
+            "air_c": conditions.air_c,
+            "air_rh": conditions.air_rh,
+            "hour": design.hour,
+        },
+        "load_w": {
+            **{name: round(float(getattr(load, f"{name}_w")), 2) for name in HEAT_SOURCES},
+            "sensible": round(load.sensible_w, 2),
+            "latent": round(load.latent_w, 2),
+            "total": round(load.total_w, 2),
+        },
+        "coil": [
+            {
+                "reservoir_c": reservoir_c,
+                "sensible_w": round(duty.sensible_kw * 1000, 2),
+                "latent_w": round(duty.latent_kw * 1000, 2),
+                "total_w": round(duty.total_kw * 1000, 2),
+                "condensate_kg_h": round(duty.condensate_kg_s * 3600, 4),
+            }
+            for reservoir_c, duty in design.coil
+        ],
+        "useful_reservoir_max_c": design.useful_reservoir_max_c,
+    }
+
+
+def _supply_document(judgement: Judgement) -> dict[str, Any]:
+    """Return packs that the days take, and packs that the freezer gives back."""
+    supply = judgement.supply
+    never = math.isinf(supply.refreeze_h)
+    return {
+        "ice_kg_per_day": round(supply.ice_kg_per_day, 3),
+        "packs_per_day": _rounded(supply.packs_per_day),
+        "hours_per_set": {"worst": _rounded(supply.worst_h), "mean": _rounded(supply.mean_h)},
+        "sets_in_rotation": None
+        if never or supply.mean_h is None
+        else math.ceil(sets_in_rotation(refreeze_h=supply.refreeze_h, hours_per_set=supply.mean_h)),
+        "freezer": {
+            "refreeze_h": None if never else round(supply.refreeze_h, 2),
+            "needed_kg_per_day": round(supply.ice_kg_per_day, 3),
+            "limit_kg_per_day": round(supply.limit_kg_per_day, 3),
+        },
     }
 
 

@@ -199,7 +199,7 @@ def complete(
     of: dict[str, GivenAnswer] = {}
     problems: dict[str, str] = {}
     for question in every_question():
-        if not question.asked(known):
+        if not question.applies(known):
             continue
         text, as_in_file = texts.get(question.key), kept.get(question.key)
         if as_in_file is not None and text in {None, as_in_file.text}:
@@ -282,8 +282,8 @@ def _texts(document: dict[str, Any], problems: list[str]) -> Iterator[tuple[str,
     keys = [question.key for question in every_question()]
     for key, value in document.items():
         if key not in keys:
-            near = get_close_matches(key, keys, n=1)
-            advice = f"did you mean {near[0]}?" if near else f"allowed: {', '.join(keys)}"
+            closest = get_close_matches(key, keys, n=1)
+            advice = f"did you mean {closest[0]}?" if closest else f"allowed: {', '.join(keys)}"
             problems.append(f"{key}: found an unknown question; {advice}")
         elif isinstance(value, bool | dict | list):
             problems.append(f'{key}: allowed: text in quotation marks, such as "{UNKNOWN}"')

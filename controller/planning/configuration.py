@@ -235,91 +235,132 @@ def _hardware() -> Iterator[str]:
         )
 
 
-def _coil(draft: Draft) -> Iterator[str]:
-    """Yield the core: by its label where that was given, else by its conductances."""
-    answers, coil = draft.answers, draft.plant.coil
-    core, fan = (_words(answers, key) for key in ("core", "fan"))
-    kept = coil == equipment_of(answers).coil  # else a change made it another one
-    yield from ("", "[plant.coil]")
-    if answers.text("core") == RATED and kept:
-        yield from (
-            _line(f'rated_w_per_k = "{answers.of["rating"].text}"', "its label or a bench test"),
-            _line(f'rated_air_m3_h = "{answers.of["rated_air"].text}"', "air in that test",
-                  _mark(answers, "rated_air")),
-            _line(f'rated_l_min = "{answers.of["rated_water"].text}"', "water in that test",
-                  _mark(answers, "rated_water")),
-            _line(f"air_kg_s = {coil.air_kg_s:g}", f"in your chamber: {answers['fans']} x {fan}",
-                  _mark(answers, "fan")),
-        )  # fmt: skip
-        return
-    mark = _mark(answers, "core") or _mark(answers, "fan")
-    yield from (
-        _line(f"ua_air_w_k = {coil.ua_air_w_k:.4g}",
-              f"watts from air to fins for each kelvin: core {core}, fan {fan}", mark),
-        _line(f"ua_water_w_k = {coil.ua_water_w_k:.4g}", "and from fins to water"),
-        _line(f"air_kg_s = {coil.air_kg_s:g}", "air that the fans move, kilograms a second"),
-    )  # fmt: skip
-
-
 def _equipment(draft: Draft) -> Iterator[str]:
-    answers, plant, unit = draft.answers, draft.plant, _unit(draft.answers)
-    chamber, coil, packs, freezer = plant.chamber, plant.coil, plant.packs, plant.freezer
-    water, room = plant.reservoir, plant.room
-    yield ""
+    yield from (
+        "",
+        "# Your equipment in figures; `coldpin plan` works them out anew from other answers.",
+        "# A kelvin (K) is a difference of 1 °C, which is 1.8 °F; W/K are watts for each kelvin.",
+    )
     if draft.applied:
         yield "# Changed from your answers:"
         yield from (f"# - {each.what}" for each in draft.applied)
+    yield from _chamber(draft)
+    yield from _coil(draft)
+    yield from _reservoir(draft)
+    yield from _packs_and_freezer(draft)
+    yield from _room(draft)
 
-    def answer(*keys: str) -> str:
-        return ", ".join(_words(answers, key) for key in keys if key in answers.of)
 
-    def mark(*keys: str) -> str:
-        return next((found for key in keys if (found := _mark(answers, key))), "")
+def _answer(draft: Draft, *keys: str) -> str:
+    answers = draft.answers
+    return " ".join(_words(answers, key) for key in keys if key in answers.of)
 
+
+def _marks(draft: Draft, *keys: str) -> str:
+    return next((text for key in keys if (text := _mark(draft.answers, key))), "")
+
+
+def _chamber(draft: Draft) -> Iterator[str]:
+    chamber, unit = draft.plant.chamber, _unit(draft.answers)
     yield from (
         "[plant.chamber]",
-        _line(f'size = "{answer("size")}"', "outside", mark("size")),
-        _line(f"wall_u_w_m2k = {chamber.wall_u_w_m2k:.3g}", answer("walls"), mark("walls")),
+        _line(f'size = "{_answer(draft, "size")}"', "outside", _marks(draft, "size")),
+        _line(f"wall_u_w_m2k = {chamber.wall_u_w_m2k:.3g}",
+              f"W/K through each m² of wall: {_answer(draft, 'walls')}", _marks(draft, "walls")),
         _line(f"air_changes_per_h = {chamber.air_changes_per_h:g}",
-              f"fresh air: {answer('fresh_air')}", mark("fresh_air")),
+              f"fresh air, chambers full an hour: {_answer(draft, 'fresh_air')}",
+              _marks(draft, "fresh_air")),
         _line(f'rh = "{100 * chamber.rh:.0f} %"', "what this species wants"),
-        _line(f"lights_w = {chamber.lights_w:g}", "while they are on", mark("lights")),
-        _line(f"fans_w = {chamber.fans_w:g}", "the coil's fans", mark("core", "fan")),
+        _line(f"lights_w = {chamber.lights_w:g}", "watts while they are on",
+              _marks(draft, "lights")),
+        _line(f"fans_w = {chamber.fans_w:g}", "watts of the coil's fans",
+              _marks(draft, "core", "fan")),
         _line(f'crop_kg = "{measures.weight_text(chamber.crop_kg, unit)}"', "all blocks together",
-              mark("blocks")),
+              _marks(draft, "blocks")),
         _line(f"crop_w_per_kg = {chamber.crop_w_per_kg:g}", "heat of a fruiting block",
               " (assumed: not asked)"),
-        _line(f"humidifier_kg_per_h = {chamber.humidifier_kg_per_h:g}", answer("humidifier"),
-              mark("humidifier")),
-        *_coil(draft),
-        _line(f"water_kg_s = {coil.water_kg_s:g}",
-              f"half of the {answer('pump')} on the pump's box", mark("pump")),
+        _line(f"humidifier_kg_per_h = {chamber.humidifier_kg_per_h:g}",
+              _answer(draft, "humidifier"), _marks(draft, "humidifier")),
+    )  # fmt: skip
+
+
+def _coil(draft: Draft) -> Iterator[str]:
+    """Yield the core: by its label where that was given, else by its conductances."""
+    answers, coil = draft.answers, draft.plant.coil
+    core, fan = _answer(draft, "core"), _answer(draft, "fan")
+    yield from ("", "[plant.coil]")
+    # a change makes it another one than the label's
+    if answers.text("core") == RATED and coil == equipment_of(answers).coil:
+        yield from (
+            _line(f'rated_w_per_k = "{answers.of["rating"].text}"', "its label or a bench test"),
+            _line(f'rated_air_m3_h = "{answers.of["rated_air"].text}"', "air in that test",
+                  _marks(draft, "rated_air")),
+            _line(f'rated_l_min = "{answers.of["rated_water"].text}"', "water in that test",
+                  _marks(draft, "rated_water")),
+            _line(f"air_kg_s = {coil.air_kg_s:g}", f"in your chamber: {answers['fans']} x {fan}",
+                  _marks(draft, "fan")),
+        )  # fmt: skip
+    else:
+        yield from (
+            _line(f"ua_air_w_k = {coil.ua_air_w_k:.4g}",
+                  f"W/K from air to fins: core {core}, fan {fan}", _marks(draft, "core", "fan")),
+            _line(f"ua_water_w_k = {coil.ua_water_w_k:.4g}", "W/K from fins to water"),
+            _line(f"air_kg_s = {coil.air_kg_s:g}", "kilograms of air a second"),
+        )  # fmt: skip
+    yield _line(
+        f"water_kg_s = {coil.water_kg_s:g}",
+        f"half of the {_answer(draft, 'pump')} on the pump's box",
+        _marks(draft, "pump"),
+    )
+
+
+def _reservoir(draft: Draft) -> Iterator[str]:
+    water, unit = draft.plant.reservoir, _unit(draft.answers)
+    yield from (
         "",
         "[plant.reservoir]",
         _line(f'litres = "{measures.volume_text(water.litres, unit)}"',
-              f"water beside the packs in {answer('cooler_volume')}", mark("cooler_volume")),
-        _line(f"ua_w_k = {water.ua_w_k:g}", f"heat leak: {answer('cooler')}", mark("cooler")),
-        _line(f"pump_w = {water.pump_w:g}", "by its flow", " (assumed: not asked)"),
+              f"water beside the packs in {_answer(draft, 'cooler_volume')}",
+              _marks(draft, "cooler_volume")),
+        _line(f"ua_w_k = {water.ua_w_k:g}",
+              f"W/K that leak into the box: {_answer(draft, 'cooler')}", _marks(draft, "cooler")),
+        _line(f"pump_w = {water.pump_w:g}", "watts, by its flow", " (assumed: not asked)"),
+    )  # fmt: skip
+
+
+def _packs_and_freezer(draft: Draft) -> Iterator[str]:
+    packs, freezer = draft.plant.packs, draft.plant.freezer
+    yield from (
         "",
         "[plant.packs]",
-        _line(f"count = {packs.count}", "in all", mark("packs")),
-        _line(f"in_reservoir = {packs.in_reservoir}", "in the water", mark("packs_in_water")),
-        _line(f"kg = {packs.kg:g}", answer("pack"), mark("pack")),
+        _line(f"count = {packs.count}", "in all", _marks(draft, "packs")),
+        _line(f"in_reservoir = {packs.in_reservoir}", "in the water",
+              _marks(draft, "packs_in_water")),
+        _line(f"kg = {packs.kg:g}", f"of fill in each: {_answer(draft, 'pack')}",
+              _marks(draft, "pack")),
         f'fill = "{packs.fill}"',
         f'shape = "{packs.shape}"',
-        f"thickness_mm = {packs.thickness_mm:g}",
+        _line(f"thickness_mm = {packs.thickness_mm:g}",
+              "across the bottle" if packs.shape == "bottle" else "of the flat pack"),
         "",
         "[plant.freezer]",
         *([f"kg_per_day = {freezer.kg_per_day:g}"] if freezer.kg_per_day is not None else []),
-        _line(f"litres = {freezer.litres:.0f}",
-              " ".join(filter(None, (answer("freezer"), answer("freezer_volume")))),
-              mark("freezer", "freezer_volume")),
+        _line(f"litres = {freezer.litres:.0f}", _answer(draft, "freezer", "freezer_volume"),
+              _marks(draft, "freezer", "freezer_volume")),
         f"stars = {freezer.stars}",
-        _line(f'food = "{freezer.food}"', "a loaded freezer freezes less", mark("food")),
+        _line(f'food = "{freezer.food}"', "a loaded freezer freezes less", _marks(draft, "food")),
+    )  # fmt: skip
+
+
+def _room(draft: Draft) -> Iterator[str]:
+    room, unit = draft.plant.room, _unit(draft.answers)
+    yield from (
         "",
         "[plant.room]",
-        _line(f"day_c = {_temperature(room.day_c, unit)}", f"hot afternoon, {answer('place')}",
-              mark("day")),
-        _line(f"night_c = {_temperature(room.night_c, unit)}", "coolest hour", mark("night")),
-        _line(f'rh = "{100 * room.rh:.0f} %"', answer("humidity"), mark("humidity")),
+        _line(f"day_c = {_temperature(room.day_c, unit)}",
+              f"hot afternoon, {_answer(draft, 'place')}", _marks(draft, "day")),
+        _line(f"night_c = {_temperature(room.night_c, unit)}", "coolest hour",
+              _marks(draft, "night")),
+        _line(f'rh = "{100 * room.rh:.0f} %"', _answer(draft, "humidity"),
+              _marks(draft, "humidity")),
     )  # fmt: skip

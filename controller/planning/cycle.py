@@ -7,8 +7,10 @@ while the probe shows it between them.
 from __future__ import annotations
 
 import math
+import operator
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import product
 
 from controller.core.decide import begin, decide
@@ -62,12 +64,9 @@ def expected_cycle(
     """
     plant = Plant(spec)
     middle_c = (band.cut_in_mc + band.cut_out_mc) / 2000
+    water_c, room_c = hour.reservoir_c, hour.room_c
     state = plant.start(
-        air_c=middle_c,
-        reservoir_c=hour.reservoir_c,
-        room_c=hour.room_c,
-        rh=spec.chamber.rh,
-        packs=0,
+        air_c=middle_c, reservoir_c=water_c, room_c=room_c, rh=spec.chamber.rh, packs=0
     )
     share = 1.0 if lag_s <= 0 else -math.expm1(-tick_s / lag_s)
     probe_c = middle_c
@@ -102,12 +101,16 @@ def expected_cycle(
             least_c, most_c = min(least_c, state.air_c), max(most_c, state.air_c)
     return Cycle(
         when=hour.when,
-        on_s=sum(runs) / len(runs) if runs else None,
-        off_s=sum(rests) / len(rests) if rests else None,
+        on_s=_mean(runs),
+        off_s=_mean(rests),
         starts_per_h=starts / (COUNTED_S / 3600),
         air_min_c=least_c,
         air_max_c=most_c,
     )
+
+
+def _mean(values: list[float]) -> float | None:
+    return sum(values) / len(values) if values else None
 
 
 TIMERS_S = ((300.0, 480.0), (180.0, 300.0), (120.0, 300.0), (120.0, 180.0), (60.0, 180.0))
@@ -131,6 +134,48 @@ class Proposal:
     anti_short_cycle_s: float
 
 
+_Rank = tuple[float, float]
+"""How far the air leaves the band [K], 0 where it stays in; then the starts an hour."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Trial:
+    """Tries switching points and timers in some hours."""
+
+    spec: PlantSpec
+    law: Law
+    hours: tuple[Hour, ...]
+    low_c: float
+    high_c: float
+    tick_s: float
+    lag_s: float
+
+    def judge(
+        self, points: Band, timing: Timing, may_win: Callable[[_Rank], bool]
+    ) -> tuple[_Rank, Proposal] | None:
+        """Return rank and proposal; None as soon as no later hour can make it win."""
+        out_k = starts = 0.0
+        law = replace(self.law, timing=timing)
+        for hour in self.hours:
+            cycle = expected_cycle(
+                self.spec, points, law, hour, tick_s=self.tick_s, lag_s=self.lag_s
+            )
+            out_k = max(out_k, cycle.air_max_c - self.high_c, self.low_c - cycle.air_min_c)
+            starts = max(starts, cycle.starts_per_h)
+            keeps = out_k <= KEEPS_K
+            rank = (0.0 if keeps else out_k, starts)
+            if not may_win(rank):  # an hour more never lowers a rank
+                return None
+        return rank, Proposal(
+            cut_in_c=points.cut_in_mc / 1000,
+            cut_out_c=points.cut_out_mc / 1000,
+            starts_per_h=starts,
+            keeps=keeps,
+            minimum_run_s=timing.minimum_run_s,
+            anti_short_cycle_s=timing.anti_short_cycle_s,
+        )
+
+
 def propose_points(
     spec: PlantSpec,
     law: Law,
@@ -152,49 +197,10 @@ def propose_points(
         tick_s: Beat of the loop [s].
         lag_s: Time constant of the air probe [s].
     """
-    width_k = high_c - low_c
-    best: Proposal | None = None
-    best_rank = (math.inf, math.inf)
-
-    def judged(
-        points: Band, timing: Timing, may_win: Callable[[tuple[float, float]], bool]
-    ) -> tuple[tuple[float, float], Proposal] | None:
-        """Return rank and proposal; None as soon as no later hour can make it win."""
-        out_k = starts = 0.0
-        for hour in hours:
-            cycle = expected_cycle(
-                spec, points, replace(law, timing=timing), hour, tick_s=tick_s, lag_s=lag_s
-            )
-            out_k = max(out_k, cycle.air_max_c - high_c, low_c - cycle.air_min_c)
-            starts = max(starts, cycle.starts_per_h)
-            keeps = out_k <= KEEPS_K
-            rank = (0.0 if keeps else out_k, starts)
-            if not may_win(rank):  # an hour more never lowers a rank
-                return None
-        return rank, Proposal(
-            cut_in_c=points.cut_in_mc / 1000,
-            cut_out_c=points.cut_out_mc / 1000,
-            starts_per_h=starts,
-            keeps=keeps,
-            minimum_run_s=timing.minimum_run_s,
-            anti_short_cycle_s=timing.anti_short_cycle_s,
-        )
-
-    def beats(rank: tuple[float, float]) -> bool:
-        return rank < best_rank
-
-    def beats_clearly(rank: tuple[float, float]) -> bool:
-        return rank[0] < best_rank[0] - 0.02 or (
-            rank[0] <= best_rank[0] and rank[1] < 0.9 * best_rank[1]
-        )
-
-    best_points: Band | None = None
-    for below, above in product((0.1, 0.25, 0.4), repeat=2):
-        points = Band(_on_step(high_c - below * width_k), _on_step(low_c + above * width_k))
-        better = judged(points, law.timing, beats)
-        if better is not None:
-            (best_rank, best), best_points = better, points
-    assert best_points is not None  # the first pair wins over none
+    trial = _Trial(
+        spec=spec, law=law, hours=hours, low_c=low_c, high_c=high_c, tick_s=tick_s, lag_s=lag_s
+    )
+    best_rank, best, points = _best_points(trial)
     # then the timers, from gentle on pump and relay to quick; a tie leaves them as they are
     for minimum_run_s, rest_s in TIMERS_S:
         timing = replace(
@@ -202,11 +208,30 @@ def propose_points(
             minimum_run_s=max(minimum_run_s, law.timing.prime_s),
             anti_short_cycle_s=max(rest_s, law.timing.run_on_s),
         )
-        better = judged(best_points, timing, beats_clearly)
+        better = trial.judge(points, timing, partial(_beats_clearly, best=best_rank))
         if better is not None:
             best_rank, best = better
-    assert best is not None
     return best
+
+
+def _best_points(trial: _Trial) -> tuple[_Rank, Proposal, Band]:
+    """Return the best points under the law's own timers, with their rank."""
+    width_k = trial.high_c - trial.low_c
+    best: tuple[_Rank, Proposal, Band] | None = None
+    best_rank = (math.inf, math.inf)
+    for below, above in product((0.1, 0.25, 0.4), repeat=2):
+        points = Band(
+            _on_step(trial.high_c - below * width_k), _on_step(trial.low_c + above * width_k)
+        )
+        better = trial.judge(points, trial.law.timing, partial(operator.gt, best_rank))
+        if better is not None:
+            best_rank, best = better[0], (*better, points)
+    assert best is not None  # the first pair wins over none
+    return best
+
+
+def _beats_clearly(rank: _Rank, *, best: _Rank) -> bool:
+    return rank[0] < best[0] - 0.02 or (rank[0] <= best[0] and rank[1] < 0.9 * best[1])
 
 
 def _on_step(temp_c: float) -> int:

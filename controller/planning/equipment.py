@@ -105,7 +105,7 @@ REPLACED: Mapping[str, Mapping[str, tuple[str, ...]]] = {
 def _moved(answers: Answers, own: OwnFile) -> PlantSpec:
     """Return the equipment of a person's file with the figures of moved answers replaced."""
     plant = own.settings.plant_spec()
-    asked, before = _described(answers), _described(Answers(own.answers))
+    described, before = _described(answers), _described(Answers(own.answers))
     parts: dict[str, Any] = {}
     for name, governed in GOVERNED.items():
         part = getattr(plant, name)
@@ -115,7 +115,7 @@ def _moved(answers: Answers, own: OwnFile) -> PlantSpec:
         for key, keys in governed.items():
             if not answers.moved(*keys):
                 continue
-            value = getattr(getattr(asked, name), key)
+            value = getattr(getattr(described, name), key)
             usual = getattr(getattr(before, name), key)
             if any(not answers.of[each].fits for each in keys if each in answers.of) and usual:
                 # one answer was moved, of the other the file knows better: in proportion

@@ -84,8 +84,8 @@ def own_draft(answers: Answers, own: OwnFile) -> OwnDraft:
         changed, applied = with_changes(build, answers.changes)
         plant = changed.plant
     if plant.freezer.kg_per_day is not None:  # then litres and stars say nothing
-        was = own.settings.plant_spec().freezer
-        freezer = replace(plant.freezer, litres=was.litres, stars=was.stars)
+        before = own.settings.plant_spec().freezer
+        freezer = replace(plant.freezer, litres=before.litres, stars=before.stars)
         plant = replace(plant, freezer=freezer)
     text = with_values(text, dict(_plant(answers, own, document, plant)))
     if keeps_answers(text):
@@ -171,8 +171,8 @@ def _stage(
     answers: Answers, settings: Settings, species: Species | None, unit: str
 ) -> Iterator[tuple[KeyPath, Scalar | None]]:
     wanted = answers.text("stage")
-    there = next((name for name in settings.stages if kind_of(name) == kind_of(wanted)), None)
-    if there is None:
+    existing = next((name for name in settings.stages if kind_of(name) == kind_of(wanted)), None)
+    if existing is None:
         band = None if species is None else band_of(species, wanted)
         if band is None:
             raise SettingsError(
@@ -180,7 +180,7 @@ def _stage(
                 (f"your file has no [stages.{wanted}]; choose a species, or write that table",),
             )
         yield from _written(("stages", wanted), points_of(band), unit)
-    yield ("chamber", "stage"), there or wanted
+    yield ("chamber", "stage"), existing or wanted
 
 
 def _plant(

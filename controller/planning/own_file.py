@@ -38,13 +38,13 @@ def own_file(
         settings: What it says.
         hints: Answers that it may have been made from; each is taken where it still says the same.
     """
-    found = dict(_answers(settings))
+    of_settings = dict(_answers(settings))
     known: dict[str, Value] = {}
     answers: dict[str, GivenAnswer] = {}
     for question in every_question():
-        if not question.asked(known):
+        if not question.applies(known):
             continue
-        answer = found[question.key]
+        answer = of_settings[question.key]
         hint = (hints or {}).get(question.key)
         if hint is not None:
             answer = _hinted(question, hint, known, answer)
@@ -119,15 +119,15 @@ def _answers(settings: Settings) -> Iterator[tuple[str, GivenAnswer]]:
 def _nearest(figures: Mapping[str, float], figure: float, words: str) -> GivenAnswer:
     """Return the answer whose figure is nearest, and whether it is the same."""
 
-    def away(key: str) -> float:
+    def distance(key: str) -> float:
         other = figures[key]
         if other == figure:
             return 0.0
         least = 1e-6
         return abs(math.log(max(other, least) / max(figure, least)))
 
-    key = min(figures, key=away)
-    return _fitting(key, key) if away(key) <= NEAR else _other(words, key)
+    key = min(figures, key=distance)
+    return _fitting(key, key) if distance(key) <= NEAR else _other(words, key)
 
 
 def _species(settings: Settings) -> GivenAnswer:
@@ -196,20 +196,20 @@ def _packs(plant: PlantSpec, *, us: bool) -> Iterator[tuple[str, GivenAnswer]]:
     packs = plant.packs
     kinds = parts_list.PACKS
 
-    def away(key: str) -> float:
+    def distance(key: str) -> float:
         kind = kinds[key]
         same = kind.shape == packs.shape and kind.fill == packs.fill and packs.plateau_c is None
         thick = abs(math.log(kind.thickness_mm / packs.thickness_mm))
         return max(abs(math.log(kind.kg / packs.kg)), thick) + (0.0 if same else 1.0)
 
-    key = min(kinds, key=away)
+    key = min(kinds, key=distance)
     weight = f"{packs.kg / 0.4535924:.2g} lb" if us else f"{packs.kg:.3g} kg"
     thick = f"{packs.thickness_mm / 25.4:.2g} in" if us else f"{packs.thickness_mm:g} mm"
     shape = "bottle" if packs.shape == "bottle" else "flat pack"
     yield (
         "pack",
         _fitting(key, key)
-        if away(key) <= NEAR
+        if distance(key) <= NEAR
         else _other(f"{shape} of {weight}, {thick} thick, {_fill(plant)}", key),
     )
     yield "packs_in_water", _fitting(str(packs.in_reservoir), packs.in_reservoir)
@@ -248,7 +248,7 @@ def _freezer_kind(stars: int, litres: float) -> GivenAnswer:
 def _coil(settings: Settings, plant: PlantSpec, *, us: bool) -> Iterator[tuple[str, GivenAnswer]]:
     coil, fans_w = plant.coil, plant.chamber.fans_w
 
-    def away(pair: tuple[str, str]) -> float:
+    def distance(pair: tuple[str, str]) -> float:
         figures = parts_list.coil_figures(*pair)
         return max(
             abs(math.log(figures.ua_air_w_k / coil.ua_air_w_k)),
@@ -257,8 +257,10 @@ def _coil(settings: Settings, plant: PlantSpec, *, us: bool) -> Iterator[tuple[s
             abs(math.log(figures.fans_w / fans_w)) if fans_w > 0.0 else 9.0,
         )
 
-    core, fan = min(((core, fan) for core in parts_list.CORES for fan in parts_list.FANS), key=away)
-    if away((core, fan)) <= NEAR:
+    core, fan = min(
+        ((core, fan) for core in parts_list.CORES for fan in parts_list.FANS), key=distance
+    )
+    if distance((core, fan)) <= NEAR:
         yield "core", _fitting(core, core)
         yield "fan", _fitting(fan, fan)
     elif settings.plant.coil.rated_w_per_k is not None and settings.plant.fitted is None:
@@ -285,14 +287,14 @@ def _rated(settings: Settings, plant: PlantSpec, *, us: bool) -> Iterator[tuple[
     yield "rated_water", _fitting(water, l_h)
     cfm = plant.coil.air_kg_s / parts_list.KG_S_PER_CFM
 
-    def away(pair: tuple[str, int]) -> float:
+    def distance(pair: tuple[str, int]) -> float:
         _, one_cfm, one_w = parts_list.FANS[pair[0]]
         watts = abs(math.log(pair[1] * one_w / fans_w)) if fans_w > 0.0 else 9.0
         return max(abs(math.log(pair[1] * one_cfm / cfm)), watts)
 
-    fan, fans = min(((fan, fans) for fan in parts_list.FANS for fans in (1, 2, 3, 4)), key=away)
+    fan, fans = min(((fan, fans) for fan in parts_list.FANS for fans in (1, 2, 3, 4)), key=distance)
     yield "fans", _fitting(str(fans), fans)
-    if away((fan, fans)) <= NEAR:
+    if distance((fan, fans)) <= NEAR:
         yield "fan", _fitting(fan, fan)
     else:
         yield "fan", _other(_fans_words(plant, us=us), fan)

@@ -71,7 +71,8 @@ class Question:
     low: float = 0.0
     high: float = 0.0
     """Range of a number, in our unit."""
-    asked: Callable[[Known], bool] = lambda _: True
+    applies: Callable[[Known], bool] = lambda _: True
+    """Whether it is asked, after these answers."""
 
 
 @dataclass(frozen=True, slots=True)

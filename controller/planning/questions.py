@@ -296,7 +296,7 @@ _TOPICS = (
                 cautious=_always(("100 L", "3.5 cu ft")),
                 low=5.0,
                 high=5000.0,
-                asked=lambda known: known.get("freezer") in {"chest", "upright"},
+                applies=lambda known: known.get("freezer") in {"chest", "upright"},
             ),
             Question(
                 key="food",
@@ -335,7 +335,7 @@ _TOPICS = (
                 cautious=None,
                 low=0.1,
                 high=1000.0,
-                asked=_is_rated,
+                applies=_is_rated,
             ),
             Question(
                 key="rated_air",
@@ -345,7 +345,7 @@ _TOPICS = (
                 cautious=_always(("50 m3/h", "30 cfm")),
                 low=1.0,
                 high=20_000.0,
-                asked=_is_rated,
+                applies=_is_rated,
             ),
             Question(
                 key="rated_water",
@@ -355,7 +355,7 @@ _TOPICS = (
                 cautious=_always(("1 L/min", "0.26 gpm")),
                 low=1.0,
                 high=20_000.0,
-                asked=_is_rated,
+                applies=_is_rated,
             ),
             Question(
                 key="fans",
@@ -365,7 +365,7 @@ _TOPICS = (
                 cautious=_always("1"),
                 low=1,
                 high=20,
-                asked=_is_rated,
+                applies=_is_rated,
             ),
             Question(
                 key="fan",

@@ -36,10 +36,10 @@ def with_values(text: str, changes: Mapping[Path, Scalar | None]) -> str:
 
 def value_at(document: Mapping[str, Any], path: Path) -> Any:
     """Return what stands at a place of a document, None where nothing does."""
-    found: Any = document
+    value: Any = document
     for name in path:
-        found = found.get(name) if isinstance(found, Mapping) else None
-    return found
+        value = value.get(name) if isinstance(value, Mapping) else None
+    return value
 
 
 def _changed(text: str, path: Path, value: Scalar | None) -> str:
@@ -49,10 +49,10 @@ def _changed(text: str, path: Path, value: Scalar | None) -> str:
     wanted = _document_with(before, path, value)
     if wanted is None:
         raise _by_hand(path)
-    for found in _attempts(text, before, path, value):
+    for attempt in _attempts(text, before, path, value):
         try:
-            if tomllib.loads(found) == wanted:
-                return found
+            if tomllib.loads(attempt) == wanted:
+                return attempt
         except ValueError:
             continue
     raise _by_hand(path)

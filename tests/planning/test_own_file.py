@@ -296,7 +296,7 @@ def test_save_keeps_the_file_as_it_was_beside_it(
     planner = planner_of(file)
 
     def save(**texts: str) -> str:
-        asked = plan_app.asked_of({key: [text] for key, text in texts.items()}, planner)
+        asked = plan_app.plan_query_of({key: [text] for key, text in texts.items()}, planner)
         return plan_app._save(planner, asked, replace=False).headers["location"]
 
     assert "refused=same" in save(lights="4 W")
@@ -319,8 +319,8 @@ def test_a_file_that_changed_or_went_between_question_and_save_is_left_alone(
     file = tmp_path / "odd.toml"
     file.write_bytes(ODD.read_bytes())
     planner = replace(planner_of(file), read=exact_content)
-    first = plan_app.asked_of({"lights": ["9 W"]}, planner)
-    second = plan_app.asked_of({"blocks": ["7 kg"]}, planner)
+    first = plan_app.plan_query_of({"lights": ["9 W"]}, planner)
+    second = plan_app.plan_query_of({"blocks": ["7 kg"]}, planner)
 
     def save(asked: plan_app.PlanQuery) -> str:
         return plan_app._save(planner, asked, replace=False).headers["location"]
@@ -330,7 +330,7 @@ def test_a_file_that_changed_or_went_between_question_and_save_is_left_alone(
     assert "refused=changed" in save(second)
     assert file.read_bytes() == saved
 
-    third = plan_app.asked_of({"blocks": ["7 kg"]}, planner)
+    third = plan_app.plan_query_of({"blocks": ["7 kg"]}, planner)
     file.unlink()
     assert "refused=changed" in save(third)
     assert not file.exists()

@@ -249,8 +249,8 @@ def test_a_remembered_result_is_saved_with_the_answers_that_were_asked(
     monkeypatch.delattr(plan_app, "consult")
     given = planner.consultation(complete({"lights": "20 W"}))
 
-    assert "lights_w = 20  # while they are on (assumed: not known)" in assumed.text
-    assert "lights_w = 20  # while they are on\n" in given.text
+    assert "lights_w = 20  # watts while they are on (assumed: not known)" in assumed.text
+    assert "lights_w = 20  # watts while they are on\n" in given.text
 
 
 def test_usual_answers_follow_the_place_where_the_page_comes_anew(tmp_path: Path) -> None:
@@ -264,8 +264,8 @@ def test_usual_answers_follow_the_place_where_the_page_comes_anew(tmp_path: Path
         "usual": ["day=29 C", "night=24 C", "blocks=10 kg"],
     }
 
-    anew = plan_app.asked_of(form, planner, whole=True).answers
-    part = plan_app.asked_of(form, planner).answers
+    anew = plan_app.plan_query_of(form, planner, whole=True).answers
+    part = plan_app.plan_query_of(form, planner).answers
 
     assert anew.of["day"].text == "35 C"
     assert anew.of["night"].text == part.of["night"].text == "20 C"

@@ -138,34 +138,36 @@ class PlanQuery:
     answers: Answers
     price: float
     number: int
-    query: str
-    """The same as a query, so that a link leads back to it."""
+    link: str
+    """The same as the query of an address, which leads back to it."""
 
 
-def asked_of(found: Mapping[str, list[str]], planner: Planner, *, whole: bool = False) -> PlanQuery:
+def plan_query_of(
+    form: Mapping[str, list[str]], planner: Planner, *, whole: bool = False
+) -> PlanQuery:
     """Return what a form says; without one, what the page begins with.
 
     Args:
-        found: The fields of the form.
+        form: The fields of the form.
         planner: What the page works on.
         whole: Whether the controls are shown anew, so that usual answers may follow others.
     """
     keys = [question.key for question in every_question()]
-    if not any(key in found for key in keys):
+    if not any(key in form for key in keys):
         texts, changes = dict(planner.start), planner.start_changes
     else:
-        texts = {key: found[key][0][:80] for key in keys if found.get(key, [""])[0].strip()}
-        texts |= {key: UNKNOWN for key in found.get("unknown", []) if key in keys}
-        changes = tuple(dict.fromkeys([*found.get("changes", []), *found.get("apply", [])]))
-    undone = set(found.get("undo", []))
+        texts = {key: form[key][0][:80] for key in keys if form.get(key, [""])[0].strip()}
+        texts |= {key: UNKNOWN for key in form.get("unknown", []) if key in keys}
+        changes = tuple(dict.fromkeys([*form.get("changes", []), *form.get("apply", [])]))
+    undone = set(form.get("undo", []))
     changes = tuple(each[:40] for each in changes if each not in undone)[:20]
-    texts = _given(texts, found.get("usual", []), planner, whole=whole)
+    texts = _given(texts, form.get("usual", []), planner, whole=whole)
     answers = complete(texts, changes, planner.own)
-    price = _number(found.get("price", [""])[0], DEFAULT_PRICE)
-    query = urlencode(
+    price = _number(form.get("price", [""])[0], DEFAULT_PRICE)
+    link = urlencode(
         [*texts_of(answers).items(), *(("changes", each) for each in changes), ("price", price)]
     )
-    return PlanQuery(answers, price, int(_number(found.get("n", [""])[0], 0.0)), query)
+    return PlanQuery(answers, price, int(_number(form.get("n", [""])[0], 0.0)), link)
 
 
 def _given(
@@ -206,18 +208,18 @@ class Pages:
     def whole(self, request: Request) -> Response:
         """Return the page: the form, and what came of the answers."""
         planner = self.planner
-        asked = asked_of(parse_qs(request.url.query), planner, whole=True)
+        query = plan_query_of(parse_qs(request.url.query), planner, whole=True)
         result, trouble, better = None, "", None
         try:
-            result = result_of(planner.consultation(asked.answers), asked.price)
+            result = result_of(planner.consultation(query.answers), query.price)
             if "better" in request.query_params:
-                better = planner.changes(asked.answers)
+                better = planner.changes(query.answers)
         except (SettingsError, PhysicsError) as error:
             trouble = str(error)
         return self._html(
             "plan.html",
-            controls=controls_of(asked.answers),
-            price=asked.price,
+            controls=controls_of(query.answers),
+            price=query.price,
             result=result,
             trouble=trouble,
             better=better,
@@ -245,32 +247,32 @@ class Pages:
     async def save(self, request: Request) -> Response:
         """Write the configuration, and lead back to the page."""
         form = parse_qs((await request.body()).decode("utf-8", "replace"))
-        asked = asked_of(form, self.planner)
-        return await run_in_threadpool(_save, self.planner, asked, replace="replace" in form)
+        query = plan_query_of(form, self.planner)
+        return await run_in_threadpool(_save, self.planner, query, replace="replace" in form)
 
     def _part(self, request: Request, of: Callable[[PlanQuery], Response]) -> Response:
-        asked = asked_of(parse_qs(request.url.query), self.planner)
-        if self.planner.is_outdated(asked.number):
+        query = plan_query_of(parse_qs(request.url.query), self.planner)
+        if self.planner.is_outdated(query.number):
             return Response(status_code=204)
         try:
-            return of(asked)
+            return of(query)
         except OutdatedError:
             return Response(status_code=204)
         except (SettingsError, PhysicsError) as error:
             return self._html("result.html", trouble=str(error))
 
-    def _sketch(self, asked: PlanQuery) -> Response:
-        shown = first_look(sketch(asked.answers))
-        return self._html("sketch.html", shown=shown, problems=asked.answers.problems)
+    def _sketch(self, query: PlanQuery) -> Response:
+        shown = first_look(sketch(query.answers))
+        return self._html("sketch.html", shown=shown, problems=query.answers.problems)
 
-    def _result(self, asked: PlanQuery) -> Response:
-        found = self.planner.consultation(asked.answers, number=asked.number)
-        shown = result_of(found, asked.price)
-        return self._html("result.html", result=shown, problems=asked.answers.problems)
+    def _result(self, query: PlanQuery) -> Response:
+        consultation = self.planner.consultation(query.answers, number=query.number)
+        shown = result_of(consultation, query.price)
+        return self._html("result.html", result=shown, problems=query.answers.problems)
 
-    def _better(self, asked: PlanQuery) -> Response:
-        found = self.planner.changes(asked.answers, number=asked.number)
-        return self._html("better.html", better=found)
+    def _better(self, query: PlanQuery) -> Response:
+        better = self.planner.changes(query.answers, number=query.number)
+        return self._html("better.html", better=better)
 
     def _html(self, template: str, **values: object) -> Response:
         return HTMLResponse(self.templates.get_template(template).render(values))
@@ -300,31 +302,31 @@ def app_of(planner: Planner) -> Starlette:
     )
 
 
-def _save(planner: Planner, asked: PlanQuery, *, replace: bool) -> Response:
-    if asked.answers.problems:
-        return RedirectResponse(f"/?{asked.query}&refused=answers", 303)
-    own = asked.answers.own
+def _save(planner: Planner, query: PlanQuery, *, replace: bool) -> Response:
+    if query.answers.problems:
+        return RedirectResponse(f"/?{query.link}&refused=answers", 303)
+    own = query.answers.own
     if own is None and planner.file.exists() and not replace:
-        return RedirectResponse(f"/?{asked.query}&refused=exists", 303)
+        return RedirectResponse(f"/?{query.link}&refused=exists", 303)
     try:
-        text = planner.consultation(asked.answers).text
+        text = planner.consultation(query.answers).text
     except (SettingsError, PhysicsError):
-        return RedirectResponse(f"/?{asked.query}&refused=chamber", 303)
+        return RedirectResponse(f"/?{query.link}&refused=chamber", 303)
     try:
         if own is None:
             planner.write(planner.file, text)
-            return RedirectResponse(f"/?{asked.query}&saved=1", 303)
-        return _save_own(planner, own, text, asked)
+            return RedirectResponse(f"/?{query.link}&saved=1", 303)
+        return _save_own(planner, own, text, query)
     except OSError:
-        return RedirectResponse(f"/?{asked.query}&refused=disk", 303)
+        return RedirectResponse(f"/?{query.link}&refused=disk", 303)
 
 
-def _save_own(planner: Planner, own: OwnFile, text: str, asked: PlanQuery) -> Response:
+def _save_own(planner: Planner, own: OwnFile, text: str, query: PlanQuery) -> Response:
     """Write a person's file anew, what it was beside it; then begin with what it says now."""
     if not _is_as_it_was(planner, own):
-        return RedirectResponse(f"/?{asked.query}&refused=changed", 303)
+        return RedirectResponse(f"/?{query.link}&refused=changed", 303)
     if text == own.content:
-        return RedirectResponse(f"/?{asked.query}&refused=same", 303)
+        return RedirectResponse(f"/?{query.link}&refused=same", 303)
     planner.write(backup_of(planner.file), own.content)
     planner.write(planner.file, text)
     planner.begin_with(own_file(text, own.folder, settings_of(text, own.folder), texts_in(text)))

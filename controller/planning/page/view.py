@@ -59,7 +59,7 @@ class Controls:
 def controls_of(answers: Answers) -> Controls:
     """Return the controls with their answers in them."""
     known = {key: answer.value for key, answer in answers.of.items()}
-    found = []
+    by_topic = []
     for topic in topics():
         controls = tuple(
             Control(
@@ -77,8 +77,8 @@ def controls_of(answers: Answers) -> Controls:
             for question in topic.questions
             if question.key in answers.of
         )
-        found.append((topic.title, controls))
-    return Controls(topics=tuple(found), changes=answers.changes)
+        by_topic.append((topic.title, controls))
+    return Controls(topics=tuple(by_topic), changes=answers.changes)
 
 
 def _unit_hint(unit: str) -> str:
@@ -102,30 +102,36 @@ class PlanResult:
     """How a person's own file changes."""
 
 
-def result_of(found: Consultation, price: float) -> PlanResult:
+def result_of(consultation: Consultation, price: float) -> PlanResult:
     """Return what the page shows of a consultation.
 
     Args:
-        found: The consultation.
+        consultation: The consultation.
         price: Of a kilowatt-hour, in the grower's money.
     """
-    judgement = found.judgement
+    judgement = consultation.judgement
     cost = running_cost(judgement)
     chart = hot_days_chart(
-        found.settings,
-        found.rows,
+        consultation.settings,
+        consultation.rows,
         f"Rehearsed hot days. {verdict_sentence(judgement)}",
     )
     return PlanResult(
         holds=judgement.verdict is Verdict.HOLDS,
         sentence=verdict_sentence(judgement),
-        facts=tuple(_facts(found)),
+        facts=tuple(_facts(consultation)),
         chart=Markup(draw(chart)),  # noqa: S704 - draw escapes its texts
-        cautions=(*cautions_of(found.answers), *_room_of_a_file(found), *_learned(found)),
-        applied=found.applied,
+        cautions=(
+            *cautions_of(consultation.answers),
+            *_room_of_a_file(consultation),
+            *_learned(consultation),
+        ),
+        applied=consultation.applied,
         shopping=tuple(
             shopping_list(
-                found.answers, judgement.build.plant, tuple(each.key for each in found.applied)
+                consultation.answers,
+                judgement.build.plant,
+                tuple(each.key for each in consultation.applied),
             )
         ),
         cost=(
@@ -135,25 +141,26 @@ def result_of(found: Consultation, price: float) -> PlanResult:
             ("Cooling the whole room instead", _cost(cost.room_kwh, price)),
         ),
         assumptions=ASSUMPTIONS,
-        difference=found.difference,
+        difference=consultation.difference,
     )
 
 
-def _room_of_a_file(found: Consultation) -> Iterator[str]:
-    if found.judgement.build.room is not None:
-        named = found.settings.plant.room.csv or found.settings.simulation.weather
+def _room_of_a_file(consultation: Consultation) -> Iterator[str]:
+    if consultation.judgement.build.room is not None:
+        named = consultation.settings.plant.room.csv or consultation.settings.simulation.weather
         yield (
             f"The room is that of {named}, its hottest days. Give an afternoon and a night of your "
             "own to plan with these; Save then takes the file out of your configuration."
         )
 
 
-def _learned(found: Consultation) -> Iterator[str]:
-    if isinstance(found.draft, OwnDraft) and learned_figures(found.draft, found.settings):
+def _learned(consultation: Consultation) -> Iterator[str]:
+    draft, settings = consultation.draft, consultation.settings
+    if isinstance(draft, OwnDraft) and learned_figures(draft, settings):
         yield (
-            f"{found.settings.plant.fitted}, which coldpin fit wrote, goes before your file: some "
-            "of what you moved stays as learned. Take the line `fitted` out of your file to plan "
-            "with other equipment."
+            f"{settings.plant.fitted}, which coldpin fit wrote, goes before your file: some of "
+            "what you moved stays as learned. Take the line `fitted` out of your file to plan with "
+            "other equipment."
         )
 
 
@@ -165,15 +172,15 @@ class FirstLook:
     chart: Markup
 
 
-def first_look(found: Sketch) -> FirstLook:
+def first_look(sketched: Sketch) -> FirstLook:
     """Return what is shown first."""
-    share = found.in_band_share
+    share = sketched.in_band_share
     sentence = (
         "First look: far too hot."
         if share is None
         else f"First look: in band {share:.0%} of a day."
     )
-    chart = hot_days_chart(found.settings, found.rows, sentence)
+    chart = hot_days_chart(sketched.settings, sketched.rows, sentence)
     return FirstLook(sentence, Markup(draw(chart)))  # noqa: S704 - draw escapes its texts
 
 
@@ -181,17 +188,17 @@ def _cost(kwh: float, price: float) -> str:
     return f"{kwh:.1f} kWh a day: {kwh * price:.2f} at your price"
 
 
-def _facts(found: Consultation) -> list[tuple[str, str]]:
-    judgement, unit = found.judgement, found.settings.display.unit
+def _facts(consultation: Consultation) -> list[tuple[str, str]]:
+    judgement, unit = consultation.judgement, consultation.settings.display.unit
     supply = judgement.supply
     facts = [
         ("Packs a day", "–" if supply.packs_per_day is None else f"{supply.packs_per_day:.0f}"),
         ("Pack changes", supply_sentence(judgement)),
-        ("Getting up at night", waking(found)),
+        ("Getting up at night", waking(consultation)),
     ]
-    if found.fails_at is not None and not judgement.holds:
-        facts.append(("First too warm", day_words(found, found.fails_at)))
-    stage = found.settings.stages[found.settings.chamber.stage]
+    if consultation.fails_at is not None and not judgement.holds:
+        facts.append(("First too warm", day_words(consultation, consultation.fails_at)))
+    stage = consultation.settings.stages[consultation.settings.chamber.stage]
     facts.append(
         (
             "Cooling starts and stops at",
@@ -207,18 +214,18 @@ def _facts(found: Consultation) -> list[tuple[str, str]]:
     return facts
 
 
-def day_words(found: Consultation, at: datetime) -> str:
+def day_words(consultation: Consultation, at: datetime) -> str:
     """Return an instant of the hot days as people say it."""
-    day = 1 + (at.date() - found.rows[0].time.date()).days
+    day = 1 + (at.date() - consultation.rows[0].time.date()).days
     return f"hot day {day} at {at:%H:%M}"
 
 
-def waking(found: Consultation) -> str:
+def waking(consultation: Consultation) -> str:
     """Return when the cold runs out while the grower sleeps."""
-    days, people = found.judgement.days, found.settings.people
+    days, people = consultation.judgement.days, consultation.settings.people
     if days is None:
         return "No pack change helps here."
-    counted_from = found.rows[-1].time - timedelta(days=days.rehearsed_days)
+    counted_from = consultation.rows[-1].time - timedelta(days=days.rehearsed_days)
     ends = [
         counted_from + timedelta(hours=each.put_in_h + each.useful_h)
         for each in days.sets
@@ -227,7 +234,7 @@ def waking(found: Consultation) -> str:
     at_night = sorted(
         {f"{at:%H:%M}" for at in ends if _asleep(at.time(), people.sleeps, people.wakes)}
     )
-    if not at_night and not found.judgement.holds:
+    if not at_night and not consultation.judgement.holds:
         return "That alone is not enough: see what stops it, above."
     if not at_night:
         return "Not needed: no set of packs runs out while you sleep."
