@@ -544,3 +544,41 @@ def test_a_pack_change_noted_for_next_year_is_refused_and_does_not_count(
 
     assert text.startswith("noted" if counts else "refused: it is noted for 365 days after")
     assert bool(swaps(path)) is counts
+
+
+def test_a_pause_holds_to_its_last_second(
+    tmp_path: Path, desk: Callable[..., PendingRequests]
+) -> None:
+    """Ten minutes asked for almost ten minutes ago."""
+    number = put(tmp_path / "requests.sqlite", Pause(for_s=600), boot_ms=400_900)
+
+    assert answer_when_there(tmp_path / "requests.sqlite", number, desk()) == "paused for 1 s"
+
+
+def test_a_pause_that_ends_with_another_is_no_shorter_one(
+    tmp_path: Path, desk: Callable[..., PendingRequests]
+) -> None:
+    """Two people at one moment: both read the same."""
+    path = tmp_path / "requests.sqlite"
+    numbers = [put(path, Pause(for_s=600)) for _ in range(2)]
+    here = desk()
+
+    assert [answer_when_there(path, each, here) for each in numbers] == ["paused for 600 s"] * 2
+
+
+def test_what_a_person_asked_for_is_in_the_log_with_the_answer(
+    tmp_path: Path, desk: Callable[..., PendingRequests]
+) -> None:
+    """What the lookout reports every few minutes is not."""
+    path = tmp_path / "requests.sqlite"
+    here = desk()
+    with capture_logs() as logs:
+        report = put(path, ReportSwapDue(due=False, until_boot_ms=2_000_000))
+        reset = put(path, Reset())
+        for number in (report, reset):
+            answer_when_there(path, number, here)
+
+    asked = [line for line in logs if line["event"] == "request"]
+    assert [(line["kind"], line["who"], line["answer"]) for line in asked] == [
+        ("reset", "Tove", "done")
+    ]

@@ -62,7 +62,9 @@ def test_a_chamber_names_the_process_that_controls_it(tmp_path: Path) -> None:
     lock.close()  # twice is no matter
 
     assert instance_holder(tmp_path) is None
-    lock_instance(tmp_path).close()
+    with lock_instance(tmp_path) as ours:
+        assert ours.descriptor >= 0
+    assert ours.descriptor < 0
 
 
 def test_whoever_only_looks_for_an_instant_is_waited_for(

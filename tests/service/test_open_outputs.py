@@ -12,7 +12,7 @@ from structlog.testing import capture_logs
 
 from controller.errors import OutputError
 from controller.outputs.dry import DryOutput
-from controller.service.wiring import Plan, open_outputs, plan_of
+from controller.service.wiring import Plan, open_loads, open_outputs, plan_of
 from controller.settings.shipped import shipped_config
 
 SIGNAL = """
@@ -77,5 +77,17 @@ def test_a_pump_or_fan_that_cannot_be_opened_is_an_error(plan: Plan, refused: in
 
     with pytest.raises(OutputError, match="line busy"):
         open_outputs(plan)
+
+    assert not any(output.on for output in driver.opened)
+
+
+def test_hardware_that_cannot_be_opened_is_known_before_anything_runs(plan: Plan) -> None:
+    """A real driver opens in a thread of its own, and is waited for."""
+    pump, fan, _ = plan.loads
+    driver = Picky(refused=2)
+    loads = [replace(load, hardware=True, found_driver=driver) for load in (pump, fan)]
+
+    with pytest.raises(OutputError, match="line busy"):
+        open_loads(loads)
 
     assert not any(output.on for output in driver.opened)

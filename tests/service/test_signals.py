@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+import select
 import signal
 import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
 from types import FrameType
+from typing import Any
 
 import pytest
 
@@ -92,6 +94,27 @@ def test_more_signals_than_the_pipe_holds_are_no_error(signals: Signals) -> None
         signals.sleep(0.0)
 
     assert signals.take_reload()
+
+
+def test_a_signal_ends_one_sleep_and_not_the_next(
+    signals: Signals, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else the loop would turn without a pause from then on."""
+    woken: list[bool] = []
+    real = select.select
+
+    def watched(*arguments: Any) -> Any:
+        found = real(*arguments)
+        woken.append(bool(found[0]))
+        return found
+
+    monkeypatch.setattr("controller.service.signals.select.select", watched)
+    signal.raise_signal(signal.SIGHUP)
+    signal.raise_signal(signal.SIGHUP)
+    for _ in range(2):
+        signals.sleep(0.0)
+
+    assert woken == [True, False]
 
 
 def test_afterwards_signals_do_what_they_did_before() -> None:

@@ -92,13 +92,14 @@ def test_starts_and_running_time_are_counted_from_tick_to_tick(
 ) -> None:
     """A tick that is late counts with its length; a pump that runs on starts once."""
     chamber.tick(0.0, asked=NOTHING_ASKED, swap_due=None, records_fault=None)
-    for now, pump in ((0.0, False), (5.0, True), (10.0, True), (22.0, False), (27.0, False),
-                      (32.0, True), (37.0, True)):  # fmt: skip
+    ticks = [(0.0, False), (5.0, True), (10.0, True), (22.0, False), (27.0, False), (32.0, True),
+             (37.0, True), (42.0, True), (47.0, True)]  # fmt: skip
+    for now, pump in ticks:
         publisher.count(pump=pump, now=now)
 
     figures = published(tmp_path, publisher, chamber).figures
 
-    assert (figures.starts, figures.pump_s) == (2, 17.0 + 5.0)
+    assert (figures.starts, figures.pump_s) == (2, 17.0 + 15.0)
 
 
 def test_the_status_names_what_only_the_process_knows(

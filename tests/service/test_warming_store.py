@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from structlog.testing import capture_logs
 
 from controller.core.decide import begin
 from controller.core.memory import Warming, WarmingLine
@@ -109,3 +110,23 @@ def test_nothing_is_written_before_the_first_block(tmp_path: Path) -> None:
     store.close()
 
     assert not (tmp_path / KEPT_WARMING).exists()
+
+
+def test_one_block_that_was_learned_is_worth_keeping(tmp_path: Path) -> None:
+    """The first of a chamber: nothing slow or sound has been counted yet."""
+    first = Warming(line=WarmingLine(1.0, 0.9, 0.5, 0.81, 0.45, 1, 0.9))
+    kept_in(tmp_path, first)
+
+    assert taken_up(tmp_path) == first
+
+
+def test_why_it_is_learned_anew_is_in_the_log(tmp_path: Path) -> None:
+    """Whoever exchanged a probe reads what that costs."""
+    kept_in(tmp_path)
+
+    with capture_logs() as logs:
+        taken_up(tmp_path, ids={**IDS, "air": "28-b"})
+
+    assert [(line["event"], line["why"]) for line in logs] == [
+        ("warming_is_learned_anew", "other probes are fitted")
+    ]
