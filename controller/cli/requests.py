@@ -40,7 +40,7 @@ from controller.errors import (
 from controller.pictures.request_answers import answer_words
 from controller.pictures.words import moment, pack_count
 from controller.records.boot import boot_id, boottime
-from controller.records.requests_file import REQUESTS, ask_now, request_of, swaps
+from controller.records.requests_file import REQUESTS, ask, request_of, swaps
 from controller.records.requests_place import in_use, why_unseen
 from controller.records.status_file import STATUS, is_silent, read_status
 
@@ -219,7 +219,7 @@ def _request(
     try:
         with as_owner_of(place):
             wrong = None if instead_of is None else instead_of.request
-            number = ask_now(path, payload, who=who_asks(), instead_of=wrong)
+            number = ask(path, payload, who=who_asks(), instead_of=wrong)
             if instead_of is not None:
                 done = f"Corrected: {_of(instead_of)}."
             if (why := why_unseen(path, place)) is not None:

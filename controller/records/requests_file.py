@@ -13,6 +13,7 @@ import sqlite3
 import time
 from collections.abc import Iterable, Iterator
 from contextlib import closing, contextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -56,14 +57,34 @@ CREATE INDEX requests_unanswered ON requests (id) WHERE answer IS NULL;
 """
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AskedAt:
+    """When a request is made, on both clocks."""
+
+    utc_ms: int
+    """Wall clock [ms since 1970, UTC]."""
+    boot_id: str
+    """This boot; empty: not known."""
+    boot_ms: int
+    """Boot-time clock [ms]."""
+
+    @classmethod
+    def now(cls) -> AskedAt:
+        """Return this instant."""
+        return cls(
+            utc_ms=time.time_ns() // 1_000_000,
+            boot_id=boot_id() or "",
+            boot_ms=round(boottime() * 1000),
+        )
+
+
 def ask(
     path: Path,
     payload: Payload,
     *,
     who: str,
-    utc_ms: int,
-    boot_id: str,
-    boot_ms: int,
+    instead_of: int | None = None,
+    at: AskedAt | None = None,
 ) -> int:
     """Write a request and return its number.
 
@@ -71,37 +92,17 @@ def ask(
         path: The requests file; created if need be.
         payload: What is asked for.
         who: Who asks.
-        utc_ms: Wall clock [ms since 1970, UTC].
-        boot_id: This boot.
-        boot_ms: Boot-time clock [ms].
-
-    Raises:
-        OSError: The file cannot be written.
-    """
-    with _opened(path) as file:
-        return _inserted(file, payload, who=who, utc_ms=utc_ms, boot_id=boot_id, boot_ms=boot_ms)
-
-
-def ask_now(path: Path, payload: Payload, *, who: str, instead_of: int | None = None) -> int:
-    """Write a request, asked now; return its number.
-
-    Args:
-        path: The requests file; created if need be.
-        payload: What is asked for.
-        who: Who asks.
         instead_of: Number of a logged swap that this one takes the place of: that one is taken back
             in the same transaction. None: of none.
+        at: When; None: now.
 
     Raises:
         OSError: The file cannot be written.
     """
-    utc_ms, boot, boot_ms = _utc_ms(), boot_id() or "", round(boottime() * 1000)
+    at = AskedAt.now() if at is None else at
     payloads = (payload,) if instead_of is None else (Withdraw(request=instead_of), payload)
     with _opened(path) as file:
-        numbers = [
-            _inserted(file, each, who=who, utc_ms=utc_ms, boot_id=boot, boot_ms=boot_ms)
-            for each in payloads
-        ]
+        numbers = [_inserted(file, each, who, at) for each in payloads]
     return numbers[-1]
 
 
@@ -116,19 +117,12 @@ def report_swap_due(path: Path, *, due: bool, for_s: float) -> None:
     Raises:
         OSError: The file cannot be written.
     """
-    boot_ms = round(boottime() * 1000)
-    payload = ReportSwapDue(due=due, until_boot_ms=boot_ms + round(for_s * 1000))
+    at = AskedAt.now()
+    payload = ReportSwapDue(due=due, until_boot_ms=at.boot_ms + round(for_s * 1000))
     with _opened(path) as file:
         # the old row goes last: were its number given to the new one, an answer on its way to
         # the old would be written beside the new, which nobody would then read
-        number = _inserted(
-            file,
-            payload,
-            who="lookout",
-            utc_ms=_utc_ms(),
-            boot_id=boot_id() or "",
-            boot_ms=boot_ms,
-        )
+        number = _inserted(file, payload, "lookout", at)
         file.execute(
             "DELETE FROM requests WHERE kind = ? AND id < ?", (RequestKind.FORECAST.value, number)
         )
@@ -148,9 +142,8 @@ def log_past_swap(path: Path, *, at: datetime, packs: int, who: str) -> None:
     """
     utc_ms = round(at.timestamp() * 1000)
     with _opened(path) as file:
-        number = _inserted(
-            file, LogSwap(packs=packs, at=at), who=who, utc_ms=utc_ms, boot_id="", boot_ms=0
-        )
+        asked_at = AskedAt(utc_ms=utc_ms, boot_id="", boot_ms=0)
+        number = _inserted(file, LogSwap(packs=packs, at=at), who, asked_at)
         file.execute(_ANSWER, ("imported", utc_ms, number))
 
 
@@ -174,27 +167,15 @@ def forget_past_swaps(path: Path, *, who: str) -> int:
         return cursor.rowcount
 
 
-def _inserted(
-    file: sqlite3.Connection,
-    payload: Payload,
-    *,
-    who: str,
-    utc_ms: int,
-    boot_id: str,
-    boot_ms: int,
-) -> int:
+def _inserted(file: sqlite3.Connection, payload: Payload, who: str, at: AskedAt) -> int:
     """Put a row in and return its number."""
     cursor = file.execute(
         "INSERT INTO requests (kind, payload, who, asked_utc_ms, boot_id, asked_boot_ms)"
         " VALUES (?, ?, ?, ?, ?, ?)",
-        (kind_of(payload).value, payload_text(payload), who, utc_ms, boot_id, boot_ms),
+        (kind_of(payload).value, payload_text(payload), who, at.utc_ms, at.boot_id, at.boot_ms),
     )
     assert cursor.lastrowid is not None
     return cursor.lastrowid
-
-
-def _utc_ms() -> int:
-    return time.time_ns() // 1_000_000
 
 
 def unanswered(path: Path, *, most: int) -> list[Request | UnreadableRequest]:

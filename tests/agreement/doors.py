@@ -24,7 +24,7 @@ from controller.lookout.notices.notice_rules import rules_of
 from controller.lookout.page.access import Access
 from controller.lookout.page.app import PageContext, page_app
 from controller.records.forecast_file import read_forecast, write_forecast
-from controller.records.requests_file import REQUESTS, ask_now
+from controller.records.requests_file import REQUESTS, ask
 from controller.records.snapshot import Snapshot, take_snapshot
 from controller.settings.load import Settings
 from tests.lookout.houses import alarm, forecast, probes, put_status, settings_with, status
@@ -123,5 +123,5 @@ def asked_chamber(place: Path) -> Asked:
         ),
     )
     swap = LogSwap(packs=PACKS, at=now - timedelta(hours=9))
-    ask_now(place / REQUESTS, swap, who="Tove")
+    ask(place / REQUESTS, swap, who="Tove")
     return Asked(place=place, settings=settings, now=now)

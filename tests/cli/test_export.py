@@ -14,7 +14,7 @@ from controller.domain.control_phase import Phase, Reason
 from controller.domain.requests import LogSwap
 from controller.probes.recorded import read_rows
 from controller.records.boot import boottime
-from controller.records.requests_file import REQUESTS, ask
+from controller.records.requests_file import REQUESTS, AskedAt, ask
 from controller.records.writer import RecordsWriter
 from controller.settings.shipped import shipped_config
 from tests.support.laws import make_inputs, reading
@@ -40,7 +40,7 @@ def test_export_is_read_back_row_by_row(tmp_path: Path, monkeypatch: pytest.Monk
     for packs in (3, 1):
         ask(
             tmp_path / REQUESTS, LogSwap(packs=packs, at=at),
-            who="Tove", utc_ms=0, boot_id="b", boot_ms=0,
+            who="Tove", at=AskedAt(utc_ms=0, boot_id="b", boot_ms=0),
         )  # fmt: skip
     target = tmp_path / "out.csv"
 

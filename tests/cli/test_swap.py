@@ -11,7 +11,7 @@ import pytest
 from controller.cli.main import status_of
 from controller.domain.places import state_directory
 from controller.domain.requests import Payload
-from controller.records.requests_file import REQUESTS, answer_all, ask_now, swaps
+from controller.records.requests_file import REQUESTS, answer_all, ask, swaps
 from tests.lookout.houses import settings_with
 
 
@@ -118,12 +118,12 @@ def test_what_cannot_be_is_refused_and_nothing_is_logged(
 def answered_at_once(monkeypatch: pytest.MonkeyPatch, text: str) -> None:
     """Stand in for a running service that answers every request with this text."""
 
-    def ask(path: Path, payload: Payload, **more: Any) -> int:
-        number = ask_now(path, payload, **more)
+    def answered(path: Path, payload: Payload, **more: Any) -> int:
+        number = ask(path, payload, **more)
         answer_all(path, [(number, text)], utc_ms=0)
         return number
 
-    monkeypatch.setattr("controller.cli.requests.ask_now", ask)
+    monkeypatch.setattr("controller.cli.requests.ask", answered)
     monkeypatch.setattr("controller.cli.requests._running_tick_s", lambda place: 5.0)
 
 

@@ -37,7 +37,7 @@ from controller.probes.samples import Fault
 from controller.records.first_runs import last_first_run
 from controller.records.forecast_file import FORECAST, read_forecast
 from controller.records.reader import read_events, read_readings
-from controller.records.requests_file import REQUESTS, ask_now, newest, swaps, unanswered
+from controller.records.requests_file import REQUESTS, ask, newest, swaps, unanswered
 from controller.records.snapshot import take_snapshot
 from controller.records.status_file import STATUS
 from controller.service.kept_timers import begin_from, read_kept
@@ -126,7 +126,7 @@ def weather(data: bytes) -> None:
 @cache
 def _requests_file() -> Path:
     path = folder() / REQUESTS
-    ask_now(path, Resume(), who="Tove")
+    ask(path, Resume(), who="Tove")
     return path
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from controller.domain.requests import LogSwap
 from controller.lookout.broker.incoming_requests import IncomingRequests
-from controller.records.requests_file import REQUESTS, ask_now
+from controller.records.requests_file import REQUESTS, ask
 from controller.service.kept_timers import read_kept
 from tests.fuzz import http
 from tests.fuzz.seeds import SENT, seeds
@@ -49,7 +49,7 @@ def test_good_bytes_pass(name: str) -> None:
 def test_good_messages_are_accepted(tmp_path: Path) -> None:
     """A fuzzer that starts from what the first check refuses never sees the others."""
     requests = tmp_path / REQUESTS
-    ask_now(requests, LogSwap(packs=4, at=SENT), who="Tove")
+    ask(requests, LogSwap(packs=4, at=SENT), who="Tove")
     for seed in seeds("message"):
         incoming = IncomingRequests(requests, settings_with(tmp_path), kept=tmp_path / "ids")
         asked = incoming.take(seed.replace(b'"id": "1"', b'"id": "2"', 1), kept=False, now=SENT)

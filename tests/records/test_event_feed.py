@@ -16,7 +16,7 @@ from controller.domain.temperatures import Lost, Seen
 from controller.records.boot import boot_id, boottime
 from controller.records.event_feed import EventFeed, FedEvent
 from controller.records.first_runs import keep_first_run, last_first_run
-from controller.records.requests_file import REQUESTS, ask, ask_now
+from controller.records.requests_file import REQUESTS, AskedAt, ask
 from controller.records.snapshot import RECENT, take_snapshot
 from controller.records.status_file import Clocks, status_of, write_status
 from controller.records.writer import RecordsWriter
@@ -124,11 +124,11 @@ def test_a_snapshot_is_what_the_process_wrote_and_people_asked(
     path = tmp_path / REQUESTS
     for age_s in (RECENT.total_seconds() + 60, RECENT.total_seconds() - 60):
         asked = round((now.timestamp() - age_s) * 1000)
-        ask(path, Pause(for_s=age_s), who="Tove", utc_ms=asked, boot_id="b", boot_ms=0)
-    ask_now(path, LogSwap(packs=3, at=NOW - timedelta(hours=1)), who="Tove")
-    ask_now(path, LogSwap(packs=4, at=NOW), who="Tove")
-    ask_now(path, LogSwap(packs=2, at=NOW - timedelta(days=3)), who="Tove")  # logged late
-    ask_now(path, ReportSwapDue(due=True, until_boot_ms=1), who="lookout")
+        ask(path, Pause(for_s=age_s), who="Tove", at=AskedAt(utc_ms=asked, boot_id="b", boot_ms=0))
+    ask(path, LogSwap(packs=3, at=NOW - timedelta(hours=1)), who="Tove")
+    ask(path, LogSwap(packs=4, at=NOW), who="Tove")
+    ask(path, LogSwap(packs=2, at=NOW - timedelta(days=3)), who="Tove")  # logged late
+    ask(path, ReportSwapDue(due=True, until_boot_ms=1), who="lookout")
     write_status(tmp_path / "status.json", status(boottime_s=boottime() - 4.0))
 
     seen = take_snapshot(tmp_path, taken_utc=now)

@@ -28,6 +28,7 @@ from controller.domain.requests import (
     SetStage,
 )
 from controller.records.requests_file import (
+    AskedAt,
     answer_all,
     ask,
     log_past_swap,
@@ -47,7 +48,8 @@ DUE: list[tuple[bool, float]] = []
 
 def put(path: Path, payload: Payload, boot: str = BOOT, boot_ms: int = 1_000_000) -> int:
     """Write a request of a person."""
-    return ask(path, payload, who="Tove", utc_ms=1_780_000_000_000, boot_id=boot, boot_ms=boot_ms)
+    at = AskedAt(utc_ms=1_780_000_000_000, boot_id=boot, boot_ms=boot_ms)
+    return ask(path, payload, who="Tove", at=at)
 
 
 def packs(number: int) -> LogSwap:

@@ -14,7 +14,7 @@ import pytest
 from controller.domain.requests import LogSwap, RequestKind, Resume
 from controller.records.requests_file import (
     REQUESTS,
-    ask_now,
+    ask,
     log_past_swap,
     newest,
     settle,
@@ -45,7 +45,7 @@ def test_the_group_may_ask_whatever_the_umask(tmp_path: Path, umask: int) -> Non
     """The journal lies beside the file, so the folder is the group's too; nobody else's."""
     before = os.umask(umask)
     try:
-        ask_now(tmp_path / REQUESTS, Resume(), who="Tove")
+        ask(tmp_path / REQUESTS, Resume(), who="Tove")
     finally:
         os.umask(before)
 
@@ -57,7 +57,7 @@ def test_a_folder_keeps_its_files_in_the_group_of_the_instance(tmp_path: Path) -
     """The state directory has the set-group-id bit, and the folder in it inherits it."""
     tmp_path.chmod(0o2750)
 
-    ask_now(tmp_path / REQUESTS, Resume(), who="Tove")
+    ask(tmp_path / REQUESTS, Resume(), who="Tove")
 
     assert mode_of((tmp_path / REQUESTS).parent) == 0o2770
 
@@ -69,7 +69,7 @@ def test_a_file_of_an_earlier_release_is_used_where_it_is_until_the_service_move
     of_release_0_1_0(tmp_path)
     path = tmp_path / REQUESTS
     logged = swaps(path)
-    number = ask_now(path, Resume(), who="Tove")
+    number = ask(path, Resume(), who="Tove")
 
     assert logged
     assert not path.exists()
@@ -107,7 +107,7 @@ def of_release_0_1_0_elsewhere(tmp_path: Path) -> Path:
 def test_a_second_start_moves_nothing(tmp_path: Path) -> None:
     """What lies in its place stays as it is."""
     path = tmp_path / REQUESTS
-    ask_now(path, LogSwap(packs=4, at=AT), who="Tove")
+    ask(path, LogSwap(packs=4, at=AT), who="Tove")
     settle(tmp_path)
 
     request = newest(path, RequestKind.SWAP)
@@ -121,7 +121,7 @@ def test_a_file_that_the_service_cannot_use_is_named_with_its_cure(
 ) -> None:
     """A request in it would never be answered."""
     path = tmp_path / REQUESTS
-    ask_now(path, Resume(), who="Tove")
+    ask(path, Resume(), who="Tove")
     assert why_unseen(path, tmp_path) is None
     path.chmod(0o440)
     service = tmp_path.stat()

@@ -14,7 +14,7 @@ from controller.log import structlog
 from controller.lookout.broker.documents import ASK_CODEC, AskDocument
 from controller.lookout.page.button_actions import ActionContext, action_of
 from controller.records.durable import replace_file
-from controller.records.requests_file import ask_now, swaps
+from controller.records.requests_file import ask, swaps
 from controller.settings.load import Settings
 
 LARGEST_BYTES = 16_384
@@ -85,7 +85,7 @@ class IncomingRequests:
         replace_file(self._kept, json_text([*self._known, message.id][-MOST_KNOWN:]))
         self._known.append(message.id)
         self._accepted_at.append(now)
-        ask_now(
+        ask(
             self._requests,
             action.payload,
             who=f"{message.who}, by message",

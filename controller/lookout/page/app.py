@@ -57,7 +57,7 @@ from controller.lookout.readings import change_words
 from controller.pictures.html import chart_style
 from controller.pictures.request_answers import answer_words
 from controller.pictures.words import moment
-from controller.records.requests_file import REQUESTS, ask_now, request_of, swaps
+from controller.records.requests_file import REQUESTS, ask, request_of, swaps
 from controller.records.snapshot import Snapshot
 from controller.settings.foresight_of import freezer_packs_per_day
 from controller.settings.load import Settings
@@ -361,7 +361,7 @@ class _Page:
             raise HTTPException(409, already)
         try:
             number = await run_in_threadpool(
-                ask_now,
+                ask,
                 self._requests,
                 action.payload,
                 who=context.who or "page",

@@ -29,7 +29,7 @@ from controller.lookout.broker.documents import TOPICS, schema_of
 from controller.lookout.broker.identity import Identity, RunMode, identity_of, machine_name
 from controller.lookout.broker.incoming_requests import IncomingRequests
 from controller.lookout.broker.publisher import MqttPublisher, pause_after, publisher_of
-from controller.records.requests_file import REQUESTS, ask_now, swaps, unanswered
+from controller.records.requests_file import REQUESTS, ask, swaps, unanswered
 from controller.records.schema import migrate
 from controller.records.snapshot import Snapshot, take_snapshot
 from controller.settings.load import read_settings
@@ -505,7 +505,7 @@ def test_a_change_that_is_corrected_by_message_counts_once(
 ) -> None:
     """As on the page: the record keeps both, and the new one takes the place of the old."""
     at = NOW - timedelta(hours=3)
-    wrong = ask_now(tmp_path / REQUESTS, LogSwap(packs=2, at=at), who="Ann")
+    wrong = ask(tmp_path / REQUESTS, LogSwap(packs=2, at=at), who="Ann")
     fields = {"packs": "3", "instead_of": str(wrong)}
 
     answer = incoming.take(message(what="swap", fields=fields), kept=False, now=NOW)

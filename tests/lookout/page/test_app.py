@@ -39,7 +39,7 @@ from controller.records.boot import boottime
 from controller.records.requests_file import (
     REQUESTS,
     answer_all,
-    ask_now,
+    ask,
     asked_since,
     newest,
     swaps,
@@ -276,9 +276,9 @@ def test_a_second_press_while_the_first_is_written_acts_once(
 
     def slow(*arguments: Any, **named: Any) -> int:
         assert written.wait(10)
-        return ask_now(*arguments, **named)
+        return ask(*arguments, **named)
 
-    monkeypatch.setattr("controller.lookout.page.app.ask_now", slow)
+    monkeypatch.setattr("controller.lookout.page.app.ask", slow)
 
     async def pressed_twice() -> list[httpx2.Response]:
         async with httpx2.AsyncClient(
@@ -315,7 +315,7 @@ def test_a_second_reset_learns_who_was_first(hand: Hand) -> None:
 
 def test_ending_somebody_elses_pause_asks_first(hand: Hand) -> None:
     """Hands may still be in the chamber."""
-    ask_now(hand.place / REQUESTS, Pause(for_s=900.0), who="Ann")
+    ask(hand.place / REQUESTS, Pause(for_s=900.0), who="Ann")
     hand.enter(who="Tove")
 
     question = hand.client.get("/do/resume").text
@@ -325,7 +325,7 @@ def test_ending_somebody_elses_pause_asks_first(hand: Hand) -> None:
 
 def test_a_change_that_another_just_logged_is_pointed_out(hand: Hand) -> None:
     """Logged twice, it counts twice."""
-    ask_now(hand.place / REQUESTS, LogSwap(packs=4, at=datetime.now(UTC)), who="Ann")
+    ask(hand.place / REQUESTS, LogSwap(packs=4, at=datetime.now(UTC)), who="Ann")
     hand.enter(who="Tove")
 
     question = plain(hand.client.get("/do/swap?packs=4").text)
@@ -760,7 +760,7 @@ def test_page_and_shell_at_the_same_time_are_both_kept_once(hand: Hand) -> None:
     def by_shell() -> None:
         begin.wait()
         for packs in range(101, 111):
-            ask_now(path, LogSwap(packs=packs, at=datetime.now(UTC)), who="tove")
+            ask(path, LogSwap(packs=packs, at=datetime.now(UTC)), who="tove")
 
     threads = [threading.Thread(target=each) for each in (by_page, by_shell)]
     for thread in threads:

@@ -22,7 +22,7 @@ from controller.domain.requests import (
 )
 from controller.history.importing import add_history, reading_at
 from controller.lookout.page.recent_events import recent_events, since_last_visit
-from controller.records.requests_file import REQUESTS, answer_all, ask, report_swap_due
+from controller.records.requests_file import REQUESTS, AskedAt, answer_all, ask, report_swap_due
 from tests.lookout.houses import NOW
 
 HOUR = timedelta(hours=1)
@@ -80,9 +80,8 @@ def put_events(place: Path, *events: tuple[int, str, str, str]) -> Path:
 
 def put_request(place: Path, minutes_ago: int, payload: Payload, answer: str | None) -> None:
     utc_ms = round((NOW.timestamp() - 60 * minutes_ago) * 1000)
-    number = ask(
-        place / REQUESTS, payload, who="Tove (page)", utc_ms=utc_ms, boot_id="b", boot_ms=0
-    )
+    at = AskedAt(utc_ms=utc_ms, boot_id="b", boot_ms=0)
+    number = ask(place / REQUESTS, payload, who="Tove (page)", at=at)
     if answer is not None:
         answer_all(place / REQUESTS, [(number, answer)], utc_ms=utc_ms + 5000)
 
