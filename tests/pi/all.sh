@@ -60,6 +60,7 @@ one() { # NAME EXPECTED_STATUS SCRIPT OPTIONS...
     else
         echo "NOT HELD: found no log of the pins" >>"$out/$name.txt"
     fi
+    [ "$name" != control ] || return 0 # it is judged by what must not hold in it, below
     grep -E '^(NOT )?held:|held, ' "$out/$name.txt" | tail -90
     if [ $status != "$expected" ] || grep -q '^NOT HELD' "$out/$name.txt"; then
         bad+=("$name")
@@ -74,7 +75,6 @@ one control 0 blip.sh
 if [ -e "$out/control.txt" ]; then
     if [ "$(grep -c '^NOT HELD: GPIO[56] was never on' "$out/control.txt")" = 2 ] &&
         grep -q 'exit status 0' "$out/control.txt"; then
-        bad=()
         echo "control: the blips were seen, as they must be"
     else
         echo "control: NOT HELD: blips that were made on purpose were not seen; no run here proves anything"

@@ -1,4 +1,4 @@
-# Runs inside the emulated Pi, as root: installs the wheel by the steps of systemd/INSTALL.md and drives
+# Runs inside the emulated Pi, as root: installs the wheel as the installer does and drives
 # the service on made-up w1_slave files and real GPIO registers. Prints one line a step: what was done, what
 # the unit says, what the two pins' registers say. Active-low relays: "hi" is off.
 . /share/helpers.sh
