@@ -136,7 +136,7 @@ def first_run(config: Path, anew: bool, as_json: bool) -> int:
         _print(steps)
     if not run.signed:
         failed = run.named(FAILED)
-        why = f"failed: {', '.join(failed)}" if failed else "nobody signed"
+        why = f"failed: {', '.join(failed)}" if failed else "no name was given"
         raise FirstRunError(f"not signed off, {why}; it is kept, and can be run again")
     click.echo(f"Signed off by {run.who}.", err=True)
     if INSIDE not in os.environ:

@@ -214,7 +214,8 @@ def _print(document: dict[str, Any], config: Path, path: Path) -> None:
     if document["air_misfit_k"] > POOR_K or document["reservoir_misfit_k"] > POOR_K:
         console.print(
             "[b]That is a poor fit[/b]: something happened that the model does not know (a door, "
-            "lights, a pack change nobody logged), or the rest of \\[plant] is wrong. See --html."
+            "lights, a pack change that was not logged), or the rest of \\[plant] is wrong. "
+            "See --html."
         )
     named = os.path.relpath(path, config.parent)
     console.print(f'Written to {path}. To use it, put  fitted = "{named}"  under \\[plant].')

@@ -153,7 +153,7 @@ def in_order(
 ) -> list[tuple[ChamberSummary, str]]:
     """Return the chambers with the one to go to first at the front, each with the reason.
 
-    One that is silent comes first, because nobody knows how it is; then those in which the crop is
+    One that is silent comes first, because there is no data of it; then those in which the crop is
     hurt now; then by the early bound of swap due.
 
     Args:
@@ -164,7 +164,7 @@ def in_order(
     for chamber in chambers:
         pressing = [alarm for alarm in chamber.alarms if urgency_of(alarm) is Urgency.CROP]
         if chamber.silent:
-            key, why = (0, now), "nobody knows how it is"
+            key, why = (0, now), "no data"
         elif pressing:
             key, why = (1, chamber.early or now), "the crop needs somebody now"
         elif not chamber.known:

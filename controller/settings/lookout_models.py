@@ -60,13 +60,14 @@ class Lookout(Table):
     """[lookout]: the page for phone and shell."""
 
     address: str = "127.0.0.1"
-    """Where it listens. Any address but the machine's own needs a secret to exist."""
+    """Where it listens. Any address but the machine's own needs a password:
+    coldpin lookout CONFIG --new-password."""
     port: Annotated[int, Field(ge=1024, le=65_535)] = 8427
     """Port of the page."""
     names: Annotated[tuple[str, ...], Field(strict=False)] = ()
     """Names by which people call the machine, such as "loft.local"; others are refused."""
     reading: Literal["open", "closed"] = "open"
-    """Whether looking needs no secret. Acting always needs it."""
+    """`open`: the chamber is shown without a password. Changing anything always needs it."""
     freezer_packs_per_day: Annotated[float, Field(gt=0, le=10_000, strict=False)] | None = None
     """What one freezer behind all chambers freezes in a day; the list of chambers then says whether
     it keeps up with all their plans."""
@@ -76,7 +77,7 @@ class Mqtt(Table):
     """[mqtt]: a broker to which the lookout tells how the chamber is. Default: none."""
 
     host: str | None = None
-    """Name or address of the broker; where it is left out, nothing is told."""
+    """Name or address of the broker; left out: nothing is published."""
     port: Annotated[int, Field(ge=1, le=65_535)] = 1883
     """Port of the broker."""
     tls: bool = False
@@ -94,7 +95,7 @@ class Mqtt(Table):
     )
     """What every topic begins with."""
     every: Annotated[Duration, between(5, 3600, "5 s to 1 h")] = Seconds(30)
-    """How often the state is told where nothing changes."""
+    """How often the state is published while nothing changes."""
     all_chambers: bool = False
     """Whether the page lists every chamber that the broker knows, and not only those here."""
     commands: bool = False

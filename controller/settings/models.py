@@ -132,12 +132,12 @@ class TimingTable(Table):
     cut-in, or where no answer of the loop was seen in it; it stands until a call has been served or
     held."""
     longest_unseen_run: Annotated[Duration, between(60, 86_400, "1 min to 1 d")] = Seconds(1800)
-    """The same while the reservoir probe is lost: nobody knows then whether the water still
+    """The same while the reservoir probe is lost, when it is not known whether the water still
     cools."""
 
 
 class LimitsTable(Table):
-    """[limits]: where cooling stops, and where people are told."""
+    """[limits]: where cooling stops, and where alarms are raised."""
 
     low_limit: CropTemperature
     """Air at or below this stops pump and fan at once."""
@@ -148,8 +148,9 @@ class LimitsTable(Table):
     reservoir_freezing: Annotated[Temperature, between(-5000, 5000, "-5 C to 5 C")] = (
         RESERVOIR_FREEZING
     )
-    """Plain ice cannot bring water below 0 °C, so the default speaks up only when salt packs do.
-    With salt packs choose more, such as 1 C: slush can block the loop before the probe shows it."""
+    """Plain ice cannot bring water below 0 °C, so the default raises the alarm only with
+    salt packs. With those choose more, such as 1 C: slush can block the loop before the probe shows
+    it."""
     reservoir_margin: Annotated[Difference, between(500, 10_000, "0.5 K to 10 K")] = MilliKelvin(
         2000
     )
@@ -339,7 +340,7 @@ class LoadTable(BaseModel):
 
 
 class Signal(LoadTable):
-    """[loads.signal]: a lamp or buzzer, on while an alarm stands that nobody has acknowledged.
+    """[loads.signal]: a lamp or buzzer, on while an active alarm is not marked as seen.
 
     Besides this one it has every key of the other loads.
     """

@@ -308,7 +308,7 @@ class FreezerSpec:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RoomSpec:
-    """The room around the chamber; the plant itself is told the room at each step.
+    """The room around the chamber on a hot day.
 
     Raises:
         PhysicsError: A figure outside its range, or a night warmer than the day.

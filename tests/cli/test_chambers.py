@@ -60,7 +60,7 @@ def test_people_get_a_table_and_the_freezer(folder: Path, monkeypatch: pytest.Mo
     )
 
     assert ran.exit_code == 0
-    assert "nobody" in ran.output
+    assert "no data" in ran.output
     assert "No swap is planned within 24 hours." in ran.output
     assert max(map(len, ran.output.splitlines())) <= 60
 

@@ -172,7 +172,7 @@ tests:
         exp_alerts:
           - exp_labels: {severity: critical, instance: loft, job: coldpin}
             exp_annotations:
-              summary: "The control process of loft is silent: nothing cools the chamber."
+              summary: "coldpin has stopped on loft: nothing cools the chamber."
       - eval_time: 15m
         alertname: ColdpinAlarmStands
         exp_alerts:

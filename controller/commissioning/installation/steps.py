@@ -287,7 +287,7 @@ def comfort_step(run_output: dict[Path, str]) -> InstallStep:
 def person_step(machine: Machine) -> InstallStep:
     """Return the step that lets the person read and ask without sudo."""
     if machine.person is None:
-        return InstallStep(title="Nobody called sudo, so nobody joins the group coldpin")
+        return InstallStep(title="No user joins the group coldpin, since sudo was not used")
     return InstallStep(
         title=f"{machine.person} may use status, swap, pause and ack without sudo "
         f"(group {USER}; takes effect at the next login)",

@@ -68,7 +68,7 @@ class OutageWatch:
             since = datetime.fromtimestamp(self._before.utc_s, UTC)
             self._before = None
             due = [each for each in due if each.about != OUTAGE]
-            cause = "Nobody could be notified"
+            cause = "No notice could be sent"
             due.insert(0, outage_notice(since, snapshot, rules, local, cause=cause))
         return [self._with_events(each, local) for each in due]
 

@@ -88,7 +88,7 @@ def test_an_outage_is_reported_once_the_chamber_can_be_seen() -> None:
 
     assert completed(watch, clock(7200.0, boottime_s=10.0), silent=True) == []
     (notice,) = completed(watch, clock(7260.0, boottime_s=70.0))
-    assert notice.body.startswith("Nobody could be notified from 14:00 to 16:01 (")
+    assert notice.body.startswith("No notice could be sent from 14:00 to 16:01 (")
     assert completed(watch, clock(7320.0, boottime_s=130.0)) == []
 
 

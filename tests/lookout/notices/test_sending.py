@@ -529,9 +529,7 @@ def test_after_an_outage_what_happened_is_reported(
     if until is not None:
         assert asked[0][0] == NOW
         assert (
-            bodies[0]
-            .splitlines()[0]
-            .startswith(f"Nobody could be notified from 14:00 to {until} (")
+            bodies[0].splitlines()[0].startswith(f"No notice could be sent from 14:00 to {until} (")
         )
         assert bodies[0].splitlines()[1:] == ["15:10 Air too warm", "16:40 Over: Air too warm"]
 
