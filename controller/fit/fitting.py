@@ -6,12 +6,12 @@ The model is `controller.fit.replay`, what is left free is in `fit_problem`.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
-from itertools import count, pairwise
-from typing import Any
+from itertools import pairwise
+from typing import Any, Protocol
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -31,6 +31,8 @@ LEAST_ROOM_K = 1.5
 DUTY = (0.02, 0.95)
 """Share of time with cooling on outside which there is nothing to compare [-]."""
 MOST_ROUNDS = 20
+FIRST_ROUNDS, EVERY_ROUNDS = 3, 3
+"""In so many first rounds of a search, and then every so many rounds, the slopes are taken anew."""
 CLOSE_ENOUGH = 1e-3
 """The search ends where a round gains less than this share of the misfit, or moves less: on
 simulated records every figure is then within 0.1 % of where a longer search ends."""
@@ -131,15 +133,10 @@ def _searched(
     while True:
         problem = Problem(stretches, spec, tuple(free))
         problem.workers = workers
-        rounds = count(1)
-
-        def slopes(at: Any, problem: Problem = problem, rounds: Iterator[int] = rounds) -> Any:
-            on_round(len(problem.figures), next(rounds))
-            return problem.slopes(at)
-
         try:
             best = least_squares(
-                problem.residuals, problem.start if start is None else start, jac=slopes,
+                problem.residuals, problem.start if start is None else start,
+                jac=SearchSlopes(problem, on_round),
                 bounds=problem.bounds, x_scale="jac", ftol=CLOSE_ENOUGH, xtol=CLOSE_ENOUGH,
                 max_nfev=MOST_ROUNDS,
             )  # fmt: skip
@@ -161,6 +158,50 @@ def _searched(
                 "the record tells no figure of the plant better than by a factor of two; "
                 "a longer one, with warmer and cooler days and whole sets of packs, may"
             )
+
+
+class Slopes(Protocol):
+    """What a search needs of a problem."""
+
+    @property
+    def figures(self) -> tuple[Figure, ...]:
+        """The figures that are free."""
+
+    def residuals(self, at: Any) -> Any:
+        """Return the residuals at a point."""
+
+    def slopes(self, at: Any) -> Any:
+        """Return their slopes there."""
+
+
+class SearchSlopes:
+    """The slopes of a search: taken anew in some of its rounds, and brought up to date in others.
+
+    Those correct them along their own step by how the residuals really moved (Broyden, Math. Comp.
+    19:577, 1965), which costs no replay of the record.
+    """
+
+    def __init__(self, problem: Slopes, on_round: Callable[[int, int], object]) -> None:
+        self._problem, self._on_round = problem, on_round
+        self._rounds = 0
+        self._at: Any = None
+        self._residuals: Any = None
+        self._slopes: Any = None
+
+    def __call__(self, at: Any) -> Any:
+        """Return the slopes at a point."""
+        self._rounds += 1
+        self._on_round(len(self._problem.figures), self._rounds)
+        residuals = self._problem.residuals(at)
+        move = None if self._at is None else at - self._at
+        anew = self._rounds <= FIRST_ROUNDS or self._rounds % EVERY_ROUNDS == 0
+        if anew or move is None or not move.any():
+            self._slopes = self._problem.slopes(at)
+        else:
+            missed = residuals - self._residuals - self._slopes @ move
+            self._slopes = self._slopes + np.outer(missed, move) / (move @ move)
+        self._at, self._residuals = at.copy(), residuals
+        return self._slopes
 
 
 def _refuse_what_tells_nothing(stretches: Sequence[Stretch], spec: PlantSpec) -> None:

@@ -111,7 +111,7 @@ class Problem:
         self.first_set = n + 4
         self.size = n + 4 + sum(self.sets)
         self._kept: tuple[bytes, list[Replay]] | None = None
-        self._known = [_Known(each) for each in stretches]
+        self._known = [_Known(each, whole_set=whole) for each in stretches]
         self.workers: Executor | None = None
         """Where slopes of the air side are taken side by side; None: one after the other."""
 
@@ -315,11 +315,12 @@ class Replay:
 class _Known:
     """What of a stretch depends on no figure, as arrays."""
 
-    def __init__(self, stretch: Stretch) -> None:
+    def __init__(self, stretch: Stretch, *, whole_set: int) -> None:
         at_s = np.array([reading.at_s for reading in stretch.seen])
         self.air_c = np.array([reading.air_c for reading in stretch.seen])
         self.water_c = np.array([reading.water_c for reading in stretch.seen])
         self.for_air = np.array(counts_for_air(stretch))
+        self.for_water = np.array(counts_for_water(stretch, whole_set=whole_set))
         self.blocks = ((at_s - at_s[0]) // BLOCK_S).astype(int)
         self.hours = ((at_s - at_s[0]) // LEFT_OUT_S).astype(int)
 
@@ -352,8 +353,7 @@ def _replay(
     air = air_side(stretch, spec, offsets) if air is None else air
     probe_c = probe_in(air, lag_s=math.exp(log_lag))
     water = water_side(stretch, spec, offsets, air.coil_kj, frozen)
-    for_air = known.for_air
-    for_water = np.array(counts_for_water(stretch, water))
+    for_air, for_water = known.for_air, known.for_water
     air_error = np.array(probe_c) - known.air_c
     shown = np.array([math.nan if c is None else c for c in water.water_c])
     water_error = shown - known.water_c

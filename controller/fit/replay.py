@@ -269,11 +269,16 @@ def counts_for_air(stretch: Stretch) -> list[bool]:
     return [reading.at_s >= begins_s for reading in stretch.seen]
 
 
-def counts_for_water(stretch: Stretch, water: ReplayedWater) -> list[bool]:
-    """Return which readings of the reservoir are compared: not those just after a swap."""
+def counts_for_water(stretch: Stretch, *, whole_set: int) -> list[bool]:
+    """Return which readings of the reservoir are compared.
+
+    Those from the first whole set on, from which the model has one, but not those about a swap.
+    """
+    sets = sets_in(stretch, whole_set=whole_set)
+    begins_s = sets[0].at_s if sets else math.inf
     swaps = [swap.at_s for swap in stretch.swaps]
     return [
-        value is not None
+        reading.at_s >= begins_s
         and not any(-SWAP_SETTLING_S / 2 <= reading.at_s - at_s < SWAP_SETTLING_S for at_s in swaps)
-        for reading, value in zip(stretch.seen, water.water_c, strict=True)
+        for reading in stretch.seen
     ]

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Any
 
+import numpy as np
 import pytest
 
 from controller.errors import RecordError
-from controller.fit.fitting import Fit, fit
+from controller.fit.fitting import Fit, SearchSlopes, fit
 from controller.fit.problem import FIGURES
 from controller.fit.replay import stretches_of
 from tests.support.plants import TENT
@@ -50,6 +52,40 @@ def test_several_processes_find_the_same() -> None:
 
     assert [each.value for each in shared.fitted] == [each.value for each in alone.fitted]
     assert rounds[:2] == [(6, 1), (6, 2)]
+
+
+class _Bowl:
+    """Two residuals of two unknowns, with a little curvature; counts who asks for slopes."""
+
+    figures = FIGURES[:2]
+
+    def __init__(self) -> None:
+        self.anew = 0
+
+    def residuals(self, at: Any) -> Any:
+        x, y = at
+        return np.array([2.0 * x + y + 0.1 * x * x, x - 3.0 * y + 0.2 * y * y])
+
+    def slopes(self, at: Any) -> Any:
+        self.anew += 1
+        x, y = at
+        return np.array([[2.0 + 0.2 * x, 1.0], [1.0, -3.0 + 0.4 * y]])
+
+
+def test_slopes_between_two_that_are_taken_anew_go_by_how_the_residuals_moved() -> None:
+    """The secant equation (Broyden, Math. Comp. 19:577, 1965): slopes times move is the change."""
+    bowl = _Bowl()
+    rounds: list[int] = []
+    slopes_at = SearchSlopes(bowl, lambda _figures, number: rounds.append(number))
+    points = [np.array([x, y]) for x, y in ((1.0, 1.0), (0.6, 0.8), (0.4, 0.3), (0.2, 0.1))]
+
+    *_, last = [slopes_at(point) for point in points]
+
+    assert rounds == [1, 2, 3, 4]
+    assert bowl.anew == 3
+    move = points[-1] - points[-2]
+    change = bowl.residuals(points[-1]) - bowl.residuals(points[-2])
+    assert last @ move == pytest.approx(change)
 
 
 def test_what_it_is_not_asked_for_is_reported_too(fitted_plant: Fit) -> None:
