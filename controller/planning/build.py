@@ -171,6 +171,7 @@ class Build:
         *,
         settling_days: float = SETTLING_DAYS,
         until_repeated: bool = True,
+        until_steady: bool = False,
         trace: Callable[[TraceRow], None] | None = None,
         most_out_h: float = math.inf,
         most_above_k_h: float = math.inf,
@@ -181,6 +182,7 @@ class Build:
             days: Counted days.
             settling_days: Days before these.
             until_repeated: Rehearse no further once a day repeats the one before it.
+            until_steady: As for `hot_days`.
             trace: Is given a row every five minutes.
             most_out_h: Days that are out of band for longer are given up [h].
             most_above_k_h: As are those with more degree-hours above cut-in [K·h].
@@ -200,6 +202,7 @@ class Build:
                 days=days,
                 settling_days=settling_days,
                 until_repeated=until_repeated and self.room is None,
+                until_steady=until_steady,
                 room=self.room,
                 grower=grower,
                 swap_at_c=spent_c,

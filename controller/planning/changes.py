@@ -89,7 +89,9 @@ def best_changes(judgement: Judgement) -> tuple[Change, ...]:
         if judgement.holds:
             after = one_day(idea.build)
         else:
-            after = deciding_days(idea.build, most_out_h=_most_out_h(before, changes))
+            after = deciding_days(
+                idea.build, until_steady=True, most_out_h=_most_out_h(before, changes)
+            )
         changes.append(_change(idea, before, after, judgement))
     useful = [change for change in changes if change.gain > _worth(judgement)]
     return tuple(sorted(useful, key=_rank)[:MOST_LISTED])

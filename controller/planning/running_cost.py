@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from controller.domain import measures
 from controller.planning.verdict import Judgement
 
 PI_W = 4.0
@@ -50,10 +51,18 @@ def running_cost(judgement: Judgement) -> RunningCost:
     )
 
 
-ASSUMPTIONS = (
-    f"Freezing takes {ICE_KWH_PER_KG:g} kWh a kilogram of packs (0.07 to 0.16). The room loses "
-    f"{ROOM_W_K:g} W for each kelvin and takes {ROOM_SUN_W:g} W of sun and people; an air "
-    f"conditioner gives {ROOM_COP:g} times its electricity. A watt of cold from ice costs more "
-    "than one from an air conditioner: ice wins because a small insulated box is cooled, not a "
-    "room. A freezer bought for it takes 0.5 to 0.9 kWh a day more."
-)
+def assumptions_text(unit: str) -> str:
+    """Return what these figures rest on, for people who chose a unit of temperature."""
+    per_degree = (
+        f"{ROOM_W_K / 1.8:.0f} W for each °F" if unit == "F" else f"{ROOM_W_K:g} W for each °C"
+    )
+    weight = measures.WEIGHTS_KG["lb"] if unit == "F" else 1.0
+    name = "pound" if unit == "F" else "kilogram"
+    return (
+        f"Freezing takes {ICE_KWH_PER_KG * weight:.2g} kWh a {name} of packs ({0.07 * weight:.2g} "
+        f"to {0.16 * weight:.2g}). The room loses {per_degree} that it is cooler than the air "
+        f"around it and takes {ROOM_SUN_W:g} W of sun and people; an air conditioner gives "
+        f"{ROOM_COP:g} times its electricity. A watt of cold from ice costs more than one from an "
+        "air conditioner: ice wins because a small insulated box is cooled, not a room. A freezer "
+        "bought for it takes 0.5 to 0.9 kWh a day more."
+    )

@@ -194,6 +194,7 @@ def judge(
 def deciding_days(
     build: Build,
     *,
+    until_steady: bool = False,
     trace: Callable[[TraceRow], None] | None = None,
     most_out_h: float = math.inf,
 ) -> HotDays | None:
@@ -201,13 +202,14 @@ def deciding_days(
 
     Args:
         build: The build.
+        until_steady: As for `hot_days`, where only the time in band is asked for.
         trace: As for `judge`.
         most_out_h: As for `Build.days`.
 
     Raises:
         PhysicsError: A figure outside the range of the formulas.
     """
-    days = build.days(trace=trace, most_out_h=most_out_h)
+    days = build.days(until_steady=until_steady, trace=trace, most_out_h=most_out_h)
     if days is not None and _near_the_border(days) and days.rehearsed_days < days.days:
         days = build.days(until_repeated=False, trace=trace, most_out_h=most_out_h)
     return days

@@ -34,6 +34,11 @@ LOST_SHARE = 0.9
 """A day out of band for this share of it is lost; after two of them the others are taken to be like
 the last. Own choice: whatever holds is in band for 96 %."""
 
+STEADY_DAYS = 3
+STEADY_SHARE = 0.97
+"""So many days in band for this share of each, alike within `SAME_SHARE`, after which the freezer
+holds as many frozen packs as before them, go on like this: enough for who asks for the time in band
+alone, and not at which hour packs are changed."""
 ALL_LOST = 0.995
 """A first day out of band for this share of it is lost, and the others like it, where the day
 before it was too, or where it leaves no more frozen packs than it began with, within one: nothing
@@ -116,6 +121,7 @@ class HotDayCounter:
         from_s: float,
         days: float,
         until_repeated: bool,
+        until_steady: bool,
         margin_k: float,
         most_out_s: float,
         most_above_ks: float,
@@ -126,6 +132,7 @@ class HotDayCounter:
             from_s: When the counted days begin, a midnight [s since the start].
             days: Counted days.
             until_repeated: Whether a day that repeats the one before it ends the rehearsal.
+            until_steady: Whether days in band that go on like this end it too.
             margin_k: The reservoir is useful while it is colder than cut-in by this [K].
             most_out_s: Days that are out of band for longer are given up [s].
             most_above_ks: As are those with more degree-seconds above cut-in [K·s].
@@ -133,6 +140,7 @@ class HotDayCounter:
         self._from_s = from_s
         self._days = days
         self._until_repeated = until_repeated
+        self._until_steady = until_steady
         self._margin_k = margin_k
         self._most_out_s = most_out_s
         self._most_above_ks = most_above_ks
@@ -169,8 +177,8 @@ class HotDayCounter:
         self._midnights.append(self._totals(account, frozen_packs))
         if self._until_repeated:
             self._period = next((days for days in PERIODS if self._same_again(days)), 0)
-            if self._is_lost():
-                self._period = 1
+            if self._is_lost() or (self._until_steady and self._is_steady()):
+                self._period = self._period or 1
         if self._period:
             return None
         return self._from_s + len(self._midnights) * DAY_S
@@ -269,6 +277,18 @@ class HotDayCounter:
             and one.packs == other.packs
             and min(one.frozen_share, other.frozen_share) >= FROZEN_THROUGH
             for one, other in zip(now, before, strict=True)
+        )
+
+    def _is_steady(self) -> bool:
+        """Return whether the last days were in band alike and took nothing from the stock."""
+        marks = self._midnights[-STEADY_DAYS - 1 :]
+        if len(marks) <= STEADY_DAYS:
+            return False
+        out_s = [after.out_s - before.out_s for before, after in pairwise(marks)]
+        return (
+            max(out_s) <= (1.0 - STEADY_SHARE) * DAY_S
+            and max(out_s) - min(out_s) <= SAME_SHARE * DAY_S
+            and marks[-1].frozen_packs >= marks[0].frozen_packs - SAME_PACKS
         )
 
     def _is_lost(self) -> bool:

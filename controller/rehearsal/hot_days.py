@@ -36,6 +36,7 @@ def hot_days(
     days: float = 3.0,
     settling_days: float = 1.0,
     until_repeated: bool = False,
+    until_steady: bool = False,
     grower: GrowerScript = ALWAYS_THERE,
     swap_at_c: float | None = None,
     warmer_by_k: float = 0.0,
@@ -59,6 +60,8 @@ def hot_days(
         settling_days: Days before these, not counted [d]; 0 or more.
         until_repeated: Rehearse no further once a day repeats the one before it, pack changes and
             the packs in the freezer included; the days that are left are taken to repeat it too.
+        until_steady: With *until_repeated*: rehearse no further either once days go on in band
+            alike; then the pack changes of the days that are left are only about right.
         grower: When a person is there and changes packs.
         swap_at_c: Reservoir at or above which this person, when awake, also changes packs [°C],
             by the true temperature; None: only by habit and alarms.
@@ -97,6 +100,7 @@ def hot_days(
         from_s=settling_days * DAY_S,
         days=days,
         until_repeated=until_repeated,
+        until_steady=until_steady,
         margin_k=rehearsal.law.limits.reservoir_margin_mk / 1000,
         most_out_s=most_out_h * HOUR_S,
         most_above_ks=most_above_k_h * HOUR_S,

@@ -20,7 +20,7 @@ from controller.planning.own_draft import OwnDraft, learned_figures
 from controller.planning.own_file import option_of
 from controller.planning.question import AnswerKind, Option, bare_unit, one_of
 from controller.planning.questions import topics
-from controller.planning.running_cost import ASSUMPTIONS, running_cost
+from controller.planning.running_cost import assumptions_text, running_cost
 from controller.planning.shopping import shopping_list
 from controller.planning.verdict import Verdict
 from controller.planning.verdict_words import (
@@ -140,7 +140,7 @@ def result_of(consultation: Consultation, price: float) -> PlanResult:
             ("Together", _cost(cost.total_kwh, price)),
             ("Cooling the whole room instead", _cost(cost.room_kwh, price)),
         ),
-        assumptions=ASSUMPTIONS,
+        assumptions=assumptions_text(consultation.settings.display.unit),
         difference=consultation.difference,
     )
 
