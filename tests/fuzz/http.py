@@ -50,7 +50,7 @@ INSTANT = {"anyOf": [{"type": "string", "format": "date-time"}, TEXT]}
 
 def _of(*likely: str) -> dict[str, Any]:
     """Return the schema of a text that is mostly one of some."""
-    return {"anyOf": [{"enum": list(likely)}, {"enum": list(likely)}, TEXT]}
+    return {"anyOf": [{"enum": list(likely)}] * MOSTLY + [TEXT]}
 
 
 SPAN = _of("day", "week", "crop", "year")
