@@ -52,11 +52,11 @@ class ProbeWatch:
         if common is not None:
             self._faults_log.fault(_ALL, common, now)
         else:
-            self._faults_log.ended(_ALL)
+            self._faults_log.ended(_ALL, now)
         for name, sieve in self._sieves.items():
             fault = faults[name]
             if fault is None:
-                self._faults_log.ended(name)
+                self._faults_log.ended(name, now)
             elif common is None:
                 self._faults_log.fault(name, fault.value, now, raw=sieve.refused_raw)
             if moved or movers - {name}:
@@ -66,7 +66,7 @@ class ProbeWatch:
                 text = "the reading has not moved for a long time while the plant did"
                 self._faults_log.fault(f"{name} stuck", text, now)
             else:
-                self._faults_log.ended(f"{name} stuck")
+                self._faults_log.ended(f"{name} stuck", now)
         self.stuck = tuple(stuck)
 
     def _movers(self, now: float) -> set[str]:

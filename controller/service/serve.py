@@ -259,7 +259,7 @@ class _Process:
             text = f"{type(error).__name__}: {words_of(error)}"
             self._faults.fault("status", f"cannot be published: {text}", now)
         else:
-            self._faults.ended("status")
+            self._faults.ended("status", now)
 
     def close(self) -> None:
         """Put every load off first; then keep what must be kept, each part for a limited time."""
@@ -336,7 +336,7 @@ class _Process:
         if late_s > tick_s:
             self._faults.fault("loop", "ticks come late", now, late_s=round(late_s, 3))
         else:
-            self._faults.ended("loop")
+            self._faults.ended("loop", now)
 
     def _reload(self, notifier: Notifier) -> None:
         """Begin to read the configuration where that was asked for, and use one that has been read.

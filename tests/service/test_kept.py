@@ -279,11 +279,34 @@ def test_identical_fault_is_reported_once_with_a_count_at_its_end() -> None:
 
     for tick in range(1000):
         once.fault("air", "empty read", 5.0 * tick, raw=f"turn {tick}")
-    once.ended("air")
-    once.ended("air")
+    once.ended("air", 5000.0)
+    once.ended("air", 5005.0)
 
     assert [line["event"] for line in message] == ["fault", "fault_goes_on", "fault_ended"]
     assert message[-1]["times"] == 1000
+
+
+@pytest.mark.parametrize("away_s", [10, 70, 400, 1790, 3000])
+def test_a_fault_that_comes_and_goes_fills_no_log(away_s: int) -> None:
+    """A week of a probe that answers a part of the time: 200 lines at most, and none is untrue."""
+    told: list[dict[str, object]] = []
+    log = FaultLog(lambda event, **more: told.append({"event": event, **more}))
+    times, week_s = 0, 7 * 86_400
+    for at in range(0, week_s, 5):
+        if at % (away_s + 30) < away_s:
+            times += 1
+            log.fault("air", "gone" if at % 3 else "late", float(at))
+        else:
+            log.ended("air", float(at))
+    for at in range(week_s, week_s + 3 * 3600, 5):
+        log.ended("air", float(at))
+
+    assert len(told) <= 200
+    assert [line["event"] for line in told[:2]] == ["fault", "fault"]
+    assert told[-1]["event"] in {"fault_ended", "fault_comes_and_goes"}
+    assert not told[-1].get("stands", False)
+    log.fault("air", "gone", week_s + 3 * 3600.0)
+    assert told[-1] == {"event": "fault", "what": "air", "fault": "gone"}
 
 
 def test_instance_is_locked_by_one_process(tmp_path: Path) -> None:
