@@ -318,3 +318,40 @@ def test_alarms_per_day_are_of_the_days_of_the_span() -> None:
 
     assert made(readings, *events, minutes=2880).alarms_per_day == 1.5
     assert made(readings, *events[:2], minutes=60).alarms_per_day == 1.0
+
+
+def minutes_on(*on: tuple[int, int], until: int = 130) -> list[tuple[float, float | None, bool]]:
+    """Return a reading each minute from 12:50 on; the pump runs in stretches of minutes."""
+    return [
+        (float(minute), 16.0, any(begin <= minute < end for begin, end in on))
+        for minute in range(50, until)
+    ]
+
+
+def test_runs_and_rests_over_the_hour_count_whole() -> None:
+    """Hours are summed apart: 10 min over 13:00, 30 min of rest, 27 min over 14:00."""
+    report = made(rows(*minutes_on((55, 65), (95, 122))), minutes=130.0)
+
+    assert report.starts == 2
+    assert (report.shortest_run_s, report.longest_run_s) == (600.0, 1620.0)
+    assert report.shortest_rest_s == 1800.0
+
+
+def test_a_change_on_the_hour_ends_a_run_there() -> None:
+    """On from 12:55 to 13:00, off to 14:00, on to 14:05: the rest is one whole hour."""
+    report = made(rows(*minutes_on((55, 60), (120, 125))), minutes=130.0)
+
+    assert report.starts == 2
+    assert (report.shortest_run_s, report.longest_run_s) == (300.0, 300.0)
+    assert report.shortest_rest_s == 3600.0
+
+
+def test_a_run_or_rest_that_nobody_saw_begin_or_end_is_none() -> None:
+    """The one before the first reading, the one that goes on, and any with a gap in it."""
+    begun_before = made(rows(*minutes_on((40, 65))), minutes=130.0)
+    assert (begun_before.shortest_run_s, begun_before.shortest_rest_s) == (None, None)
+
+    gap = [row for row in minutes_on((55, 65), (95, 122)) if not 57 <= row[0] < 64]
+    report = made(rows(*gap), minutes=130.0)
+    assert (report.shortest_run_s, report.longest_run_s) == (1620.0, 1620.0)
+    assert report.shortest_rest_s == 1800.0
