@@ -31,6 +31,7 @@ from controller.records.requests_file import (
     AskedAt,
     answer_all,
     ask,
+    forget_past_swaps,
     log_past_swap,
     newest,
     report_swap_due,
@@ -584,3 +585,26 @@ def test_what_a_person_asked_for_is_in_the_log_with_the_answer(
     assert [(line["kind"], line["who"], line["answer"]) for line in asked] == [
         ("reset", "Tove", "done")
     ]
+
+
+def test_swaps_of_an_import_are_taken_back_and_no_others(tmp_path: Path) -> None:
+    """Those of one history; what a person logged, and another history, stay."""
+    path = tmp_path / "requests.sqlite"
+    assert forget_past_swaps(path, who="a.csv") == 0
+    assert not path.exists()
+    for who, packs_in in (("a.csv", 1), ("a.csv", 2), ("b.csv", 3)):
+        log_past_swap(path, packs=packs_in, at=AT, who=who)
+    put(path, packs(4))
+
+    assert forget_past_swaps(path, who="a.csv") == 2
+
+    assert [swap.packs for swap in swaps(path)] == [3, 4]
+    assert forget_past_swaps(path, who="a.csv") == 0
+
+
+def test_the_file_is_one_that_the_released_version_reads(tmp_path: Path) -> None:
+    """Release 0.1.0 refuses any number above 1."""
+    put(tmp_path / "requests.sqlite", Reset())
+
+    with closing(sqlite3.connect(tmp_path / "requests.sqlite")) as file:
+        assert file.execute("PRAGMA user_version").fetchone() == (1,)
