@@ -139,3 +139,21 @@ def test_freed_pages_are_given_back_by_the_hundred(path: Path) -> None:
 
     assert free > 50
     assert left == 0
+
+
+def test_a_file_that_gave_no_page_back_is_rewritten_once(path: Path) -> None:
+    """One of an earlier release: it stays as long as it was, then it shrinks like any other."""
+    rows = minutes(*((i, 16.0, False) for i in range(6000)))
+    add_history(path, rows, name="one", chamber="c")
+    with closing(sqlite3.connect(path, isolation_level=None)) as file:
+        file.executescript("PRAGMA journal_mode = DELETE; PRAGMA auto_vacuum = NONE; VACUUM")
+        assert file.execute("PRAGMA auto_vacuum").fetchone() == (0,)
+        file.execute("DELETE FROM readings WHERE id > 10")
+        (pages,) = file.execute("PRAGMA page_count").fetchone()
+
+        give_back(file)
+
+        assert file.execute("PRAGMA auto_vacuum").fetchone() == (2,)  # incremental
+        (left,) = file.execute("PRAGMA page_count").fetchone()
+        assert left < pages - 50
+        assert file.execute("SELECT COUNT(*) FROM readings").fetchone() == (10,)

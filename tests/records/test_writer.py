@@ -9,13 +9,15 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from controller.core.law import Band
 from controller.core.state import Decision, Event
 from controller.domain.control_phase import Phase, Reason
-from controller.domain.events import EventKind
+from controller.domain.events import BAND, BandPoints, EventKind
 from controller.records import writer as writer_module
 from controller.records.reader import read_readings
 from controller.records.writer import RecordsWriter, set_aside
@@ -457,3 +459,21 @@ def test_records_of_a_newer_program_are_left_alone(tmp_path: Path, make: str) ->
 
     assert path.read_bytes() == before
     assert list(tmp_path.glob("*.damaged-*")) == []
+
+
+def test_the_band_in_force_is_an_event_when_it_changes(
+    tmp_path: Path, write: Callable[..., RecordsWriter]
+) -> None:
+    """With its points, at once and at no other tick: a report of the night goes by the night's."""
+    records = write()
+    night = Band(cut_in_mc=14_500, cut_out_mc=13_500)
+    for at in (0.0, 5.0):
+        records.note(at, make_inputs(16.0), OFF)
+    for at in (10.0, 15.0):
+        records.note(at, replace(make_inputs(16.0), band=night), OFF)
+    records.close(AT_MOST_S)
+
+    with closing(sqlite3.connect(tmp_path / "records.sqlite")) as file:
+        found = file.execute("SELECT at_ms, name FROM events WHERE kind = ?", (BAND,)).fetchall()
+    day, dark = (BandPoints(cut_out_mc=low, cut_in_mc=low + 1000).text for low in (15_500, 13_500))
+    assert found == [(0, day), (10_000, dark)]
