@@ -13,7 +13,7 @@ from controller.cli.files import reason_of, require_readable
 from controller.cli.instances import CONFIG
 from controller.cli.rights import as_owner_of, give_to_owner
 from controller.domain.places import records_path, state_directory
-from controller.errors import InputFileError, ProbeError, SettingsError
+from controller.errors import InputFileError, ProbeError, RecordError, SettingsError
 from controller.history.importing import (
     add_history,
     past_imports,
@@ -68,7 +68,8 @@ def import_(config: Path, csv_file: Path | None, local_times: bool, undo: bool) 
                 finally:
                     give_to_owner(place, records_path(settings.records.path, place))
         except ProbeError as error:
-            raise InputFileError(str(csv_file), tuple(str(error).splitlines())) from None
+            problems = (line.removeprefix(f"{csv_file}: ") for line in str(error).splitlines())
+            raise InputFileError(str(csv_file), tuple(problems)) from None
         except OSError as error:
             raise SettingsError(
                 str(config), (f"nothing was changed: {reason_of(error)}",)
@@ -109,7 +110,7 @@ def _import(settings: Settings, place: Path, csv_file: Path, *, local_times: boo
 def _undo(records: Path, requests: Path) -> None:
     imports = past_imports(records)
     if not imports:
-        raise OSError("there is no import to take back")
+        raise RecordError("There is no import to take back.")
     last = imports[-1]
     rows = take_back(records, last.name)
     logged = forget_past_swaps(requests, who=last.name)

@@ -39,7 +39,7 @@ _COUNT = re.compile(r"\d{1,4}", re.ASCII)
 _GZIP_MAGIC = b"\x1f\x8b"
 _LONGEST_LINE = 4096
 _BROKEN_FILE = (OSError, EOFError, zlib.error)
-_LEFT_OUT = "row left out"
+LEFT_OUT = "row left out"
 NO_OFFSET = " (the offset is missing)"
 NOT_LATER = "not later than"
 """Parts of the messages for such rows, by which whole files of them are known."""
@@ -118,15 +118,13 @@ def _rows(path: Path, columns: tuple[str, ...], on_problem: OnProblem, zone: tzi
                 number += 1
                 if len(text) == _LONGEST_LINE and not text.endswith("\n"):
                     _skip_line(file)
-                    on_problem(
-                        f"line {number}: longer than {_LONGEST_LINE} characters, {_LEFT_OUT}"
-                    )
+                    on_problem(f"line {number}: longer than {_LONGEST_LINE} characters, {LEFT_OUT}")
                 elif text.strip():
                     try:
                         row = _row(number, columns, _cells(text), zone=zone, newest=newest)
                         _require_later(row.at, newest)
                     except ValueError as problem:
-                        on_problem(f"line {number}: {problem}; {_LEFT_OUT}")
+                        on_problem(f"line {number}: {problem}; {LEFT_OUT}")
                     else:
                         newest = row.at
                         yield row
@@ -183,7 +181,10 @@ def _column_problem(column: str) -> str:
         )
     near = difflib.get_close_matches(column, COLUMNS, n=1)
     hint = f"; did you mean {near[0]!r}?" if near else ""
-    return f"found column {column[:40]!r}, allowed {', '.join(COLUMNS)}{hint}"
+    return (
+        f"found column {column[:40]!r}, allowed {', '.join(COLUMNS)}"
+        f"{hint or '; take it out of the file'}"
+    )
 
 
 def _row(

@@ -7,12 +7,12 @@ from dataclasses import dataclass, field
 from datetime import tzinfo
 from pathlib import Path
 
-from controller.probes.recorded import NO_OFFSET, NOT_LATER, read_rows
+from controller.probes.recorded import LEFT_OUT, NO_OFFSET, NOT_LATER, RecordedRow, read_rows
 
 MOSTLY = 0.5
 """A file of which more rows than this are bad is refused as a whole [share]."""
-HOTTEST_AIR_C, HOTTEST_WATER_C = 45.0, 35.0
-"""Air and reservoir of a fruiting chamber lie below this; common practice, no source [°C]."""
+HOTTEST_C = {"air_c": 45.0, "reservoir_c": 35.0, "room_c": 45.0}
+"""Air, reservoir and room of a fruiting chamber lie below this; common practice, no source [°C]."""
 FEW_ROWS = 3
 
 
@@ -22,7 +22,8 @@ class _Counts:
     bad: int = 0
     no_offset: int = 0
     not_later: int = 0
-    too_hot: dict[str, int] = field(default_factory=lambda: {"air_c": 0, "reservoir_c": 0})
+    too_hot: dict[str, int] = field(default_factory=lambda: dict.fromkeys(HOTTEST_C, 0))
+    measured: dict[str, int] = field(default_factory=lambda: dict.fromkeys(HOTTEST_C, 0))
     examples: list[str] = field(default_factory=list)
 
     def note(self, problem: str) -> None:
@@ -31,7 +32,15 @@ class _Counts:
         self.no_offset += NO_OFFSET in problem
         self.not_later += NOT_LATER in problem
         if len(self.examples) < FEW_ROWS:
-            self.examples.append(problem)
+            self.examples.append(problem.removesuffix(f"; {LEFT_OUT}"))
+
+    def measure(self, row: RecordedRow) -> None:
+        """Count the readings of a good row, and those that no chamber has."""
+        self.good += 1
+        for column, hottest_c in HOTTEST_C.items():
+            value_c = row.temp_c(column.removesuffix("_c"))
+            self.measured[column] += value_c is not None
+            self.too_hot[column] += value_c is not None and value_c > hottest_c
 
 
 def file_problems(
@@ -49,12 +58,8 @@ def file_problems(
     """
     counts = _Counts()
     for row in read_rows(path, on_problem=counts.note, zone=zone):
-        counts.good += 1
+        counts.measure(row)
         on_row()
-        counts.too_hot["air_c"] += row.air_c is not None and row.air_c > HOTTEST_AIR_C
-        counts.too_hot["reservoir_c"] += (
-            row.reservoir_c is not None and row.reservoir_c > HOTTEST_WATER_C
-        )
     total = counts.good + counts.bad
     if not total:
         return ("found a header and no rows",)
@@ -71,13 +76,11 @@ def file_problems(
             "by time, the oldest first"
         )
     elif counts.bad > MOSTLY * total:
-        problems.append(
-            f"{counts.bad} of {total} rows cannot be used; the first: {'; '.join(counts.examples)}"
-        )
+        problems += [f"{counts.bad} of {total} rows cannot be used, such as", *counts.examples]
     problems += [
-        f"{hot} of {counts.good} values of {column} are above {limit_c:g} °C: that column looks "
-        "like °F; convert each value, (°F - 32) / 1.8"
-        for column, limit_c in (("air_c", HOTTEST_AIR_C), ("reservoir_c", HOTTEST_WATER_C))
-        if (hot := counts.too_hot[column]) > MOSTLY * counts.good
+        f"{hot} of {counts.measured[column]} values of {column} are above {HOTTEST_C[column]:g} °C:"
+        " that column looks like °F; convert each value, (°F - 32) / 1.8"
+        for column, hot in counts.too_hot.items()
+        if hot > MOSTLY * counts.measured[column]
     ]
     return tuple(problems)

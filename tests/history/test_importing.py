@@ -221,8 +221,8 @@ def test_an_import_is_taken_back_whole(
     assert [row.air_mc for row in read_readings(tmp_path / "records.sqlite")] == [16_000]
     assert [swap.packs for swap in swaps(tmp_path / REQUESTS)] == [4]
     assert status_of(["import", CONFIG, "--undo"]) == 0
-    assert status_of(["import", CONFIG, "--undo"]) != 0
-    assert "no import to take back" in capsys.readouterr().err
+    assert status_of(["import", CONFIG, "--undo"]) == 69
+    assert capsys.readouterr().err == "There is no import to take back.\n"
     assert list(read_readings(tmp_path / "records.sqlite")) == []
     assert swaps(tmp_path / REQUESTS) == []
 
@@ -262,8 +262,22 @@ def test_a_bad_file_is_refused_in_words_about_it(
 
     assert import_file(csv_file(tmp_path, *rows)) == 66
 
-    assert message in capsys.readouterr().err
+    printed = capsys.readouterr().err
+    assert message in printed
+    assert "left out" not in printed  # the file is refused as a whole
     assert not (tmp_path / "records.sqlite").exists()
+
+
+def test_a_room_in_fahrenheit_is_named_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Where the other columns are in °C, and most cells of it are empty."""
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
+    rows = [minute(0, "16,4,77"), *(minute(i, "16,4,") for i in range(1, 9))]
+
+    assert import_file(csv_file(tmp_path, *rows, header="time,air_c,reservoir_c,room_c")) == 66
+
+    assert "1 of 1 values of room_c are above 45 °C" in capsys.readouterr().err
 
 
 def test_an_extra_column_is_named(
@@ -279,7 +293,9 @@ def test_an_extra_column_is_named(
         == 66
     )
 
-    assert "'rh_pct'" in capsys.readouterr().err
+    printed = capsys.readouterr().err
+    assert "  line 1: found column 'rh_pct'" in printed
+    assert "take it out of the file" in printed
 
 
 def test_local_times_are_read_in_the_zone_of_the_site(
