@@ -10,12 +10,14 @@ from hypothesis import settings
 
 from controller.planning import build
 from tests.support.machine import demand
-from tests.support.random_inputs import CAMPAIGN, examples
+from tests.support.random_inputs import CAMPAIGN, draw_alike, examples
 from tests.support.shared_days import SharedDays
 
 settings.register_profile("repeatable", examples(100), derandomize=True, database=None)
 settings.register_profile("campaign", examples(100), derandomize=False, print_blob=True)
 settings.load_profile("campaign" if CAMPAIGN in os.environ else "repeatable")
+if CAMPAIGN not in os.environ:
+    draw_alike()
 
 
 @pytest.hookimpl(tryfirst=True)

@@ -156,3 +156,29 @@ def test_the_suite_draws_the_same_and_a_campaign_what_its_seed_says(tmp_path: Pa
         == drawn(tmp_path, campaign, "--hypothesis-seed=1")
         != drawn(tmp_path, campaign, "--hypothesis-seed=2")
     )
+
+
+LOADED = """
+from hypothesis import given, strategies as st
+from pathlib import Path
+{more}
+
+@given(st.integers(), st.text())
+def test_of_it(number, text):
+    with Path("{file}").open("a", encoding="utf-8") as file:
+        file.write(repr((number, text)) + chr(10))
+"""
+
+
+def test_what_is_drawn_depends_on_the_test_alone(tmp_path: Path) -> None:
+    """Not on the modules of ours that an earlier test happened to load."""
+    file, test = tmp_path / "inputs", tmp_path / "test_of_it.py"
+    inputs = []
+    for more in ("", "import controller.core.law, controller.domain.alarm_guide"):
+        test.write_text(LOADED.format(more=more, file=file), encoding="utf-8")
+        assert ran(test, {}).returncode == 0
+        inputs.append(file.read_text(encoding="utf-8"))
+        file.unlink()
+
+    assert inputs[0].count("\n") >= 100
+    assert inputs[0] == inputs[1]

@@ -146,7 +146,9 @@ def _run(root: Path, arguments: Sequence[str]) -> str:
     done = subprocess.run(
         [sys.executable, *arguments],
         cwd=root,
-        env={**os.environ, "PYTHONPATH": str(root)},
+        # an installed program has its modules compiled
+        env={key: value for key, value in os.environ.items() if key != "PYTHONDONTWRITEBYTECODE"}
+        | {"PYTHONPATH": str(root)},
         capture_output=True,
         text=True,
         check=False,

@@ -10,6 +10,7 @@ import os
 from typing import Any
 
 from hypothesis import HealthCheck, settings
+from hypothesis.internal.conjecture import providers
 
 CAMPAIGN = "COLDPIN_CAMPAIGN"
 """In the environment of a campaign: how many times the suite's number of inputs is tried."""
@@ -23,3 +24,14 @@ def examples(number: int, **more: Any) -> settings:
     times = int(os.environ.get(CAMPAIGN, "1"))
     calm = [HealthCheck.too_slow, *more.pop("suppress_health_check", ())]
     return settings(max_examples=number * times, deadline=None, suppress_health_check=calm, **more)
+
+
+def draw_alike() -> None:
+    """Let what is drawn depend on the test alone.
+
+    By itself the library also draws constants that it reads out of whatever modules of ours are
+    loaded, and those are others in every worker process and order of tests.
+    """
+    if hasattr(providers, "_get_local_constants"):  # older releases read none
+        none = providers.Constants()
+        providers._get_local_constants = lambda: none  # type: ignore[assignment]
