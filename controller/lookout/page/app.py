@@ -301,7 +301,8 @@ class _Page:
 
     async def sign_in(self, request: WebRequest) -> Response:
         form = await _form(request)
-        peer = request.client.host if request.client else ""
+        # uvicorn 0.30 names nobody where a proxy passes on a client of this machine itself
+        peer = (request.client.host if request.client else None) or ""
         try:
             session = await run_in_threadpool(
                 self._context.access.enter, form.get("password", ""), form.get("who", ""), peer=peer
