@@ -230,7 +230,9 @@ def _print_assumed(console: Console, assumed: tuple[Assumed, ...]) -> None:
         return
     console.print("\nAssumed, because the configuration does not say", style="bold")
     for figure in assumed:
-        console.print(f"- {figure.key} = {figure.value}: {figure.about}", style="dim")
+        # a unit such as [kg] is no markup
+        about = f"- {figure.key} = {figure.value}: {figure.about}"
+        console.print(about, style="dim", markup=False)
 
 
 def size_document(

@@ -150,3 +150,11 @@ def test_the_page_draws_the_hot_days(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert "the walls" in drawn
     assert 'style="width: 100.0%"' in drawn
     assert "W/(m²·K)" not in drawn
+
+
+def test_units_in_brackets_are_shown(capsys: pytest.CaptureFixture[str]) -> None:
+    """A figure that was assumed keeps the unit of its meaning."""
+    assert status_of(["size", str(CONFIG), "--details"]) == 0
+
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "not counted in `crop_kg` [kg]." in shown
