@@ -279,3 +279,21 @@ def test_a_run_that_ends_well_ends_the_growth() -> None:
     run.ticks(make_inputs(17.0), 600)
 
     assert run.starts[-1] - run.stops[-1][0] == 300.0
+
+
+def test_a_run_that_ends_as_planned_forgives_those_that_a_lost_probe_ended() -> None:
+    """The rest grows only while run after run ends so."""
+    run = Run(make_law(anti_short_cycle_s=60, minimum_run_s=60, run_on_s=0))
+    for _ in range(2):
+        while not run.decision.pump:
+            run.tick(make_inputs(18.0, 4.0))
+        run.ticks(make_inputs(18.0, 4.0), 60)
+        run.tick(make_inputs(None, 4.0))
+    assert run.state.cooling.lost_runs == 2
+
+    while not run.decision.pump:
+        run.tick(make_inputs(18.0, 4.0))
+    run.ticks(make_inputs(15.0, 4.0), 120)
+
+    assert not run.decision.pump
+    assert run.state.cooling.lost_runs == 0
