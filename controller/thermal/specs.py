@@ -282,10 +282,11 @@ class FreezerSpec:
     """
 
     kg_per_day: float | None = None
-    """Freezing capacity on the rating plate, kg of food in 24 h [kg/day]; None: by the litres."""
+    """Freezing capacity on the rating plate, kg of food in 24 h, of several freezers their sum
+    [kg/day]; None: by the litres."""
     litres: float = 300.0
-    """Volume of the freezer compartment, for where the plate says no capacity [L]. Own example: an
-    ordinary chest freezer."""
+    """Volume of the freezer compartment, of several their sum, for where the plate says no capacity
+    [L]. Own example: an ordinary chest freezer."""
     stars: int = 4
     """Stars on its door, 1 to 4; only four promise that it freezes what is put in. Household
     freezers made for freezing carry four."""
