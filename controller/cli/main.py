@@ -26,7 +26,7 @@ from controller.errors import (
     ScenarioError,
     SettingsError,
 )
-from controller.records.system_zone import follow_system_zone
+from controller.system_zone import follow_system_zone
 
 EX_USAGE = 64
 EX_NOINPUT = 66

@@ -12,7 +12,7 @@ from controller.lookout.problem_log import ProblemLog
 from controller.lookout.worker import Worker
 from controller.records.forecast_file import FRESH_FOR, write_forecast
 from controller.records.snapshot import Snapshot, take_snapshot
-from controller.records.system_zone import follow_system_zone
+from controller.system_zone import follow_system_zone
 
 SNAPSHOT_EVERY_S = 5.0
 FORECAST_EVERY_S = 300.0

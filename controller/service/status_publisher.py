@@ -18,12 +18,12 @@ from controller.records.status_file import (
     status_of,
     write_status,
 )
-from controller.records.system_zone import follow_system_zone
 from controller.service.chamber import Chamber
 from controller.service.journal import shown
 from controller.service.loop import ControlLoop
 from controller.service.newest_writer import NewestWriter
 from controller.service.sources import probe_ids
+from controller.system_zone import follow_system_zone
 
 
 class StatusPublisher:

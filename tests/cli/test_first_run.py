@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import inspect
 import json
 import sqlite3
 from contextlib import closing
@@ -143,9 +144,16 @@ def quick(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
     return tmp_path
 
 
+def separating_runner() -> CliRunner:
+    """Return what keeps the two outputs apart, which click did only when asked before 8.2."""
+    if "mix_stderr" in inspect.signature(CliRunner).parameters:
+        return CliRunner(mix_stderr=False)
+    return CliRunner()
+
+
 def ran(answers: list[str], *more: str) -> tuple[int, str, BaseException | None]:
     """Run the command with typed answers."""
-    result = CliRunner().invoke(
+    result = separating_runner().invoke(
         coldpin, ["first-run", str(CONFIG), *more], input="\n".join(answers) + "\n"
     )
     return result.exit_code, result.stdout, result.exception

@@ -52,7 +52,12 @@ def test_help_is_printed_whole_and_loads_no_command() -> None:
     )  # fmt: skip
 
     loaded, heavy = ran.stderr.split("\n")[:2]
-    assert loaded.split() == ["controller.cli", "controller.cli.main", "controller.errors"]
+    assert loaded.split() == [
+        "controller.cli",
+        "controller.cli.main",
+        "controller.errors",
+        "controller.system_zone",
+    ]
     assert heavy == ""
     for lines in HELP.values():
         for name, line in lines.items():

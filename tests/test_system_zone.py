@@ -6,8 +6,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from controller.records.system_zone import follow_system_zone
 from controller.service.clock import SystemClock
+from controller.system_zone import follow_system_zone
 from tests.support.time_zones import zone_of_the_process
 
 NOW = datetime(2026, 7, 14, 12, tzinfo=UTC)
