@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 from rich.console import Console
+from rich.markup import escape
 
 from controller.cli import people
 from controller.cli.expectation import cycle_document, print_cycles, shown_hours
@@ -150,15 +151,15 @@ def _print_answer(
         f"{words.temperature(design.room_c * 1000, unit)} at its warmest, ten hot days rehearsed"
     )
     if spell is None and judgement.build.room is not None:
-        console.print(f"The room: the hottest days of {_room_file(settings)}")
+        console.print(f"The room: the hottest days of {escape(str(_room_file(settings)))}")
     if spell is not None:
         low, high = (
             words.temperature(value_c * 1000, unit)
             for value_c in (spell.outdoors.lowest_c, spell.outdoors.highest_c)
         )
         console.print(
-            f"The ten hottest days in {spell.place}: {spell.first:%d %b} to {spell.last:%d %b}, "
-            f"{low} to {high} outdoors"
+            f"The ten hottest days in {escape(spell.place)}: {spell.first:%d %b} to "
+            f"{spell.last:%d %b}, {low} to {high} outdoors"
         )
     if not changes:
         if not judgement.holds and judgement.verdict is not Verdict.NEEDS_HEAT:
