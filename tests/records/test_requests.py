@@ -279,7 +279,7 @@ def test_file_that_is_broken_is_an_os_error(tmp_path: Path, content: bytes) -> N
 
 @pytest.fixture
 def open_pending(tmp_path: Path) -> Iterator[Callable[..., PendingRequests]]:
-    """Return a maker of desks that look at the file all the time; all are closed at the end."""
+    """Return a maker of what looks at the file all the time; all are closed at the end."""
     made: list[PendingRequests] = []
 
     def make(
@@ -338,7 +338,7 @@ def test_request_reaches_the_loop_once_and_is_answered(
     asked: Asked,
     answered: str,
 ) -> None:
-    """The desk brings it, the loop takes it, the answer is beside it; then there is quiet."""
+    """It is brought, the loop takes it, the answer is beside it; then there is quiet."""
     path = tmp_path / "requests.sqlite"
     number = put(path, payload)
     pending = open_pending()
@@ -550,31 +550,33 @@ def test_a_pack_change_noted_for_next_year_is_refused_and_does_not_count(
 
 
 def test_a_pause_holds_to_its_last_second(
-    tmp_path: Path, desk: Callable[..., PendingRequests]
+    tmp_path: Path, open_pending: Callable[..., PendingRequests]
 ) -> None:
     """Ten minutes asked for almost ten minutes ago."""
     number = put(tmp_path / "requests.sqlite", Pause(for_s=600), boot_ms=400_900)
 
-    assert answer_when_there(tmp_path / "requests.sqlite", number, desk()) == "paused for 1 s"
+    assert (
+        answer_when_there(tmp_path / "requests.sqlite", number, open_pending()) == "paused for 1 s"
+    )
 
 
 def test_a_pause_that_ends_with_another_is_no_shorter_one(
-    tmp_path: Path, desk: Callable[..., PendingRequests]
+    tmp_path: Path, open_pending: Callable[..., PendingRequests]
 ) -> None:
     """Two people at one moment: both read the same."""
     path = tmp_path / "requests.sqlite"
     numbers = [put(path, Pause(for_s=600)) for _ in range(2)]
-    here = desk()
+    here = open_pending()
 
     assert [answer_when_there(path, each, here) for each in numbers] == ["paused for 600 s"] * 2
 
 
 def test_what_a_person_asked_for_is_in_the_log_with_the_answer(
-    tmp_path: Path, desk: Callable[..., PendingRequests]
+    tmp_path: Path, open_pending: Callable[..., PendingRequests]
 ) -> None:
     """What the lookout reports every few minutes is not."""
     path = tmp_path / "requests.sqlite"
-    here = desk()
+    here = open_pending()
     with capture_logs() as logs:
         report = put(path, ReportSwapDue(due=False, until_boot_ms=2_000_000))
         reset = put(path, Reset())
