@@ -231,6 +231,12 @@ def _request(
     except ControllerError:
         raise
     except OSError as error:
+        if os.statvfs(place).f_flag & os.ST_RDONLY:
+            problem = (
+                f"the card with {place} is read-only, so no request reaches the service. To stop "
+                f"pump and fan: sudo systemctl stop coldpin@{config.stem}, or pull their plug"
+            )
+            raise SettingsError(str(config), (problem,)) from None
         if not os.access(in_use(path).parent, os.W_OK):
             raise SettingsError(str(config), (why_not_allowed(path),)) from None
         raise SettingsError(str(config), (f"the request cannot be written: {error}",)) from None

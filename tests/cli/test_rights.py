@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from controller.cli import requests
 from controller.cli.main import status_of
 from controller.cli.rights import as_owner_of
 from controller.domain import places
@@ -209,6 +210,26 @@ def test_who_may_read_may_back_up_a_stopped_chamber(chamber: Path, tmp_path: Pat
         os.setegid(0)
 
     assert status == 0
+
+
+def test_a_request_on_a_read_only_card_says_how_to_stop_the_pump(
+    chamber: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Rights do not help there, and hands are in the chamber."""
+
+    def refused(*_: object, **__: object) -> int:
+        raise OSError(30, "Read-only file system")
+
+    class ReadOnly:
+        f_flag = os.ST_RDONLY
+
+    monkeypatch.setattr(requests, "ask", refused)
+    monkeypatch.setattr(os, "statvfs", lambda _: ReadOnly)
+
+    assert status_of(["pause", str(chamber)]) == 78
+    said = capsys.readouterr().err
+    assert "sudo systemctl stop coldpin@loft" in said
+    assert "not allowed" not in said
 
 
 def test_the_advice_fits_the_file(monkeypatch: pytest.MonkeyPatch) -> None:
