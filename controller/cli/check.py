@@ -251,9 +251,8 @@ def _print_bands(console: Console, settings: Settings) -> None:
 def _print_probes(console: Console, settings: Settings, on_bus: tuple[str, ...] | None) -> None:
     table = people.table("probe", "kind", "id", "offset", title="\nProbes")
     for name, probe in settings.probes.fitted().items():
-        sign = "-" if probe.offset < 0 else "+"
-        offset = words.difference(abs(probe.offset) / 1000, settings.display.unit)
-        table.add_row(name, probe.kind, probe.id or "–", f"{sign}{offset}")
+        offset = words.offset(probe.offset / 1000, settings.display.unit)
+        table.add_row(name, probe.kind, probe.id or "–", offset)
     console.print(table)
     if settings.probes.air.kind == "one-wire" and on_bus is None:
         console.print(

@@ -24,6 +24,11 @@ def difference(value_k: float, unit: str = "C") -> str:
     return f"{value_k * 1.8:.1f} °F" if unit == "F" else f"{value_k:.1f} °C"
 
 
+def offset(value_k: float, unit: str = "C") -> str:
+    """Return a probe's offset in the unit that people chose, to the hundredth as it is set."""
+    return f"{value_k * 1.8:+.2f} °F" if unit == "F" else f"{value_k:+.2f} °C"
+
+
 def shortage(short: PackShortage, now: datetime, unit: str = "C") -> str:
     """Return what people must know and do where packs are short.
 
