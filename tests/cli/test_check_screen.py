@@ -56,7 +56,7 @@ def test_a_sound_file_is_shown_with_its_bands_probes_and_wiring(
     assert "fruiting (now) 17.0 °C 15.5 °C otherwise" in text
     assert "16.5 °C 15.0 °C 22:30 to 06:30" in text
     assert "air simulated – -0.25 °C" in text
-    assert "reservoir simulated – +0 K" in text
+    assert "reservoir simulated – +0.00 °C" in text
     assert "pump " in text
     assert "0.6 A motor none named" in text
     assert "Nothing real is switched: every driver is dry." in text
