@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from html import unescape
 from pathlib import Path
@@ -31,6 +31,7 @@ from tests.lookout.houses import alarm, forecast, probes, put_status, settings_w
 
 AIR_C, RESERVOIR_C = 19.3125, 4.4375
 PACKS = 4
+IDS = {"air": "28-0119a3c4d5e6", "reservoir": "28-0119a3c4d5e7"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,11 +107,16 @@ def asked_chamber(place: Path) -> Asked:
     """Return a chamber whose air is too warm, whose room probe is lost, and whose packs are due."""
     now = datetime.now(UTC).replace(microsecond=0)
     settings = settings_with(place, "[people]\nwakes = 00:00:00\nsleeps = 00:00:00\n")
+    shown = probes(AIR_C, RESERVOIR_C)
     put_status(
         place,
         status(
             as_of=now,
-            probes=probes(AIR_C, RESERVOIR_C),
+            probes=replace(
+                shown,
+                air=replace(shown.air, id=IDS["air"]),
+                reservoir=replace(shown.reservoir, id=IDS["reservoir"]),
+            ),
             alarms=[alarm("probe_lost", "room"), alarm("air_high")],
         ),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
@@ -10,7 +11,7 @@ import pytest
 
 from controller.domain.alarm_guide import alarm_title, guide_of
 from controller.pictures import words
-from tests.agreement.doors import AIR_C, PACKS, RESERVOIR_C, Asked, asked_chamber
+from tests.agreement.doors import AIR_C, IDS, PACKS, RESERVOIR_C, Asked, asked_chamber
 
 TEXTS: dict[str, Callable[[Asked], str]] = {
     "status": lambda chamber: chamber.command("status"),
@@ -45,6 +46,18 @@ def test_temperatures_are_the_same_figures(chamber: Asked) -> None:
 def test_temperatures_are_the_same_words(chamber: Asked, door: str) -> None:
     """On every screen and in every message by the one function for it."""
     assert words.temperature(AIR_C * 1000) in TEXTS[door](chamber)
+
+
+@pytest.mark.parametrize("door", ["status", "page"])
+def test_place_value_and_id_of_a_probe_stand_together(chamber: Asked, door: str) -> None:
+    """So that nobody takes one thermometer for another; documents have the three as well."""
+    text = re.sub(r"<[^>]*>|\s+", " ", TEXTS[door](chamber))
+    probes = chamber.status_json()["status"]["probes"]
+
+    for name, value_c in (("air", AIR_C), ("reservoir", RESERVOIR_C)):
+        shown = words.temperature(value_c * 1000)
+        assert re.search(rf"{name.capitalize()} +{re.escape(f'{shown} ({IDS[name]})')}", text)
+        assert (probes[name]["reading_c"], probes[name]["id"]) == (value_c, IDS[name])
 
 
 @pytest.mark.parametrize("door", TEXTS)
