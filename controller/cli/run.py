@@ -15,7 +15,7 @@ from controller.probes.samples import SampleSource
 from controller.service.boot_memory import memory_of_configuration
 from controller.service.notify import Notifier
 from controller.service.output_bank import OutputBank
-from controller.service.serve import serve
+from controller.service.serve import DriverHangsError, serve
 from controller.service.sources import open_source
 from controller.settings.load import Settings
 
@@ -37,6 +37,10 @@ def run(config: Path) -> None:
             notifier=Notifier.from_environment(),
             source=_open_any_source,
         )
+    except DriverHangsError as error:
+        _log.error("driver_hangs", error=str(error))
+        logs.flush()
+        os._exit(os.EX_UNAVAILABLE)  # it would hold up an ordinary exit
     finally:
         logs.flush()
     if not let_go:

@@ -46,6 +46,18 @@ class OutputBank:
             isinstance(output, BoundedOutput) and output.hangs for output in self._outputs.values()
         )
 
+    @property
+    def out_of_reach(self) -> tuple[str, ...]:
+        """Names of pump and fan whose driver has missed a deadline and is still busy.
+
+        Only another process can still switch them.
+        """
+        return tuple(
+            name
+            for name, output in self._outputs.items()
+            if name != SIGNAL and isinstance(output, BoundedOutput) and output.hangs
+        )
+
     def apply(self, decision: Decision, now: float) -> None:
         """Bring the loads to what was decided.
 

@@ -56,7 +56,14 @@ OPEN_AGAIN_AFTER_S = 1.0
 REFUSED_EVERY_S = 900.0
 """How often readings that were refused are summed up for the records."""
 
+GIVEN_UP_AFTER_S = 5.0
+"""A driver that has not come back for so long never will: its load is left to another process."""
+
 _log = structlog.get_logger("coldpin")
+
+
+class DriverHangsError(OutputError):
+    """The driver of pump or fan does not come back; this process cannot switch it off any more."""
 
 
 def serve(
@@ -81,6 +88,7 @@ def serve(
         SettingsError: The configuration cannot be used.
         BusyError: Another process controls this chamber or drives one of its lines.
         OutputError: A relay is not there.
+        DriverHangsError: A driver has hung for `GIVEN_UP_AFTER_S`; what can be put off is off.
         ProbeError: The place where temperatures come from is not there.
     """
     signals = Signals()
@@ -118,6 +126,7 @@ class _Process:
         self._swap_due = ReportedSwapDue()
         self._stage_request = _stage_asked_for_last(place, plan)
         self.all_let_go = True
+        self._hangs_since: float | None = None
         self._wiring.keep(kept_loads(plan))
         self._wiring.wait_written(WIRING_WITHIN_S)  # before a line is opened, if the medium allows
         outputs = self._opened_outputs(plan)
@@ -218,10 +227,26 @@ class _Process:
                 records_fault=self._records.fault,
             )
             self._timers.keep(chamber.loop.state.cooling, _monotonic())
+            self._give_up_a_driver_that_hangs(chamber, started)
             notifier.alive()
             self._publish(chamber, decision, notifier, started, late_s=started - due)
             due += tick_s * max(1, -(-(_monotonic() - due) // tick_s))
             self._wait_until(due, notifier)
+
+    def _give_up_a_driver_that_hangs(self, chamber: Chamber, now: float) -> None:
+        """End this process where it can reach pump or fan no more; another one may."""
+        names = chamber.loop.outputs.out_of_reach
+        if not names:
+            self._hangs_since = None
+            return
+        if self._hangs_since is None:
+            self._hangs_since = now
+        if now - self._hangs_since >= GIVEN_UP_AFTER_S:
+            raise DriverHangsError(
+                f"the driver of {' and '.join(names)} has not answered for "
+                f"{now - self._hangs_since:.0f} s: this process ends, so that another one can "
+                "switch it off; cut its supply by hand if it stays on"
+            )
 
     def _publish(
         self, chamber: Chamber, decision: Decision, notifier: Notifier, now: float, *, late_s: float
