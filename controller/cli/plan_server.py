@@ -67,6 +67,7 @@ def serve_plan(
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listening.bind((address, port))
+            listening.listen()  # before anybody hears of the address
         except OSError as error:
             raise BusyError(
                 f"cannot listen at port {port}: {error.strerror}; "
