@@ -40,22 +40,15 @@ class OutputBank:
         """The load that last failed to obey; None once all obeyed again."""
 
     @property
-    def hangs(self) -> bool:
-        """Whether a driver has missed a deadline and is still busy."""
-        return any(
-            isinstance(output, BoundedOutput) and output.hangs for output in self._outputs.values()
-        )
-
-    @property
-    def out_of_reach(self) -> tuple[str, ...]:
-        """Names of pump and fan whose driver has missed a deadline and is still busy.
+    def hanging(self) -> tuple[str, ...]:
+        """Names of loads whose driver has missed a deadline and is still busy.
 
         Only another process can still switch them.
         """
         return tuple(
             name
             for name, output in self._outputs.items()
-            if name != SIGNAL and isinstance(output, BoundedOutput) and output.hangs
+            if isinstance(output, BoundedOutput) and output.hangs
         )
 
     def apply(self, decision: Decision, now: float) -> None:

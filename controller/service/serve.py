@@ -37,7 +37,7 @@ from controller.service.journal import Journals, LogJournal
 from controller.service.level_input import LevelInput
 from controller.service.locks import LineLocks, lock_instance
 from controller.service.notify import Notifier
-from controller.service.output_bank import OutputBank
+from controller.service.output_bank import SIGNAL, OutputBank
 from controller.service.pending_requests import PendingRequests
 from controller.service.reported_swap_due import ReportedSwapDue
 from controller.service.signals import Signals
@@ -235,7 +235,7 @@ class _Process:
 
     def _give_up_a_driver_that_hangs(self, chamber: Chamber, now: float) -> None:
         """End this process where it can reach pump or fan no more; another one may."""
-        names = chamber.loop.outputs.out_of_reach
+        names = [name for name in chamber.loop.outputs.hanging if name != SIGNAL]
         if not names:
             self._hangs_since = None
             return
@@ -290,7 +290,7 @@ class _Process:
         """Put every load off first; then keep what must be kept, each part for a limited time."""
         loop = self._chamber.loop
         loop.outputs.close()
-        self.all_let_go = not loop.outputs.hangs
+        self.all_let_go = not loop.outputs.hanging
         parts: tuple[tuple[str, Callable[[], object]], ...] = (
             ("timers", lambda: self._timers.close(loop.state.cooling, _monotonic())),
             ("source", loop.source.close),
