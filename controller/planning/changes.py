@@ -78,10 +78,8 @@ def best_changes(judgement: Judgement) -> tuple[Change, ...]:
         return ()
     # the same day each day, also where the room has a course of its own
     build = replace(judgement.build, room=None)
-    if judgement.holds:
-        before = judgement.days if judgement.build.room is None else one_day(build)
-    else:
-        before = judgement.days if judgement.build.room is None else deciding_days(build)
+    days_of = one_day if judgement.holds else deciding_days
+    before = judgement.days if judgement.build.room is None else days_of(build)
     changes: list[Change] = []
     for idea in ideas_for(build):
         if not _may_help(idea, judgement) or _is_hopeless(idea, changes):
