@@ -215,7 +215,9 @@ def _open_closed_streams() -> None:
 
 
 def _take_zone() -> None:
-    if not follow_system_zone() and sys.argv[1:2] not in (["run"], ["lookout"], ["off"]):
+    if sys.argv[1:2] == ["off"]:
+        return  # it shows no time, and the zone's file may be on a card that fails
+    if not follow_system_zone() and sys.argv[1:2] not in (["run"], ["lookout"]):
         words = "The time zone of this machine cannot be used: see TZ and /etc/localtime. Times are"
         click.echo(f"{words} UTC.", err=True)
 
