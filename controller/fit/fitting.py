@@ -160,7 +160,7 @@ def _searched(
             )
 
 
-class Slopes(Protocol):
+class SearchProblem(Protocol):
     """What a search needs of a problem."""
 
     @property
@@ -181,7 +181,7 @@ class SearchSlopes:
     19:577, 1965), which costs no replay of the record.
     """
 
-    def __init__(self, problem: Slopes, on_round: Callable[[int, int], object]) -> None:
+    def __init__(self, problem: SearchProblem, on_round: Callable[[int, int], object]) -> None:
         self._problem, self._on_round = problem, on_round
         self._rounds = 0
         self._at: Any = None
