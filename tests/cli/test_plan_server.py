@@ -11,7 +11,7 @@ from controller.cli import plan_server
 from controller.cli.new_file import exact_content, replace_content
 
 
-def test_the_address_is_told_once_somebody_listens_there(
+def test_the_address_is_shown_once_somebody_listens_there(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A browser that is opened at once must not be refused."""
