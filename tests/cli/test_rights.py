@@ -212,6 +212,7 @@ def test_who_may_read_may_back_up_a_stopped_chamber(chamber: Path, tmp_path: Pat
     assert status == 0
 
 
+@needs("root")
 def test_a_request_on_a_read_only_card_says_how_to_stop_the_pump(
     chamber: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

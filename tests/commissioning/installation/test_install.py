@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import fcntl
 import os
 import shutil
 import signal
@@ -509,6 +510,15 @@ def test_what_a_machine_lacks_is_reported_at_the_end(capsys: pytest.CaptureFixtu
     assert "probes' bus is not there" in out
 
 
+def _is_free(lock: Path) -> bool:
+    with lock.open("rb") as file:
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return False
+    return True
+
+
 def test_what_a_killed_installation_left_at_work_is_waited_for(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -522,7 +532,7 @@ def test_what_a_killed_installation_left_at_work_is_waited_for(
             pass
     finally:
         os.kill(left, signal.SIGKILL)
-    until(lambda: not os.access(f"/proc/{left}/fd/0", os.F_OK), "the end of what was left")
+    until(lambda: _is_free(tmp_path / "lock"), "the end of what was left")
     with command._alone(dry=False):
         pass
 
