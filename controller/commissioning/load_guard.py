@@ -17,7 +17,6 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from pathlib import Path
 from types import FrameType
 
@@ -123,7 +122,7 @@ class LoadGuard:
             self._say(f"The pump rests {left_s:.0f} s more before it may start.")
             self._sleep(left_s)
         now = time.monotonic()
-        running: Cooling = replace(cooling, pump=True, pump_since=now)
+        running: Cooling = cooling._replace(pump=True, pump_since=now)
         timers.before_start(running, now)
         try:
             yield

@@ -8,7 +8,7 @@ measured, or unknown where what it was about is not fitted any more. Silence end
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from controller.core.conditions import (
     CONDITIONS,
@@ -38,7 +38,7 @@ def board_of(kept: Iterable[Alarm]) -> tuple[AlarmState, ...]:
         before = by_key.get((alarm.name.value, alarm.about))
         if before is None:
             return alarm
-        return replace(alarm, standing=True, acknowledged=before.acknowledged)
+        return alarm._replace(standing=True, acknowledged=before.acknowledged)
 
     return tuple(map(restored, CALM_BOARD)) if by_key else CALM_BOARD
 
@@ -78,7 +78,7 @@ def judge_alarms(
             events.append(step.event)
         one = step.alarm
         if one.standing and not one.acknowledged and alarm.name in acknowledged:
-            one = replace(one, acknowledged=True)
+            one = one._replace(acknowledged=True)
             events.append(Event(EventKind.ACKNOWLEDGED, alarm.name.value, alarm.about))
         if one != alarm:
             after = after or list(board)
@@ -118,7 +118,7 @@ def _step(alarm: AlarmState, side: Side, context: AlarmContext) -> _AlarmChange:
         if alarm.standing:
             return _ended(alarm, Evidence.UNKNOWN)
         return _AlarmChange(
-            replace(alarm, pending=RESET)
+            alarm._replace(pending=RESET)
         )  # what is fitted later has its whole delay
     asks = side is (Side.CLEAR if alarm.standing else Side.RAISE)
     seen_to = alarm.acknowledged or name in inputs.asked.acknowledge
@@ -127,10 +127,10 @@ def _step(alarm: AlarmState, side: Side, context: AlarmContext) -> _AlarmChange:
     pending = alarm.pending.timed(None if side is Side.UNKNOWN else asks, now)
     delay = context.law.alarms.delay_of(name)
     if not asks or pending.elapsed_s(now) < (delay.clear_s if alarm.standing else delay.raise_s):
-        return _AlarmChange(alarm if pending == alarm.pending else replace(alarm, pending=pending))
+        return _AlarmChange(alarm if pending == alarm.pending else alarm._replace(pending=pending))
     if alarm.standing:
         return _ended(alarm, Evidence.MEASURED)
-    raised = replace(alarm, standing=True, acknowledged=False, pending=RESET)
+    raised = alarm._replace(standing=True, acknowledged=False, pending=RESET)
     about = alarm.about
     if name is AlarmName.OUTPUT_FAILED and inputs.output_fault:
         about = inputs.output_fault
@@ -139,7 +139,7 @@ def _step(alarm: AlarmState, side: Side, context: AlarmContext) -> _AlarmChange:
 
 def _ended(alarm: AlarmState, evidence: Evidence) -> _AlarmChange:
     return _AlarmChange(
-        replace(alarm, standing=False, acknowledged=False, pending=RESET),
+        alarm._replace(standing=False, acknowledged=False, pending=RESET),
         Event(EventKind.CLEARED, alarm.name.value, alarm.about, evidence),
     )
 

@@ -13,7 +13,6 @@ are noticed by them and how often a sound plant is blamed.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from controller.core.memory import SWINGS, Expectations, Settled
 from controller.core.state import Cooling, Inputs
@@ -51,10 +50,10 @@ def expectations_after(
     """Return what is known of the plant's answers after a decision; the same object if no more."""
     acknowledged = inputs.asked.acknowledge
     if AlarmName.COOLING_WHILE_OFF in acknowledged:
-        warming = replace(seen.warming, slow=0, sound=0)
-        seen = replace(seen, cooling_while_off=False, settled=None, warming=warming)
+        warming = seen.warming._replace(slow=0, sound=0)
+        seen = seen._replace(cooling_while_off=False, settled=None, warming=warming)
     if AlarmName.RESERVOIR_PROBE_MISPLACED in acknowledged:
-        seen = replace(seen, against_nature=0)
+        seen = seen._replace(against_nature=0)
     seen = _warmed(seen, previous, cooling, inputs, now)
     if cooling.pump is not previous.pump:
         return _switched(seen, inputs, started=cooling.pump)
@@ -65,18 +64,18 @@ def expectations_after(
     if settled is None:
         if now - cooling.pump_since < SETTLED_S:
             return seen
-        return replace(seen, settled=Settled(now, air.value_mc, water.value_mc, room_mc))
+        return seen._replace(settled=Settled(now, air.value_mc, water.value_mc, room_mc))
     if seen.cooling_while_off:
         # a room probe that is lost for a while leaves the judgement to the warming, which waits
         learned = seen.warming.line.blocks >= LEARNED_BLOCKS and room is not None
         risen = not learned and air.value_mc >= settled.air_mc + RISE_MK
-        return replace(seen, cooling_while_off=False) if risen else seen
+        return seen._replace(cooling_while_off=False) if risen else seen
     if room_mc is not None and now - settled.at >= WITHIN_S:
-        return replace(seen, settled=Settled(now, air.value_mc, water.value_mc, room_mc))
+        return seen._replace(settled=Settled(now, air.value_mc, water.value_mc, room_mc))
     cools = _cools_by_itself(seen, settled, inputs, now)
     if not cools:
         return seen
-    return replace(seen, cooling_while_off=True, warming=replace(seen.warming, sound=0))
+    return seen._replace(cooling_while_off=True, warming=seen.warming._replace(sound=0))
 
 
 def _warmed(
@@ -88,9 +87,9 @@ def _warmed(
     if warming is seen.warming:
         return seen
     if standing and warming.sound >= SOUND_BLOCKS:
-        return replace(seen, cooling_while_off=False, warming=replace(warming, slow=0))
+        return seen._replace(cooling_while_off=False, warming=warming._replace(slow=0))
     slow = warming.slow >= SLOW_BLOCKS
-    return replace(seen, cooling_while_off=standing or slow, warming=warming)
+    return seen._replace(cooling_while_off=standing or slow, warming=warming)
 
 
 def _cools_by_itself(seen: Expectations, settled: Settled, inputs: Inputs, now: float) -> bool:
@@ -120,15 +119,15 @@ def _cools_by_itself(seen: Expectations, settled: Settled, inputs: Inputs, now: 
 def _switched(seen: Expectations, inputs: Inputs, *, started: bool) -> Expectations:
     water = inputs.reservoir
     if not isinstance(water, Seen):
-        return replace(seen, settled=None, water_mc=None, run_change_mk=None)
+        return seen._replace(settled=None, water_mc=None, run_change_mk=None)
     change_mk = None if seen.water_mc is None else water.value_mc - seen.water_mc
     if not started:
-        return replace(seen, settled=None, water_mc=water.value_mc, run_change_mk=change_mk)
+        return seen._replace(settled=None, water_mc=water.value_mc, run_change_mk=change_mk)
     against = seen.against_nature
     if change_mk is not None and seen.run_change_mk is not None:
         wrong = seen.run_change_mk <= -SWING_MK and change_mk >= SWING_MK
         against = min(against + 1, SWINGS) if wrong else 0
-    return replace(seen, settled=None, water_mc=water.value_mc, against_nature=against)
+    return seen._replace(settled=None, water_mc=water.value_mc, against_nature=against)
 
 
 def expectation_instants(seen: Expectations, cooling: Cooling) -> Iterator[float]:

@@ -14,7 +14,6 @@ next start is the test. With the probe the answer must keep coming.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from enum import Enum
 
 from controller.core.law import FlowProof, Law
@@ -74,7 +73,7 @@ def _judge_unproved(
     if expected and flow.unanswered == RESET and not early:
         if not isinstance(inputs.coil_outlet, Seen):
             return flow, FlowVerdict.DOUBTED  # its own trend is not known; from a rest it is
-        flow = replace(flow, air_peak_mc=air_mc)
+        flow = flow._replace(air_peak_mc=air_mc)
     peak_mc = air_mc if flow.air_peak_mc is None else max(flow.air_peak_mc, air_mc)
     if (early or expected) and air_mc <= answer_mc(peak_mc, cooling, inputs, now, rule):
         return _proved(flow, air_mc), FlowVerdict.ANSWERED
@@ -83,20 +82,20 @@ def _judge_unproved(
         return flow, FlowVerdict.FAILED
     if peak_mc == cooling.flow.air_peak_mc and waiting is flow.unanswered:
         return cooling.flow, FlowVerdict.OPEN
-    return replace(flow, air_peak_mc=peak_mc, unanswered=waiting), FlowVerdict.OPEN
+    return flow._replace(air_peak_mc=peak_mc, unanswered=waiting), FlowVerdict.OPEN
 
 
 def _proved(flow: Flow, air_mc: int) -> Flow:
     if flow.proved_mc is not None and flow.unanswered == RESET and flow.air_peak_mc is None:
         return flow
     proved_mc = air_mc if flow.proved_mc is None else flow.proved_mc
-    return replace(flow, proved_mc=proved_mc, air_peak_mc=None, unanswered=RESET)
+    return flow._replace(proved_mc=proved_mc, air_peak_mc=None, unanswered=RESET)
 
 
 def _not_watched(flow: Flow, now: float) -> Flow:
     """Stop the waiting of a proved run, which counts only while the outlet is known."""
     waiting = flow.unanswered.timed(None, now)
-    return flow if waiting is flow.unanswered else replace(flow, unanswered=waiting)
+    return flow if waiting is flow.unanswered else flow._replace(unanswered=waiting)
 
 
 def answer_expected(inputs: Inputs, rule: FlowProof) -> bool | None:

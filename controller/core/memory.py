@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from controller.domain.reading_rows import PROBE_NAMES
 
@@ -24,8 +25,7 @@ class Loss:
     """Whether the pump ran, or had just stopped."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Recent:
+class Recent(NamedTuple):
     """The last hour. Instants are monotonic seconds, the oldest first."""
 
     since: float
@@ -67,8 +67,7 @@ class Settled:
     """None: not known then."""
 
 
-@dataclass(frozen=True, slots=True)
-class Block:
+class Block(NamedTuple):
     """Pieces of rests that are judged together."""
 
     excess_mk_s: float = 0.0
@@ -93,8 +92,7 @@ class WarmingLine:
     """The smallest excess that it was learned in."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Warming:
+class Warming(NamedTuple):
     """How the air of this chamber warms while the pump rests; `core.warming` works it out."""
 
     block: Block = Block()
@@ -105,8 +103,7 @@ class Warming:
     """Blocks in a row that warmed as it says."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Expectations:
+class Expectations(NamedTuple):
     """What was seen of the plant's answers."""
 
     settled: Settled | None = None

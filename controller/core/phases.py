@@ -11,8 +11,6 @@ hands are in the chamber.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from controller.core.flow import FlowVerdict, flow_at_start, judge_flow, trend_of
 from controller.core.law import FallbackPolicy, Law
 from controller.core.rules import (
@@ -48,13 +46,13 @@ def regulate(previous: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling
     """
     cooling = _regulated(_asked_for(previous, inputs, now), inputs, now, law)
     trend = trend_of(cooling, inputs, now, law)
-    return cooling if trend is cooling.trend else replace(cooling, trend=trend)
+    return cooling if trend is cooling.trend else cooling._replace(trend=trend)
 
 
 def _regulated(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
     call = call_for(inputs.air, inputs.band, previous=cooling.call)
     if call is not cooling.call:
-        cooling = replace(cooling, call=call, overran=cooling.overran and call)
+        cooling = cooling._replace(call=call, overran=cooling.overran and call)
     if not cooling.pump:
         cooling = _with_warm_water_remembered(cooling, inputs, now, law)
     if cooling.phase is Phase.LOCKOUT:
@@ -74,15 +72,15 @@ def _asked_for(cooling: Cooling, inputs: Inputs, now: float) -> Cooling:
     """Take in what people asked for, and end a pause whose time is over."""
     asked = inputs.asked
     if cooling.paused_until is not None and now >= cooling.paused_until:
-        cooling = replace(cooling, paused_until=None)
+        cooling = cooling._replace(paused_until=None)
     if asked is NOTHING_ASKED:
         return cooling
     if asked.resume:
-        cooling = replace(cooling, paused_until=None)
+        cooling = cooling._replace(paused_until=None)
     if asked.pause_s is not None:
-        cooling = replace(cooling, paused_until=now + asked.pause_s)
+        cooling = cooling._replace(paused_until=now + asked.pause_s)
     if asked.reset:
-        cooling = replace(cooling, failed_tries=0)
+        cooling = cooling._replace(failed_tries=0)
         if cooling.phase is Phase.LOCKOUT:
             cooling = _enter(cooling, Phase.REST, Reason.NO_CALL, now)
     return cooling
@@ -91,14 +89,13 @@ def _asked_for(cooling: Cooling, inputs: Inputs, now: float) -> Cooling:
 def _enter(cooling: Cooling, phase: Phase, reason: Reason, now: float) -> Cooling:
     """Name the phase, keeping its beginning while it lasts."""
     if phase is cooling.phase:
-        return cooling if reason is cooling.reason else replace(cooling, reason=reason)
-    return replace(cooling, phase=phase, reason=reason, phase_since=now)
+        return cooling if reason is cooling.reason else cooling._replace(reason=reason)
+    return cooling._replace(phase=phase, reason=reason, phase_since=now)
 
 
 def _start(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
     primed = law.timing.prime_s <= 0
-    cooling = replace(
-        cooling,
+    cooling = cooling._replace(
         pump=True,
         fan=primed,
         pump_since=now,
@@ -116,8 +113,7 @@ def _start(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
 def _both_off(cooling: Cooling, now: float) -> Cooling:
     if not (cooling.pump or cooling.fan):
         return cooling
-    return replace(
-        cooling,
+    return cooling._replace(
         pump=False,
         fan=False,
         pump_since=now if cooling.pump else cooling.pump_since,
@@ -129,7 +125,7 @@ def _both_off(cooling: Cooling, now: float) -> Cooling:
 def _tripped(cooling: Cooling, reason: Reason, now: float) -> Cooling:
     phase = Phase.HELD if cooling.call else Phase.REST
     if reason is Reason.RESERVOIR_WARM:
-        cooling = replace(cooling, too_warm=True)
+        cooling = cooling._replace(too_warm=True)
     return _enter(_both_off(cooling, now), phase, reason, now)
 
 
@@ -148,13 +144,13 @@ def _with_warm_water_remembered(cooling: Cooling, inputs: Inputs, now: float, la
     cold = cold_enough(inputs, law)
     if cold is None:
         if cooling.too_warm and cooling.unseen_since is None:
-            return replace(cooling, unseen_since=now)
+            return cooling._replace(unseen_since=now)
         return cooling
     # without a call the air is cooler than what the water has to cool, and judges nothing
     too_warm = not cold if cooling.call else cooling.too_warm
     if too_warm is cooling.too_warm and cooling.unseen_since is None:
         return cooling
-    return replace(cooling, too_warm=too_warm, unseen_since=None)
+    return cooling._replace(too_warm=too_warm, unseen_since=None)
 
 
 def _running_on(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
@@ -179,7 +175,7 @@ def _running(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
     if ran_s < law.timing.prime_s:
         return _enter(cooling, Phase.PRIME, Reason.PRIMING, now)
     if not cooling.fan:
-        cooling = replace(cooling, fan=True)
+        cooling = cooling._replace(fan=True)
     cooling = _enter(cooling, Phase.COOL, Reason.CALL if cooling.call else Reason.MINIMUM_RUN, now)
     return _proving_flow(cooling, inputs, now, law)
 
@@ -187,9 +183,9 @@ def _running(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
 def _stop(cooling: Cooling, reason: Reason, inputs: Inputs, now: float, law: Law) -> Cooling:
     """Stop the pump as planned; the fan runs on over the cold coil."""
     fan = cooling.fan
-    cooling = replace(_both_off(cooling, now), lost_runs=0)
+    cooling = _both_off(cooling, now)._replace(lost_runs=0)
     if fan and law.timing.run_on_s > 0:
-        return _enter(replace(cooling, fan=True), Phase.RUN_ON, reason, now)
+        return _enter(cooling._replace(fan=True), Phase.RUN_ON, reason, now)
     return _resting(cooling, inputs, now, law)
 
 
@@ -197,7 +193,7 @@ def _overrun(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
     """End a run that has lasted as long as any may; one that was never proved rests for longer."""
     proved = cooling.flow.proved_mc is not None
     overran = not proved or falls_short(inputs, law)
-    cooling = replace(cooling, overran=overran, rest_s=0.0 if proved else law.flow.wait_s)
+    cooling = cooling._replace(overran=overran, rest_s=0.0 if proved else law.flow.wait_s)
     return _stop(cooling, Reason.LONGEST_RUN, inputs, now, law)
 
 
@@ -205,21 +201,21 @@ def _proving_flow(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Coo
     flow, verdict = judge_flow(cooling, inputs, now, law)
     if verdict is FlowVerdict.FAILED:
         failed_tries = cooling.failed_tries + 1
-        cooling = replace(_both_off(cooling, now), failed_tries=failed_tries, flow_suspect=True)
+        cooling = _both_off(cooling, now)._replace(failed_tries=failed_tries, flow_suspect=True)
         if failed_tries >= law.flow.tries:
             return _enter(cooling, Phase.LOCKOUT, Reason.LOCKOUT, now)
         return _tripped(cooling, Reason.FLOW_WAIT, now)
     if verdict is FlowVerdict.DOUBTED and now - cooling.pump_since >= law.timing.minimum_run_s:
         return _stop(cooling, Reason.PROVING, inputs, now, law)
     if verdict is FlowVerdict.ANSWERED and cooling.flow_suspect:
-        cooling = replace(cooling, failed_tries=0, flow_suspect=False)
-    return cooling if flow is cooling.flow else replace(cooling, flow=flow)
+        cooling = cooling._replace(failed_tries=0, flow_suspect=False)
+    return cooling if flow is cooling.flow else cooling._replace(flow=flow)
 
 
 def _locked_out(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
     if now - cooling.phase_since < law.flow.lockout_s:
         return cooling
-    cooling = _enter(replace(cooling, failed_tries=0), Phase.REST, Reason.NO_CALL, now)
+    cooling = _enter(cooling._replace(failed_tries=0), Phase.REST, Reason.NO_CALL, now)
     if isinstance(inputs.air, Lost):
         return _without_air(cooling, inputs, now, law)
     return _resting(cooling, inputs, now, law)
@@ -245,7 +241,7 @@ def _cut_short(cooling: Cooling, law: Law) -> Cooling:
     """Let the rest grow while run after run ends by a lost air probe: the pump may disturb it."""
     lost_runs = min(cooling.lost_runs + 1, LOST_RUNS_BORNE + MOST_DOUBLINGS)
     rest_s = law.timing.anti_short_cycle_s * 2 ** max(0, lost_runs - LOST_RUNS_BORNE)
-    return replace(cooling, lost_runs=lost_runs, rest_s=rest_s)
+    return cooling._replace(lost_runs=lost_runs, rest_s=rest_s)
 
 
 def _by_the_clock(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
@@ -255,10 +251,10 @@ def _by_the_clock(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Coo
         on_s = max(pattern.on_s, timing.minimum_run_s)
         if lasted_s >= min(on_s, timing.longest_run_s):
             fan = cooling.fan and timing.run_on_s > 0
-            cooling = replace(_both_off(cooling, now), fan=fan)
+            cooling = _both_off(cooling, now)._replace(fan=fan)
             return _enter(cooling, Phase.FALLBACK, Reason.TIMED_OFF, now)
         if not cooling.fan and lasted_s >= timing.prime_s:
-            cooling = replace(cooling, fan=True)
+            cooling = cooling._replace(fan=True)
         return _enter(cooling, Phase.FALLBACK, Reason.TIMED_ON, now)
     if cooling.fan and lasted_s >= timing.run_on_s:
         cooling = _both_off(cooling, now)
@@ -268,8 +264,8 @@ def _by_the_clock(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Coo
         reason = forbidden_by if forbidden_by in shown else Reason.TIMED_OFF
         return _enter(cooling, Phase.FALLBACK, reason, now)
     started = _start(cooling, inputs, now, law)
-    return replace(
-        started, phase=Phase.FALLBACK, reason=Reason.TIMED_ON, phase_since=cooling.phase_since
+    return started._replace(
+        phase=Phase.FALLBACK, reason=Reason.TIMED_ON, phase_since=cooling.phase_since
     )
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from controller.core.law import Law
 from controller.core.memory import HOUR_S, Loss, Recent
@@ -48,7 +47,7 @@ def recent_after(
         and lost == recent.lost
     ):
         return recent
-    return replace(recent, starts=starts, trips=trips, losses=losses, lost=lost)
+    return recent._replace(starts=starts, trips=trips, losses=losses, lost=lost)
 
 
 def counted_trip(previous: Cooling, cooling: Cooling) -> bool:

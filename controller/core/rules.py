@@ -6,7 +6,6 @@ Every rule here is one comparison of readings, or one timer. `phases` puts them 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from controller.core.flow import beyond_doubt, early_s, next_mark_at
 from controller.core.law import Band, Law
@@ -87,7 +86,7 @@ def with_warm_water_timed(cooling: Cooling, inputs: Inputs, now: float, law: Law
     """
     cold = cold_enough(inputs, law)
     warm = cooling.warm.timed(None if cold is None else not cold, now) if cooling.pump else RESET
-    return cooling if warm is cooling.warm else replace(cooling, warm=warm)
+    return cooling if warm is cooling.warm else cooling._replace(warm=warm)
 
 
 def longest_run_s(inputs: Inputs, law: Law) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import Enum
+from typing import NamedTuple
 
 from controller.core.law import Band, Law
 from controller.core.memory import NOTHING_SEEN, Expectations, Recent
@@ -59,8 +60,7 @@ class AirMark:
     air_mc: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Flow:
+class Flow(NamedTuple):
     """What is known of the water's movement in this run."""
 
     unanswered: Stopwatch = RESET
@@ -78,8 +78,7 @@ class Flow:
 UNTRIED = Flow()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cooling:
+class Cooling(NamedTuple):
     """Where the cooling stands. Instants are monotonic seconds."""
 
     phase: Phase
@@ -113,8 +112,7 @@ class Cooling:
     """The air's own course while the pump rests, the older mark first."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AlarmState:
+class AlarmState(NamedTuple):
     """One alarm: standing or not, and the delay that is running."""
 
     name: AlarmName

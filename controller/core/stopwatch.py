@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class Stopwatch:
+class Stopwatch(NamedTuple):
     """For how long something has been so, without the time in which nobody knew."""
 
     before_s: float = 0.0

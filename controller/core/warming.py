@@ -12,8 +12,6 @@ one warmed at less than half its expected speed; a fifth of the fan's cooling le
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from controller.core.memory import Block, Warming, WarmingLine
 from controller.core.state import Cooling, Inputs
 from controller.domain.temperatures import Seen
@@ -77,8 +75,8 @@ def warming_after(
         warming.block.risen_mk + air.value_mc - mark.air_mc,
     )
     if block.excess_mk_s < _MK_S:
-        return replace(warming, block=block)
-    return _judged(replace(warming, block=_NO_BLOCK), block, learn=learn)
+        return warming._replace(block=block)
+    return _judged(warming._replace(block=_NO_BLOCK), block, learn=learn)
 
 
 def _judged(warming: Warming, block: Block, *, learn: bool) -> Warming:
@@ -89,16 +87,14 @@ def _judged(warming: Warming, block: Block, *, learn: bool) -> Warming:
     if expected_k_h is not None:
         slow = speed_k_h < SLOW_SHARE * expected_k_h
         sound = speed_k_h >= SOUND_SHARE * expected_k_h
-        warming = replace(
-            warming,
+        warming = warming._replace(
             slow=min(warming.slow + 1, SLOW_BLOCKS) if slow else 0,
             sound=min(warming.sound + 1, SOUND_BLOCKS) if sound else 0,
         )
     if not learn:
         return warming
     line = warming.line
-    return replace(
-        warming,
+    return warming._replace(
         line=WarmingLine(
             FORGETTING * line.weight + 1.0,
             FORGETTING * line.excess + excess_k,

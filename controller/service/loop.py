@@ -238,7 +238,7 @@ def _at_rest(state: State) -> tuple[State, Decision]:
     """Return the state and the decision while the first readings are waited for."""
     reason = Reason.FIRST_READINGS
     if state.cooling.reason is not reason:
-        cooling = replace(state.cooling, phase=Phase.REST, reason=reason)
+        cooling = state.cooling._replace(phase=Phase.REST, reason=reason)
         decision = Decision(False, False, cooling.phase, reason)
         state = replace(state, cooling=cooling, decision=decision)
     return state, state.decision

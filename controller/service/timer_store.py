@@ -11,7 +11,6 @@ same.
 from __future__ import annotations
 
 import contextlib
-from dataclasses import replace
 from pathlib import Path
 
 from controller.core.state import Cooling, State
@@ -217,5 +216,5 @@ class TimerStore:
 def stopped(cooling: Cooling, now: float) -> Cooling:
     """Return the cooling as it stands once its outputs have been put off."""
     if not cooling.pump:
-        return replace(cooling, fan=False)
-    return replace(cooling, pump=False, fan=False, pump_since=now)
+        return cooling._replace(fan=False)
+    return cooling._replace(pump=False, fan=False, pump_since=now)

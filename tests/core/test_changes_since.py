@@ -39,8 +39,8 @@ OTHERWISE = {
     "records_fault": replace(BEFORE, inputs=replace(BEFORE.inputs, records_fault="full")),
     "last_hour": replace(BEFORE, recent=Recent(since=1000.0, starts=(1000.0,))),
     "expectations": replace(BEFORE, expectations=Expectations(cooling_while_off=True)),
-    "flow_suspect": replace(BEFORE, cooling=replace(BEFORE.cooling, flow_suspect=True)),
-    "overran": replace(BEFORE, cooling=replace(BEFORE.cooling, overran=True)),
+    "flow_suspect": replace(BEFORE, cooling=BEFORE.cooling._replace(flow_suspect=True)),
+    "overran": replace(BEFORE, cooling=BEFORE.cooling._replace(overran=True)),
 }
 
 

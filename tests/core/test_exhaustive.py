@@ -82,12 +82,11 @@ def relative(cooling: Cooling, now: float, law: Law) -> Cooling:
         return watch if watch.since is None else Stopwatch(watch.elapsed_s(now), 0.0)
 
     locked = cooling.phase is Phase.LOCKOUT
-    return replace(
-        cooling,
+    return cooling._replace(
         pump_since=age(cooling.pump_since),
         phase_since=age(cooling.phase_since) if locked else 0.0,
         warm=aged(cooling.warm),
-        flow=replace(cooling.flow, unanswered=aged(cooling.flow.unanswered)),
+        flow=cooling.flow._replace(unanswered=aged(cooling.flow.unanswered)),
         trend=(),
         # these two decide alarms only
         flow_suspect=False,

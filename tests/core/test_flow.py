@@ -40,7 +40,7 @@ def lost_outlet(air_c: float) -> Inputs:
 
 def flow(**fields: object) -> Cooling:
     """Return a running pump with this knowledge of its flow."""
-    return replace(RUNNING, flow=replace(RUNNING.flow, **fields))  # type: ignore[arg-type]
+    return RUNNING._replace(flow=RUNNING.flow._replace(**fields))  # type: ignore[arg-type]
 
 
 PROVED = Flow(proved_mc=17_000)
@@ -108,23 +108,23 @@ PROVED = Flow(proved_mc=17_000)
             id="outlet-not-cold-enough",
         ),
         pytest.param(
-            replace(RUNNING, flow=PROVED), inputs(17.999), LATE, PROVED, FlowVerdict.OPEN,
+            RUNNING._replace(flow=PROVED), inputs(17.999), LATE, PROVED, FlowVerdict.OPEN,
             id="proved-once-serves-the-run",
         ),
         pytest.param(
-            replace(RUNNING, flow=PROVED), inputs(18.0), LATE, PROVED, FlowVerdict.DOUBTED,
+            RUNNING._replace(flow=PROVED), inputs(18.0), LATE, PROVED, FlowVerdict.DOUBTED,
             id="well-above-where-it-was-proved",
         ),
         pytest.param(
-            replace(RUNNING, flow=PROVED), inputs(18.0, 14.001), LATE, PROVED, FlowVerdict.OPEN,
+            RUNNING._replace(flow=PROVED), inputs(18.0, 14.001), LATE, PROVED, FlowVerdict.OPEN,
             id="no-doubt-over-lukewarm-water",
         ),
         pytest.param(
-            replace(RUNNING, flow=PROVED), inputs(18.0, None), LATE, PROVED, FlowVerdict.OPEN,
+            RUNNING._replace(flow=PROVED), inputs(18.0, None), LATE, PROVED, FlowVerdict.OPEN,
             id="nor-over-water-that-nobody-knows",
         ),
         pytest.param(
-            replace(RUNNING, flow=PROVED), inputs(18.0, outlet_c=18.0), LATE,
+            RUNNING._replace(flow=PROVED), inputs(18.0, outlet_c=18.0), LATE,
             Flow(proved_mc=17_000, air_peak_mc=18_000, unanswered=Stopwatch(0.0, LATE)),
             FlowVerdict.OPEN, id="watched-the-answer-must-keep-coming",
         ),
@@ -192,7 +192,7 @@ def test_a_decision_finds_an_answer_waits_or_doubts(
 
 def test_a_trend_counts_from_the_start_of_the_run_and_not_of_the_clock() -> None:
     """100 mK in 50 s are explained, whenever the machine was started."""
-    late = replace(flow(falling_mk_s=2.0), pump_since=9_000.0, phase_since=9_000.0)
+    late = flow(falling_mk_s=2.0)._replace(pump_since=9_000.0, phase_since=9_000.0)
 
     assert judge_flow(late, inputs(17.6), 9_050.0, LAW)[1] is FlowVerdict.ANSWERED
     assert judge_flow(late, inputs(17.601), 9_050.0, LAW)[1] is FlowVerdict.OPEN
@@ -249,20 +249,20 @@ def test_a_stop_forgets_what_belonged_to_the_run() -> None:
 
 def test_the_air_is_marked_while_the_pump_rests() -> None:
     """From two minutes after the run-on, every five minutes, two marks; a lost reading ends it."""
-    resting = replace(RUNNING, pump=False, fan=False, phase=Phase.REST)
+    resting = RUNNING._replace(pump=False, fan=False, phase=Phase.REST)
     assert next_mark_at(resting, LAW) == 60 + 120
     assert trend_of(resting, inputs(17.0), 179.0, LAW) == ()
-    one = replace(resting, trend=trend_of(resting, inputs(17.0), 180.0, LAW))
+    one = resting._replace(trend=trend_of(resting, inputs(17.0), 180.0, LAW))
     assert one.trend == (AirMark(180.0, 17_000),)
     assert trend_of(one, inputs(16.9), 479.0, LAW) == one.trend
-    two = replace(one, trend=trend_of(one, inputs(16.8), 480.0, LAW))
+    two = one._replace(trend=trend_of(one, inputs(16.8), 480.0, LAW))
     assert two.trend == (AirMark(180.0, 17_000), AirMark(480.0, 16_800))
     assert trend_of(two, inputs(16.6), 780.0, LAW) == (
         AirMark(480.0, 16_800),
         AirMark(780.0, 16_600),
     )
     assert trend_of(two, inputs(None), 500.0, LAW) == ()
-    assert trend_of(replace(two, pump=True), inputs(17.0), 500.0, LAW) == ()
+    assert trend_of(two._replace(pump=True), inputs(17.0), 500.0, LAW) == ()
 
 
 @pytest.mark.parametrize(
@@ -276,7 +276,7 @@ def test_a_start_knows_how_the_air_was_falling(
     """Less a step of the probe, from a mark five minutes old at least."""
     state = begin(0.0, last_stop=-10_000.0)
     trend = (AirMark(marked_at, millidegrees(marked_c)),)
-    state = replace(state, cooling=replace(state.cooling, trend=trend))
+    state = replace(state, cooling=state.cooling._replace(trend=trend))
     state, decision = decide(state, inputs(17.0, room_c=25.0), 400.0, LAW)
 
     assert decision.pump

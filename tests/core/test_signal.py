@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -27,7 +26,7 @@ RARER, STEADY = SignalPattern.RARER, SignalPattern.STEADY
 
 def board(*standing: AlarmName, acknowledged: bool = False) -> tuple[AlarmState, ...]:
     return tuple(
-        replace(each, standing=True, acknowledged=acknowledged) if each.name in standing else each
+        each._replace(standing=True, acknowledged=acknowledged) if each.name in standing else each
         for each in CALM_BOARD
     )
 

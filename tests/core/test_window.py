@@ -60,7 +60,7 @@ def decided_anew(state: State, inputs: Inputs, at: float, law: object) -> State:
 def within_the_hour(state: State, now: float) -> State:
     """Return a state without the starts that lie an hour back: they are dropped when it is read."""
     starts = tuple(at for at in state.recent.starts if now - at < HOUR_S)
-    return replace(state, recent=replace(state.recent, starts=starts))
+    return replace(state, recent=state.recent._replace(starts=starts))
 
 
 @pytest.mark.parametrize("name", TAPES)
