@@ -28,6 +28,12 @@ class ChamberStep:
         self.last_c = [lag.at(dt_s) for lag in lags]
         self.bends_c = [lag.bend_c(dt_s) for lag in lags]
 
+    def end_at(self, instant: float) -> None:
+        """Let the probes' way end at an instant within the step [s]."""
+        at_s = instant - self.begins
+        self.ends = instant
+        self.last_c = [lag.at(at_s) for lag in self.lags]
+
 
 def outlet_course(air: Course, before_c: float, after_c: float) -> Course:
     """Return the course of the water that leaves the coil: it goes as the air does."""

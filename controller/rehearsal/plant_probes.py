@@ -161,6 +161,8 @@ class PlantProbes:
         self._take_drive()
         self._reach(now)
         step = self._step
+        if now >= step.ends:
+            return self.chamber.air_c, self.chamber.reservoir_c
         at_s = now - step.begins
         return step.air.at(at_s), step.reservoir.at(at_s)
 
@@ -334,30 +336,18 @@ class PlantProbes:
         while self._step.ends < instant:
             self._plan()
 
-    def _plan(self, until: float = math.inf) -> None:
-        """Make the next step, ahead of time.
-
-        Args:
-            until: Where it ends at the latest [s].
-        """
+    def _plan(self) -> None:
+        """Make the next step, ahead of time."""
         last = self._step
         if self._pending:
             self._settle(last)
         begins = last.ends
-        lights = self._lights_at(begins)
+        outlet_c = self.chamber.outlet_c(self._drive) if "coil_outlet" in self._names else 0.0
+        room_c = self._advance(begins, math.inf)
         drive, chamber = self._drive, self.chamber
-        if lights is not drive.lights:
-            drive = self._drive = drive._replace(lights=lights)
-            self._longest_s = AFTER_SWITCH_S
-        longest_s = min(chamber.step_s, self._longest_s, until - begins)
-        room_c = self._room(begins + 0.5 * longest_s)
-        watched = "coil_outlet" in self._names
-        outlet_c = chamber.outlet_c(drive) if watched else 0.0
-        chamber.advance(longest_s, drive, room_c)
         air = chamber.air
         dt_s = air.dt_s
-        if until == math.inf:
-            self._longest_s = 2.0 * dt_s
+        self._longest_s = 2.0 * dt_s
         lags: list[Lag] = []
         first_c = last.last_c
         for probe, name in enumerate(self._names):
@@ -372,8 +362,30 @@ class PlantProbes:
                 course = outlet_course(air, outlet_c, chamber.outlet_c(drive))
             lags.append(lag_along(first_c[probe], course, tau_s=self._lags_s[probe]))
         self._step = ChamberStep(begins, dt_s, (first_c, lags), (air, chamber.reservoir))
-        self._steps.append(self._step)
         self._pending = True
+        steps, oldest = self._steps, begins - self._kept_s
+        steps.append(self._step)
+        while steps[1].begins < oldest:
+            steps.popleft()
+
+    def _advance(self, begins: float, until: float) -> float:
+        """Move the chamber on by one step.
+
+        Args:
+            begins: Where it stands [s].
+            until: Where the step ends at the latest [s].
+
+        Returns:
+            The room that was taken for it [°C].
+        """
+        lights = self._lights_at(begins)
+        if lights is not self._drive.lights:
+            self._drive = self._drive._replace(lights=lights)
+            self._longest_s = AFTER_SWITCH_S
+        longest_s = min(self.chamber.step_s, self._longest_s, until - begins)
+        room_c = self._room(begins + 0.5 * longest_s)
+        self.chamber.advance(longest_s, self._drive, room_c)
+        return room_c
 
     def _room(self, instant: float) -> float:
         """Return the room [°C], the same for `ROOM_EVERY_S`."""
@@ -386,29 +398,35 @@ class PlantProbes:
         return self._room_c
 
     def _cut(self, instant: float) -> None:
-        """End the last step at an instant within it."""
+        """End the last step at an instant within it.
+
+        The chamber goes there anew, by a shorter step. What the probes showed on the way has been
+        read, or may still be worked out, and stays as it is.
+        """
         if not self._pending:
             return
-        if instant >= self._step.ends:
-            self._settle(self._step)
+        step = self._step
+        if instant >= step.ends:
+            self._settle(step)
             return
         self._pending = False
-        self.chamber.take_back()
-        self._steps.pop()
-        self._step = self._steps[-1]
-        while instant - self._step.ends > ROUNDING_S:
-            self._plan(instant)
-        if self._pending:
-            self._step.ends = instant
-            self._settle(self._step)
+        chamber = self.chamber
+        chamber.take_back()
+        reached = step.begins
+        if instant - reached <= ROUNDING_S:
+            self._steps.pop()
+            self._step = self._steps[-1]
+            return
+        while instant - reached > ROUNDING_S:
+            self._advance(reached, instant)
+            reached += chamber.air.dt_s
+            self._moved(chamber.air, chamber.reservoir, self._drive.pump)
+        step.end_at(instant)
 
     def _settle(self, step: ChamberStep) -> None:
         """Let a step be final."""
         self._pending = False
         self._moved(step.air, step.reservoir, self._drive.pump)
-        steps, oldest = self._steps, step.ends - self._kept_s
-        while len(steps) > 1 and steps[1].begins < oldest:
-            steps.popleft()
 
     def _follow_c(self, probe: int, instant: float) -> float:
         """Return a probe's own temperature at an instant that the kept steps cover [°C]."""
