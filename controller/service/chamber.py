@@ -297,5 +297,5 @@ def _with_pump_stopped(state: State, now: float) -> State:
         alarms=standing_alarms(state),
     )
     warming = state.expectations.warming
-    expectations = replace(fresh.expectations, warming=warming)
+    expectations = fresh.expectations._replace(warming=warming)
     return replace(fresh, recent=state.recent, expectations=expectations)

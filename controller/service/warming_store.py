@@ -90,7 +90,7 @@ class WarmingStore:
             _log.info("warming_is_learned_anew", why=doubt)
             return state
         warming = Warming(block=Block(), line=kept.line, slow=kept.slow, sound=kept.sound)
-        return replace(state, expectations=replace(state.expectations, warming=warming))
+        return replace(state, expectations=state.expectations._replace(warming=warming))
 
     def keep(self, state: State, ids: Mapping[str, str]) -> None:
         """Hand over what is learned, when it differs from the last time; never waits.
@@ -133,7 +133,7 @@ class WarmingStore:
 
 def without_warming(state: State) -> State:
     """Return a state that has learned nothing of the air's warming, after a change of probes."""
-    return replace(state, expectations=replace(state.expectations, warming=Warming()))
+    return replace(state, expectations=state.expectations._replace(warming=Warming()))
 
 
 def _by_which(ids: Mapping[str, str]) -> dict[str, str]:

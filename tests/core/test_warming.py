@@ -184,8 +184,8 @@ def after_blocks(*shares: float, begun: Warming | None = None) -> Warming:
     warming = begun or steady
     for of_it in shares:
         rise_mk = round(1000 * of_it * 8.0 / 3.0)  # a block: a third of an hour at ten kelvin
-        before = replace(begin(0.0).cooling, trend=(AirMark(0.0, 15_000),))
-        after = replace(before, trend=(AirMark(1200.0, 15_000 + rise_mk),))
+        before = begin(0.0).cooling._replace(trend=(AirMark(0.0, 15_000),))
+        after = before._replace(trend=(AirMark(1200.0, 15_000 + rise_mk),))
         room_c = 25.0 + rise_mk / 2000
         inputs = make_inputs(15.0 + rise_mk / 1000, 4.0, room=reading(room_c))
         warming = warming_after(warming, before, after, inputs, 1200.0, learn=False)
@@ -206,8 +206,8 @@ def test_slow_and_sound_blocks_count_in_a_row() -> None:
 
 def test_a_block_is_judged_once_there_is_enough_of_it() -> None:
     """Ten kelvin for a third of an hour; short rests add up, and the next block begins anew."""
-    half = replace(begin(0.0).cooling, trend=(AirMark(0.0, 15_000),))
-    ended = replace(half, trend=(AirMark(600.0, 15_400),))
+    half = begin(0.0).cooling._replace(trend=(AirMark(0.0, 15_000),))
+    ended = half._replace(trend=(AirMark(600.0, 15_400),))
     inputs = make_inputs(15.4, 4.0, room=reading(25.2))
     begun = Warming(line=line_of(*[(10.0, 8.0)] * LEARNED_BLOCKS))
 
@@ -221,8 +221,8 @@ def test_a_block_is_judged_once_there_is_enough_of_it() -> None:
 
 def test_only_a_learning_block_moves_the_line() -> None:
     """The newest counts one, the one before a fortieth less."""
-    before = replace(begin(0.0).cooling, trend=(AirMark(0.0, 15_000),))
-    after = replace(before, trend=(AirMark(1200.0, 18_000),))
+    before = begin(0.0).cooling._replace(trend=(AirMark(0.0, 15_000),))
+    after = before._replace(trend=(AirMark(1200.0, 18_000),))
     inputs = make_inputs(18.0, 4.0, room=reading(26.5))
     begun = Warming(line=line_of((12.0, 8.0)))
 
@@ -246,16 +246,16 @@ def test_only_a_learning_block_moves_the_line() -> None:
 )
 def test_a_piece_that_shows_nothing_is_no_part_of_a_block(inputs: Inputs, at: float) -> None:
     """The room must be two kelvin warmer, and both readings there."""
-    before = replace(begin(0.0).cooling, trend=(AirMark(0.0, 15_000),))
-    after = replace(before, trend=(AirMark(at, 15_000),))
+    before = begin(0.0).cooling._replace(trend=(AirMark(0.0, 15_000),))
+    after = before._replace(trend=(AirMark(at, 15_000),))
 
     assert warming_after(NOTHING, before, after, inputs, at, learn=True) is NOTHING
 
 
 def test_a_room_two_kelvin_warmer_is_a_part_of_a_block() -> None:
     """It takes longer to fill one."""
-    before = replace(begin(0.0).cooling, trend=(AirMark(0.0, 15_000),))
-    after = replace(before, trend=(AirMark(1200.0, 15_000),))
+    before = begin(0.0).cooling._replace(trend=(AirMark(0.0, 15_000),))
+    after = before._replace(trend=(AirMark(1200.0, 15_000),))
     inputs = make_inputs(15.0, 4.0, room=reading(17.0))
 
     begun = warming_after(NOTHING, before, after, inputs, 1200.0, learn=True)

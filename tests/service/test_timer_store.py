@@ -74,7 +74,7 @@ def ago(time_s: float) -> float:
 
 def cooling_since(time_s: float, **changes: object) -> Cooling:
     """Return the cooling of a pump that has rested, or run, for so long at `NOW`."""
-    return replace(begin(NOW).cooling, pump_since=NOW - time_s, **changes)  # type: ignore[arg-type]
+    return begin(NOW).cooling._replace(pump_since=NOW - time_s, **changes)  # type: ignore[arg-type]
 
 
 def mirror_of(place: Path) -> Path:

@@ -23,7 +23,7 @@ WRITTEN_S = 1_784_000_000.0
 
 def learned_state(warming: Warming = LEARNED) -> State:
     state = begin(0.0)
-    return replace(state, expectations=replace(state.expectations, warming=warming))
+    return replace(state, expectations=state.expectations._replace(warming=warming))
 
 
 def kept_in(place: Path, warming: Warming = LEARNED) -> Path:
