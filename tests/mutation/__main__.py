@@ -5,9 +5,9 @@
 ROOM is a folder of the package, such as `core`, or a file in it. Works on copies of the project.
 The room's tests run once, each under its own name, which tells what they reach and how long they
 need; a fault is then tried with the tests that can notice it, the quickest first, to the first that
-fails. A fault that no test notices is a promise without a test, or a line that changes nothing:
-each is printed, to be read. What is known to change nothing is listed in no_change.toml with the
-reason, and counts neither way.
+fails. Slow tests are asked only when no quick one failed. A fault that no test notices is a promise
+without a test, or a line that changes nothing: each is printed, to be read. What is known to change
+nothing is listed in no_change.toml with the reason, and counts neither way.
 """
 
 from __future__ import annotations
@@ -100,7 +100,10 @@ class Bench:
 
     def reached_by(self, test_file: str, into: Path) -> None:
         """Map one file of tests."""
-        self.fresh.ask({"map": test_file, "into": str(into), "needs_s": 600.0})
+        task = {"map": test_file, "into": str(into), "needs_s": 600.0}
+        self.fresh.ask({**task, "timed": False})
+        if into.exists() and json.loads(into.read_text(encoding="utf-8"))["slow"]:
+            self.fresh.ask({**task, "timed": True})
 
     def run(self, path: Path, change: Change, tests: list[str], needs_s: float) -> dict[str, Any]:
         """Try a fault with some tests."""
@@ -130,19 +133,31 @@ class Bench:
     def noticed_by(self, path: Path, change: Change, reach: Reach, most_s: float) -> str | None:
         """Return the test that fails, or hangs, with a fault in the copy; None for no test."""
         place = (str(path), change.line, change.function, change.binds, self.copy)
-        for ring in reach.rings(*place):
+        rings = reach.rings(*place)
+        tried: set[str] = set()
+        for ring in rings:
             tests = reach.quick_first(ring, most_s)
-            while tests:
-                needs_s = sum(reach.seconds[name] for name in tests)
-                ended = self.run(path, change, tests, needs_s)
-                if ended["status"] == PASSED:
-                    break
-                test = ended["test"] or "while collecting"
-                chancy = test in reach.starting or ended["status"] == TOO_LONG
-                chancy |= reach.seconds.get(test, 0.0) > LEAST_CHANCY_S
-                if not chancy or self.passes(test, reach.seconds.get(test, 0.0)):
-                    return str(test)
-                tests.remove(test)
+            tried.update(tests)
+            if (test := self.first_failing(path, change, tests, reach)) is not None:
+                return test
+        at_last = [name for name in reach.at_last(str(path), rings[0]) if name not in tried]
+        return self.first_failing(path, change, at_last, reach)
+
+    def first_failing(
+        self, path: Path, change: Change, tests: list[str], reach: Reach
+    ) -> str | None:
+        """Return the first of the tests that fails by the fault alone."""
+        left = list(tests)
+        while left:
+            ended = self.run(path, change, left, sum(reach.seconds[name] for name in left))
+            if ended["status"] == PASSED:
+                return None
+            test = str(ended["test"] or "while collecting")
+            chancy = test in reach.starting or ended["status"] == TOO_LONG
+            chancy |= reach.seconds.get(test, 0.0) > LEAST_CHANCY_S
+            if test not in left or not chancy or self.passes(test, reach.seconds.get(test, 0.0)):
+                return test
+            left.remove(test)
         return None
 
 
@@ -259,12 +274,12 @@ def main() -> None:
         reach = reach_of(benches, files, tests, keep)
         print(
             f"{room}: {len(faults)} faults, {len(chosen)} drawn by seed {asked.seed}; "
-            f"{len(reach.seconds)} tests, {sum(reach.seconds.values()):.0f} s under coverage",
+            f"{len(reach.seconds)} tests, {sum(reach.seconds.values()):.0f} s, "
+            f"{len(reach.slow)} of them slow",
             flush=True,
         )
-        for words, names in (("fails already", reach.failed), ("too long", reach.too_long)):
-            for name in sorted(names):
-                print(f"  left out, {words}: {name}", flush=True)
+        for name in sorted(reach.failed):
+            print(f"  left out, fails already: {name}", flush=True)
         free = list(benches)
 
         def judge(number: int) -> str:

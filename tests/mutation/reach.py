@@ -14,25 +14,34 @@ from types import FrameType
 import pytest
 from coverage import Coverage
 
-LONGEST_S = 1.5
-"""A test that needs more processor time than this, counted line by line, is left out."""
+SLOW_S = 1.5
+"""A test that needs more processor time than this, counted line by line, is slow: it is ended
+there, timed without counting, and tried last."""
 
 
-class _TooLong(BaseException):
+class _Slow(BaseException):
     pass
 
 
 class Mapper:
-    """Runs every test once, each under its own name for the coverage library."""
+    """Runs every test once, each under its own name for the coverage library.
 
-    def __init__(self, coverage: Coverage) -> None:
+    Without that library it runs the *chosen* tests to their end.
+    """
+
+    def __init__(self, coverage: Coverage | None, chosen: Iterable[str] = ()) -> None:
         self.coverage = coverage
+        self.chosen = set(chosen)
         self.seconds: dict[str, float] = {}
         self.failed: set[str] = set()
         self.starting: set[str] = set()
-        self.too_long: set[str] = set()
+        self.slow: set[str] = set()
         self.at_work = ""
         sys.addaudithook(self.heard_of)
+
+    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        if self.coverage is None:
+            items[:] = [item for item in items if item.nodeid in self.chosen]
 
     def heard_of(self, event: str, _details: object) -> None:
         if event in {"subprocess.Popen", "os.posix_spawn", "os.fork"} and self.at_work:
@@ -41,21 +50,23 @@ class Mapper:
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Generator[None, bool, bool]:
         self.at_work = item.nodeid
-        self.coverage.switch_context(item.nodeid)
         began = sum(os.times()[:4])
-        signal.signal(signal.SIGPROF, self.end_test)
-        signal.setitimer(signal.ITIMER_PROF, LONGEST_S)
+        if self.coverage is not None:
+            self.coverage.switch_context(item.nodeid)
+            signal.signal(signal.SIGPROF, self.end_test)
+            signal.setitimer(signal.ITIMER_PROF, SLOW_S)
         try:
             return (yield)
         finally:
             signal.setitimer(signal.ITIMER_PROF, 0)
             self.seconds[item.nodeid] = sum(os.times()[:4]) - began
-            self.coverage.switch_context("")
+            if self.coverage is not None:
+                self.coverage.switch_context("")
             self.at_work = ""
 
     def end_test(self, _number: int, _frame: FrameType | None) -> None:
-        self.too_long.add(self.at_work)
-        raise _TooLong
+        self.slow.add(self.at_work)
+        raise _Slow
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
         if report.failed:
@@ -80,15 +91,25 @@ def write_map(test_file: str, into: Path, arguments: list[str]) -> None:
         for path in data.measured_files()
         if data.lines(path)
     }
-    slow_elsewhere = {name for name, needed in mapper.seconds.items() if needed > LONGEST_S}
-    too_long = mapper.too_long | slow_elsewhere  # in a process of its own
+    slow_elsewhere = {name for name, needed in mapper.seconds.items() if needed > SLOW_S}
+    slow = mapper.slow | slow_elsewhere  # in a process of its own
     document = {
         "lines": lines,
         "seconds": mapper.seconds,
-        "failed": sorted(mapper.failed - too_long),
-        "too_long": sorted(too_long),
+        "failed": sorted(mapper.failed - mapper.slow),
+        "slow": sorted(slow),
         "starting": sorted(mapper.starting),
     }
+    into.write_text(json.dumps(document), encoding="utf-8")
+
+
+def time_slow(test_file: str, into: Path, arguments: list[str]) -> None:
+    """Run the slow tests of a mapped file to their end, and add to the map what they need."""
+    document = json.loads(into.read_text(encoding="utf-8"))
+    mapper = Mapper(None, document["slow"])
+    pytest.main([*arguments, test_file], plugins=[mapper])
+    document["seconds"].update(mapper.seconds)
+    document["failed"] = sorted({*document["failed"], *mapper.failed})
     into.write_text(json.dumps(document), encoding="utf-8")
 
 
@@ -99,7 +120,7 @@ class Reach:
     lines: dict[str, dict[int, set[str]]] = field(default_factory=dict)
     seconds: dict[str, float] = field(default_factory=dict)
     failed: set[str] = field(default_factory=set)
-    too_long: set[str] = field(default_factory=set)
+    slow: set[str] = field(default_factory=set)
     starting: set[str] = field(default_factory=set)
     """Tests that start a process, whose lines no map shows."""
 
@@ -112,12 +133,12 @@ class Reach:
                 mine.setdefault(int(line), set()).update(names)
         self.seconds.update(known["seconds"])
         self.failed.update(known["failed"])
-        self.too_long.update(known["too_long"])
+        self.slow.update(known["slow"])
         self.starting.update(known["starting"])
 
     def quick_first(self, names: Iterable[str], most_s: float) -> list[str]:
-        """Order tests by the time that they need, up to so much in all."""
-        usable = set(names) & self.seconds.keys() - self.failed - self.too_long
+        """Order tests by the time that they need, up to so much in all, without the slow ones."""
+        usable = set(names) & self.seconds.keys() - self.failed - self.slow
         chosen, total = [], 0.0
         for name in sorted(usable, key=lambda name: (self.seconds[name], name)):
             total += self.seconds[name]
@@ -146,6 +167,21 @@ class Reach:
             in_file = {name for name in everything if name.split("::")[0] in files}
             rest = self.starting
         return [reaching, in_file - reaching, rest - in_file - reaching]
+
+    def at_last(self, path: str, likely: Iterable[str]) -> list[str]:
+        """Return what may still notice a fault that no quick test did, the quickest first.
+
+        The likely ones that there was no time for, and the slow ones of the files whose tests reach
+        the module, all where it only runs at import; what a slow one reaches was seen of its
+        beginning only.
+        """
+        reaching = {name for names in self.lines.get(path, {}).values() for name in names}
+        files = {name.split("::")[0] for name in reaching}
+        slow = {name for name in self.slow if not files or name.split("::")[0] in files}
+        return sorted(
+            (set(likely) & self.seconds.keys() | slow) - self.failed,
+            key=lambda name: (self.seconds[name], name),
+        )
 
     def speaking_of(self, name: str, root: Path) -> set[str]:
         """Return the tests that reach a line of the program that has a name in it."""
