@@ -189,6 +189,16 @@ def test_a_probe_that_answers_part_of_the_time_is_an_alarm() -> None:
     assert watch.events[-1] == ("-", "probe_unsteady room")
 
 
+def test_an_unsteady_probe_s_alarm_ends_while_the_pump_cycles() -> None:
+    """An hour without a loss ends it, however often the pump has started in that hour."""
+    watch = Watch(state=begin(0.0, alarms=(Alarm(name="probe_unsteady", about="air"),)))
+    for _ in range(6):
+        watch.give(make_inputs(17.0), 200)
+        watch.give(make_inputs(15.0), 400)
+    assert len(watch.state.recent.starts) > 1
+    assert watch.events == [("-", "probe_unsteady air")]
+
+
 def test_losses_only_while_the_pump_runs_are_its_noise() -> None:
     """Three within an hour, and one alarm for one fault."""
     watch = Watch(make_law(raise_s=60, clear_s=0))

@@ -124,6 +124,19 @@ def test_the_alarm_ends_when_the_air_warms_as_before() -> None:
     assert plant.live(6.0, share(0.3)) == ["alarm_raised"]
 
 
+def test_what_was_sound_before_a_fall_ends_no_alarm() -> None:
+    """Blocks that warmed as before are counted anew from the fall."""
+    plant = Plant()
+    plant.live(24.0, usual)
+    while plant.state.cooling.pump:
+        plant.live(TICK_S / 3600.0, usual)
+    assert plant.state.expectations.warming.sound == SOUND_BLOCKS
+    while not plant.events:
+        plant.live(TICK_S / 3600.0, lambda _k: -12.0)
+
+    assert plant.state.expectations.warming.sound == 0
+
+
 def test_an_acknowledged_alarm_comes_again_while_its_cause_lasts() -> None:
     """A person says that it is mended; three more slow blocks say that it is not."""
     plant = Plant()
@@ -202,6 +215,22 @@ def test_slow_and_sound_blocks_count_in_a_row() -> None:
     assert after_blocks(0.9, 0.3, 0.9).sound == 1
     assert after_blocks(*[0.3] * 9).slow == SLOW_BLOCKS  # no more is counted than is asked for
     assert after_blocks(*[0.9] * 9).sound == SOUND_BLOCKS
+
+
+@pytest.mark.parametrize(
+    ("rise_mk", "slow", "sound"), [(4_998, 1, 0), (5_000, 0, 0), (6_998, 0, 0), (7_000, 0, 1)]
+)
+def test_a_share_that_is_met_exactly_is_met(rise_mk: int, slow: int, sound: int) -> None:
+    """Of ten kelvin an hour: seven are sound, five are not slow."""
+    begun = Warming(line=line_of(*[(10.0, 10.0)] * LEARNED_BLOCKS))
+    before = replace(begin(0.0).cooling, trend=(AirMark(0.0, 15_000),))
+    after = replace(before, trend=(AirMark(3600.0, 15_000 + rise_mk),))
+    room = reading(25.0 + rise_mk // 2 / 1000)
+    inputs = make_inputs(15.0 + rise_mk / 1000, 4.0, room=room)
+
+    warming = warming_after(begun, before, after, inputs, 3600.0, learn=False)
+
+    assert (warming.slow, warming.sound) == (slow, sound)
 
 
 def test_a_block_is_judged_once_there_is_enough_of_it() -> None:
