@@ -14,8 +14,8 @@ from controller.domain.temperatures import Lost
 AFTER_A_RUN_S = 90.0
 """A reading is given up about a minute after the last good one, so a loss this soon after a stop
 belongs to the run [s]."""
-MOST_KEPT = 24
-"""Losses that are counted; more say nothing new."""
+MOST_KEPT = 20 * len(PROBE_NAMES)
+"""Losses that are counted: as many of each probe as `losses_per_hour` may ask for."""
 COUNTED_TRIPS = frozenset(
     {Reason.AIR_LOST, Reason.OUTPUT_FAILED, Reason.LOW_LIMIT, Reason.RESERVOIR_EMPTY}
 )

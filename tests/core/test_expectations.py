@@ -12,6 +12,7 @@ from controller.core.law import Law
 from controller.core.state import Asked, Event, Evidence, Inputs, State
 from controller.domain.alarms import Alarm, AlarmName
 from controller.domain.events import EventKind
+from controller.domain.reading_rows import PROBE_NAMES
 from tests.support.laws import make_inputs, make_law, reading
 
 LAW = make_law(raise_s=0, clear_s=0)
@@ -187,6 +188,25 @@ def test_a_probe_that_answers_part_of_the_time_is_an_alarm() -> None:
     watch.give(make_inputs(15.0, room=reading(20.0)), HOUR_S + 600)
 
     assert watch.events[-1] == ("-", "probe_unsteady room")
+
+
+def test_probes_that_drop_out_together_are_each_unsteady() -> None:
+    """At the highest limit that can be set: four probes on one broken wire hide none of them."""
+    rules = replace(LAW.alarms, losses_per_hour=20)
+    watch = Watch(replace(LAW, alarms=rules))
+    all_lost = make_inputs(None, None, room=reading(None), coil_outlet=reading(None))
+    all_there = make_inputs(15.0, room=reading(20.0), coil_outlet=reading(15.0))
+    for _ in range(20):
+        watch.give(all_there)
+        assert not any("unsteady" in what for _, what in watch.events)
+        watch.give(all_lost)
+    unsteady = {what for kind, what in watch.events if kind == "+" and "unsteady" in what}
+    assert unsteady == {f"probe_unsteady {name}" for name in PROBE_NAMES}
+
+    for _ in range(20):
+        watch.give(all_there)
+        watch.give(all_lost)
+    assert len(watch.state.recent.losses) == 80, "what is remembered has no bound"
 
 
 def test_an_unsteady_probe_s_alarm_ends_while_the_pump_cycles() -> None:
