@@ -223,8 +223,8 @@ def test_slow_and_sound_blocks_count_in_a_row() -> None:
 def test_a_share_that_is_met_exactly_is_met(rise_mk: int, slow: int, sound: int) -> None:
     """Of ten kelvin an hour: seven are sound, five are not slow."""
     begun = Warming(line=line_of(*[(10.0, 10.0)] * LEARNED_BLOCKS))
-    before = replace(begin(0.0).cooling, trend=(AirMark(0.0, 15_000),))
-    after = replace(before, trend=(AirMark(3600.0, 15_000 + rise_mk),))
+    before = begin(0.0).cooling._replace(trend=(AirMark(0.0, 15_000),))
+    after = before._replace(trend=(AirMark(3600.0, 15_000 + rise_mk),))
     room = reading(25.0 + rise_mk // 2 / 1000)
     inputs = make_inputs(15.0 + rise_mk / 1000, 4.0, room=room)
 
