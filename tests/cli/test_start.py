@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -13,10 +14,20 @@ from controller.records.requests_file import REQUESTS
 from controller.settings.shipped import shipped_config
 
 CONFIG = str(shipped_config("larkmoor-laptop.toml"))
+BRIEF = "{brief}"
+"""A configuration without a plant, which has nothing to be rehearsed and is soon checked."""
 FILES = (
     "status.json", "requests.sqlite", "records.sqlite", "kept-timers.json", "forecast.json",
     "lookout-secret.json", "mqtt-asked.json", "mqtt-events.json", "page.json",
 )  # fmt: skip
+
+
+@pytest.fixture(scope="module", name="brief")
+def _brief(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    tables = re.split(r"(?m)^(?=\[)", Path(CONFIG).read_text(encoding="utf-8"))
+    path = tmp_path_factory.mktemp("brief") / "brief.toml"
+    path.write_text("".join(each for each in tables if not each.startswith("[plant")))
+    return path
 
 
 def coldpin(
@@ -38,7 +49,7 @@ def coldpin(
 @pytest.mark.parametrize(
     ("command", "status"),
     [
-        (f"check {CONFIG}", 0),
+        (f"check {BRIEF}", 0),
         ("check nowhere.toml", 78),
         (f"status {CONFIG}", 2),
         (f"status {CONFIG} --json", 2),
@@ -46,19 +57,21 @@ def coldpin(
     ],
 )
 def test_closed_streams_change_no_exit_status(
-    tmp_path: Path, command: str, status: int, redirect: str
+    tmp_path: Path, brief: Path, command: str, status: int, redirect: str
 ) -> None:
     """The status is the command's own, and what can be written has no traceback in it."""
-    ran = coldpin(tmp_path, command, redirect=redirect)
+    ran = coldpin(tmp_path, command.format(brief=brief), redirect=redirect)
 
     assert ran.returncode == status
     assert "Traceback" not in ran.stdout + ran.stderr
 
 
-@pytest.mark.parametrize("command", [f"check {CONFIG}", "keys", "--help", f"size {CONFIG} --json"])
-def test_output_for_which_there_is_no_room_is_said(tmp_path: Path, command: str) -> None:
+@pytest.mark.parametrize("command", [f"check {BRIEF}", "keys", "--help", f"size {CONFIG} --json"])
+def test_output_for_which_there_is_no_room_is_said(
+    tmp_path: Path, brief: Path, command: str
+) -> None:
     """A script that keeps it must not take half of it for the whole."""
-    ran = coldpin(tmp_path, command, redirect=">/dev/full")
+    ran = coldpin(tmp_path, command.format(brief=brief), redirect=">/dev/full")
 
     assert ran.returncode == 75
     assert "Not all could be written: No space left on device" in ran.stderr
@@ -77,12 +90,14 @@ def test_no_log_line_goes_into_a_database(tmp_path: Path) -> None:
 @pytest.mark.parametrize("zone", ["<+99>-99", "nonsense/zone", ":", "/etc/passwd", "A" * 5000])
 @pytest.mark.parametrize(
     "command",
-    [f"check {CONFIG}", f"status {CONFIG}", "chambers {place}", f"forecast {CONFIG}",
+    [f"check {BRIEF}", f"status {CONFIG}", "chambers {place}", f"forecast {CONFIG}",
      f"swap {CONFIG} --packs 2"],
 )  # fmt: skip
-def test_an_odd_time_zone_is_no_traceback(tmp_path: Path, command: str, zone: str) -> None:
+def test_an_odd_time_zone_is_no_traceback(
+    tmp_path: Path, brief: Path, command: str, zone: str
+) -> None:
     """Whatever stands in TZ."""
-    ran = coldpin(tmp_path, command.format(place=tmp_path), TZ=zone)
+    ran = coldpin(tmp_path, command.format(place=tmp_path, brief=brief), TZ=zone)
 
     assert "Traceback" not in ran.stderr
     assert ran.returncode in {0, 2, 66, 69, 75, 78}
