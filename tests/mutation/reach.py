@@ -172,12 +172,16 @@ class Reach:
         """Return what may still notice a fault that no quick test did, the quickest first.
 
         The likely ones that there was no time for, and the slow ones of the files whose tests reach
-        the module, all where it only runs at import; what a slow one reaches was seen of its
-        beginning only.
+        the module, or that start a process; all where the module only runs at import. What a slow
+        one reaches was seen of its beginning only.
         """
         reaching = {name for names in self.lines.get(path, {}).values() for name in names}
         files = {name.split("::")[0] for name in reaching}
-        slow = {name for name in self.slow if not files or name.split("::")[0] in files}
+        slow = {
+            name
+            for name in self.slow
+            if not files or name in self.starting or name.split("::")[0] in files
+        }
         return sorted(
             (set(likely) & self.seconds.keys() | slow) - self.failed,
             key=lambda name: (self.seconds[name], name),
