@@ -272,6 +272,17 @@ def test_manager_that_is_not_there_is_no_matter(monkeypatch: pytest.MonkeyPatch)
     assert "NOTIFY_SOCKET" not in __import__("os").environ
 
 
+def test_a_fault_whose_text_changes_goes_on() -> None:
+    """It is logged with each new text, and ends once."""
+    lines = []
+    log = FaultLog(lambda event, **more: lines.append((event, more["fault"])))
+    for now, text in enumerate(["no room", "read only", "read only"]):
+        log.fault("records", text, float(now))
+    log.ended("records", 3.0)
+
+    assert lines == [("fault", "no room"), ("fault", "read only"), ("fault_ended", "read only")]
+
+
 def test_identical_fault_is_reported_once_with_a_count_at_its_end() -> None:
     """Not every tick: at the start, each hour, and when it is over."""
     message: list[dict[str, object]] = []

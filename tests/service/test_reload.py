@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import pytest
 
 from controller.core.decide import begin
+from controller.core.memory import Warming
 from controller.core.state import NOTHING_ASKED, Asked, Decision, Inputs
 from controller.domain.control_phase import Phase
 from controller.domain.temperatures import Seen
@@ -23,12 +24,16 @@ from controller.service.chamber import (
     reloaded_chamber,
 )
 from controller.service.clock import SystemClock
+from controller.service.configuration_reading import ConfigurationReading
 from controller.service.fault_log import FaultLog
+from controller.service.kept_wiring import KeptLoad
 from controller.service.level_input import LevelInput
 from controller.service.output_bank import OutputBank
 from controller.service.wiring import Plan, open_outputs, plan_of
+from controller.service.wiring_store import WiringStore
 from controller.settings.load import Settings
 from controller.settings.shipped import shipped_config
+from tests.support.waiting import until
 
 WARM_MC, COLD_MC = 25_000, 4000
 
@@ -240,6 +245,17 @@ def test_a_wiring_that_cannot_be_opened_leaves_the_old_one_in_force(
     assert bench.turn(41).pump
 
 
+def test_a_source_for_a_wiring_that_cannot_be_opened_is_closed_again(
+    bench: Bench, unopened: Callable[[int], None]
+) -> None:
+    """The old one goes on, and nothing else reads the probes beside it."""
+    unopened(1)
+
+    assert bench.reload(REWIRED_PUMP, ("volume_m3 = 0.35", "volume_m3 = 0.4")) is not None
+
+    assert [each.closed for each in bench.sources] == [False, True]
+
+
 def test_a_wiring_that_is_lost_both_ways_says_what_happened(
     bench: Bench, unopened: Callable[[int], None]
 ) -> None:
@@ -268,6 +284,61 @@ def test_another_simulated_chamber_is_another_source(bench: Bench) -> None:
 
     assert [source.closed for source in bench.sources] == [True, False]
     assert bench.turn(1).phase is Phase.COOL
+
+
+@pytest.mark.parametrize(
+    ("room_id", "learned"), [("28-0a1b2c3d4e03", True), ("28-0a1b2c3d4e04", False)]
+)
+def test_what_is_learned_of_the_warming_belongs_to_its_probes(
+    bench: Bench, room_id: str, learned: bool
+) -> None:
+    """With another air or room probe it is learned anew; with another band it is kept."""
+
+    def with_probes(third: str) -> list[tuple[str, str]]:
+        ids = {"air": "28-0a1b2c3d4e01", "reservoir": "28-0a1b2c3d4e02", "room": third}
+        return [
+            (
+                f'[probes.{name}]\nkind = "simulated"',
+                f'[probes.{name}]\nkind = "one-wire"\nid = "{each}"',
+            )
+            for name, each in ids.items()
+        ]
+
+    bench.reload(*with_probes("28-0a1b2c3d4e03"))
+    state = bench.chamber.loop.state
+    known = Warming(slow=1)
+    bench.chamber.loop._state = replace(
+        state, expectations=state.expectations._replace(warming=known)
+    )
+
+    bench.reload(*with_probes(room_id), WIDER)
+
+    state = bench.chamber.loop.state
+    assert state.expectations.warming == (known if learned else Warming())
+    assert state.cooling.phase is Phase.COOL, "the run goes on"
+
+
+def test_off_can_find_a_new_wiring_before_its_lines_are_opened(bench: Bench) -> None:
+    """It is on the medium, beside the old one, when the plan is handed over."""
+    done = []
+
+    class Wiring(WiringStore):
+        def keep(self, loads: Iterable[KeptLoad]) -> None:
+            done.append(sorted({load.name for load in loads}))
+
+        def wait_written(self, within_s: float) -> bool:
+            done.append("written")
+            return True
+
+    old = bench.chamber.plan
+    signal = '[loads.signal]\ndriver = "dry"\nsupply = "12 V DC"\ncurrent = "0.1 A"\n'
+    bench.plan(("[loads.fan]", signal + 'load_kind = "resistive"\n\n[loads.fan]'))
+    reading = ConfigurationReading(bench.folder / "c.toml", old, Wiring(bench.folder))
+    until(lambda: reading.done)
+
+    assert reading.problems == ()
+    assert reading.plan is not None
+    assert done == [["fan", "pump", "signal"], "written"]
 
 
 def test_a_stage_that_a_person_set_holds_until_the_file_names_another(bench: Bench) -> None:

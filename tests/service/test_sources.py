@@ -57,6 +57,32 @@ def test_a_bus_converts_at_once_only_where_the_configuration_wants_it(
     assert bulk_file.read_bytes() == left
 
 
+def test_recorded_readings_are_played_back_from_the_folder_of_the_configuration(
+    tmp_path: Path,
+) -> None:
+    """One file for all the places that it serves, by its name alone."""
+    (tmp_path / "past.csv").write_text(
+        "time,air_c,reservoir_c\n2026-07-01T12:00:00+00:00,16.5,4.25\n", encoding="utf-8"
+    )
+    text = shipped_config("larkmoor-laptop.toml").read_text(encoding="utf-8")
+    for place in ("air", "reservoir"):
+        text = text.replace(
+            f'[probes.{place}]\nkind = "simulated"',
+            f'[probes.{place}]\nkind = "recorded"\nfile = "past.csv"',
+        )
+    config = tmp_path / "c.toml"
+    config.write_text(text.replace('[probes.room]\nkind = "simulated"', ""), encoding="utf-8")
+    nothing_to_cool: Any = None
+
+    source = open_source(read_settings(config), nothing_to_cool, tmp_path)
+
+    collected = source.collect(SystemClock().monotonic() + 1.0)
+    assert {name: sample.value_mc for name, sample in collected} == {
+        "air": 16_500,
+        "reservoir": 4_250,
+    }
+
+
 def sieve_with(tmp_path: Path, place: str, keys: str = "", readings: str = "") -> Sieve:
     """Return the sieve of one probe of the laptop's example, with more keys."""
     text = shipped_config("larkmoor-laptop.toml").read_text(encoding="utf-8")
