@@ -36,7 +36,11 @@ ROOT = Path(__file__).parents[2]
 KNOWN = Path(__file__).with_name("no_change.toml")
 MORE_TESTS = {
     "cli": ["tests/test_manual.py", "tests/settings"],
-    "service": ["tests/records/test_requests.py"],
+    "service": [
+        "tests/records/test_requests.py",
+        "tests/settings/test_answers.py",
+        "tests/faults/test_process_faults.py",
+    ],
     "records": ["tests/history"],
 }
 """Tests beside those in the folder of the room's own name."""
