@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, tzinfo
+from itertools import count
 
 from controller.domain.events import STAGE, InForce, RecordedEvent
 from controller.records.columns import HELD_MS
@@ -248,7 +249,7 @@ def hour_end(at_ms: int, zone: tzinfo | None) -> int:
     # zones change at whole minutes: Lord Howe by half an hour, some in the past by less
     minute = next(
         minute
-        for minute in range(at_ms // 60_000 + 1, end_ms // 60_000 + 1)
+        for minute in count(at_ms // 60_000 + 1)
         if _offset_ms(minute * 60_000, zone) != local_ms - at_ms
     )
     return minute * 60_000

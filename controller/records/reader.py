@@ -89,7 +89,7 @@ def _of_all_runs(path: Path, since_ms: int, until_ms: int) -> Iterator[RecordedR
 
 
 def read_run(
-    fetch: Fetch, run: int, ahead_ms: int, span_ms: tuple[int, int], *, known: bool = True
+    fetch: Fetch, run: int, ahead_ms: int, span_ms: tuple[int, int], *, known: bool
 ) -> Iterator[RecordedReading]:
     """Yield the readings of a run in the order of time.
 
