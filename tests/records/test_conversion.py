@@ -71,6 +71,15 @@ def test_a_conversion_without_room_does_not_begin_and_is_made_once_there_is(
     assert version(first_version) == len(MIGRATIONS)
 
 
+def test_what_a_conversion_lacks_is_said_in_whole_mebibytes() -> None:
+    """IEC 80000-13: 1 MiB is 1,048,576 bytes."""
+    short = conversion.ShortOfRoom(needed=30 * 1_048_576, free=2 * 1_048_576 + 600_000)
+
+    assert str(short) == (
+        "converting them needs 30 MiB of room, found 3 MiB: make room on the card"
+    )
+
+
 def test_a_conversion_of_any_length_holds_nobody_up(
     first_version: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -102,6 +104,26 @@ def test_another_database_is_read_from_its_beginning(tmp_path: Path, say: Say) -
 
     assert again.name == "first of the new"
     assert again.id != event.id
+
+
+def test_records_that_are_being_made_have_no_events_yet(tmp_path: Path) -> None:
+    """The file is there before its tables."""
+    with closing(sqlite3.connect(tmp_path / "records.sqlite")) as file:
+        file.execute("VACUUM")
+
+    assert feed_of(tmp_path).next() == []
+
+
+def test_an_event_of_a_run_without_a_clock_has_no_time(tmp_path: Path, say: Say) -> None:
+    """It is passed on all the same: the clock's pair may be lost, or written a moment later."""
+    say("old")
+    feed = feed_of(tmp_path)
+    feed.next()
+    say("new")
+    with closing(sqlite3.connect(tmp_path / "records.sqlite")) as file, file:
+        file.execute("DELETE FROM clocks")
+
+    assert [(event.name, event.at) for event in feed.next()] == [("new", None)]
 
 
 @pytest.mark.parametrize("text", ["", "[]", '{"file": "x"}', '{"file": "x", "row": "many"}'])

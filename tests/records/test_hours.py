@@ -229,9 +229,9 @@ def test_an_imported_reading_of_the_same_instant_comes_last(tmp_path: Path) -> N
 
 
 @examples(50)
-@given(runs(), st.sampled_from(BEGINNINGS), st.sampled_from(ZONES))
+@given(runs(), st.sampled_from(BEGINNINGS), st.sampled_from(ZONES), st.sampled_from([9, 3000]))
 def test_thinning_leaves_the_figures_of_a_report_as_they_are(
-    recorded: list[Recorded], begins: datetime, zone_name: str
+    recorded: list[Recorded], begins: datetime, zone_name: str, at_once: int
 ) -> None:
     """Without sums it would not: a mean may lie in the band when the air did not."""
     zone = ZoneInfo(zone_name)
@@ -241,7 +241,9 @@ def test_thinning_leaves_the_figures_of_a_report_as_they_are(
         own = [run for run in recorded if not run.imported]
         put(path, own, begins)
         _, plain = both(path, since, until, zone)
-        sum_up(path, HourBasis(zone=zone, first=FIRST))
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(hours, "READINGS_AT_ONCE", at_once)
+            sum_up(path, HourBasis(zone=zone, first=FIRST))
         with opened(path) as file:
             while thin_once(file, before_utc_ms=2**60, summed_only=True):
                 pass

@@ -34,7 +34,7 @@ from controller.domain.requests import (
 )
 from controller.domain.status import LoopFigures, ProbeStatus
 from controller.records.first_runs import last_first_run
-from controller.records.forecast_file import read_forecast
+from controller.records.forecast_file import read_forecast, write_forecast
 from controller.records.reader import read_events, read_readings
 from controller.records.requests_file import last_swap, newest, swaps, unanswered
 from controller.records.status_file import is_silent, read_status
@@ -103,6 +103,20 @@ def test_a_forecast_keeps_every_value(tmp_path: Path) -> None:
     assert (forecast.freezer_keeps_up, forecast.degree_hours_above) == (False, 1.25)
     assert forecast.notes == ("the room probe is lost",)
     assert read_forecast(tmp_path, now=AT + timedelta(minutes=31)) is None
+
+
+def test_a_forecast_that_is_none_any_more_takes_its_file_along(tmp_path: Path) -> None:
+    """Whoever reads next must not take the last one for the newest."""
+    shutil.copy(SAMPLES / "forecast.json", tmp_path)
+    forecast = read_forecast(tmp_path, now=AT)
+    assert forecast is not None
+
+    write_forecast(tmp_path, None)
+    assert read_forecast(tmp_path, now=AT) is None
+    write_forecast(tmp_path, None)  # there may be none already
+
+    write_forecast(tmp_path, forecast)
+    assert read_forecast(tmp_path, now=AT) == forecast
 
 
 def test_requests_keep_their_payloads(tmp_path: Path) -> None:

@@ -21,6 +21,7 @@ from controller.domain.events import BAND, BandPoints, EventKind
 from controller.records import writer as writer_module
 from controller.records.reader import read_readings
 from controller.records.writer import RecordsWriter, set_aside
+from controller.settings.models import Records
 from tests.fuzz.seeds import seeds
 from tests.support.laws import make_inputs
 from tests.support.waiting import AT_MOST_S, until
@@ -112,6 +113,38 @@ def test_event_is_on_the_medium_at_once(
                 return []
 
     until(lambda: ("alarm_raised", "air_high") in events())
+    over = replace(ALARM, events=(Event(EventKind.CLEARED, "air_high", ""),))
+    records.note(5.0, make_inputs(20.0), over)  # of the same band, which is no event any more
+    until(lambda: ("alarm_cleared", "air_high") in events())
+
+
+@pytest.mark.parametrize(
+    ("error", "text"),
+    [
+        (OSError(), "OSError"),
+        (
+            MemoryError(),
+            "it asks for more memory than there is; where that stays so, it is damaged",
+        ),
+        (sqlite3.OperationalError("disk I/O error"), "disk I/O error"),
+    ],
+)
+def test_a_fault_of_the_records_always_has_words(
+    write: Callable[..., RecordsWriter], error: Exception, text: str
+) -> None:
+    """Also where the error itself has none; and it is reported once."""
+    reports = []
+    records = write(report=reports.append)
+    for _ in range(2):
+        records._failed(error)
+
+    assert records.fault == text
+    assert reports == [f"records are not kept: {text}"]
+
+
+def test_detail_is_kept_for_as_long_as_the_configuration_s_default_says() -> None:
+    """Whoever writes records without a configuration."""
+    assert Records().keep_detail == writer_module.KEEP_DETAIL_S
 
 
 @pytest.mark.parametrize(
