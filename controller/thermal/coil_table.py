@@ -33,6 +33,12 @@ def cell_centre(key: int) -> tuple[float, float, float]:
     )
 
 
+def cell_key(*, air_c: float, ratio: float, water_c: float) -> int:
+    """Return the key of the cell that a state lies in."""
+    air, ratio_cell = int((air_c - LOWEST_AIR_C) * AIR_CELLS_PER_K), int(ratio * RATIO_CELLS)
+    return (air * 1024 + ratio_cell) * 512 + int(water_c * WATER_CELLS_PER_K)
+
+
 class CoilTable:
     """Linear pieces of one coil's duty."""
 

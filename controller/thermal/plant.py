@@ -72,7 +72,8 @@ class Plant:
     def __init__(self, spec: PlantSpec) -> None:
         self.spec = spec
         self.equations = Equations(spec)
-        self._attempt = PlantStep(self.equations).attempt
+        steps = PlantStep(self.equations)
+        self.tables, self._attempt = steps.tables, steps.attempt
 
     def start(
         self,

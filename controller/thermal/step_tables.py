@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from controller.errors import PhysicsError
 from controller.thermal import moist_air
-from controller.thermal.coil_table import Cell, CoilTable, cell_centre
+from controller.thermal.coil_table import Cell, CoilTable, cell_centre, cell_key
 from controller.thermal.equations import Equations
 from controller.thermal.mean_matrix import step_matrices
 from controller.thermal.moist_air import (
@@ -126,6 +126,21 @@ class StepTables:
         # what depends on neither lights nor pump is kept once for all of them
         self._means: dict[float, dict[int, StepMeans]] = {}
         self._cells: dict[tuple[float, float], dict[int, CoolCell]] = {}
+
+    def coil_cell(self, *, air_c: float, ratio: float, water_c: float, flow: float = 1.0) -> Cell:
+        """Return the linear piece of the coil's duty that a state lies in.
+
+        Args:
+            air_c: Air in [°C].
+            ratio: Its humidity ratio [kg/kg].
+            water_c: Water in [°C], 0 or more.
+            flow: Share of the full flow of water.
+        """
+        if flow not in self._coils:
+            self._coils[flow] = CoilTable(self._equations.coil_at(flow))
+        table = self._coils[flow]
+        key = cell_key(air_c=air_c, ratio=ratio, water_c=water_c)
+        return table.cells.get(key) or table.fill(key)
 
     def rest_means(self, mode: Mode, key: int) -> StepMeans:
         """Work out, keep and return the means at rest with this key, whole °C times 3 + regime."""
