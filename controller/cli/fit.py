@@ -25,11 +25,11 @@ from controller.settings.fit_file import FittedFigure, fit_text
 from controller.settings.load import Settings, read_settings
 
 if TYPE_CHECKING:
-    from controller.fit.fitting import Fit
+    from controller.fit.fitting import Fit, Fitted
 
 LONG_S = 60.0
 """What takes longer than this is announced [s]."""
-SECOND_ROUND, USUAL_ROUNDS = 2, 8
+SECOND_ROUND, USUAL_ROUNDS = 2, 13
 POOR_K = 0.5
 """A model this far off needs an explanation [K]."""
 
@@ -68,7 +68,7 @@ def fit(
 
     Needs readings of air, reservoir and room over days that differ, swaps of whole sets, and the
     packages of coldpin[fit]; a laptop with a restored backup will do. Figures that the record does
-    not determine stay as they are, and are named.
+    not determine are named; they are moved no further than is usual for them.
     """
     need("fit", what="coldpin fit")
     if html_file is not None:
@@ -92,7 +92,6 @@ def fit(
             stretches,
             settings.plant_spec(),
             on_round=FitProgress(time.monotonic),
-            processes=os.cpu_count() or 1,
         )
     except (OSError, RecordError) as error:
         raise RecordError(f"{config}: nothing can be fitted: {error}") from None
@@ -138,16 +137,24 @@ class FitProgress:
 
 
 def _text(result: Fit, config: Path) -> str:
+    figures: dict[tuple[str, str], FittedFigure] = {}
+    for told, group in ((True, result.fitted), (False, (*result.untold, *result.adjusted))):
+        for each in group:
+            part = getattr(result.spec, each.figure.part)
+            span = f"{each.low:.3g} to {each.high:.3g} {each.figure.unit}".rstrip()
+            note = span if told else "not determined by this record, moved with the others"
+            for key in each.figure.keys:
+                value = each.value if key == each.figure.key else getattr(part, key)
+                whole = "" if len(each.figure.keys) == 1 else f"{each.figure.what}: "
+                figures.setdefault(
+                    (each.figure.part, key),
+                    FittedFigure(
+                        part=each.figure.part, key=key, value=value,
+                        note=(whole if told else "") + note,
+                    ),
+                )  # fmt: skip
     return fit_text(
-        [
-            FittedFigure(
-                part=each.figure.part,
-                key=each.figure.key,
-                value=each.value,
-                note=f"{each.figure.unit}, {each.low:.3g} to {each.high:.3g}",
-            )
-            for each in result.fitted
-        ],
+        list(figures.values()),
         made=datetime.now().astimezone(),
         about={
             "configuration": config.name,
@@ -164,28 +171,27 @@ def _document(result: Fit, path: Path) -> dict[str, Any]:
         "file": str(path),
         "days": round(result.days, 3),
         "whole_sets": result.sets,
-        "fitted": [
-            {
-                "key": each.figure.name,
-                "what": each.figure.what,
-                "unit": each.figure.unit,
-                "before": each.before,
-                "value": each.value,
-                "low": each.low,
-                "high": each.high,
-            }
-            for each in result.fitted
-        ],
-        "not_told": [
-            {"key": each.figure.name, "what": each.figure.what, "value": each.value}
-            for each in result.untold
-        ],
+        "fitted": [_figure_document(each) for each in result.fitted],
+        "not_told": [_figure_document(each) for each in result.untold],
+        "adjusted": [_figure_document(each) for each in result.adjusted],
         "air_misfit_k": result.air_rms_k,
         "reservoir_misfit_k": result.reservoir_rms_k,
         "air_probe_lag_s": result.lag_s,
         "reservoir_offset_k": result.offsets.water_k,
         "room_offset_k": result.offsets.room_k,
         "frozen": list(result.frozen),
+    }
+
+
+def _figure_document(each: Fitted) -> dict[str, Any]:
+    return {
+        "key": each.figure.name,
+        "what": each.figure.what,
+        "unit": each.figure.unit,
+        "before": each.before,
+        "value": each.value,
+        "low": each.low,
+        "high": each.high,
     }
 
 
@@ -202,9 +208,17 @@ def _print(document: dict[str, Any], config: Path, path: Path) -> None:
     console.print(table)
     for each in document["not_told"]:
         console.print(
-            f"Left at {each['value']:.3g}, as this record does not determine it: {each['key']} "
-            f"({each['what']})."
+            f"Not determined by this record: {each['key']} ({each['what']}), "
+            f"{each['low']:.2g} to {each['high']:.2g} {each['unit']}."
         )
+    console.print(
+        "These figures hold together, and with "
+        + ", ".join(
+            f"{each['what']} {each['before']:.3g} → {each['value']:.3g} {each['unit']}".rstrip()
+            for each in document["adjusted"]
+        )
+        + "; all of them are in the file."
+    )
     console.print(
         f"From {document['days']:.1f} days and {document['whole_sets']} whole sets of packs. The "
         f"model stays within {document['air_misfit_k']:.2f} K of the air and "

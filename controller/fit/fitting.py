@@ -1,46 +1,47 @@
 """The plant's figures from a record, by least squares, with how sure each of them is.
 
-The model is `controller.fit.replay`, what is left free is in `fit_problem`.
+The model is `controller.fit.replay`, what is left free is in `controller.fit.problem`.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor
-from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
-from scipy.optimize import least_squares
 
 from controller.errors import PhysicsError, RecordError
-from controller.fit.problem import FIGURES, Figure, Problem, start_worker
+from controller.fit.figures import FIGURES, ROUGHLY_KNOWN, Figure
+from controller.fit.problem import Problem
 from controller.fit.replay import Offsets, Stretch, sets_in
 from controller.thermal.specs import PlantSpec
 
 WIDEST_SD = 0.35
 """A figure whose logarithm is less sure than this is not told by the record: its interval would
 reach from half to twice."""
+NARROWED = 0.7
+"""Nor is one that the record makes less surer than this share of the doubt there was before."""
 LEAST_DAYS = 1.0
 LEAST_SETS = 1
 LEAST_ROOM_K = 1.5
 """Least difference between the room's coolest and warmest hours [K]."""
 DUTY = (0.02, 0.95)
 """Share of time with cooling on outside which there is nothing to compare [-]."""
-MOST_ROUNDS = 20
-FIRST_ROUNDS, EVERY_ROUNDS = 3, 3
-"""In so many first rounds of a search, and then every so many rounds, the slopes are taken anew."""
-CLOSE_ENOUGH = 1e-3
-"""The search ends where a round gains less than this share of the misfit, or moves less: on
-simulated records every figure is then within 0.1 % of where a longer search ends."""
+MOST_ROUNDS = 40
+FIRST_DAMPING, DAMPING_STEP, MOST_DAMPING = 1e-2, 5.0, 1e6
+CLOSE_ENOUGH = 0.03
+"""The search ends where the next round would move no figure that is asked for by more than this
+share of its standard deviation [-]."""
+STEADY = 0.05
+"""And where what a reading counts for changes by less than this share."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fitted:
-    """A figure that the record tells."""
+    """A figure with which the model meets the record."""
 
     figure: Figure
     before: float
@@ -48,16 +49,6 @@ class Fitted:
     low: float
     high: float
     """Interval that should hold the truth in `SURE` of cases."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Untold:
-    """A figure that the record does not tell; it stays as it was."""
-
-    figure: Figure
-    value: float
-    sd: float
-    """Of its logarithm, had it been kept free."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +67,11 @@ class Fit:
     """What a record says of a plant."""
 
     fitted: tuple[Fitted, ...]
-    untold: tuple[Untold, ...]
+    """What the record tells."""
+    untold: tuple[Fitted, ...]
+    """What it was asked for and does not tell: moved no further than what is usual allows."""
+    adjusted: tuple[Fitted, ...]
+    """What was known roughly, moved likewise. The other figures hold with these two."""
     spec: PlantSpec
     lag_s: float
     offsets: Offsets
@@ -94,114 +89,85 @@ def fit(
     spec: PlantSpec,
     *,
     on_round: Callable[[int, int], object] = lambda _figures, _round: None,
-    processes: int = 1,
 ) -> Fit:
     """Return the figures that made a record.
 
+    All figures are free together, each with what is known of it beforehand. One that the record
+    tells is surer than `WIDEST_SD` afterwards.
+
     Args:
         stretches: The record.
-        spec: The plant as it is believed to be; every figure that is not fitted stays so.
+        spec: The plant as it is believed to be; what is neither fitted nor adjusted stays so.
         on_round: Called before each round with how many figures are free, and the round's number.
-        processes: How many processes share the work.
 
     Raises:
         RecordError: The record cannot tell anything; says what it lacks.
     """
     _refuse_what_tells_nothing(stretches, spec)
-    workers: AbstractContextManager[Executor | None] = nullcontext(None)
-    if processes > 1:
-        workers = ProcessPoolExecutor(
-            processes, initializer=start_worker, initargs=(stretches, spec)
+    problem = Problem(stretches, spec, (*ROUGHLY_KNOWN, *FIGURES))
+    best = search(problem, on_round)
+    result = _as_fit(problem, best)
+    if not result.fitted:
+        raise RecordError(
+            "the record tells no figure of the plant better than by a factor of two; "
+            "a longer one, with warmer and cooler days and whole sets of packs, may"
         )
-    with workers as pool:
-        return _searched(stretches, spec, on_round, pool)
+    return result
 
 
-def _searched(
-    stretches: Sequence[Stretch],
-    spec: PlantSpec,
-    on_round: Callable[[int, int], object],
-    workers: Executor | None,
-) -> Fit:
-    """Return the fit of as many figures as the record tells.
+def search(problem: Problem, on_round: Callable[[int, int], object]) -> Any:
+    """Return where the misfit is least, with each reading counting for what its errors allow.
 
-    Each search begins where the last one ended.
+    Gauss and Newton's rounds, damped where the misfit would grow (Levenberg, Q. Appl. Math. 2:164,
+    1944). After each, what a reading counts for is taken over from the errors left.
+
+    Args:
+        problem: What is searched; its weights are left as they are in the end.
+        on_round: Called before each round with how many figures are asked for, and its number.
+
+    Raises:
+        RecordError: The model leaves the range of its formulas wherever it is begun.
     """
-    free = list(FIGURES)
-    untold: list[Untold] = []
-    start: Any = None
-    while True:
-        problem = Problem(stretches, spec, tuple(free))
-        problem.workers = workers
-        try:
-            best = least_squares(
-                problem.residuals, problem.start if start is None else start,
-                jac=SearchSlopes(problem, on_round),
-                bounds=problem.bounds, x_scale="jac", ftol=CLOSE_ENOUGH, xtol=CLOSE_ENOUGH,
-                max_nfev=MOST_ROUNDS,
-            )  # fmt: skip
-        except (PhysicsError, ValueError) as error:
-            raise RecordError(
-                f"the model does not come near this record: {error}; "
-                "check [plant.*] against the chamber"
-            ) from error
-        sd, margin = problem.spread(best.x)
-        vague = [(sd[i], i) for i in range(len(free)) if not sd[i] <= WIDEST_SD]
-        if not vague:
-            return _as_fit(problem, best.x, margin, untold)
-        worst, index = max(vague)
-        figure = free.pop(index)
-        untold.append(Untold(figure=figure, value=figure.of(spec), sd=float(worst)))
-        start = np.delete(best.x, index)
-        if not free:
-            raise RecordError(
-                "the record tells no figure of the plant better than by a factor of two; "
-                "a longer one, with warmer and cooler days and whole sets of packs, may"
-            )
+    asked = [i for i, figure in enumerate(problem.figures) if figure in FIGURES]
+    at, damping = problem.start, FIRST_DAMPING
+    lowest, highest = problem.bounds
+    try:
+        for number in range(1, MOST_ROUNDS + 1):
+            on_round(len(asked), number)
+            errors, slopes = problem.residuals(at), problem.slopes(at)
+            weight = slopes.T @ slopes
+            pull = slopes.T @ errors
+            while damping < MOST_DAMPING:
+                move = -np.linalg.solve(weight + damping * np.diag(np.diag(weight)), pull)
+                tried = np.clip(at + move, lowest, highest)
+                if _misfit(problem, tried) <= float(errors @ errors):
+                    break
+                damping *= DAMPING_STEP
+            else:
+                return at
+            sd = np.sqrt(np.diag(np.linalg.inv(weight)))
+            moved = np.abs(tried - at)[asked] / sd[asked]
+            at, damping = tried, damping / DAMPING_STEP
+            before_k = (problem.air_k, problem.water_k)
+            problem.weigh(at)
+            changes = np.abs(np.log(np.divide((problem.air_k, problem.water_k), before_k)))
+            if moved.max() < CLOSE_ENOUGH and changes.max() < STEADY:
+                break
+    except (PhysicsError, ValueError, np.linalg.LinAlgError) as error:
+        raise RecordError(
+            f"the model does not come near this record: {error}; "
+            "check [plant.*] against the chamber"
+        ) from error
+    return at
 
 
-class SearchProblem(Protocol):
-    """What a search needs of a problem."""
-
-    @property
-    def figures(self) -> tuple[Figure, ...]:
-        """The figures that are free."""
-
-    def residuals(self, at: Any) -> Any:
-        """Return the residuals at a point."""
-
-    def slopes(self, at: Any) -> Any:
-        """Return their slopes there."""
-
-
-class SearchSlopes:
-    """The slopes of a search: taken anew in some of its rounds, and brought up to date in others.
-
-    Those correct them along their own step by how the residuals really moved (Broyden, Math. Comp.
-    19:577, 1965), which costs no replay of the record.
-    """
-
-    def __init__(self, problem: SearchProblem, on_round: Callable[[int, int], object]) -> None:
-        self._problem, self._on_round = problem, on_round
-        self._rounds = 0
-        self._at: Any = None
-        self._residuals: Any = None
-        self._slopes: Any = None
-
-    def __call__(self, at: Any) -> Any:
-        """Return the slopes at a point."""
-        self._rounds += 1
-        self._on_round(len(self._problem.figures), self._rounds)
-        residuals = self._problem.residuals(at)
-        move = None if self._at is None else at - self._at
-        anew = self._rounds <= FIRST_ROUNDS or self._rounds % EVERY_ROUNDS == 0
-        if anew or move is None or not move.any():
-            self._slopes = self._problem.slopes(at)
-        else:
-            missed = residuals - self._residuals - self._slopes @ move
-            self._slopes = self._slopes + np.outer(missed, move) / (move @ move)
-        self._at, self._residuals = at.copy(), residuals
-        return self._slopes
+def _misfit(problem: Problem, at: Any) -> float:
+    """Return the sum of squares at a point; infinite where the model leaves its formulas."""
+    try:
+        errors = problem.residuals(at)
+    except PhysicsError:
+        return math.inf
+    return float(errors @ errors)
 
 
 def _refuse_what_tells_nothing(stretches: Sequence[Stretch], spec: PlantSpec) -> None:
@@ -246,33 +212,49 @@ def _duty(stretches: Sequence[Stretch]) -> float:
     return on_s / sum(each.seconds for each in stretches)
 
 
-def _as_fit(problem: Problem, at: Any, margin: Any, untold: list[Untold]) -> Fit:
-    replays = problem.replays(at)
+def _as_fit(problem: Problem, at: Any) -> Fit:
+    sd, margin = problem.spread(at)
+    replays, spec = problem.replays(at), problem.plant(at)
+    figures = [
+        Fitted(
+            figure=figure,
+            before=figure.of(problem.spec),
+            value=figure.of(spec),
+            low=figure.of(spec) * math.exp(-margin[i]),
+            high=figure.of(spec) * math.exp(margin[i]),
+        )
+        for i, figure in enumerate(problem.figures)
+    ]
+    told = {
+        figure
+        for i, figure in enumerate(problem.figures)
+        if figure in FIGURES and sd[i] <= min(WIDEST_SD, NARROWED * figure.doubt)
+    }
 
     def rms(errors: list[Any]) -> float:
         joined = np.concatenate(errors)
         return float(np.sqrt(np.mean(joined**2))) if len(joined) else math.nan
 
     return Fit(
-        fitted=tuple(
-            Fitted(
-                figure=figure,
-                before=figure.of(problem.spec),
-                value=math.exp(at[i]),
-                low=math.exp(at[i] - margin[i]),
-                high=math.exp(at[i] + margin[i]),
-            )
-            for i, figure in enumerate(problem.figures)
+        fitted=tuple(each for each in figures if each.figure in told),
+        untold=tuple(
+            each for each in figures if each.figure in FIGURES and each.figure not in told
         ),
-        untold=tuple(untold),
-        spec=problem.plant(at),
+        adjusted=tuple(each for each in figures if each.figure in ROUGHLY_KNOWN),
+        spec=spec,
         lag_s=math.exp(at[problem.lag]),
         offsets=problem.offsets(at),
         frozen=tuple(
             share for i in range(len(problem.stretches)) for share in problem.frozen_of(at, i)
         ),
         courses=tuple(
-            FittedCourse(stretch=stretch, air_c=tuple(each.probe_c), reservoir_c=each.water_c)
+            FittedCourse(
+                stretch=stretch,
+                air_c=tuple(each.probe.shown_c.tolist()),
+                reservoir_c=tuple(
+                    None if math.isnan(c) else c for c in each.water.water_c.tolist()
+                ),
+            )
             for stretch, each in zip(problem.stretches, replays, strict=True)
         ),
         air_rms_k=rms([each.air_error_k for each in replays]),

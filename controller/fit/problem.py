@@ -1,48 +1,57 @@
 """Model against record: the residuals of everything that is left free, their slopes, their spread.
 
 Beside the figures asked for, what is known only roughly is left free with what is known of it: the
-probes' offsets, the air probe's lag, and how much frozen each set of packs went in. Readings close
-together err together, so the spread of a figure is taken over blocks of hours (the sandwich of
-White, Econometrica 48:817, 1980, with blocks as in Liang and Zeger, Biometrika 73:13, 1986), and
-never smaller than what independent readings would give.
+probes' offsets, the air probe's lag, how much frozen each set of packs went in, and the figures of
+the plant in `ROUGHLY_KNOWN`. Without those the record would have to be explained by the figures
+asked for alone, and what it tells only of several together would look like knowledge of one.
+
+No model is a real chamber: what it leaves out lasts for hours, and a thousand readings with the
+same error tell no more than one. So a reading counts for what the sums of errors over blocks of
+hours allow (blocks as in Liang and Zeger, Biometrika 73:13, 1986), weighed against what is known
+beforehand.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from concurrent.futures import Executor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 from scipy.stats import t as student
 
+from controller.fit.air_slopes import AirSlopes, Move, air_slopes
+from controller.fit.figures import FIGURES, Figure
 from controller.fit.replay import (
     Offsets,
     ReplayedAir,
+    ReplayedProbe,
+    ReplayedWater,
     Stretch,
     air_side,
     counts_for_air,
     counts_for_water,
+    drives_of,
     probe_in,
     sets_in,
     water_side,
+    water_times,
 )
 from controller.thermal.specs import PlantSpec
 
 SURE = 0.95
 """Share of cases in which a stated interval should hold the truth [-]."""
-READING_K = 0.06
-"""A reading's own error: noise, step and what the model leaves out [K]."""
 BLOCK_S = 6 * 3600.0
 LEFT_OUT_K, LEFT_OUT_S = 0.05, 3600.0
-"""What the model leaves out, common to the readings of one probe over an hour [K], [s]; more where
-the misfit is more than a probe's own noise."""
+"""What any model leaves out, common to the readings of one probe over an hour [K], [s]."""
 PROBE_NOISE_K = 0.03
 """Step and noise of a reading, root mean square [K]."""
-LEAST_SD = 0.05
+FIRST_COUNTED_K = 1.5
+"""What a reading counts for at first, as if independent [K]: an error of a quarter of a kelvin that
+lasts for half an hour."""
+LEAST_SD = 0.12
 """No figure is held to be surer than this [-, of its logarithm]: readings a minute apart, steps of
 1/16 K and lags cost that much where nothing else does. Both from fits of simulated records
 (`python -m tests.benchmarks.fit`), so that the intervals hold there."""
@@ -53,67 +62,40 @@ standard deviations."""
 PRIOR_FROZEN = (1.0, 0.1)
 """How much frozen sets are on average: a little short of through, through at their plateau, or
 straight from a freezer at -18 °C, where a pack of water takes 1.11 of its heat of melting."""
-PRIOR_SET = 0.06
-"""How sets differ among each other."""
-_STEP = 0.05
-"""Long for a slope: the plant is rough on a small scale, where its humidifier and its tables switch
-over, and a short step would see that and not the slope."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Figure:
-    """A figure of the plant that can be fitted."""
-
-    part: str
-    key: str
-    unit: str
-    what: str
-
-    @property
-    def name(self) -> str:
-        """Its key in the configuration."""
-        return f"plant.{self.part}.{self.key}"
-
-    def of(self, spec: PlantSpec) -> float:
-        """Return its value in a plant."""
-        if self.key == "wall_u_w_m2k":
-            return spec.chamber.envelope_w_k / spec.chamber.wall_area_m2
-        return float(getattr(getattr(spec, self.part), self.key))
-
-    def put(self, spec: PlantSpec, value: float) -> PlantSpec:
-        """Return the plant with this figure set."""
-        more: dict[str, Any] = {"wall": None} if self.key == "wall_u_w_m2k" else {}
-        part = replace(getattr(spec, self.part), **{self.key: value}, **more)
-        return replace(spec, **{self.part: part})
-
-
-FIGURES = (
-    Figure(part="chamber", key="wall_u_w_m2k", unit="W/(m²·K)", what="heat through the wall"),
-    Figure(part="chamber", key="crop_w_per_kg", unit="W/kg", what="heat of the crop at 15 °C"),
-    Figure(part="coil", key="ua_air_w_k", unit="W/K", what="the coil's air side, dry"),
-    Figure(part="reservoir", key="ua_w_k", unit="W/K", what="heat leak of the reservoir"),
-    Figure(part="fine", key="fabric_kj_k", unit="kJ/K", what="heat kept by skin and shelves"),
-    Figure(part="fine", key="pack_film_w_m2k", unit="W/(m²·K)", what="film on the packs"),
-)
+PRIOR_SET = 0.15
+"""How sets differ among each other: mostly by a few per cent, but some go in half frozen."""
+LONGEST_MOVE, MOVE_OF_DOUBT = 0.05, 0.3
+"""By how much a thing is moved for a slope: long, since packs melt in strides and a short move
+would see those, but no more than so much of the doubt about it."""
 
 
 class Problem:
-    """Residuals and slopes over what is free: figures, lag, offsets, frozen shares."""
+    """Residuals and slopes over what is free: figures, lag, offsets, frozen shares.
+
+    Args:
+        stretches: The record.
+        spec: The plant as it is believed to be.
+        figures: What is left free of it; figures that are 0 there are not.
+    """
 
     def __init__(
-        self, stretches: Sequence[Stretch], spec: PlantSpec, figures: tuple[Figure, ...]
+        self, stretches: Sequence[Stretch], spec: PlantSpec, figures: Sequence[Figure]
     ) -> None:
-        self.stretches, self.spec, self.figures = stretches, spec, figures
+        self.stretches, self.spec = stretches, spec
+        self.figures = tuple(figure for figure in figures if figure.of(spec) > 0.0)
         whole = spec.packs.in_reservoir
         self.sets = [len(sets_in(each, whole_set=whole)) for each in stretches]
-        n = len(figures)
+        n = len(self.figures)
         self.lag, self.water, self.room, self.frozen = n, n + 1, n + 2, n + 3
         self.first_set = n + 4
         self.size = n + 4 + sum(self.sets)
         self._kept: tuple[bytes, list[Replay]] | None = None
+        readings = sum(len(each.seen) for each in stretches)
+        an_hour = readings / sum(each.seconds for each in stretches) * LEFT_OUT_S
+        self._least_k = math.hypot(PROBE_NOISE_K, LEFT_OUT_K * math.sqrt(an_hour))
+        self.air_k = self.water_k = FIRST_COUNTED_K
+        """Error of a reading of air and of reservoir, as if it were independent [K]."""
         self._known = [_Known(each, whole_set=whole) for each in stretches]
-        self.workers: Executor | None = None
-        """Where slopes of the air side are taken side by side; None: one after the other."""
 
     @cached_property
     def start(self) -> Any:
@@ -124,15 +106,36 @@ class Problem:
         first[self.frozen] = PRIOR_FROZEN[0]
         return first
 
+    @cached_property
+    def doubts(self) -> Any:
+        """Return how far off each of these may be, as standard deviations."""
+        doubts = np.full(self.size, PRIOR_SET)
+        doubts[: len(self.figures)] = [figure.doubt for figure in self.figures]
+        doubts[self.lag] = PRIOR_LAG[1]
+        doubts[self.water] = doubts[self.room] = PRIOR_OFFSET_K
+        doubts[self.frozen] = PRIOR_FROZEN[1]
+        return doubts
+
+    @cached_property
+    def _moves(self) -> Any:
+        """Return by how much each is moved for a slope."""
+        return np.minimum(LONGEST_MOVE, MOVE_OF_DOUBT * self.doubts)
+
     @property
     def bounds(self) -> tuple[Any, Any]:
         """Far outside what is likely; only there so that no step leaves the physics."""
         room = np.full(self.size, 0.4)
-        room[: len(self.figures)] = math.log(6.0)
+        room[: len(self.figures)] = np.minimum(math.log(6.0), 5.0 * self.doubts[: self.lag])
         room[self.lag] = 3.0
         room[self.water] = room[self.room] = 2.0
         room[self.frozen] = 0.5
-        return self.start - room, self.start + room
+        highest = self.start + room
+        for index, figure in enumerate(self.figures):
+            ranges = getattr(self.spec, figure.part).RANGES
+            if figure.key in ranges:
+                limit = math.log(ranges[figure.key].highest) - self._moves[index]
+                highest[index] = min(highest[index], limit)
+        return self.start - room, highest
 
     def plant(self, at: Any) -> PlantSpec:
         """Return the plant with the figures of a point."""
@@ -159,140 +162,115 @@ class Problem:
                 key,
                 [
                     _replay(
-                        stretch,
-                        spec,
-                        offsets,
-                        self.frozen_of(at, index),
-                        self._known[index],
+                        stretch, spec, offsets, self.frozen_of(at, index), self._known[index],
                         log_lag=float(at[self.lag]),
                     )
                     for index, stretch in enumerate(self.stretches)
                 ],
-            )
+            )  # fmt: skip
         return self._kept[1]
 
     def residuals(self, at: Any) -> Any:
         """Return every reading's misfit and every prior's, in standard deviations."""
-        parts = [each.residuals for each in self.replays(at)]
-        return np.concatenate([*parts, self._prior(at)])
+        parts = [
+            error_k / reading_k
+            for each in self.replays(at)
+            for error_k, reading_k in (
+                (each.air_error_k, self.air_k), (each.water_error_k, self.water_k)
+            )
+        ]  # fmt: skip
+        return np.concatenate([*parts, (at - self.start) / self.doubts])
 
-    def _prior(self, at: Any) -> Any:
-        return np.concatenate(
-            [
-                [(at[self.lag] - PRIOR_LAG[0]) / PRIOR_LAG[1]],
-                at[self.water : self.room + 1] / PRIOR_OFFSET_K,
-                [(at[self.frozen] - PRIOR_FROZEN[0]) / PRIOR_FROZEN[1]],
-                at[self.first_set :] / PRIOR_SET,
-            ]
+    def weigh(self, at: Any) -> None:
+        """Take over from the errors at a point what a reading counts for.
+
+        Errors last: what a model leaves out is there for hours. A reading counts for so much that
+        the sums over blocks of hours are as large as independent errors would make them.
+        """
+        replays = self.replays(at)
+        self.air_k = max(
+            self._least_k, counted_k([(each.air_error_k, each.air_block) for each in replays])
+        )
+        self.water_k = max(
+            self._least_k, counted_k([(each.water_error_k, each.water_block) for each in replays])
         )
 
     def slopes(self, at: Any) -> Any:
-        """Return the slopes of `residuals`, by differences."""
-        replays = self.replays(at)
-        base = np.concatenate([each.residuals for each in replays])
-        slopes = np.zeros((len(base) + self.size - len(self.figures), self.size))
+        """Return the slopes of `residuals`: of the air side led along, of the water by moves."""
+        offsets, log_lag = self.offsets(at), float(at[self.lag])
         points = []
         for column in range(self.first_set):
             point = at.copy()
-            point[column] += _STEP
+            point[column] += self._moves[column]
             points.append(point)
-        for column, moved in enumerate(self._all_moved(points, replays)):
-            slopes[: len(base), column] = (moved - base) / _STEP
-        # a set's own share moves the reservoir as the common one does, while that set is in
-        row, column = 0, self.first_set
-        for each, sets in zip(replays, self.sets, strict=True):
-            rows = slice(row, row + len(each.residuals))
-            for number in range(sets):
-                slopes[rows, column] = np.where(
-                    each.set_of == number, slopes[rows, self.frozen], 0.0
-                )
+        moves = [
+            Move(
+                spec=self.plant(point), offsets=self.offsets(point), log_lag=float(point[self.lag]),
+                by=float(by),
+            )
+            for point, by in zip(points, self._moves, strict=False)
+        ]  # fmt: skip
+        parts = []
+        column = self.first_set
+        for index, each in enumerate(self.replays(at)):
+            known = self._known[index]
+            of_air = air_slopes(each.air, each.probe, offsets, log_lag, moves)
+            of_water = self._water_slopes(index, each, of_air, points)
+            slopes = np.zeros((len(each.air_error_k) + len(each.water_error_k), self.size))
+            slopes[: len(each.air_error_k), : self.first_set] = (
+                of_air.shown[known.for_air] / self.air_k
+            )
+            water = slopes[len(each.air_error_k) :]
+            water[:, : self.first_set] = of_water[known.for_water] / self.water_k
+            # a set's own share moves the reservoir as the common one does, while that set is in
+            for number in range(self.sets[index]):
+                in_then = each.water.set_of[known.for_water] == number
+                water[:, column] = np.where(in_then, water[:, self.frozen], 0.0)
                 column += 1
-            row += len(each.residuals)
-        at_priors = len(base)
-        deviations = [PRIOR_LAG[1], PRIOR_OFFSET_K, PRIOR_OFFSET_K, PRIOR_FROZEN[1]]
-        deviations += [PRIOR_SET] * sum(self.sets)
-        for index, deviation in enumerate(deviations):
-            slopes[at_priors + index, self.lag + index] = 1.0 / deviation
-        return slopes
+            parts.append(slopes)
+        return np.concatenate([*parts, np.diag(1.0 / self.doubts)])
 
-    def _all_moved(self, points: list[Any], replays: list[Replay]) -> list[Any]:
-        """Return the residuals at each point, one thing moved in each, in their order."""
-        whole = [not self._leaves_air(column) for column in range(len(points))]
-        workers = self.workers
-        if workers is None:
-            return [
-                self.moved(point, None if anew else replays)
-                for point, anew in zip(points, whole, strict=True)
-            ]
-        waiting = {
-            column: workers.submit(_moved_by_worker, self.figures, point)
-            for column, (point, anew) in enumerate(zip(points, whole, strict=True))
-            if anew
-        }
-        return [
-            waiting[column].result() if column in waiting else self.moved(point, replays)
-            for column, point in enumerate(points)
-        ]
-
-    def _leaves_air(self, column: int) -> bool:
-        """Return whether the model's air stays as it is when this is moved."""
-        return column in {self.frozen, self.lag} or (
-            column < len(self.figures) and self.figures[column].key in {"ua_w_k", "pack_film_w_m2k"}
-        )
-
-    def moved(self, point: Any, replays: list[Replay] | None) -> Any:
-        """Return the residuals at a point; *replays* has the air side where nothing moved it."""
-        spec, offsets = self.plant(point), self.offsets(point)
-        return np.concatenate(
-            [
-                _replay(
-                    stretch, spec, offsets, self.frozen_of(point, index), self._known[index],
-                    log_lag=float(point[self.lag]),
-                    air=None if replays is None else replays[index].air,
-                ).residuals
-                for index, stretch in enumerate(self.stretches)
-            ]
-        )  # fmt: skip
+    def _water_slopes(
+        self, index: int, each: Replay, of_air: AirSlopes, points: Sequence[Any]
+    ) -> Any:
+        """Return by how much the reservoir at each reading moves with each thing moved [K]."""
+        known = self._known[index]
+        columns = []
+        for column, point in enumerate(points):
+            by = self._moves[column]
+            heat_kj = each.heat_kj + by * known.at_water_steps(
+                each.air.ends_s, of_air.heat_kj[:, column]
+            )
+            moved = water_side(
+                known.times, self.plant(point), self.offsets(point), heat_kj,
+                self.frozen_of(point, index),
+            )  # fmt: skip
+            columns.append((moved.water_c - each.water.water_c) / by)
+        return np.stack(columns, axis=1)
 
     def spread(self, at: Any) -> tuple[Any, Any]:
         """Return standard deviations and half widths of the intervals, all of logarithms."""
-        slopes, errors = self.slopes(at), self.residuals(at)
-        count = len(errors) - (self.size - len(self.figures))
-        variance = max(1e-6, float(errors[:count] @ errors[:count]) / max(1, count - self.size))
-        weighed = slopes.copy()
-        weighed[:count] /= math.sqrt(variance)
-        scores = (
-            weighed
-            * np.concatenate([errors[:count] / math.sqrt(variance), errors[count:]])[:, None]
-        )
-        inverse = np.linalg.pinv(weighed.T @ weighed, hermitian=True)
-        sums, left_out = np.zeros((2, self.size, self.size))
-        misfit_k = READING_K * math.sqrt(variance)
-        left_out_k = max(LEFT_OUT_K, 2.0 * math.sqrt(max(0.0, misfit_k**2 - PROBE_NOISE_K**2)))
-        common = weighed * (left_out_k / READING_K / math.sqrt(variance))
-        blocks, row = 0, 0
-        for each in self.replays(at):
-            rows = slice(row, row + len(each.residuals))
-            sums += _outer_sums(scores[rows], each.block)
-            left_out += _outer_sums(common[rows], each.hour)
-            blocks += len(np.unique(each.block))
-            row += len(each.residuals)
-        # the priors are knowledge of their own, one by one
-        priors = weighed[count:]
-        sums = sums * (blocks / max(1, blocks - 1)) + priors.T @ priors
-        robust = np.diag(inverse @ sums @ inverse)
-        plain = np.diag(inverse + inverse @ left_out @ inverse)
-        sd = np.sqrt(np.maximum(np.maximum(robust, plain) + LEAST_SD**2, 0.0))[: len(self.figures)]
-        factor = float(student.ppf(0.5 + SURE / 2, max(3, blocks - len(self.figures))))
+        slopes = self.slopes(at)
+        variances = np.diag(np.linalg.pinv(slopes.T @ slopes, hermitian=True))
+        sd = np.sqrt(np.maximum(variances, 0.0) + LEAST_SD**2)[: len(self.figures)]
+        blocks = sum(len(np.unique(each.air_block)) for each in self.replays(at))
+        factor = float(student.ppf(0.5 + SURE / 2, max(3, blocks - len(FIGURES))))
         return sd, factor * sd
 
 
-def _outer_sums(rows: Any, group: Any) -> Any:
-    """Return the sum over groups of the outer product of each group's sum."""
-    _, number = np.unique(group, return_inverse=True)
-    totals = np.zeros((int(number.max()) + 1 if len(number) else 0, rows.shape[1]))
-    np.add.at(totals, number, rows)
-    return totals.T @ totals
+def counted_k(errors: Sequence[tuple[Any, Any]]) -> float:
+    """Return the size of independent errors whose sums over blocks would be as large [K].
+
+    Args:
+        errors: Of each stretch, the errors [K] and the block that each belongs to.
+    """
+    count, squares = 0, 0.0
+    for error_k, block in errors:
+        _, number = np.unique(block, return_inverse=True)
+        sums = np.bincount(number, weights=error_k)
+        count += len(error_k)
+        squares += float(sums @ sums)
+    return math.sqrt(squares / max(1, count))
 
 
 @dataclass(frozen=True, slots=True)
@@ -300,20 +278,20 @@ class Replay:
     """A stretch as the model has it, and how far the readings are from that."""
 
     air: ReplayedAir
-    residuals: Any
-    set_of: Any
-    """For each residual, the set of packs that was in; -1 for those of the air."""
-    block: Any
-    hour: Any
-    """For each residual, the probe and the hour it belongs to."""
+    probe: ReplayedProbe
+    water: ReplayedWater
+    heat_kj: Any
+    """Heat that came into the water until the end of each step of the water side [kJ]."""
     air_error_k: Any
+    """Model less reading, of those that are compared."""
     water_error_k: Any
-    probe_c: list[float]
-    water_c: tuple[float | None, ...]
+    air_block: Any
+    """For each of these errors, the block of hours that it belongs to."""
+    water_block: Any
 
 
 class _Known:
-    """What of a stretch depends on no figure, as arrays."""
+    """What of a stretch depends on no figure."""
 
     def __init__(self, stretch: Stretch, *, whole_set: int) -> None:
         at_s = np.array([reading.at_s for reading in stretch.seen])
@@ -322,21 +300,14 @@ class _Known:
         self.for_air = np.array(counts_for_air(stretch))
         self.for_water = np.array(counts_for_water(stretch, whole_set=whole_set))
         self.blocks = ((at_s - at_s[0]) // BLOCK_S).astype(int)
-        self.hours = ((at_s - at_s[0]) // LEFT_OUT_S).astype(int)
+        self.drives = drives_of(stretch)
+        self.times = water_times(stretch)
 
-
-_of_worker: list[tuple[Sequence[Stretch], PlantSpec]] = []
-"""The record and the plant that a worker process was started with."""
-
-
-def start_worker(stretches: Sequence[Stretch], spec: PlantSpec) -> None:
-    """Give a worker process what it replays."""
-    _of_worker[:] = [(stretches, spec)]
-
-
-def _moved_by_worker(figures: tuple[Figure, ...], point: Any) -> Any:
-    stretches, spec = _of_worker[0]
-    return Problem(stretches, spec, figures).moved(point, None)
+    def at_water_steps(self, ends_s: Any, sums: Any) -> Any:
+        """Return what has come together until each step of the water side, from such sums."""
+        return np.interp(
+            self.times.ends_s, np.concatenate([[0.0], ends_s]), np.concatenate([[0.0], sums])
+        )
 
 
 def _replay(
@@ -347,25 +318,19 @@ def _replay(
     known: _Known,
     *,
     log_lag: float,
-    air: ReplayedAir | None = None,
 ) -> Replay:
-    """Return a stretch replayed; *air* is its air side where nothing moved it."""
-    air = air_side(stretch, spec, offsets) if air is None else air
-    probe_c = probe_in(air, lag_s=math.exp(log_lag))
-    water = water_side(stretch, spec, offsets, air.coil_kj, frozen)
-    for_air, for_water = known.for_air, known.for_water
-    air_error = np.array(probe_c) - known.air_c
-    shown = np.array([math.nan if c is None else c for c in water.water_c])
-    water_error = shown - known.water_c
-    sets = np.array(water.set_of)
+    """Return a stretch replayed."""
+    air = air_side(stretch, spec, offsets, drives=known.drives)
+    probe = probe_in(air, lag_s=math.exp(log_lag))
+    heat_kj = known.at_water_steps(air.ends_s, air.heat_kj)
+    water = water_side(known.times, spec, offsets, heat_kj, frozen)
     return Replay(
         air=air,
-        residuals=np.concatenate([air_error[for_air], water_error[for_water]]) / READING_K,
-        set_of=np.concatenate([np.full(int(for_air.sum()), -1), sets[for_water]]),
-        block=np.concatenate([known.blocks[for_air], known.blocks[for_water]]),
-        hour=np.concatenate([known.hours[for_air], -1 - known.hours[for_water]]),
-        air_error_k=air_error[for_air],
-        water_error_k=water_error[for_water],
-        probe_c=probe_c,
-        water_c=water.water_c,
+        probe=probe,
+        water=water,
+        heat_kj=heat_kj,
+        air_error_k=(probe.shown_c - known.air_c)[known.for_air],
+        water_error_k=(water.water_c - known.water_c)[known.for_water],
+        air_block=known.blocks[known.for_air],
+        water_block=known.blocks[known.for_water],
     )

@@ -4,6 +4,9 @@ The two sides are kept apart, so that neither carries the other's errors. On the
 meets the water as it was measured; the heat that it takes there goes into the water side, whose
 packs and leak then give a reservoir of their own. What is unknown of a set of packs, how much
 frozen it went in, is one figure for each set.
+
+The plant goes in steps as long as its accuracy allows, not from reading to reading; readings lie
+on the courses of the steps.
 """
 
 from __future__ import annotations
@@ -12,13 +15,17 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import NamedTuple
+from typing import Any, NamedTuple
+
+import numpy as np
 
 from controller.errors import PhysicsError
 from controller.foresight.swaps import Swap
-from controller.thermal.bath import Bath, PackGroup
+from controller.thermal.bath import Bath, PackBath, PackGroup
+from controller.thermal.equations import Equations
 from controller.thermal.plant import Plant
-from controller.thermal.probe import lagged_c
+from controller.thermal.plant_state import PlantState
+from controller.thermal.probe import Course, lag_along
 from controller.thermal.specs import PlantSpec
 
 LONGEST_SPAN_S = 180.0
@@ -27,10 +34,15 @@ SETTLING_S = 2 * 3600.0
 """Time in which crop and fabric, which no probe sees, come to where they were [s]."""
 SWAP_SETTLING_S = 20 * 60.0
 """After a swap the water is stirred and the lid was open [s]."""
-PACK_STRIDE_S = 60.0
-FINE_S, FINE_FOR_S = 15.0, 90.0
-"""After a switch the air falls or rises within seconds, and a probe's lag must be led along that
-course: steps no longer than the first [s], for the second [s]."""
+GRID_S = 5.0
+"""Switches are taken to the nearest whole number of these since the first reading [s]: the plant
+keeps tables for each length of step, so there must not be many."""
+STEPS_S = (5.0, 10.0, 15.0, 30.0, 60.0, 120.0)
+"""Lengths of step; after a switch the short ones come first."""
+PACK_STEP_S, PACK_STEP_FOR_S = 120.0, 1800.0
+"""Step of the water side [s] for the second after a swap [s], when the packs take most."""
+LONG_PACK_STEP_S = 600.0
+"""Step of the water side later on [s]."""
 
 
 class Observed(NamedTuple):
@@ -90,90 +102,228 @@ class Offsets:
     room_k: float = 0.0
 
 
+class Drive(NamedTuple):
+    """What acted on the plant over a time in which nothing was switched, as it was read [°C]."""
+
+    seconds: float
+    pump: bool
+    fan: bool
+    lights: bool
+    water_c: float
+    room_c: float
+
+
+def drives_of(stretch: Stretch) -> list[Drive]:
+    """Return what drove a plant over a stretch, in pieces no longer than a step may be."""
+    seen = stretch.seen
+    at_s = _since_first_s(stretch)
+    water = _Integral(at_s, [reading.water_c for reading in seen])
+    room = _Integral(at_s, [reading.room_c for reading in seen])
+    switched = [0]
+    switched += [index for index in range(1, len(seen)) if seen[index][4:] != seen[index - 1][4:]]
+    ends_s = [round(float(at_s[index]) / GRID_S) * GRID_S for index in switched[1:]]
+    ends_s.append(math.ceil(float(at_s[-1]) / GRID_S) * GRID_S)
+    drives: list[Drive] = []
+    begins_s = 0.0
+    for index, end_s in zip(switched, ends_s, strict=True):
+        for seconds in _pieces(end_s - begins_s):
+            until_s = begins_s + seconds
+            drives.append(
+                Drive(
+                    seconds,
+                    *seen[index][4:],
+                    water.mean(begins_s, until_s),
+                    room.mean(begins_s, until_s),
+                )
+            )
+            begins_s = until_s
+    return drives
+
+
+def _pieces(seconds: float) -> list[float]:
+    """Return lengths of step that add up to a multiple of the grid [s], the short ones first."""
+    pieces: list[float] = []
+    for length_s in reversed(STEPS_S):
+        count = int(seconds / length_s + 1e-6)
+        pieces += [length_s] * count
+        seconds -= count * length_s
+    return pieces[::-1]
+
+
+class _Integral:
+    """Readings as a course of straight lines, and its means."""
+
+    def __init__(self, at_s: Any, values: Sequence[float]) -> None:
+        read = np.array(values)
+        steps = np.diff(at_s) * 0.5 * (read[1:] + read[:-1])
+        self._at_s, self._read = at_s, read
+        self._sums = np.concatenate([[0.0], np.cumsum(steps)])
+
+    def _until(self, instant_s: float) -> float:
+        at_s, read = self._at_s, self._read
+        index = min(max(int(np.searchsorted(at_s, instant_s, side="right")) - 1, 0), len(at_s) - 1)
+        past_s = instant_s - float(at_s[index])
+        end = float(np.interp(instant_s, at_s, read))
+        return float(self._sums[index]) + past_s * 0.5 * (float(read[index]) + end)
+
+    def mean(self, begins_s: float, ends_s: float) -> float:
+        """Return the mean between two instants."""
+        return (self._until(ends_s) - self._until(begins_s)) / (ends_s - begins_s)
+
+
+def _since_first_s(stretch: Stretch) -> Any:
+    """Return the instants of the readings, counted from the first one [s]."""
+    return np.array([reading.at_s - stretch.seen[0].at_s for reading in stretch.seen])
+
+
+AirState = tuple[float, float, float, float]
+"""Air [°C], its humidity ratio [kg/kg], fabric and crop [°C]."""
+
+
+def _air_of(state: PlantState) -> AirState:
+    return state.air_c, state.ratio, state.fabric_c, state.crop_c
+
+
+class AirStep(NamedTuple):
+    """One step of the model's air."""
+
+    drive: Drive
+    """What acted, with the length of this step; water and room as the model takes them [°C]."""
+    before: AirState
+    course: Course
+    """The air itself and not what a probe makes of it."""
+    after: AirState
+    coil_kj: float
+    """Heat into the water, the pump's with it [kJ]."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReplayedAir:
-    """The air of a stretch as the model has it, one value for each reading."""
+    """The air of a stretch as the model has it."""
 
-    courses: tuple[tuple[tuple[float, float], ...], ...]
-    """From this reading to the next: steps, each with its length [s] and the air at its end, the
-    air itself and not what a probe makes of it [°C]."""
-    start_c: float
-    coil_kj: tuple[float, ...]
-    """Heat into the water between this reading and the next, the pump's with it [kJ]."""
+    steps: tuple[AirStep, ...]
+    ends_s: Any
+    """When each step ends, counted from the first reading [s]."""
+    at_s: Any
+    """When the readings are, likewise [s]."""
+    plant: Plant
+    """The plant that made them."""
+
+    @property
+    def heat_kj(self) -> Any:
+        """Heat that came into the water from the first reading until the end of each step [kJ]."""
+        return np.cumsum([step.coil_kj for step in self.steps])
 
 
-def air_side(stretch: Stretch, spec: PlantSpec, offsets: Offsets) -> ReplayedAir:
+def _step_s(longest_s: float) -> float:
+    """Return the longest of the usual steps that is not above this one [s]."""
+    return max((each for each in STEPS_S if each <= longest_s + 1e-6), default=longest_s)
+
+
+def air_side(
+    stretch: Stretch,
+    spec: PlantSpec,
+    offsets: Offsets,
+    *,
+    drives: Sequence[Drive] | None = None,
+) -> ReplayedAir:
     """Return the model's air where the coil meets the water that was measured.
 
     Args:
         stretch: What was recorded.
         spec: The plant.
         offsets: What the probes are off.
+        drives: Those of the stretch, where they are known.
 
     Raises:
         PhysicsError: The model left the range of its formulas.
     """
     plant = Plant(replace(spec, packs=replace(spec.packs, in_reservoir=0)))
-    seen = stretch.seen
+    first = stretch.seen[0]
     state = plant.start(
-        air_c=seen[0].air_c,
-        reservoir_c=max(0.0, seen[0].water_c - offsets.water_k),
-        room_c=seen[0].room_c - offsets.room_k,
+        air_c=first.air_c,
+        reservoir_c=max(0.0, first.water_c - offsets.water_k),
+        room_c=first.room_c - offsets.room_k,
         rh=spec.chamber.rh,
     )
     room_rh = spec.room.rh
-    courses: list[tuple[tuple[float, float], ...]] = []
-    heats_kj: list[float] = []
-    switched_s, ran = -math.inf, (False, False)
-    for reading, after in pairwise(seen):
-        water_c = 0.5 * (reading.water_c + after.water_c) - offsets.water_k
-        before = state._replace(reservoir_c=max(0.01, water_c), slush_kg=0.0)
-        room_c = round(0.5 * (reading.room_c + after.room_c) - offsets.room_k, 3)
-        if (reading.pump, reading.fan) != ran:
-            ran, switched_s = (reading.pump, reading.fan), reading.at_s
-        state, course = before, []
-        for dt_s in _parts(after.at_s - reading.at_s, fine=reading.at_s - switched_s < FINE_FOR_S):
-            state = plant.step(
-                state, pump=reading.pump, fan=reading.fan, room_c=room_c, room_rh=room_rh,
-                dt_s=dt_s, lights=reading.lights,
+    steps: list[AirStep] = []
+    ends_s: list[float] = []
+    now_s, longest_s, ran = 0.0, STEPS_S[-1], (False, False, False)
+    for drive in drives_of(stretch) if drives is None else drives:
+        seconds, pump, fan, lights, water_c, room_c = drive
+        water_c = max(0.01, water_c - offsets.water_k)
+        room_c = round(room_c - offsets.room_k, 3)
+        if ran != (pump, fan, lights):
+            ran, longest_s = (pump, fan, lights), STEPS_S[-1]
+        left_s = seconds
+        state = state._replace(reservoir_c=water_c, slush_kg=0.0)
+        while left_s > 1e-6:
+            before, asked_s = state, _step_s(min(left_s, longest_s))
+            state = plant.advance(
+                before, pump=pump, fan=fan, room_c=room_c, room_rh=room_rh, longest_s=asked_s,
+                lights=lights,
             )  # fmt: skip
-            course.append((dt_s, state.air_c))
-        courses.append(tuple(course))
-        heats_kj.append(
-            (state.coil_kj - before.coil_kj)
-            - (state.drain_kj - before.drain_kj)
-            + (state.pump_kj - before.pump_kj)
-        )
-    return ReplayedAir(start_c=seen[0].air_c, courses=tuple(courses), coil_kj=(*heats_kj, 0.0))
+            took_s = state.step_s
+            steps.append(
+                AirStep(
+                    Drive(took_s, pump, fan, lights, water_c, room_c),
+                    _air_of(before),
+                    Course(
+                        took_s, before.air_c, state.air_mean_c, state.air_c, state.air_swift_k,
+                        state.air_per_s,
+                    ),
+                    _air_of(state),
+                    (state.coil_kj - before.coil_kj)
+                    - (state.drain_kj - before.drain_kj)
+                    + (state.pump_kj - before.pump_kj),
+                )
+            )  # fmt: skip
+            state = state._replace(reservoir_c=water_c, slush_kg=0.0)
+            longest_s = max(longest_s, 2.0 * took_s) if took_s == asked_s else 2.0 * took_s
+            left_s -= took_s
+            now_s += took_s
+            ends_s.append(now_s)
+    return ReplayedAir(
+        steps=tuple(steps), ends_s=np.array(ends_s), at_s=_since_first_s(stretch), plant=plant
+    )
 
 
-def _parts(seconds: float, *, fine: bool) -> list[float]:
-    """Return the steps between two readings [s]."""
-    if not fine:
-        return [seconds]
-    count = math.ceil(seconds / FINE_S)
-    return [seconds / count] * count
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReplayedProbe:
+    """What a probe makes of the model's air [°C]."""
+
+    shown_c: Any
+    """At each reading."""
+    ends_c: Any
+    """At the beginning of the first step, then at the end of each."""
 
 
-def probe_in(air: ReplayedAir, *, lag_s: float) -> list[float]:
-    """Return what a probe with a lag [s] would show of the model's air, for each reading [°C]."""
-    probe_c = air_c = air.start_c
-    shown_c = [probe_c]
-    for course in air.courses:
-        for dt_s, end_c in course:
-            probe_c = lagged_c(probe_c, before_c=air_c, after_c=end_c, dt_s=dt_s, tau_s=lag_s)
-            air_c = end_c
-        shown_c.append(probe_c)
-    return shown_c
+def probe_in(air: ReplayedAir, *, lag_s: float) -> ReplayedProbe:
+    """Return what a probe with a lag [s] would show of the model's air."""
+    probe_c = air.steps[0].course.before_c
+    ends_c = [probe_c]
+    lags = []
+    for step in air.steps:
+        lag = lag_along(probe_c, step.course, tau_s=lag_s)
+        probe_c = lag.at(step.course.dt_s)
+        lags.append(lag)
+        ends_c.append(probe_c)
+    index = np.minimum(np.searchsorted(air.ends_s, air.at_s - 1e-6), len(lags) - 1)
+    begins_s = np.concatenate([[0.0], air.ends_s[:-1]])
+    a, b, c, k, rate, swift, swift_rate = np.array(lags)[index].T
+    x = air.at_s - begins_s[index]
+    shown_c = a + x * (b + c * x) + k * np.exp(-x * rate) + swift * np.exp(-x * swift_rate)
+    return ReplayedProbe(shown_c=shown_c, ends_c=np.array(ends_c))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReplayedWater:
     """The reservoir as the model has it."""
 
-    water_c: tuple[float | None, ...]
-    """One value for each reading [°C]; None until the first whole set is seen going in."""
-    set_of: tuple[int, ...]
+    water_c: Any
+    """One value for each reading [°C]; not a number until the first whole set is seen going in."""
+    set_of: Any
     """Which set of packs is in, counted from 0 over the stretch; -1: not known."""
 
 
@@ -182,80 +332,156 @@ def sets_in(stretch: Stretch, *, whole_set: int) -> list[Swap]:
     return [s for s in stretch.swaps if s.packs is None or s.packs >= whole_set]
 
 
+class WaterDrive(NamedTuple):
+    """What acted on the reservoir over one of its steps, as it was read."""
+
+    seconds: float
+    pump_share: float
+    room_c: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WaterTimes:
+    """The steps of the water side over a stretch; they depend on no figure."""
+
+    spans: tuple[tuple[Swap, float, tuple[WaterDrive, ...]], ...]
+    """From each swap to the next: the swap, the water read at it [°C], the steps."""
+    begins_s: Any
+    """When each span begins, counted from the first reading [s]."""
+    ends_s: Any
+    """Beginning of each span, then the ends of its steps, one span after the other [s]."""
+    at_s: Any
+
+
+def water_times(stretch: Stretch) -> WaterTimes:
+    """Return the steps of the water side: a span from each swap to the next."""
+    at_s = _since_first_s(stretch)
+    seen = stretch.seen
+    room = _Integral(at_s, [reading.room_c for reading in seen])
+    pump_s = np.concatenate(
+        [[0.0], np.cumsum(np.diff(at_s) * np.array([reading.pump for reading in seen[:-1]]))]
+    )
+    first_s = seen[0].at_s
+    starts = [
+        min(int(np.searchsorted(at_s, swap.at_s - first_s - 1e-6)), len(seen) - 1)
+        for swap in stretch.swaps
+    ]
+    spans, begins_s, all_ends_s = [], [], []
+    for swap, start, end in zip(stretch.swaps, starts, [*starts[1:], len(seen) - 1], strict=True):
+        begin_s, last_s = float(at_s[start]), float(at_s[end])
+        ends_s = [
+            each
+            for each in (
+                *np.arange(begin_s + PACK_STEP_S, begin_s + PACK_STEP_FOR_S, PACK_STEP_S),
+                *np.arange(begin_s + PACK_STEP_FOR_S, last_s, LONG_PACK_STEP_S),
+            )
+            if each < last_s - 1.0
+        ]
+        ends_s = [*map(float, ends_s), last_s] if last_s > begin_s else []
+        ran_s = np.interp([begin_s, *ends_s], at_s, pump_s)
+        spans.append(
+            (
+                swap,
+                seen[start].water_c,
+                tuple(
+                    WaterDrive(
+                        after_s - before_s, float(ran) / (after_s - before_s),
+                        room.mean(before_s, after_s),
+                    )
+                    for (before_s, after_s), ran in zip(
+                        pairwise([begin_s, *ends_s]), np.diff(ran_s), strict=True
+                    )
+                ),
+            )
+        )  # fmt: skip
+        begins_s.append(begin_s)
+        all_ends_s += [begin_s, *ends_s]
+    return WaterTimes(
+        spans=tuple(spans), begins_s=np.array(begins_s), ends_s=np.array(all_ends_s), at_s=at_s
+    )
+
+
 def water_side(
-    stretch: Stretch,
+    times: WaterTimes,
     spec: PlantSpec,
     offsets: Offsets,
-    coil_kj: Sequence[float],
+    heat_kj: Any,
     frozen: Sequence[float],
 ) -> ReplayedWater:
     """Return the model's reservoir, begun anew from the reading at each swap of a whole set.
 
     Args:
-        stretch: What was recorded.
+        times: The steps of the stretch.
         spec: The plant.
         offsets: What the probes are off.
-        coil_kj: Heat that came into the water after each reading [kJ], of `air_side`.
+        heat_kj: Heat that came into the water from the first reading until each of
+            ``times.ends_s`` [kJ], of `ReplayedAir.heat_kj`.
         frozen: For each whole set, its heat of melting that was still to come, 1 for frozen
             through at its plateau, a little more where it is colder [-].
 
     Raises:
         PhysicsError: The model left the range of its formulas.
     """
-    equations = Plant(spec).equations
+    equations = Equations(spec)
     rules, reservoir = equations.packs, spec.reservoir
     set_size = spec.packs.in_reservoir
-    starts = {swap.at_s: index for index, swap in enumerate(sets_in(stretch, whole_set=set_size))}
-    to_come = list(stretch.swaps)
-    shown: list[float | None] = []
-    sets: list[int] = []
-    bath = Bath()
+    box_kw_k, tubing_kw_k = reservoir.ua_w_k / 1000.0, spec.fine.tubing_w_k / 1000.0
     water_c, number = math.nan, -1
-    stride_s = kelvin_s = 0.0
-    for index, reading in enumerate(stretch.seen):
-        while to_come and to_come[0].at_s <= reading.at_s:
-            swap = to_come.pop(0)
-            group = _pack_group(spec, swap.packs or set_size, 1.0)
-            if swap.at_s in starts:
-                number = starts[swap.at_s]
-                group = _pack_group(spec, swap.packs or set_size, frozen[number])
-                water_c = reading.water_c - offsets.water_k
-                bath = Bath(groups=(group,))
-            elif number >= 0:
-                bath = rules.stride(
-                    bath, seconds=stride_s, kelvin_s=kelvin_s, water_c=water_c,
-                    stride_s=PACK_STRIDE_S,
-                )  # fmt: skip
-                bath = rules.swap(bath, group)
-            bath = rules.stride(
-                bath, seconds=0.0, kelvin_s=0.0, water_c=water_c, stride_s=PACK_STRIDE_S
-            )
-            stride_s = kelvin_s = 0.0
+    bath = Bath()
+    ends_c: list[float] = []
+    sets: list[int] = []
+    for swap, read_c, drives in times.spans:
+        whole = swap.packs is None or swap.packs >= set_size
+        if whole:
+            number += 1
+            water_c = read_c - offsets.water_k
+            bath = Bath()
         sets.append(number)
-        shown.append(None if number < 0 else water_c + offsets.water_k)
-        if number < 0 or index + 1 == len(stretch.seen):
+        if number < 0:
+            ends_c += [math.nan] * (len(drives) + 1)
             continue
-        after = stretch.seen[index + 1]
-        dt_s = after.at_s - reading.at_s
-        room_c = 0.5 * (reading.room_c + after.room_c) - offsets.room_k
-        leak_kw_k = (reservoir.ua_w_k + (spec.fine.tubing_w_k if reading.pump else 0.0)) / 1000.0
-        half_k_kj = 0.5 * dt_s / equations.water_kj_k
-        kw = coil_kj[index] / dt_s + leak_kw_k * (room_c - water_c) + bath.kw - bath.kw_k * water_c
-        mean_c = water_c + half_k_kj * kw / (1.0 + half_k_kj * (leak_kw_k + bath.kw_k))
-        heat_kj = coil_kj[index] + dt_s * (
-            leak_kw_k * (room_c - mean_c) + bath.kw - bath.kw_k * mean_c
-        )
-        water_c, _ = equations.water_state(equations.water_kj(water_c, 0.0) + heat_kj)
-        if not -5.0 <= water_c <= 60.0:
-            raise PhysicsError(f"the model's reservoir came to {water_c:.1f} °C")
-        stride_s += dt_s
-        kelvin_s += dt_s * mean_c
-        if stride_s >= PACK_STRIDE_S - 0.1:
-            bath = rules.stride(
-                bath, seconds=stride_s, kelvin_s=kelvin_s, water_c=water_c, stride_s=PACK_STRIDE_S
+        group = _pack_group(spec, swap.packs or set_size, frozen[number] if whole else 1.0)
+        bath = _planned(rules, rules.swap(bath, group), water_c, drives)
+        ends_c.append(water_c)
+        for place, (seconds, pump_share, room_read_c) in enumerate(drives):
+            index = len(ends_c)
+            coil_kj = heat_kj[index] - heat_kj[index - 1]
+            room_c = room_read_c - offsets.room_k
+            leak_kw_k = box_kw_k + pump_share * tubing_kw_k
+            half_k_kj = 0.5 * seconds / equations.water_kj_k
+            kw = coil_kj / seconds + leak_kw_k * (room_c - water_c) + bath.kw - bath.kw_k * water_c
+            mean_c = water_c + half_k_kj * kw / (1.0 + half_k_kj * (leak_kw_k + bath.kw_k))
+            gain_kj = coil_kj + seconds * (
+                leak_kw_k * (room_c - mean_c) + bath.kw - bath.kw_k * mean_c
             )
-            stride_s = kelvin_s = 0.0
-    return ReplayedWater(water_c=tuple(shown), set_of=tuple(sets))
+            water_c, _ = equations.water_state(equations.water_kj(water_c, 0.0) + gain_kj)
+            if not -5.0 <= water_c <= 60.0:
+                raise PhysicsError(f"the model's reservoir came to {water_c:.1f} °C")
+            ends_c.append(water_c)
+            next_s = drives[min(place + 1, len(drives) - 1)].seconds
+            bath = rules.stride(
+                bath, seconds=seconds, kelvin_s=seconds * mean_c, water_c=water_c, stride_s=next_s
+            )
+    return _at_readings(times, ends_c, sets, offsets)
+
+
+def _planned(rules: PackBath, bath: Bath, water_c: float, drives: Sequence[WaterDrive]) -> Bath:
+    """Return a bath whose first stride is that of the first step."""
+    stride_s = drives[0].seconds if drives else PACK_STEP_S
+    return rules.stride(bath, seconds=0.0, kelvin_s=0.0, water_c=water_c, stride_s=stride_s)
+
+
+def _at_readings(
+    times: WaterTimes, ends_c: Sequence[float], sets: Sequence[int], offsets: Offsets
+) -> ReplayedWater:
+    """Return the reservoir at each reading, and which set was in then."""
+    if not sets:
+        nowhere = np.full(len(times.at_s), math.nan)
+        return ReplayedWater(water_c=nowhere, set_of=np.full(len(times.at_s), -1))
+    span = np.searchsorted(times.begins_s, times.at_s, side="right") - 1
+    set_of = np.where(span < 0, -1, np.array(sets)[np.maximum(span, 0)])
+    shown_c = np.interp(times.at_s, times.ends_s, np.array(ends_c)) + offsets.water_k
+    return ReplayedWater(water_c=np.where(set_of < 0, math.nan, shown_c), set_of=set_of)
 
 
 def _pack_group(spec: PlantSpec, packs: int, frozen: float) -> PackGroup:

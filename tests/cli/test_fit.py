@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from controller.cli.main import EX_UNAVAILABLE, EX_USAGE, coldpin, status_of
-from controller.fit.problem import FIGURES
+from controller.fit.figures import FIGURES
 from controller.history.importing import add_history, reading_at
 from controller.records.requests_file import REQUESTS, log_past_swap
 from controller.settings.load import read_settings
