@@ -1,9 +1,11 @@
 """Does `coldpin fit` find the figures that made a record, within its own intervals?
 
-    python -m tests.benchmarks.fit [--chambers 20] [--days 4] [--seed 11] [--processes 2]
+    python -m tests.benchmarks.fit [--chambers 20] [--days 4] [--seed 11] [--processes 2] [--known]
 
 Chambers, weather, growers and probes are those of `drawn_chambers`, at steps of five seconds, with
-a room probe. What is believed of each figure is up to 50 % off; the rest of the plant is known.
+a room probe. What is believed of each figure is up to 50 % off, and what a grower knows roughly is
+off by as much as the fit takes it to be (`controller.fit.figures.ROUGHLY_KNOWN`); with ``--known``
+that is known. Records that others wrote: `tests.benchmarks.foreign_fit`.
 """
 
 from __future__ import annotations
@@ -17,8 +19,8 @@ from multiprocessing import Pool
 from random import Random
 
 from controller.errors import RecordError
+from controller.fit.figures import FIGURES, ROUGHLY_KNOWN
 from controller.fit.fitting import Fit, fit
-from controller.fit.problem import FIGURES
 from controller.fit.replay import Observed, Stretch, stretches_of
 from controller.foresight.bins import bins_of
 from controller.foresight.swaps import find_swaps
@@ -58,11 +60,17 @@ def stretches(played: PlayedChamber) -> list[Stretch]:
     return list(stretches_of(seen, find_swaps(bins, [log for _, log in played.logged])))
 
 
-def fitted(number: int, *, days: float, seed: int) -> tuple[Fit | RecordError, dict[str, float]]:
+def fitted(
+    number: int, *, days: float, seed: int, known: bool
+) -> tuple[Fit | RecordError, dict[str, float]]:
     """Return the fit of one drawn chamber, and the truth of each figure."""
     drawn = replace(draw(number, seed=seed), room_probe=True)
     random = Random(f"{seed}/{number}/believed")
     believed = drawn.spec
+    for figure in () if known else ROUGHLY_KNOWN:
+        off = math.exp(random.gauss(0.0, figure.doubt))
+        value = figure.of(believed) * off
+        believed = figure.put(believed, min(value, 0.99) if figure.key == "rh" else value)
     for figure in FIGURES:
         off = math.exp(random.uniform(-BELIEVED_LOG, BELIEVED_LOG))
         believed = figure.put(believed, figure.of(believed) * off)
@@ -73,12 +81,12 @@ def fitted(number: int, *, days: float, seed: int) -> tuple[Fit | RecordError, d
         return error, truth
 
 
-def judge(arguments: tuple[int, float, int]) -> FitOutcome:
+def judge(arguments: tuple[int, float, int, bool]) -> FitOutcome:
     """Return what became of one chamber."""
-    number, days, seed = arguments
+    number, days, seed, rest_known = arguments
     drawn_chambers.STEP_S = 5.0  # a probe is read that often; longer steps blur its lag
     began = time.process_time()
-    judged_fit, truth = fitted(number, days=days, seed=seed)
+    judged_fit, truth = fitted(number, days=days, seed=seed, known=rest_known)
     spent = time.process_time() - began
     if isinstance(judged_fit, RecordError):
         return FitOutcome(number, f"refused: {judged_fit}", {}, {}, {}, spent)
@@ -101,8 +109,9 @@ def main() -> None:
     parser.add_argument("--days", type=float, default=4.0)
     parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--known", action="store_true", help="the rest of the plant is known")
     asked = parser.parse_args()
-    work = [(number, asked.days, asked.seed) for number in range(asked.chambers)]
+    work = [(number, asked.days, asked.seed, asked.known) for number in range(asked.chambers)]
     hits: Counter[str] = Counter()
     known: Counter[str] = Counter()
     off: dict[str, list[float]] = {figure.key: [] for figure in FIGURES}
