@@ -131,10 +131,12 @@ class _Rates:
     to_water_kw: Any
 
 
-class _Plant:
+class _MovedRates:
     """The rates of one plant along a course: `Equations.derivatives`, for all steps at once."""
 
-    def __init__(self, equations: Equations, course: _Course, like: _Plant | None = None) -> None:
+    def __init__(
+        self, equations: Equations, course: _Course, like: _MovedRates | None = None
+    ) -> None:
         self.equations, self._course = equations, course
         self._room_share = equations.spec.room.rh
         self.held: Any
@@ -212,7 +214,7 @@ def air_slopes(
     """
     course = _Course(air, probe)
     equations = air.plant.equations
-    plant = _Plant(equations, course)
+    plant = _MovedRates(equations, course)
     lag_s = float(np.exp(log_lag))
     base = plant.rates(course.state, water_c=course.water_c, room_c=course.room_c)
     count = len(course.dt_s)
@@ -230,7 +232,7 @@ def air_slopes(
     water_by_move = np.zeros((count, len(moves)))
     for column, move in enumerate(moves):
         moved = equations if move.spec == equations.spec else Equations(move.spec)
-        rates = _Plant(moved, course, like=plant).rates(
+        rates = _MovedRates(moved, course, like=plant).rates(
             course.state,
             water_c=course.water_c - (move.offsets.water_k - offsets.water_k),
             room_c=course.room_c - (move.offsets.room_k - offsets.room_k),

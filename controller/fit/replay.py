@@ -102,7 +102,7 @@ class Offsets:
     room_k: float = 0.0
 
 
-class Drive(NamedTuple):
+class DrivenPiece(NamedTuple):
     """What acted on the plant over a time in which nothing was switched, as it was read [°C]."""
 
     seconds: float
@@ -113,7 +113,7 @@ class Drive(NamedTuple):
     room_c: float
 
 
-def drives_of(stretch: Stretch) -> list[Drive]:
+def drives_of(stretch: Stretch) -> list[DrivenPiece]:
     """Return what drove a plant over a stretch, in pieces no longer than a step may be."""
     seen = stretch.seen
     at_s = _since_first_s(stretch)
@@ -123,13 +123,13 @@ def drives_of(stretch: Stretch) -> list[Drive]:
     switched += [index for index in range(1, len(seen)) if seen[index][4:] != seen[index - 1][4:]]
     ends_s = [round(float(at_s[index]) / GRID_S) * GRID_S for index in switched[1:]]
     ends_s.append(math.ceil(float(at_s[-1]) / GRID_S) * GRID_S)
-    drives: list[Drive] = []
+    drives: list[DrivenPiece] = []
     begins_s = 0.0
     for index, end_s in zip(switched, ends_s, strict=True):
         for seconds in _pieces(end_s - begins_s):
             until_s = begins_s + seconds
             drives.append(
-                Drive(
+                DrivenPiece(
                     seconds,
                     *seen[index][4:],
                     water.mean(begins_s, until_s),
@@ -187,7 +187,7 @@ def _air_of(state: PlantState) -> AirState:
 class AirStep(NamedTuple):
     """One step of the model's air."""
 
-    drive: Drive
+    drive: DrivenPiece
     """What acted, with the length of this step; water and room as the model takes them [°C]."""
     before: AirState
     course: Course
@@ -225,7 +225,7 @@ def air_side(
     spec: PlantSpec,
     offsets: Offsets,
     *,
-    drives: Sequence[Drive] | None = None,
+    drives: Sequence[DrivenPiece] | None = None,
 ) -> ReplayedAir:
     """Return the model's air where the coil meets the water that was measured.
 
@@ -267,7 +267,7 @@ def air_side(
             took_s = state.step_s
             steps.append(
                 AirStep(
-                    Drive(took_s, pump, fan, lights, water_c, room_c),
+                    DrivenPiece(took_s, pump, fan, lights, water_c, room_c),
                     _air_of(before),
                     Course(
                         took_s, before.air_c, state.air_mean_c, state.air_c, state.air_swift_k,
@@ -332,7 +332,7 @@ def sets_in(stretch: Stretch, *, whole_set: int) -> list[Swap]:
     return [s for s in stretch.swaps if s.packs is None or s.packs >= whole_set]
 
 
-class WaterDrive(NamedTuple):
+class WaterStep(NamedTuple):
     """What acted on the reservoir over one of its steps, as it was read."""
 
     seconds: float
@@ -344,7 +344,7 @@ class WaterDrive(NamedTuple):
 class WaterTimes:
     """The steps of the water side over a stretch; they depend on no figure."""
 
-    spans: tuple[tuple[Swap, float, tuple[WaterDrive, ...]], ...]
+    spans: tuple[tuple[Swap, float, tuple[WaterStep, ...]], ...]
     """From each swap to the next: the swap, the water read at it [°C], the steps."""
     begins_s: Any
     """When each span begins, counted from the first reading [s]."""
@@ -384,7 +384,7 @@ def water_times(stretch: Stretch) -> WaterTimes:
                 swap,
                 seen[start].water_c,
                 tuple(
-                    WaterDrive(
+                    WaterStep(
                         after_s - before_s, float(ran) / (after_s - before_s),
                         room.mean(before_s, after_s),
                     )
@@ -465,7 +465,7 @@ def water_side(
     return _at_readings(times, ends_c, sets, offsets)
 
 
-def _planned(rules: PackBath, bath: Bath, water_c: float, drives: Sequence[WaterDrive]) -> Bath:
+def _planned(rules: PackBath, bath: Bath, water_c: float, drives: Sequence[WaterStep]) -> Bath:
     """Return a bath whose first stride is that of the first step."""
     stride_s = drives[0].seconds if drives else PACK_STEP_S
     return rules.stride(bath, seconds=0.0, kelvin_s=0.0, water_c=water_c, stride_s=stride_s)
