@@ -51,19 +51,24 @@ class _Body:
     such_as: str
 
 
-_UL = _Body(r"E\d{5,6}|MH\d{4,6}|SA\d{3,5}", "E and five or six digits, as in E123456")
+_UL = _Body(r"E\d{5,6}|MH\d{4,6}|SA\d{3,5}", "E and five or six digits")
 _INTERTEK = _Body(r"\d{5,11}", "5 to 11 digits")
 _CSA = _Body(r"(?:LR\s?)?\d{4,7}", "4 to 7 digits, perhaps after LR")
 _VDE = _Body(r"400\d{5}", "eight digits that begin with 400")
 _TUV = _Body(
     r"[A-Z]{1,2}\s?\d{8}|[A-Z]\d?[A-Z]?(?:\s\d{2}){2}\s\d{5}\s\d{3}",
-    'one or two letters and eight digits, or a group such as "Z1A 12 03 12345 678"',
+    'one or two letters and eight digits, or groups as in "Z1A nn nn nnnnn nnn"',
 )
 _ENEC = _Body(
     rf"{_VDE.number}|[A-Z]{{0,2}}\s?\d{{5,9}}", "the number of the body that the ENEC code names"
 )
-_ANOTHER = _Body(r"[A-Z]{0,4}[ ./-]?(?:\d[ ./-]?){4,12}\d", "a number of at least five digits")
-"""Bodies of whose numbers we know no form."""
+_ANOTHER = _Body(
+    r"[A-Z]{0,4}[ ./-]?(?:\d{1,4}[ ./-]){0,2}\d{5,12}(?:[ ./-]\d{1,5})?",
+    "at least five digits without a break",
+)
+"""Bodies of whose numbers we know no form; dates, versions and counts have shorter groups."""
+_MADE_UP = ("01234567890123", "98765432109876")
+"""Numbers that count up or down come from a keyboard, not from a certificate."""
 
 _BODIES: dict[str, _Body] = {
     **dict.fromkeys(("ul", "cul", "culus", "ulus"), _UL),
@@ -84,19 +89,27 @@ _WORDS_NEAR_A_MARK = frozenset({
     "rheinland", "rohs", "süd", "sud", "ukca", "us", "weee", "with",
 })  # fmt: skip
 """What may stand beside a testing body's mark; none of it counts as one."""
+_ALSO_A_WORD = "MET"
+"""A mark that is an English word too, so it counts only as printed: "CE met" is no mark."""
+_UNPRINTED = re.compile(r"[^A-Za-z0-9ÄÖÜäöüß\s.,;:/()&+®™°≥\"'–—-]")
+"""What no plate prints: a question mark, a cross or another script may turn a text round."""
 _DECLARATIONS = frozenset({"ce", "ukca", "rohs", "fcc", "weee", "reach"})
 """Marks that the maker puts on by himself; they only choose the advice."""
 
 _LABELS = r"(?:file|certificate|cert|control|registration|reg|licen[cs]e|number|no|nr)"
 _STANDARD = re.compile(
     r"(?:(?:DIN|BS|EN|IEC|UL|CSA|AS/NZS)[ /-]*)+(?:(?:C22\.2\s)?No\.?\s?)?"
-    r"[A-Z]?\d{2,5}(?:[-.]\d+)*[A-Z]?(?::\d{4})?"
+    r"[A-Z]?[1-9]\d{1,4}(?:[-.]\d+)*[A-Z]?(?::\d{4})?"
 )
 
 _GOOD_INSULATION = re.compile(
-    r"\breinforced\b|\bdouble[ -]?(?:insulat\w+|isolation)\b|^double$|\bdouble(?=,| or | and )|"
+    r"\breinforced\b|\bdouble[ -]?(?:insulat\w+|isolation)\b|^double(?=$|,| or | and )|"
     r"\bclass ii\b|\b(?:safe|protective) separation\b"
 )
+_WEAKER = r"(?:basic|functional|supplementary)(?: insulation)?"
+_BESIDE = re.compile(rf"\b{_WEAKER} and | and {_WEAKER}(?=$|[,;])")
+"""A weaker insulation counts for nothing where the good one is there as well."""
+_WEAK = re.compile(rf"\b{_WEAKER}\b|\bclass (?!ii\b)\w+")
 _INSULATION_WORDS = frozenset({
     "and", "basic", "between", "circuit", "class", "clearance", "coil", "contact", "contacts",
     "control", "creepage", "double", "from", "functional", "ii", "iec", "en", "input", "insulated",
@@ -109,13 +122,24 @@ _IP = re.compile(r"\bIP\s?([0-6X])([0-9X])K?\b", re.IGNORECASE)
 _NEMA = re.compile(
     r"\b(?:NEMA|TYPE)\s*(?:TYPE\s*)?(?:1|2|3[RSX]{0,2}|4X?|5|6P?|12K?|13)\b", re.IGNORECASE
 )
-_BOXES = frozenset({"box", "cabinet", "case", "enclosure", "housing"})
-_ENCLOSURE_WORDS = _BOXES | frozenset({
-    "a", "abs", "an", "and", "by", "cable", "closed", "cover", "din", "door", "front", "gland",
-    "glands", "hinged", "in", "inside", "junction", "lid", "locked", "metal", "module", "mounted",
-    "of", "on", "open", "plastic", "polycarbonate", "rail", "relay", "screwed", "screws", "sealed",
-    "steel", "the", "type", "wall", "with",
+_BOX = r"(?:box|cabinet|case|enclosure|housing)"
+_KINDS_OF_BOX = frozenset({
+    "a", "abs", "an", "closed", "din", "hinged", "junction", "locked", "metal", "module",
+    "mounted", "plastic", "polycarbonate", "rail", "relay", "screwed", "sealed", "steel", "the",
+    "type", "wall",
 })  # fmt: skip
+_ENCLOSURE_WORDS = _KINDS_OF_BOX | frozenset({
+    "and", "box", "cabinet", "cable", "case", "cover", "door", "enclosure", "front", "gland",
+    "glands", "housing", "in", "inside", "lid", "on", "screws", "with",
+})  # fmt: skip
+_KIND = rf"(?:(?:{'|'.join(sorted(_KINDS_OF_BOX))}) )*"
+_OF_A_PART = re.compile(
+    rf"{_IP.pattern},? (?:cable |relay )?(?:glands?|lid|cover|door|relay|module)\b", re.IGNORECASE
+)
+"""The code of a relay or a gland says nothing about splashes on the box around it."""
+_IN_A_BOX = re.compile(rf"(?:^|[,;] ?|\b(?:in|inside) ){_KIND}{_BOX}\b")
+_IN_A_CLOSED_BOX = re.compile(rf"(?:^|[,;] ?|\b(?:in|inside) ){_KIND}closed {_KIND}{_BOX}\b")
+"""A relay on a box, or with glands, is not in one."""
 _LEAST_FINGERS, _SPLASH = 2, 4
 """IP2X keeps fingers off live parts; IPX4 keeps splashes out, and below it a closed box must."""
 
@@ -137,10 +161,9 @@ def gaps(fields: Mapping[str, str | None]) -> list[Gap]:
         fields: The record's texts by the names of `REQUIRED`; None for a field it has not.
     """
     missing = []
-    mark = fields["certification_mark"] or ""
     for field, allowed in REQUIRED.items():
         text = fields[field] or ""
-        advice = _COPY if is_placeholder(text) else _advice(field, text, mark)
+        advice = _COPY if is_placeholder(text) else _advice(field, text, fields)
         if advice is not None:
             shown = "nothing" if fields[field] is None else f'"{text}"'
             missing.append(Gap(field=field, found=shown, allowed=allowed, advice=advice))
@@ -158,15 +181,18 @@ def is_placeholder(text: str) -> bool:
     return words[0] == "no" and not any(letter.isdigit() for letter in text)
 
 
-def _advice(field: str, text: str, mark: str) -> str | None:
+def _advice(field: str, text: str, fields: Mapping[str, str | None]) -> str | None:
     """Return what to do about a field that says something, but not what it must."""
+    if field != "description" and (unprinted := _UNPRINTED.findall(text)):
+        return f"write what is printed, without {_quoted(unprinted)}"
     match field:
         case "certification_mark":
             return _mark_advice(text)
         case "standard":
             return _standard_advice(text)
         case "file_number":
-            return _number_advice(text, mark)
+            mark, standard = fields["certification_mark"] or "", fields["standard"] or ""
+            return _number_advice(text, mark=mark, standard=standard)
         case "isolation_class":
             return _insulation_advice(text)
         case "enclosure":
@@ -189,34 +215,55 @@ def _mark_advice(text: str) -> str | None:
 
 def _mark_words(text: str) -> list[str]:
     """Return the words of a mark; the two digits after ENEC name the body and go with it."""
-    return _words(re.sub(r"(?i)\benec\s?\d{2}\b", "enec", text))
+    words = _words(re.sub(r"(?i)\benec\s?\d{2}\b", "enec", text))
+    if re.search(rf"\b{_ALSO_A_WORD}\b", text):
+        return words
+    return [f"{term} (as a word)" if term == _ALSO_A_WORD.casefold() else term for term in words]
 
 
 def _standard_advice(text: str) -> str | None:
-    parts = re.split(r"\s*(?:[,;]|\band\b)\s*", text.strip())
-    if all(_STANDARD.fullmatch(part) for part in parts):
+    if all(_STANDARD.fullmatch(part) for part in _parts(text)):
         return None
     if not any(letter.isdigit() for letter in text):
         return f"it has no number in it: {_COPY}"
     return "write the standard alone: EN, IEC, UL, CSA, BS, DIN or AS/NZS and its number"
 
 
-def _number_advice(text: str, mark: str) -> str | None:
+def _parts(text: str) -> list[str]:
+    """Return the standards of a list of them."""
+    return re.split(r"\s*(?:[,;]|\band\b)\s*", text.strip())
+
+
+def _number_advice(text: str, *, mark: str, standard: str) -> str | None:
     """Judge a file number by the forms of the bodies that the mark names."""
     bodies = {_BODIES[term] for term in _mark_words(mark) if term in _BODIES}
     if not bodies:
         bodies = set(_BODIES.values())  # the mark has a refusal of its own
-    if not any(letter.isdigit() for letter in text):
+    digits = _digits(text)
+    if not digits:
         return f"it has no number in it: {_COPY}"
+    if _STANDARD.search(text.upper()) or digits in _numbers_of(standard):
+        return f"that is the number of the standard: {_COPY}"
+    if len(digits) > 3 and (len(set(digits)) == 1 or any(digits in each for each in _MADE_UP)):
+        return f"that is a made-up number: {_COPY}"
     for body in bodies:
         number = rf"(?<![A-Z0-9])(?:{body.number})(?![A-Z0-9])"
-        digits = "".join(letter for letter in text if letter.isdigit())
         rest = re.sub(rf"(?i)\b{_LABELS}\b", " ", re.sub(number, " ", text.upper()))
-        if not re.search(r"[^\W_]", rest) and len(set(digits)) > 1:
+        if not re.search(r"[^\W_]", rest):
             return None
     forms = " or ".join(sorted({body.such_as for body in bodies}))
     named = f" of {mark}" if mark.strip() else ""
     return f"a number{named} has {forms}; write it alone, and look it up in the body's directory"
+
+
+def _numbers_of(standard: str) -> set[str]:
+    """Return the numbers of the standards in a list, with the part of a standard and without."""
+    parts = _parts(standard)
+    return {_digits(part) for part in parts} | {_digits(part.partition("-")[0]) for part in parts}
+
+
+def _digits(text: str) -> str:
+    return "".join(letter for letter in text if letter.isdigit())
 
 
 def _insulation_advice(text: str) -> str | None:
@@ -224,32 +271,37 @@ def _insulation_advice(text: str) -> str | None:
     others = [
         term
         for term in _words(text)
-        if term not in _INSULATION_WORDS and not re.fullmatch(r"\d+(?:v|kv|mm)?", term)
+        if term not in _INSULATION_WORDS and not re.fullmatch(r"[1-9]\d*(?:v|kv|mm)?", term)
     ]
     if _GOOD_INSULATION.search(plain) is None:
         return (
             "the Pi's side is touched by people, so use a module with better insulation; an "
             "optocoupler, a test voltage and basic insulation are no such class"
         )
+    if weaker := _WEAK.findall(_BESIDE.sub("", plain)):
+        return f"write the better class alone, without {_quoted(weaker)}: which of them holds?"
     if others:
         return f"write the class alone, without {_quoted(others)}"
     return None
 
 
 def _enclosure_advice(text: str) -> str | None:
-    words = _words(text)
     codes = [(first, second) for first, second in _IP.findall(text)]
     if not codes and not _NEMA.search(text):
         return "put no bare board on mains: use an enclosed, listed module, and write its IP code"
     if any(first.upper() == "X" or int(first) < _LEAST_FINGERS for first, _ in codes):
         return "put no bare board on mains: at least IP2X keeps fingers off the contacts"
-    rest = _words(_NEMA.sub(" ", _IP.sub(" ", text)))
-    others = [term for term in rest if term not in _ENCLOSURE_WORDS]
-    if others:
+    rest = re.sub(r"[^\w,;]+", " ", _NEMA.sub(" ", _IP.sub(" ", text)).casefold()).strip(" ,;")
+    in_a_box = _IN_A_BOX.search(rest) is not None
+    # "open type" is the trade's word for a relay that is to be put into a box
+    words = _words(rest.replace("open type", "type") if in_a_box else rest)
+    if others := [term for term in words if term not in _ENCLOSURE_WORDS]:
         return f"write code and box alone, without {_quoted(others)}"
-    splash = any(second.upper() != "X" and int(second) >= _SPLASH for _, second in codes)
-    boxed = "closed" in words and bool(_BOXES & set(words))
-    if codes and not splash and not boxed:
+    if words and not in_a_box:
+        return 'say what keeps fingers off the contacts, such as "in an IP54 box"'
+    of_the_box = [second for _, second in _IP.findall(_OF_A_PART.sub(" ", text))]
+    splash = any(second.upper() != "X" and int(second) >= _SPLASH for second in of_the_box)
+    if codes and not splash and not _IN_A_CLOSED_BOX.search(rest):
         return 'below IPX4 splashes get in: mount it in a closed box, and write "in a closed box"'
     return None
 
