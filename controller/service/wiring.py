@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -175,7 +176,8 @@ def _modules(
     if named is not None:
         path = config.parent / named
     else:
-        path = own_file if own_file.is_file() else shipped_config("relay-modules.toml")
+        # whatever bears that name is meant: a folder or a dead link is refused, not passed over
+        path = own_file if os.path.lexists(own_file) else shipped_config("relay-modules.toml")
     records, problems = examine_relay_modules(path)
     modules = {
         name: RelayModule.from_record(record.model_dump()) for name, record in records.items()

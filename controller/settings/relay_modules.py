@@ -6,6 +6,9 @@ judged by the mains rule; its `RelayModule.from_record` takes what `model_dump` 
 
 from __future__ import annotations
 
+import grp
+import os
+import pwd
 import re
 import stat
 from pathlib import Path
@@ -121,8 +124,8 @@ def read_relay_modules(path: Path) -> dict[str, RelayModuleRecord]:
 def examine_relay_modules(path: Path) -> tuple[dict[str, RelayModuleRecord], list[str]]:
     """Return the modules that can be used and every problem found in the others.
 
-    A list that others can change is not used at all: whoever may write it decides what is put on
-    mains.
+    A list that others can change is not used at all: whoever may write it, or a folder on the way
+    to it, decides what is put on mains.
     """
     if (problem := _open_to_others(path)) is not None:
         return {}, [f"{path.name}: {problem}"]
@@ -145,22 +148,63 @@ def examine_relay_modules(path: Path) -> tuple[dict[str, RelayModuleRecord], lis
 
 
 def _open_to_others(path: Path) -> str | None:
-    """Return a problem where somebody but owner and group decides what the file holds."""
+    """Return a problem where somebody but the owner decides what the file holds."""
     try:
         own, folder = path.lstat(), path.parent.stat()
+        above = [(each, each.stat()) for each in path.resolve().parents]
     except (OSError, ValueError):
         return None  # reading it says what is wrong
     if stat.S_ISLNK(own.st_mode):
         return f"found a link at {path}, allowed: the file itself; copy it there"
-    if own.st_mode & stat.S_IWOTH:
-        mode = stat.S_IMODE(own.st_mode)
-        return f"found mode {mode:04o}, allowed: no writing by others; chmod o-w {path}"
-    if folder.st_mode & stat.S_IWOTH and not folder.st_mode & stat.S_ISVTX:
+    if stat.S_ISDIR(own.st_mode):
+        return None  # reading it says what is wrong
+    if not stat.S_ISREG(own.st_mode):
+        return f"found a pipe or a device at {path}, allowed: a file"
+    if own.st_uid not in {0, os.geteuid(), folder.st_uid}:
         return (
-            f"found a folder in which everybody may replace it, allowed: no writing by others; "
-            f"chmod o-w {path.parent}"
+            f"found a file of {_user(own.st_uid)}, allowed: one of root or of whoever owns its "
+            f"folder; chown root {path}"
         )
+    if (others := _writers(own)) is not None:
+        mode = stat.S_IMODE(own.st_mode)
+        return (
+            f"found mode {mode:04o}, by which {others} may write it, allowed: writing by its "
+            f"owner; chmod go-w {path}"
+        )
+    for each, found in above:
+        # further up a group is the system's own, such as staff in /usr/local
+        others = _writers(found) if each == above[0][0] else _everybody(found)
+        if others is not None and not found.st_mode & stat.S_ISVTX:
+            return (
+                f"found the folder {each}, in which {others} may replace it, allowed: writing by "
+                f"its owner; chmod go-w {each}"
+            )
     return None
+
+
+def _writers(found: os.stat_result) -> str | None:
+    """Return who may write something beside root, its owner and the owner's own group."""
+    if (others := _everybody(found)) is not None:
+        return others
+    if not found.st_mode & stat.S_IWGRP or found.st_gid == 0:
+        return None
+    try:
+        if pwd.getpwuid(found.st_uid).pw_gid == found.st_gid:
+            return None
+        return f"the group {grp.getgrgid(found.st_gid).gr_name}"
+    except KeyError:
+        return f"the group {found.st_gid}"
+
+
+def _everybody(found: os.stat_result) -> str | None:
+    return "everybody" if found.st_mode & stat.S_IWOTH else None
+
+
+def _user(uid: int) -> str:
+    try:
+        return pwd.getpwuid(uid).pw_name
+    except KeyError:
+        return f"user {uid}"
 
 
 def _record(name: str, table: object) -> tuple[RelayModuleRecord | None, list[str]]:

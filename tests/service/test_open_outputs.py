@@ -10,7 +10,7 @@ from typing import Any, cast
 import pytest
 from structlog.testing import capture_logs
 
-from controller.errors import OutputError
+from controller.errors import OutputError, SettingsError
 from controller.outputs.dry import DryOutput
 from controller.service.wiring import Plan, open_loads, open_outputs, plan_of
 from controller.settings.shipped import shipped_config
@@ -91,3 +91,17 @@ def test_hardware_that_cannot_be_opened_is_known_before_anything_runs(plan: Plan
         open_loads(loads)
 
     assert not any(output.on for output in driver.opened)
+
+
+@pytest.mark.parametrize("what", ["a folder", "a link to nothing"])
+def test_a_list_of_relay_modules_that_is_none_is_not_passed_over(tmp_path: Path, what: str) -> None:
+    """Whoever put it there means it: the list that ships does not take its place unseen."""
+    path, own = tmp_path / "c.toml", tmp_path / "relay-modules.toml"
+    path.write_bytes(shipped_config("larkmoor-laptop.toml").read_bytes())
+    if what == "a folder":
+        own.mkdir()
+    else:
+        own.symlink_to(tmp_path / "not there")
+
+    with pytest.raises(SettingsError, match=r"relay-modules\.toml: found a (directory|link)"):
+        plan_of(path)

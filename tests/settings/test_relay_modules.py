@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
 from pathlib import Path
 from typing import get_args
@@ -19,6 +20,7 @@ from controller.settings.relay_modules import (
     examine_relay_modules,
     read_relay_modules,
 )
+from tests.support.machine import needs
 
 SHIPPED = Path(__file__).parents[2] / "config" / "relay-modules.toml"
 
@@ -242,20 +244,86 @@ def test_a_link_to_a_list_is_refused(tmp_path: Path) -> None:
     assert "copy it there" in result
 
 
-def test_a_list_in_an_open_folder_is_refused(tmp_path: Path) -> None:
-    """Everybody may replace a file in such a folder, unless it is a shared one with its bit set."""
-    path = write(tmp_path, GOOD)
-    tmp_path.chmod(0o777)
+@pytest.mark.parametrize("depth", [0, 2])
+def test_a_list_in_an_open_folder_is_refused(tmp_path: Path, depth: int) -> None:
+    """Everybody may replace a file in such a folder, unless it is a shared one with its bit set.
+
+    Of a folder further up they may replace the folder below it.
+    """
+    below = tmp_path / "etc" / "coldpin"
+    below.mkdir(parents=True)
+    path = write(below, GOOD)
+    opened = path.parents[depth]
+    opened.chmod(0o777)
 
     modules, result = examine_relay_modules(path)
-    tmp_path.chmod(0o1777)
+    opened.chmod(0o1777)
     in_a_shared_one, none = examine_relay_modules(path)
-    tmp_path.chmod(0o700)
+    opened.chmod(0o700)
 
     assert modules == {}
-    assert "everybody may replace it" in result[0]
+    assert f"found the folder {opened}, in which everybody may replace it" in result[0]
+    assert f"chmod go-w {opened}" in result[0]
     assert none == []
     assert set(in_a_shared_one) == {"shed-box"}
+
+
+def test_a_link_among_the_folders_is_followed_to_where_the_list_is(tmp_path: Path) -> None:
+    """The folder that it leads to decides, also where the link's own folder is closed."""
+    opened = tmp_path / "opened"
+    opened.mkdir()
+    write(opened, GOOD)
+    opened.chmod(0o777)
+    (tmp_path / "closed").mkdir(mode=0o700)
+    (tmp_path / "closed" / "coldpin").symlink_to(opened)
+
+    modules, (result,) = examine_relay_modules(
+        tmp_path / "closed" / "coldpin" / "relay-modules.toml"
+    )
+
+    assert modules == {}
+    assert f"found the folder {opened}" in result
+
+
+@needs("root")
+@pytest.mark.parametrize("what", ["file", "folder"])
+def test_a_list_that_a_group_may_write_is_refused(tmp_path: Path, what: str) -> None:
+    """Root's own group and the owner's own one are as good as the owner; another is not."""
+    path = write(tmp_path, GOOD)
+    opened = path if what == "file" else tmp_path
+    opened.chmod(0o660 if what == "file" else 0o770)
+    of_its_owner, none = examine_relay_modules(path)
+    os.chown(opened, 0, 60_001)
+
+    modules, (result,) = examine_relay_modules(path)
+
+    assert (set(of_its_owner), none) == ({"shed-box"}, [])
+    assert modules == {}
+    assert "the group 60001 may" in result
+    assert f"chmod go-w {opened}" in result
+
+
+@needs("root")
+def test_a_list_of_another_user_is_refused(tmp_path: Path) -> None:
+    """Somebody could have put it into a shared folder; the folder's owner could anyway."""
+    path = write(tmp_path, GOOD)
+    os.chown(path, 60_001, 0)
+    modules, (result,) = examine_relay_modules(path)
+    os.chown(tmp_path, 60_001, 0)
+    in_a_folder_of_the_same, none = examine_relay_modules(path)
+
+    assert modules == {}
+    assert "found a file of user 60001" in result
+    assert f"chown root {path}" in result
+    assert (set(in_a_folder_of_the_same), none) == ({"shed-box"}, [])
+
+
+def test_a_pipe_in_the_place_of_a_list_is_refused(tmp_path: Path) -> None:
+    """Reading it would wait for ever, and a start of the service with it."""
+    path = tmp_path / "relay-modules.toml"
+    os.mkfifo(path)
+
+    assert "found a pipe" in examine_relay_modules(path)[1][0]
 
 
 # --- what ships ------------------------------------------------------------------------------
