@@ -7,7 +7,6 @@ do not fit are counted, and the count is logged once lines move again.
 
 from __future__ import annotations
 
-import json
 import logging
 import math
 import os
@@ -18,6 +17,7 @@ from collections.abc import MutableMapping
 from datetime import UTC, datetime
 from typing import Any
 
+from controller.domain.json_text import json_text
 from controller.log import structlog
 
 MOST_WAITING = 1000
@@ -90,7 +90,7 @@ def _dropped_line(count: int) -> bytes:
         "count": count, "event": "log_lines_dropped", "level": "warning",
         "at": datetime.now(UTC).isoformat().replace("+00:00", "Z"),
     }  # fmt: skip
-    return json.dumps(document, allow_nan=False).encode("ascii") + b"\n"
+    return json_text(document).encode("ascii") + b"\n"
 
 
 def set_up_logs() -> QueuedLines:
@@ -103,7 +103,9 @@ def set_up_logs() -> QueuedLines:
     shape: Any = (
         structlog.processors.KeyValueRenderer(key_order=["at", "level", "event"])
         if for_people
-        else structlog.processors.JSONRenderer(default=_readable, ensure_ascii=False)
+        else structlog.processors.JSONRenderer(
+            default=_readable, ensure_ascii=False, allow_nan=False
+        )
     )
     handler.setFormatter(_OneShape(shape))
     structlog.configure(

@@ -6,13 +6,14 @@ command does otherwise, and those get by with `say` and `rows`.
 
 from __future__ import annotations
 
-import json
 import shutil
 import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
+
+from controller.domain.json_text import json_text
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -65,4 +66,4 @@ def _wrapped(text: str, width: int) -> list[str]:
 
 def print_json(document: dict[str, Any]) -> None:
     """Print one JSON document and nothing else."""
-    click.echo(json.dumps(document, ensure_ascii=False, allow_nan=False))
+    click.echo(json_text(document))

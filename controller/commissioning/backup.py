@@ -11,7 +11,6 @@ import contextlib
 import gzip
 import hashlib
 import io
-import json
 import os
 import shutil
 import tarfile
@@ -23,7 +22,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO, Any
 
-from controller.domain.json_text import read_json
+from controller.domain.json_text import json_text, read_json
 from controller.domain.places import RECORDS, SECRET_FILE, records_path
 from controller.errors import ControllerError, InputFileError, SettingsError
 from controller.records.copying import copy_database, sound
@@ -129,7 +128,7 @@ def pack(config: Path, place: Path, file: Path, *, with_secrets: bool) -> tuple[
         fresh = Path(folder) / "archive"
         fresh.touch(mode=0o600)
         with tarfile.open(fresh, "w:gz", format=tarfile.USTAR_FORMAT) as archive:
-            _add(archive, MANIFEST, io.BytesIO(json.dumps(manifest, allow_nan=False).encode()))
+            _add(archive, MANIFEST, io.BytesIO(json_text(manifest).encode()))
             for name, source in parts.items():
                 with source.open("rb") as data:
                     _add(archive, name, data)

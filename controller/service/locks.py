@@ -11,8 +11,9 @@ from __future__ import annotations
 import contextlib
 import fcntl
 import hashlib
-import json
 import os
+import pprint
+import sys
 import time
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -162,7 +163,8 @@ def _lines_of(load: WiredLoad) -> list[str]:
     lines = load.driver.lines(load.options)
     if lines:
         return [f"{load.driver_name} {line}" for line in lines]
-    options = json.dumps(load.options, sort_keys=True, default=str, allow_nan=False)
+    # tables in one order; not as JSON, since TOML has numbers and times that JSON has not
+    options = pprint.pformat(load.options, width=sys.maxsize)
     return [f"{load.driver_name} {options}"]
 
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 import fcntl
+import math
 import os
 import stat
+from datetime import time
 from pathlib import Path
 
 import pytest
@@ -47,6 +49,32 @@ def test_a_line_that_no_load_uses_any_more_is_free(
         for used in (moved, fan):
             with pytest.raises(BusyError, match="already drives the line"):
                 others.claim([used])
+
+
+def test_a_line_of_a_driver_that_names_none_is_known_by_all_its_keys(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """TOML has numbers and times that JSON has not; the order of keys is no matter."""
+    monkeypatch.setattr("controller.service.locks.SHARED_MEMORY", tmp_path)
+    keys = {"until": time(7, 30), "gain": math.nan, "bus": {"b": math.inf, "a": 1}}
+    again = {"bus": {"a": 1, "b": math.inf}, "gain": math.nan, "until": time(7, 30)}
+
+    class Driver:
+        @staticmethod
+        def lines(options: object) -> list[str]:
+            return []
+
+    monkeypatch.setattr(WiredLoad, "driver", Driver())
+    ours, same, other = (
+        dataclasses.replace(wired("pump", 17), options=options)
+        for options in (keys, again, keys | {"gain": 2.0})
+    )
+    with contextlib.closing(LineLocks()) as first, contextlib.closing(LineLocks()) as second:
+        first.claim([ours])
+
+        with pytest.raises(BusyError, match="already drives the line"):
+            second.claim([same])
+        second.claim([other])
 
 
 def test_a_chamber_names_the_process_that_controls_it(tmp_path: Path) -> None:

@@ -24,13 +24,13 @@ from starlette.middleware import Middleware
 from starlette.requests import Request as WebRequest
 from starlette.responses import (
     HTMLResponse,
-    JSONResponse,
     PlainTextResponse,
     RedirectResponse,
     Response,
 )
 from starlette.routing import BaseRoute, Route
 
+from controller.domain.json_text import json_text
 from controller.domain.places import RUNTIME, records_path
 from controller.domain.requests import LoggedSwap
 from controller.history.figure_data import Span
@@ -408,16 +408,18 @@ class _Page:
         """Say what the chamber is called on a phone's home screen."""
         name = self._context.settings.chamber.name
         icon = {"src": "/icon.svg", "sizes": "any", "type": "image/svg+xml"}
-        return JSONResponse(
-            {
-                "name": name,
-                "short_name": name[:24],
-                "start_url": "/",
-                "display": "standalone",
-                "background_color": "#fbfaf7",
-                "theme_color": "#00664b",
-                "icons": [icon],
-            },
+        return Response(
+            json_text(
+                {
+                    "name": name,
+                    "short_name": name[:24],
+                    "start_url": "/",
+                    "display": "standalone",
+                    "background_color": "#fbfaf7",
+                    "theme_color": "#00664b",
+                    "icons": [icon],
+                }
+            ),
             media_type="application/manifest+json",
         )
 
