@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import inspect
 import json
 import sqlite3
 from contextlib import closing
@@ -36,6 +35,7 @@ from controller.service.output_bank import OutputBank
 from controller.service.sources import sieves_of
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
+from tests.support.runner import separating_runner
 
 CONFIG = shipped_config("larkmoor-laptop.toml")
 RELAYS = ["yes", "yes", "yes", "yes"]
@@ -142,13 +142,6 @@ def quick(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
         lambda *_: CheckedStep(name="probes", outcome=DONE),
     )
     return tmp_path
-
-
-def separating_runner() -> CliRunner:
-    """Return what keeps the two outputs apart, which click did only when asked before 8.2."""
-    if "mix_stderr" in inspect.signature(CliRunner).parameters:
-        return CliRunner(mix_stderr=False)
-    return CliRunner()
 
 
 def ran(answers: list[str], *more: str) -> tuple[int, str, BaseException | None]:

@@ -7,7 +7,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
 
 from controller.cli.main import EX_UNAVAILABLE, EX_USAGE, coldpin, status_of
 from controller.fit.figures import FIGURES
@@ -16,6 +15,7 @@ from controller.records.requests_file import REQUESTS, log_past_swap
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
 from tests.support.recorded_plant import recorded_plant
+from tests.support.runner import separating_runner
 
 BEGINS = datetime(2026, 7, 6, tzinfo=UTC)
 UNTIL = "2026-07-08T00:00:00+00:00"
@@ -63,7 +63,7 @@ def test_figures_are_learned_written_and_used(config: Path) -> None:
     keep_record(config, days=2.0)
     arguments = ["fit", str(config), "--until", UNTIL, "--html", str(config.parent / "m.html")]
 
-    ran = CliRunner().invoke(coldpin, [*arguments, "--json"], catch_exceptions=False)
+    ran = separating_runner().invoke(coldpin, [*arguments, "--json"], catch_exceptions=False)
 
     assert ran.exit_code == 0
     document = json.loads(ran.stdout)
