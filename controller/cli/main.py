@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import fcntl
+import io
 import os
 import signal
 import sys
@@ -35,6 +37,11 @@ EX_SOFTWARE = 70
 EX_TEMPFAIL = 75
 EX_CONFIG = 78
 NO_ROOM = (errno.ENOSPC, errno.EDQUOT)
+NO_SUCH_PLACE = (
+    errno.EEXIST, errno.EISDIR, errno.ELOOP, errno.ENAMETOOLONG, errno.ENOENT, errno.ENOTDIR,
+    errno.EROFS,
+)  # fmt: skip
+"""Something else lies where a file or a folder of the chamber should: no fault of the program."""
 PIPE_CLOSED = 128 + signal.SIGPIPE
 """As a shell shows a program that a closed pipe ended."""
 
@@ -186,26 +193,31 @@ def coldpin() -> None:
 def main() -> None:
     """Run a command and leave with its exit status."""
     _open_closed_streams()
+    _take_any_character()
     _narrow_umask()
     _take_zone()
     status = status_of(sys.argv[1:])
     lost = _flushed()
     if lost is not None and status == 0:
-        click.echo(_lost_words(lost), err=True)
+        _complain(_lost_words(lost))
         status = EX_TEMPFAIL
     sys.exit(status)
 
 
 def _open_closed_streams() -> None:
-    """Put the null device where the caller closed a standard stream.
+    """Put the null device where the caller closed a standard stream, or opened it the wrong way.
 
     Without it the next file that is opened, a database perhaps, gets the stream's number, and log
     lines are written into it.
     """
-    for number, name, mode in ((0, "stdin", "r"), (1, "stdout", "w"), (2, "stderr", "w")):
+    streams = ((0, "stdin", "r", os.O_WRONLY), (1, "stdout", "w", os.O_RDONLY),
+               (2, "stderr", "w", os.O_RDONLY))  # fmt: skip
+    for number, name, mode, wrong_way in streams:
         try:
-            os.fstat(number)
+            usable = fcntl.fcntl(number, fcntl.F_GETFL) & os.O_ACCMODE != wrong_way
         except OSError:
+            usable = False
+        if not usable:
             opened = os.open(os.devnull, os.O_RDWR)
             if opened != number:
                 os.dup2(opened, number)
@@ -214,12 +226,22 @@ def _open_closed_streams() -> None:
             setattr(sys, name, os.fdopen(number, mode, encoding="utf-8", closefd=False))
 
 
+def _take_any_character() -> None:
+    """Let a character that a stream's encoding has not become a question mark.
+
+    A terminal of another encoding, or a script that pipes something else in, ended with a trace.
+    """
+    for stream in (sys.stdin, sys.stdout):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+
 def _take_zone() -> None:
     if sys.argv[1:2] == ["off"]:
         return  # it shows no time, and the zone's file may be on a card that fails
     if not follow_system_zone() and sys.argv[1:2] not in (["run"], ["lookout"]):
         words = "The time zone of this machine cannot be used: see TZ and /etc/localtime. Times are"
-        click.echo(f"{words} UTC.", err=True)
+        _complain(f"{words} UTC.")
 
 
 def _narrow_umask() -> None:
@@ -265,13 +287,16 @@ def status_of(arguments: list[str]) -> int:
     except PermissionError as error:
         from controller.domain.places import why_not_allowed  # noqa: PLC0415 - rare
 
-        click.echo(why_not_allowed(error.filename), err=True)
+        _complain(why_not_allowed(error.filename))
         return EX_CONFIG
     except OSError as error:
-        if error.errno not in NO_ROOM:
-            return _at_fault()
-        click.echo(_lost_words(error), err=True)
-        return EX_TEMPFAIL
+        if error.errno in NO_ROOM:
+            _complain(_lost_words(error))
+            return EX_TEMPFAIL
+        if error.errno in NO_SUCH_PLACE and error.filename is not None:
+            _complain(f"found {error.filename}, which cannot be used: {error.strerror}")
+            return EX_UNAVAILABLE
+        return _at_fault()
     except Exception:  # noqa: BLE001 - the last resort of every command
         return _at_fault()
 
@@ -279,32 +304,37 @@ def status_of(arguments: list[str]) -> int:
 def _at_fault() -> int:
     with contextlib.suppress(Exception):
         traceback.print_exc()
-        click.echo("This is a fault of coldpin, not of your input.", err=True)
+        _complain("This is a fault of coldpin, not of your input.")
     return EX_SOFTWARE
+
+
+def _complain(text: str) -> None:
+    """Say what is wrong, where anybody can read it; the exit status says it too."""
+    with contextlib.suppress(OSError):
+        click.echo(text, err=True)
 
 
 def _status_of(arguments: list[str]) -> int:
     try:
         outcome = coldpin.main(arguments, prog_name="coldpin", standalone_mode=False)
     except click.ClickException as error:
-        error.show()
+        with contextlib.suppress(OSError):
+            error.show()
         return EX_USAGE
     except click.Abort:
-        click.echo("stopped", err=True)
+        _complain("stopped")
         return 130
     except SettingsError as error:
-        click.echo(f"{error.where} cannot be used:", err=True)
-        for problem in error.problems:
-            click.echo(f"  {problem}", err=True)
+        _complain("\n  ".join([f"{error.where} cannot be used:", *error.problems]))
         return EX_NOINPUT if isinstance(error, InputFileError) else EX_CONFIG
     except ScenarioError as error:
-        click.echo(str(error), err=True)
+        _complain(str(error))
         return EX_CONFIG
     except (BusyError, NoAnswerError, NotDoneError) as error:
-        click.echo(str(error), err=True)
+        _complain(str(error))
         return EX_TEMPFAIL
     except ControllerError as error:
-        click.echo(str(error), err=True)
+        _complain(str(error))
         return EX_UNAVAILABLE
     except SystemExit as error:
         # no command ends so: click does, after it printed what the shell asked for, and click and
