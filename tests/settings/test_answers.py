@@ -125,6 +125,11 @@ def test_example_passes_check(
             ["loads.fan: found the line gpio6, which is also used by inputs.level"],
             id="pin-of-the-level-switch",
         ),
+        pytest.param(
+            {"[loads.pump]": "[inputs.level]\npin = 4\n[loads.pump]"},
+            ["inputs.level.pin: found 4, which is also used by one_wire.pin"],
+            id="level-switch-on-the-1-wire-bus",
+        ),
         pytest.param({"pin = 6": "pin = 0"}, ["loads.fan.pin"], id="reserved-pin"),
         pytest.param({"pin = 6": "pin = 40"}, ["loads.fan.pin"], id="pin-that-does-not-exist"),
         pytest.param(
@@ -172,6 +177,17 @@ def test_config_that_cannot_be_used_is_refused_with_a_reason(
     for words in message:
         assert words in printed
     assert "Traceback" not in printed
+
+
+def test_a_level_switch_on_a_line_of_its_own_is_accepted(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Beside the bus, pump and fan."""
+    level = {"[loads.pump]": "[inputs.level]\npin = 22\n[loads.pump]"}
+
+    status, printed = checked(tmp_path, capsys, changed(level))
+
+    assert status == 0, printed
 
 
 @pytest.mark.parametrize(
