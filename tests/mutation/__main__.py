@@ -35,7 +35,17 @@ from tests.mutation.trials import CANNOT_SWAP, PASSED, TOO_LONG
 ROOT = Path(__file__).parents[2]
 KNOWN = Path(__file__).with_name("no_change.toml")
 MORE_TESTS = {
-    "cli": ["tests/test_manual.py", "tests/settings"],
+    "cli": [
+        "tests/test_manual.py",
+        "tests/settings",
+        "tests/agreement",
+        "tests/history",
+        "tests/pictures/test_wiring.py",
+        "tests/rehearsal/test_notified.py",
+        "tests/rehearsal/test_scenarios.py",
+        "tests/rehearsal/test_weather.py",
+    ],
+    "foresight": ["tests/lookout/test_forecasting.py"],
     "service": [
         "tests/records/test_requests.py",
         "tests/settings/test_answers.py",
