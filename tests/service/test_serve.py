@@ -6,6 +6,7 @@ import os
 import signal
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -13,9 +14,12 @@ from zoneinfo import ZoneInfo
 import pytest
 from structlog.testing import capture_logs
 
+from controller.core.state import NOTHING_ASKED, Asked
+from controller.domain.events import BAND, REFUSED, STAGE
 from controller.domain.requests import SetStage
-from controller.errors import OutputError, ProbeError
-from controller.probes.samples import Sample
+from controller.errors import OutputError, ProbeError, SettingsError
+from controller.probes.samples import Fault, Sample
+from controller.records.reader import read_events
 from controller.records.requests_file import REQUESTS, ask
 from controller.records.writer import RecordsWriter
 from controller.service import serve as module
@@ -23,11 +27,15 @@ from controller.service.clock import SystemClock
 from controller.service.locks import LineLocks
 from controller.service.notify import Notifier
 from controller.service.output_bank import OutputBank
+from controller.service.serve import REFUSED_EVERY_S, DriverHangsError
 from controller.service.signals import Signals
+from controller.service.wiring import Plan, open_outputs, plan_of
+from controller.service.wiring_store import WiringStore
 from controller.settings.load import Settings
 from controller.settings.shipped import shipped_config
 
 TICK_S = 5.0
+LONG_AGO = datetime(2000, 1, 1, tzinfo=UTC)
 WARM_MC, COLD_MC, ROOM_MC = 25_000, 4_000, 28_000
 
 
@@ -48,6 +56,9 @@ class Service(Notifier):
 
     def ready(self) -> None:
         self.said.append((self.now, "ready"))
+
+    def reloading(self) -> None:
+        self.said.append((self.now, "reloading"))
 
     def stopping(self) -> None:
         self.said.append((self.now, "stopping"))
@@ -217,3 +228,184 @@ def test_sums_of_hours_are_kept_by_the_clock_of_the_chamber(
 
     assert given["site"].zone == ZoneInfo("Europe/Lisbon")
     assert given["chamber"] == "hall shelf"
+
+
+class Asking:
+    """Stands in for the requests: calls what a request would call, at one tick."""
+
+    fault = None
+
+    def __init__(self, do: Callable[[Callable[[str], str]], object], at_tick: int) -> None:
+        self.do, self.left = do, at_tick
+
+    def __call__(self, _path: Path, *, set_stage: Callable[[str], str], **_more: Any) -> Asking:
+        self.set_stage = set_stage
+        return self
+
+    def take(self) -> Asked:
+        self.left -= 1
+        if not self.left:
+            self.do(self.set_stage)
+        return NOTHING_ASKED
+
+    def close(self) -> None:
+        """Nothing."""
+
+
+def test_a_stage_that_is_asked_for_is_in_force_at_that_tick(
+    service: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is an event of the records; one that the file has not changes nothing."""
+    answers: list[str] = []
+
+    def ask_for_both(set_stage: Callable[[str], str]) -> None:
+        answers.extend([set_stage("pinning"), set_stage("spawn")])
+
+    monkeypatch.setattr(module, "PendingRequests", Asking(ask_for_both, at_tick=3))
+    service.ticks = 4
+
+    service.serve()
+
+    assert answers == ["stage pinning in force", 'no stage "spawn", allowed: fruiting, pinning']
+    events = read_events(service.place / "records.sqlite", since=LONG_AGO, kinds={STAGE, BAND})
+    assert [event.name for event in events] == [
+        "fruiting", "15500 17000", "pinning", "13500 14500"
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("hangs", "ends_after_s"),
+    [
+        pytest.param({"pump": (0, 99)}, 5.0, id="pump"),
+        pytest.param({"fan": (2, 99)}, 15.0, id="fan-later"),
+        pytest.param({"pump": (0, 1), "fan": (3, 99)}, 20.0, id="one-that-came-back"),
+        pytest.param({"signal": (0, 99)}, None, id="signal"),
+    ],
+)
+def test_a_driver_that_hangs_ends_the_process_so_that_another_may_switch_off(
+    service: Service,
+    monkeypatch: pytest.MonkeyPatch,
+    hangs: dict[str, tuple[int, int]],
+    ends_after_s: float | None,
+) -> None:
+    """Pump or fan, for five seconds without a break; a signal stops no cooling."""
+
+    def hanging(_bank: OutputBank) -> tuple[str, ...]:
+        tick = (service.now - 1000.0) / TICK_S
+        return tuple(name for name, (first, end) in hangs.items() if first <= tick < end)
+
+    monkeypatch.setattr(OutputBank, "hanging", property(hanging))
+    service.ticks = 10
+    if ends_after_s is None:
+        assert service.serve() is False  # and the end does not wait for it
+        return
+    with pytest.raises(DriverHangsError, match=f"the driver of {[*hangs][-1]} has not answered"):
+        service.serve()
+
+    assert service.now - 1000.0 == ends_after_s
+
+
+def test_readings_that_are_refused_are_summed_up_each_quarter_of_an_hour(
+    service: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One event for each probe and reason; nothing where none was refused."""
+    fine = service.collect
+
+    def collect(now: float) -> Sequence[tuple[str, Sample]]:
+        bad = now < 1000.0 + 4 * TICK_S
+        return [("air", Sample(now, None, Fault.EMPTY)), *fine(now)[1:]] if bad else fine(now)
+
+    service.ticks = 2 * round(REFUSED_EVERY_S / TICK_S) + 2
+    monkeypatch.setattr(service, "collect", collect)
+
+    service.serve()
+
+    (event,) = read_events(service.place / "records.sqlite", since=LONG_AGO, kinds={REFUSED})
+    assert (event.name, event.detail) == ("air", f"4 {Fault.EMPTY.value}")
+
+
+@pytest.mark.parametrize(("busy_times", "opens"), [(4, True), (5, False)])
+def test_a_line_that_is_busy_for_a_moment_is_tried_again(
+    service: Service, monkeypatch: pytest.MonkeyPatch, busy_times: int, opens: bool
+) -> None:
+    """Five times, a second apart."""
+    tries = []
+
+    def busy(plan: Plan) -> OutputBank:
+        tries.append(service.now - 1000.0)
+        if len(tries) <= busy_times:
+            raise OutputError("line busy")
+        return open_outputs(plan)
+
+    monkeypatch.setattr(module, "open_outputs", busy)
+    if opens:
+        assert service.serve()
+    else:
+        with pytest.raises(OutputError, match="line busy"):
+            service.serve()
+
+    assert tries == [0.0, 1.0, 2.0, 3.0, 4.0]
+
+
+class Read:
+    """Stands in for a configuration that a thread reads: it is done at once."""
+
+    done = True
+
+    def __init__(self, config: Path, _old: Plan, _wiring: WiringStore) -> None:
+        self.problems: tuple[str, ...] = ()
+        self.plan: Plan | None = None
+        try:
+            self.plan = plan_of(config)
+        except SettingsError as error:
+            self.problems = error.problems
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "log", "events"),
+    [
+        pytest.param(
+            'stage = "fruiting"', 'stage = "pinning"',
+            {"event": "config_reloaded", "stage": "pinning"},
+            ["fruiting", "15500 17000", "pinning", "13500 14500"], id="stage",
+        ),
+        pytest.param(
+            'cut_in = "17 C"', 'cut_in = "18 C"', {"event": "config_reloaded", "stage": "fruiting"},
+            ["fruiting", "15500 17000", "15500 18000"], id="band",
+        ),
+        pytest.param(
+            'cut_in = "17 C"', 'cut_in = "15 C"', {"event": "config_kept_as_it_was"},
+            ["fruiting", "15500 17000"], id="not-usable",
+        ),
+    ],
+)  # fmt: skip
+def test_a_file_is_read_again_at_a_signal(
+    service: Service,
+    monkeypatch: pytest.MonkeyPatch,
+    before: str,
+    after: str,
+    log: dict[str, str],
+    events: list[str],
+) -> None:
+    """Taken over whole, or not at all; the manager hears of the beginning and the end."""
+
+    def each_tick() -> None:
+        if len(service.times("tick")) == 2:
+            config = service.place / "shelf.toml"
+            text = config.read_text(encoding="utf-8")
+            assert before in text
+            config.write_text(text.replace(before, after, 1), encoding="utf-8")
+            os.kill(os.getpid(), signal.SIGHUP)
+
+    monkeypatch.setattr(module, "ConfigurationReading", Read)
+    service.ticks, service.each_tick = 4, each_tick
+    with capture_logs() as logs:
+        service.serve()
+
+    assert [what for _, what in service.said if what not in {"tick", "alive"}] == [
+        "ready", "reloading", "ready", "stopping"
+    ]  # fmt: skip
+    assert any(log.items() <= line.items() for line in logs)
+    path = service.place / "records.sqlite"
+    kept = read_events(path, since=LONG_AGO, kinds={STAGE, BAND})
+    assert [event.name for event in kept] == events
