@@ -97,6 +97,17 @@ def test_bins_made_bit_by_bit_are_those_made_at_once(seed: int) -> None:
         assert log.until(now_s) == list(bins_of(samples, until_s=now_s))
 
 
+def test_a_bin_is_filled_once() -> None:
+    """Samples of whole bins are let go; a lookout that runs for a month does not grow by them."""
+    log = BinLog()
+    log.add(RecordedSample(60.0 * i, 15.0, 6.0, None, True) for i in range(300))
+    whole = len(log.until(18_000.0))
+
+    assert whole == 60
+    assert len(log._open) < 30
+    assert log.until(18_000.0) == log.until(18_000.0)
+
+
 def test_a_bin_log_forgets_what_is_too_old() -> None:
     """And goes on as if it had never been there."""
     samples = [RecordedSample(60.0 * i, 15.0, 6.0, None, True) for i in range(300)]

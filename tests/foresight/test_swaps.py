@@ -42,6 +42,15 @@ def test_a_log_is_moved_to_the_fall(late_s: float) -> None:
     assert result == [Swap(at_s=pytest.approx(ONSET_S, abs=BIN_S), packs=4, through=True)]
 
 
+@pytest.mark.parametrize("late_s", [-35 * 60.0, 100 * 60.0], ids=["too-early", "too-late"])
+def test_a_log_far_from_the_fall_is_not_of_it(late_s: float) -> None:
+    """The fall is one that nobody logged."""
+    swaps = find_swaps(RISE_AND_FALL, [Logged(at_s=ONSET_S + late_s, packs=4)])
+
+    of_the_fall = [swap for swap in swaps if abs(swap.at_s - ONSET_S) <= BIN_S]
+    assert [swap.packs for swap in of_the_fall] == [None]
+
+
 def test_a_fall_that_nobody_logged_is_a_swap_of_unknown_size() -> None:
     """It is asked about, not passed over."""
     (result,) = find_swaps(RISE_AND_FALL, [])

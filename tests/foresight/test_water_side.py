@@ -18,7 +18,7 @@ from controller.foresight.unknowns import (
     next_belief,
     not_frozen_through,
 )
-from controller.foresight.water_fit import fit
+from controller.foresight.water_fit import _Problem, fit
 from controller.foresight.water_side import Group, Water, WaterCourse, WaterDrive, WaterSide, coil_k
 
 SIZED = Sized(
@@ -154,6 +154,56 @@ def test_fit_finds_what_made_the_record() -> None:
     assert estimate.frozen + estimate.worth - estimate.coil == pytest.approx(
         true.frozen + true.worth - true.coil, abs=0.04
     )
+
+
+def test_packs_that_melt_below_zero_are_the_same_reservoir_on_another_scale() -> None:
+    """With the plateau all temperatures move: only their differences are in the equation."""
+    salted = replace(SIZED, plateau_c=-4.0)
+    groups = (
+        Group(0.5, 0.2, None),
+        Group(0.5, VALUES.frozen, 1.0, None),
+        Group(0.3, 0.9, 1.0, 2.0),
+    )
+    steps = course(VALUES, 200).steps
+    colder = [each._replace(air_c=each.air_c - 4.0, room_c=each.room_c - 4.0) for each in steps]
+
+    states = WaterSide(VALUES, SIZED).run(Water(9.0, groups), steps)
+    shifted = WaterSide(VALUES, salted).run(Water(5.0, groups), colder)
+
+    for state, other in zip(states, shifted, strict=True):
+        assert other.water_c == pytest.approx(state.water_c - 4.0)
+        for group, its in zip(state.groups, other.groups, strict=True):
+            assert its.melted == pytest.approx(group.melted)
+    last, other = states[-1], shifted[-1]
+    side, its_side = WaterSide(VALUES, SIZED), WaterSide(VALUES, salted)
+    assert its_side.cold_left_j(other, 8.0) == pytest.approx(side.cold_left_j(last, 12.0))
+
+
+def test_half_thawed_packs_are_commoner_than_a_bell_has_it() -> None:
+    """Up to two standard deviations it is a bell; from there its logarithm, and no step between."""
+    prior = first_belief(SIZED)
+    problem = _Problem(prior, course(VALUES, 20), SIZED)
+    sd = math.sqrt(prior.covariance[FROZEN][FROZEN])
+
+    def weight(deviations: float) -> float:
+        """Return what a share so far below the usual costs, as squares of deviations."""
+        values = prior.mean._replace(frozen=prior.mean.frozen - deviations * sd)
+        return problem._tail(values) * deviations**2
+
+    assert [weight(k) for k in (-3.0, 1.0, 2.0)] == pytest.approx([9.0, 1.0, 4.0])
+    assert weight(2.001) == pytest.approx(4.0, abs=0.01)
+    assert weight(4.0) == pytest.approx(4.0 + 4.0 * math.log(2.0))
+
+
+def test_water_warmer_than_packs_that_were_known_all_along_explains_nothing_of_them() -> None:
+    """No packs are fresh, so none can be supposed nearly spent."""
+    spent = (Group(1.0, 0.9, 0.9),)
+    made = course(VALUES, 40)
+    warm = replace(made, start=Water(9.0, spent), seen_c=[14.0] * 40)
+
+    fitted = fit(first_belief(SIZED), warm, SIZED)
+
+    assert fitted.belief.mean.frozen == pytest.approx(VALUES.frozen, abs=0.05)
 
 
 def test_fit_to_a_record_of_nothing_stays_with_the_prior() -> None:
