@@ -243,14 +243,10 @@ class ChamberRun:
         def duty_at(held_c: float, demand: float) -> float:
             """Return the share of time cooling that holds the air, above 1 where none does."""
             x = held_c - water_c
-            dry_k = dry * x
-            if x <= 0.0:
-                able_k = dry_k
-            else:
-                wet_k = x - offset
-                able_k = 0.5 * (dry_k + wet_k + sqrt((dry_k - wet_k) ** 2 + SMOOTH_K2))
-            if able_k <= 0.0 or x < margin_k:
+            if x <= 0.0 or x < margin_k:
                 return 2.0
+            dry_k, wet_k = dry * x, x - offset
+            able_k = 0.5 * (dry_k + wet_k + sqrt((dry_k - wet_k) ** 2 + SMOOTH_K2))
             wanted_k = demand - slope * held_c + cold * (x - COLD_AT_K)
             share = wanted_k / able_k
             return share if share > 0.0 else 0.0  # noqa: FURB136
