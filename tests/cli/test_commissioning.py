@@ -2,26 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import json
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import click
 import pytest
-from click.testing import CliRunner
+from click.testing import CliRunner, Result
 
 from controller.cli.icepoint import watch_bath
 from controller.cli.main import coldpin, status_of
 from controller.cli.probes import warmed
-from controller.cli.relays import try_load
+from controller.cli.relays import INVERTED, STAND_CLEAR, WRONG, RelayCheckError, try_load
+from controller.cli.wire import _tried, wire
 from controller.commissioning.ice_point import IcePoint
+from controller.commissioning.wiring_in import ON_WHILE_OFF
 from controller.domain.supply import Supply, SupplyKind
 from controller.errors import ProbeError
 from controller.outputs.mains_rule import LoadKind, RatedLoad
 from controller.probes.samples import Fault, Sample
 from controller.service.locks import lock_instance
 from controller.service.wiring import WiredLoad
+from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
+from tests.support.w1_tree import W1Tree
 
 CONFIG = shipped_config("larkmoor-laptop.toml")
+AIR, WATER, ROOM = "28-0a1b2c3d4e01", "28-0a1b2c3d4e02", "28-0a1b2c3d4e03"
 
 
 def falling_to(rest_mc: int, *, start_mc: int = 18_000) -> Iterator[Sample]:
@@ -155,3 +162,207 @@ def test_relays_command_leaves_a_running_service_alone(
 
     assert status == 75
     assert "already controls this chamber" in capsys.readouterr().err
+
+
+STEADY = IcePoint(offset_mk=-190, uncertainty_mk=20.4, drift_mk_min=1.25, spread_mk=63, readings=24)
+
+
+def test_an_ice_point_is_printed_as_the_line_to_write(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """How to make the bath first, then what was found and what to do with it."""
+    waited_s = []
+
+    def watch(_read: object, *, longest_s: float, **_more: object) -> IcePoint:
+        waited_s.append(longest_s)
+        return STEADY
+
+    monkeypatch.setattr("controller.cli.icepoint.watch_bath", watch)
+    monkeypatch.setenv("COLUMNS", "120")
+    assert status_of(["icepoint", "--id", AIR, "--minutes", "30"]) == 0
+
+    printed = capsys.readouterr().out.splitlines()
+    assert waited_s == [1800]
+    assert printed[0].startswith("- ")
+    assert printed[-3:] == [
+        "steady: offset -0.19 K, give or take 0.04 K (twice the standard uncertainty)",
+        "Write under the probe in the configuration:",
+        'offset = "-0.19 K"',
+    ]
+
+
+def test_an_ice_point_is_one_document_for_a_script(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nothing beside it on standard output."""
+    monkeypatch.setattr("controller.cli.icepoint.watch_bath", lambda *_, **__: STEADY)
+    assert status_of(["icepoint", "--id", AIR, "--json"]) == 0
+
+    assert json.loads(capsys.readouterr().out) == {
+        "id": AIR, "offset_k": -0.19, "uncertainty_k": 0.0204, "drift_k_min": 0.0013,
+        "spread_k": 0.063, "readings": 24,
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("readings", "match"),
+    [
+        pytest.param(
+            [Sample(0.0, 250), *(Sample(5.0 * turn, None, Fault.EMPTY) for turn in range(1, 9))],
+            "has not answered for 30 s: empty read",
+            id="silent-since-its-last-reading",
+        ),
+        pytest.param(
+            [Sample(5.0 * turn, 250 + 500 * (turn % 2)) for turn in range(200)],
+            "no steady bath within 10 minutes",
+            id="never-steady",
+        ),
+    ],
+)
+def test_a_bath_is_waited_for_to_the_last_second(readings: list[Sample], match: str) -> None:
+    """Thirty seconds of silence, and the time that was asked for, are borne; not one more."""
+    given = []
+
+    def read() -> Sample:
+        given.append(readings[len(given)])
+        return given[-1]
+
+    with pytest.raises(ProbeError, match=match):
+        watch_bath(read, longest_s=600, say=str, sleep=lambda _: None)
+
+    assert given[-1].at in {35.0, 605.0}
+
+
+@pytest.fixture(name="bus")
+def _bus(tmp_path: Path) -> W1Tree:
+    tree = W1Tree(tmp_path / "w1")
+    for probe_id in (WATER, AIR, ROOM):
+        tree.add_probe(probe_id)
+        tree.set(probe_id, 16.0)
+    return tree
+
+
+@pytest.fixture(name="wiring_file")
+def _wiring_file(tmp_path: Path, bus: W1Tree, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Return a configuration for that bus; each probe is warmed in the order of its place."""
+    text = shipped_config("skerrow-pi.toml").read_text(encoding="utf-8")
+    assert "[one_wire]" in text
+    file = tmp_path / "c.toml"
+    file.write_text(
+        text.replace("[one_wire]", f'[one_wire]\nroot = "{bus.root}"', 1), encoding="utf-8"
+    )
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
+    return file
+
+
+def answered(file: Path, answers: str) -> Result:
+    """Return how `wire` ends where a person types these lines."""
+
+    @click.command()
+    def ask() -> None:
+        wire(file)
+
+    return CliRunner().invoke(ask, input=answers)
+
+
+def wired_up(
+    file: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    answers: str,
+    outcome: Callable[[Path, str], str | None] = lambda _file, _load: None,
+) -> list[str]:
+    """Return what a person is shown who warms one probe after another and types these lines."""
+    order = iter([AIR, WATER, ROOM])
+    monkeypatch.setattr("controller.cli.wire.warmed", lambda *_, **__: next(order))
+    monkeypatch.setattr("controller.cli.wire._tried", outcome)
+    ended = answered(file, answers)
+    assert ended.exception is None, ended.output
+    return ended.output.splitlines()
+
+
+def test_probes_and_pins_are_asked_for_written_and_tried(
+    wiring_file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each load by itself, after it was said that it runs; then the next step is named."""
+    tried = []
+
+    def outcome(_file: Path, load: str) -> None:
+        tried.append(load)
+
+    shown = wired_up(wiring_file, monkeypatch, "\n\n22\n" + "\n" * 9, outcome)
+
+    settings = read_settings(wiring_file)
+    assert [probe.id for probe in settings.probes.fitted().values()] == [AIR, WATER, ROOM]
+    assert 'driver = "gpio"\npin = 22\n' in wiring_file.read_text(encoding="utf-8")
+    assert tried == ["pump", "fan"]
+    assert "Next each load runs for 3 s. Its supply and current in the file must be right." in shown
+    assert STAND_CLEAR in shown
+    next_step = f"Next: coldpin first-run {wiring_file}"
+    assert shown[-1] == f"Probes and relays are in {wiring_file}. {next_step}"
+
+
+@pytest.mark.parametrize(
+    ("answers", "written", "last"),
+    [
+        pytest.param("\n\n\n\nn\n", False, "Nothing was changed.", id="not-written"),
+        pytest.param(
+            "\n\n\n\n\nn\n", True, "Try them later: coldpin relays {file}", id="not-tried"
+        ),
+    ],
+)
+def test_a_person_may_write_nothing_or_try_nothing(
+    wiring_file: Path, monkeypatch: pytest.MonkeyPatch, answers: str, written: bool, last: str
+) -> None:
+    """What is left to do is named."""
+    before = wiring_file.read_bytes()
+
+    shown = wired_up(wiring_file, monkeypatch, answers, lambda *_: pytest.fail("tried"))
+
+    assert shown[-1] == last.format(file=wiring_file)
+    assert (wiring_file.read_bytes() != before) is written
+
+
+def test_relays_that_are_never_right_are_not_called_right(
+    wiring_file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The person gives up; the command to try again is named."""
+    shown = wired_up(
+        wiring_file, monkeypatch, "\n" * 6 + "n\n" * 20, lambda *_: "it did not do what it should"
+    )
+
+    again = f"then: coldpin relays {wiring_file}"
+    assert shown[-1] == f"The relays are not right yet; see above, {again}"
+
+
+@pytest.mark.parametrize(
+    ("status", "trouble"), [(0, None), (INVERTED, ON_WHILE_OFF), (WRONG, "it did not do what")]
+)
+def test_a_trial_in_a_unit_of_its_own_says_what_is_wrong_by_its_status(
+    monkeypatch: pytest.MonkeyPatch, status: int, trouble: str | None
+) -> None:
+    """And one that was not made at all is an error."""
+    monkeypatch.setattr("controller.cli.wire.run_in_unit", lambda *_: status)
+    found = _tried(CONFIG, "pump")
+    assert found == trouble or (found is not None and found.startswith(str(trouble)))
+
+    monkeypatch.setattr("controller.cli.wire.run_in_unit", lambda *_: 75)
+    with pytest.raises(RelayCheckError, match="not tried"):
+        _tried(CONFIG, "pump")
+
+
+@pytest.mark.parametrize(("probes", "words"), [(None, "run this on the Pi"), (1, "found 1 probes")])
+def test_too_few_probes_are_known_before_anything_is_asked(
+    wiring_file: Path, bus: W1Tree, tmp_path: Path, probes: int | None, words: str
+) -> None:
+    """Air and reservoir at least, on a bus that is there."""
+    one = W1Tree(tmp_path / "one")
+    one.add_probe(AIR)
+    root = tmp_path / "nowhere" if probes is None else one.root
+    text = wiring_file.read_text(encoding="utf-8").replace(str(bus.root), str(root))
+    wiring_file.write_text(text, encoding="utf-8")
+
+    ended = answered(wiring_file, "\n" * 9)
+
+    assert ended.output == ""
+    assert isinstance(ended.exception, ProbeError)
+    assert words in str(ended.exception)
