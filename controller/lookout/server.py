@@ -23,7 +23,7 @@ REQUEST_S = 10.0
 """In this time a request must be there as a whole, from the connection's beginning or from the
 answer before it; a form is at most 4 kB, so that a weak phone connection manages."""
 ANSWER_S = 120.0
-"""In this time an answer must be fetched: 5 MB of charting library at the slowest."""
+"""In this time an answer must be fetched: a page with its pictures, at the slowest."""
 KEEP_ALIVE_S = 5
 GRACE_S = 2
 """How long a stop waits for answers that are under way."""
@@ -35,6 +35,7 @@ class BoundedProtocol(H11Protocol):
 
     _deadline: asyncio.TimerHandle | None = None
     _waits_since_s = 0.0
+    """When it began to wait for a request, also for the one that is being answered."""
 
     @property
     def is_answering(self) -> bool:
@@ -87,8 +88,8 @@ class BoundedProtocol(H11Protocol):
     def _make_room(self) -> None:
         """Close what waits longest of an address that holds too many, or of the one with most.
 
-        What came a moment ago is left alone, because its request may be under way; only where even
-        that is too much does it go too.
+        What came a moment ago is left alone, because its request may be under way, and so is an
+        answer; only where even that is too much does the oldest of them go too.
         """
         others = [
             each
@@ -112,7 +113,10 @@ class BoundedProtocol(H11Protocol):
             of_one[address] -= 1
             each._put_out()  # noqa: SLF001
         if of_one.total() > MOST_AT_ANY_TIME:
-            self._put_out()
+            # all the others are young, or have an answer that nobody fetches
+            most_held = max(of_one.values())
+            crowd = (each for each in others if of_one[_address(each)] == most_held)
+            min(crowd, key=lambda each: each._waits_since_s)._put_out()  # noqa: SLF001
 
 
 def _address(connection: BoundedProtocol) -> str:

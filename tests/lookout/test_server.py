@@ -36,6 +36,7 @@ class Running:
         routes = [
             Route("/", lambda _: PlainTextResponse("well")),
             Route("/slow", self.slow),
+            Route("/large", lambda _: PlainTextResponse("x" * 1_000_000)),
             Route("/form", self.form, methods=["POST"]),
         ]
         app = Starlette(
@@ -163,6 +164,20 @@ def test_an_answer_under_way_is_not_cut_off(
         running.may_answer.set()
 
         assert patient.recv(1000).startswith(b"HTTP/1.1 200")
+
+
+def test_answers_that_nobody_fetches_take_the_page_from_nobody(running: Running) -> None:
+    """The attack: three hundred sockets that ask and do not read; every new one was put out."""
+    with ExitStack() as stack:
+        for _ in range(MOST_AT_ANY_TIME + 5):
+            greedy = socket.socket()
+            greedy.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+            greedy.settimeout(PATIENCE_S)
+            stack.enter_context(greedy).connect(("127.0.0.1", running.port))
+            greedy.sendall(2 * b"GET /large HTTP/1.1\r\nhost: 127.0.0.1\r\n\r\n")
+
+        until(lambda: running.held >= MOST_AT_ANY_TIME, "all are held")
+        assert [running.status() for _ in range(5)] == [200] * 5
 
 
 def is_answered(connection: socket.socket) -> bool:
