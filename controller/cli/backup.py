@@ -136,8 +136,8 @@ def _problems(targets: tuple[Target, ...], *, replace: bool, outside: bool) -> t
     strayed = [str(target.path) for target in targets if target.outside]
     if strayed and not outside:
         problems.append(
-            f"found {', '.join(strayed)} in the archive's configuration, outside its folders; "
-            "allowed: --outside, if you know who made the archive"
+            f"found {', '.join(strayed)} in the archive's configuration, outside the folders of "
+            "this chamber or not its file; allowed: --outside, if you know who made the archive"
         )
     present = [str(target.path) for target in targets if target.path.exists()]
     if present and not replace:
@@ -150,7 +150,7 @@ def _remarks(target: Target) -> str:
         remark
         for remark, holds in (
             ("replaces the file there", target.path.exists()),
-            ("outside the folders of this chamber", target.outside),
+            ("outside the folders of this chamber, or not its file", target.outside),
             ("for its owner's eyes only", target.secret),
         )
         if holds

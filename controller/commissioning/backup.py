@@ -83,7 +83,8 @@ class Target:
     source: Path
     path: Path
     outside: bool
-    """Whether the archive's configuration names a place outside the folder it belongs to."""
+    """Whether the archive's configuration names a place outside the folder it belongs to, a file in
+    it that is not this chamber's, or one that would be another chamber's configuration."""
 
     @property
     def secret(self) -> bool:
@@ -313,6 +314,7 @@ def targets_of(archive: Archive, config: Path, place: Path) -> tuple[Target, ...
     problems = list(_no_room(place, size))
     names: dict[Path, str] = {}
     places = _places(archive.settings, config, place)
+    own = _own_places(config, place)
     for name, source in archive.parts.items():
         home = (place if name in OF_THE_INSTANCE else config.parent).resolve()
         folder = places[name].parent.resolve()
@@ -324,11 +326,31 @@ def targets_of(archive: Archive, config: Path, place: Path) -> tuple[Target, ...
         elif path.is_dir():
             problems.append(f"{name}: found a folder at {path}, allowed: a file or nothing")
         names[path] = name
-        outside = name != CONFIG and not folder.is_relative_to(home)
+        outside = name != CONFIG and (
+            not folder.is_relative_to(home)
+            or (path.exists() and path not in own)
+            or (path.suffix == config.suffix and name not in DATABASES and _is_a_chamber(source))
+        )
         targets.append(Target(name=name, source=source, path=path, outside=outside))
     if problems:
         raise SettingsError(str(config), tuple(problems))
     return tuple(targets)
+
+
+def _own_places(config: Path, place: Path) -> set[Path]:
+    """Return where the parts of a chamber lie by the configuration that it has now.
+
+    Chambers share a folder: what another one uses is not this one's to replace.
+    """
+    usual = {config, *(config.parent / name for name in (RELAY_MODULES, FIT))}
+    usual |= {place / name for name in (RECORDS, REQUESTS, SECRET_FILE)}
+    with contextlib.suppress(SettingsError):  # none yet, or one that is damaged
+        usual |= set(_places(read_settings(config), config, place).values())
+    return {path.parent.resolve() / path.name for path in usual}
+
+
+def _is_a_chamber(source: Path) -> bool:
+    return "[chamber]" in source.read_text(encoding="utf-8", errors="replace")
 
 
 def _no_room(folder: Path, size: int) -> Iterator[str]:
@@ -368,7 +390,8 @@ def put_in_place(targets: tuple[Target, ...], place: Path) -> None:
             os.fchmod(out.fileno(), target.mode)
             out.flush()
             os.fsync(out.fileno())
-        # side files of another database would be taken for this one's
-        for ending in ("-wal", "-shm", "-journal"):
-            target.path.with_name(f"{target.path.name}{ending}").unlink(missing_ok=True)
+        if target.name in DATABASES:
+            # side files of another database would be taken for this one's
+            for ending in ("-wal", "-shm", "-journal"):
+                target.path.with_name(f"{target.path.name}{ending}").unlink(missing_ok=True)
         fresh.replace(target.path)

@@ -265,6 +265,46 @@ def test_a_place_outside_is_written_only_where_a_person_allows_it(
     assert (victim / "keys").read_bytes() == b"ssh-ed25519 mine"
 
 
+OTHERS = [
+    ("a-configuration", "fit.toml", '[plant]\nfitted = "porch.toml"'),
+    ("as-modules", "relay-modules.toml", '[relay_modules]\nfile = "porch.toml"'),
+    ("addresses", "notice-addresses", '[notices]\naddresses = "porch-addresses"'),
+    ("a-new-chamber", "mqtt-ca.pem", '[mqtt]\nca_file = "garden.toml"'),
+]
+
+
+@pytest.mark.parametrize(
+    ("part", "more"), [case[1:] for case in OTHERS], ids=[case[0] for case in OTHERS]
+)
+def test_what_is_another_chambers_is_as_good_as_outside(
+    new: House, tmp_path: Path, capsys: pytest.CaptureFixture[str], part: str, more: str
+) -> None:
+    """All chambers lie in one folder: --replace is for this one's files alone."""
+    new.config.write_bytes(config_with(""))
+    porch = {name: new.config.parent / name for name in ("porch.toml", "porch-addresses")}
+    for path in porch.values():
+        path.write_text("the neighbour's", encoding="utf-8")
+    archive = made(tmp_path / "b.tar.gz", {"config.toml": config_with(more), part: config_with("")})
+
+    assert new.run("restore", archive, "--replace") == 78
+    assert "or not its file; allowed: --outside" in capsys.readouterr().err
+
+    assert {path.read_text(encoding="utf-8") for path in porch.values()} == {"the neighbour's"}
+    assert not (new.config.parent / "garden.toml").exists()
+
+
+def test_only_a_database_takes_its_side_files_along(new: House, tmp_path: Path) -> None:
+    """A part that is named as another's write-ahead log begins removed that log."""
+    text = config_with('[mqtt]\nca_file = "other.sqlite"')
+    log = new.config.parent / "other.sqlite-wal"
+    log.write_text("rows", encoding="utf-8")
+    archive = made(tmp_path / "b.tar.gz", {"config.toml": text, "mqtt-ca.pem": b"x"})
+
+    assert new.run("restore", archive) == 0
+
+    assert log.read_text(encoding="utf-8") == "rows"
+
+
 def test_records_outside_are_no_exception(old: House, new: House, tmp_path: Path) -> None:
     """A records file at an absolute path, such as on another disk, needs the option too."""
     disk = tmp_path / "disk"
