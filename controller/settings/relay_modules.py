@@ -151,8 +151,9 @@ def _open_to_others(path: Path) -> str | None:
     """Return a problem where somebody but the owner decides what the file holds."""
     try:
         own, folder = path.lstat(), path.parent.stat()
-        above = [(each, each.stat()) for each in path.resolve().parents]
-    except (OSError, ValueError):
+        inside = path.parent.resolve()
+        above = [(each, each.stat()) for each in (inside, *inside.parents)]
+    except (OSError, ValueError, RuntimeError):  # the last: folders that are links in a circle
         return None  # reading it says what is wrong
     if stat.S_ISLNK(own.st_mode):
         return f"found a link at {path}, allowed: the file itself; copy it there"
