@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from controller.domain.reading_rows import PROBE_NAMES
 from controller.outputs.header import PIN_OF_LINE
-from controller.settings.toml_edit import Scalar, with_keys, without_table
+from controller.settings.toml_edit import Path, Scalar, with_values, without_table
 
 USUAL_PINS = {"pump": 5, "fan": 6}
 """Lines with a pull-up at reset: an active-low board stays off until the service has the pins."""
@@ -52,7 +52,7 @@ def probes_in(text: str, ids: tuple[str, ...], bench: Bench) -> str:
         )
         if not is_fitted:
             if place not in COMPULSORY:
-                text = without_table(text, f"probes.{place}")
+                text = without_table(text, ("probes", place))
             continue
         probe_id = left[0]
         if len(left) > 1:
@@ -60,7 +60,8 @@ def probes_in(text: str, ids: tuple[str, ...], bench: Bench) -> str:
             probe_id = bench.warmed(tuple(left))
         bench.say(f"{_words(place)}: {probe_id}")
         left.remove(probe_id)
-        text = with_keys(text, f"probes.{place}", {"kind": "one-wire", "id": probe_id})
+        keys: dict[str, Scalar] = {"kind": "one-wire", "id": probe_id}
+        text = with_values(text, _in_table(("probes", place), keys))
     return text
 
 
@@ -87,7 +88,11 @@ def pins_in(text: str, bench: Bench) -> str:
 
 def _wired(text: str, load: str, line: int, *, active_low: bool) -> str:
     keys: dict[str, Scalar] = {"driver": "gpio", "pin": line, "active_low": active_low}
-    return with_keys(text, f"loads.{load}", keys)
+    return with_values(text, _in_table(("loads", load), keys))
+
+
+def _in_table(table: Path, keys: Mapping[str, Scalar]) -> dict[Path, Scalar | None]:
+    return {(*table, key): value for key, value in keys.items()}
 
 
 def try_relays(text: str, lines: Mapping[str, int], low: bool, bench: Bench) -> tuple[str, bool]:

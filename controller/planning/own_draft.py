@@ -30,12 +30,12 @@ from controller.planning.points import (
     points_of,
     reservoir_warm_c,
 )
-from controller.planning.toml_keys import Path as KeyPath
-from controller.planning.toml_keys import Scalar, value_at, with_values
 from controller.settings.load import Settings
 from controller.settings.plant_texts import RATED
 from controller.settings.simulation import PLANT_PARTS
 from controller.settings.species import Species, band_of, kind_of, read_species
+from controller.settings.toml_edit import Path as KeyPath
+from controller.settings.toml_edit import Scalar, value_at, with_values
 from controller.thermal.specs import CoilSpec, PlantSpec
 
 DIGITS = 4

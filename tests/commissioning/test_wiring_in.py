@@ -9,12 +9,10 @@ from pathlib import Path
 import pytest
 
 from controller.commissioning.wiring_in import Bench, pins_in, probes_in, try_relays
-from controller.errors import SettingsError
 from controller.planning.answers import complete
 from controller.planning.configuration import configuration_text
 from controller.planning.consultation import draft_of
 from controller.settings.load import read_settings
-from controller.settings.toml_edit import with_keys, without_table
 
 AIR, WATER, ROOM = "28-0119a3c4d5e6", "28-0119a3c4d5e7", "28-0119a3c4d5e8"
 
@@ -95,21 +93,3 @@ def test_a_load_that_never_runs_is_not_called_right(written: str) -> None:
     bench = bench_of(try_load=lambda _: "did not run and stop", confirms=lambda _: False)
 
     assert try_relays(text, {"pump": 5, "fan": 6}, True, bench) == (text, False)
-
-
-def test_keys_are_set_in_their_own_table_only() -> None:
-    text = '[a]\nx = 1  # one\n# of b\n[b]\nx = 2\n\n[c.d]\ny = "k"\n'
-
-    assert with_keys(text, "b", {"x": 5, "z": "q"}) == (
-        '[a]\nx = 1  # one\n# of b\n[b]\nx = 5\nz = "q"\n\n[c.d]\ny = "k"\n'
-    )
-    assert tomllib.loads(with_keys(text, "e", {"on": True}))["e"] == {"on": True}
-    assert without_table(text, "b") == '[a]\nx = 1  # one\n# of b\n[c.d]\ny = "k"\n'
-    assert without_table(text, "q") == text
-
-
-@pytest.mark.parametrize("text", ["a = { x = 1 }\n", "a.x = 1\n", '[a]\ns = """\nx = 1\n"""\n'])
-def test_what_cannot_be_changed_safely_is_left_to_the_person(text: str) -> None:
-    """Inline tables, dotted keys and long texts: nothing is guessed."""
-    with pytest.raises(SettingsError, match="by hand"):
-        with_keys(text, "a", {"x": 5})
