@@ -90,9 +90,9 @@ class Mqtt(Table):
     password_file: str | None = None
     """File with the password, which others must not be able to read. Relative to the
     configuration."""
-    topic: Annotated[str, Field(min_length=1, max_length=100, pattern=r"^[^/#+$\s][^#+\s]*$")] = (
-        "coldpin"
-    )
+    topic: Annotated[
+        str, Field(min_length=1, max_length=100, pattern=r"^[^/#+$\s\x00-\x1f][^#+\s\x00-\x1f]*$")
+    ] = "coldpin"
     """What every topic begins with."""
     every: Annotated[Duration, between(5, 3600, "5 s to 1 h")] = Seconds(30)
     """How often the state is published while nothing changes."""

@@ -35,7 +35,7 @@ class Identity:
     """Who publishes."""
 
     instance: str
-    """The configuration's name, as its state directory has it."""
+    """The configuration's name, as its state directory has it, but for what no topic may hold."""
     machine: str
     """Short name of the machine, the same after every start, another on every board."""
     mode: RunMode
@@ -66,7 +66,16 @@ def identity_of(settings: Settings, instance: str) -> Identity:
         settings: The configuration.
         instance: Its name.
     """
-    return Identity(instance=instance, machine=machine_name(), mode=mode_of(settings))
+    return Identity(instance=_topic_level(instance), machine=machine_name(), mode=mode_of(settings))
+
+
+def _topic_level(name: str) -> str:
+    """Return a file's name as it may stand in a topic; a broker ends the session for any other.
+
+    Source:
+        MQTT 5, sections 1.5.4 and 4.7: wildcards, the separator, half and control characters.
+    """
+    return "".join(c if c.isprintable() and c not in "+#/" else "-" for c in name)
 
 
 def mode_of(settings: Settings) -> RunMode:

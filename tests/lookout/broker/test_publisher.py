@@ -420,6 +420,22 @@ def test_what_a_configuration_says_is_the_mode(tmp_path: Path) -> None:
     assert identity_of(read_settings(tmp_path / "dry.toml"), "c").mode is RunMode.DRY
 
 
+def test_a_name_that_no_topic_may_hold_is_published_all_the_same(
+    tmp_path: Path, broker: RealBroker, begun: Begin
+) -> None:
+    """A broker ends the session for a wildcard or half a character in a topic, each time anew."""
+    named = identity_of(settings_with(tmp_path), "a+b#c/d\udcff\x07\0é")
+    assert named.instance == "a-b-c-d---é"
+    shed = Shed(tmp_path, broker.port)
+    shed.identity = replace(shed.identity, instance=named.instance)
+
+    begun(shed.publisher())(shed.look(FORECAST))
+    listener = Listener(broker.port, f"+/{named.instance}/#")
+    until(lambda: bool(listener.of("forecast")), "the forecast")
+
+    listener.close()
+
+
 def test_a_cloned_card_is_another_machine(tmp_path: Path) -> None:
     """The machine id goes along with the card; serial number and network address do not."""
     card = tmp_path / "machine-id"
