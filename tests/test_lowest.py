@@ -68,6 +68,8 @@ def test_the_script_installs_every_dependency() -> None:
     )
 
     assert "--resolution lowest-direct" in LOWEST
+    assert "--clear" in LOWEST  # what is there already would be kept
+    assert "\nunset PYTEST_ADDOPTS" in LOWEST  # .ci/run exports it, for coverage
     assert {each.name for each in EVERY} == (
         {each.name for each in installed} | {"lgpio"} | OTHER_MACHINES  # lgpio by its own line
     )
