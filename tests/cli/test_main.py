@@ -2,20 +2,32 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import subprocess
 import sys
 from pathlib import Path
 
+import click
 import pytest
 
+from controller.cli import main as main_module
 from controller.cli.main import (
     EX_NOINPUT,
     EX_USAGE,
     HELP,
     PIPE_CLOSED,
     status_of,
+)
+from controller.errors import (
+    BusyError,
+    InputFileError,
+    NoAnswerError,
+    NotDoneError,
+    ProbeError,
+    ScenarioError,
+    SettingsError,
 )
 
 ROOT = Path(__file__).parents[2]
@@ -145,3 +157,76 @@ def test_completion_of_the_shell_ends_well(
     assert status_of([]) == 0
 
     assert "compdef" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("error", "status", "words"),
+    [
+        (click.UsageError("no such option"), 64, "no such option"),
+        (click.Abort(), 130, "stopped"),
+        (SettingsError("c.toml", ("a: found 1", "b: found 2")), 78, "c.toml cannot be used:\n  a"),
+        (InputFileError("day.csv", ("no header",)), 66, "day.csv cannot be used:\n  no header"),
+        (ScenarioError("no such scenario"), 78, "no such scenario"),
+        (BusyError("it runs already"), 75, "it runs already"),
+        (NoAnswerError("no answer"), 75, "no answer"),
+        (NotDoneError("not done"), 75, "not done"),
+        (ProbeError("no bus"), 69, "no bus"),
+        (PermissionError(errno.EACCES, "denied", "/var/lib/x"), 78, "/var/lib/x"),
+        (OSError(errno.ENOSPC, "No space left on device"), 75, "No space left on device"),
+        (OSError(errno.EDQUOT, "Quota exceeded"), 75, "Quota exceeded"),
+        (FileNotFoundError(errno.ENOENT, "none", "/x/y"), 69, "found /x/y, which cannot be used"),
+        (FileNotFoundError(errno.ENOENT, "none"), 70, "a fault of coldpin"),
+        (OSError(errno.EIO, "input/output", "/x"), 70, "a fault of coldpin"),
+        (ZeroDivisionError("somewhere"), 70, "ZeroDivisionError: somewhere"),
+    ],
+    ids=lambda value: type(value).__name__ if isinstance(value, BaseException) else None,
+)
+def test_every_error_has_its_exit_status_and_words(
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    error: BaseException,
+    status: int,
+    words: str,
+) -> None:
+    """The statuses of BSD's sysexits.h; 1 and 2 are answers of `coldpin status` alone."""
+
+    def fails(*_: object, **__: object) -> None:
+        raise error
+
+    monkeypatch.setattr(main_module.coldpin, "main", fails)
+
+    assert status_of(["check"]) == status
+    printed = capsys.readouterr()
+    assert words in printed.err
+    assert printed.out == ""
+    assert ("Traceback" in printed.err) is (status == 70)
+
+
+@pytest.mark.parametrize(
+    ("outcome", "status"), [(0, 0), (1, 1), (2, 2), (None, 0), ("text", 0), (75, 75)]
+)
+def test_a_command_that_ends_well_has_its_own_exit_status(
+    monkeypatch: pytest.MonkeyPatch, outcome: object, status: int
+) -> None:
+    """A number that it returns; 0 for everything else."""
+    monkeypatch.setattr(main_module.coldpin, "main", lambda *_, **__: outcome)
+
+    assert status_of(["status"]) == status
+
+
+@pytest.mark.parametrize(
+    ("command", "mask"),
+    [("run", 0o027), ("lookout", 0o027), ("off", 0o027), ("swap", 0o022), ("check", 0o022)],
+)
+@pytest.mark.parametrize("shell_s", [0o000, 0o077])
+def test_others_write_no_file_whatever_the_shell_allows(
+    monkeypatch: pytest.MonkeyPatch, command: str, mask: int, shell_s: int
+) -> None:
+    """What services keep is not read by others either; a narrower mask of a person's own stays."""
+    before = os.umask(shell_s)
+    monkeypatch.setattr(sys, "argv", ["coldpin", command])
+    try:
+        main_module._narrow_umask()
+        assert os.umask(0) == (mask if mask == 0o027 else mask | shell_s)
+    finally:
+        os.umask(before)
