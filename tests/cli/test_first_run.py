@@ -6,6 +6,7 @@ import hashlib
 import json
 import sqlite3
 from contextlib import closing
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -13,11 +14,13 @@ import pytest
 from click.testing import CliRunner
 
 from controller.cli.first_run import (
+    CAUTIONS,
     DONE,
     FAILED,
     SKIPPED,
     FirstRunError,
     Person,
+    all_steps,
     prime_step,
     probes_step,
 )
@@ -26,6 +29,7 @@ from controller.cli.first_run_words import words_of
 from controller.cli.main import EX_TEMPFAIL, coldpin, status_of
 from controller.domain.first_run import CheckedStep
 from controller.domain.places import RECORDS
+from controller.domain.supply import Supply, SupplyKind
 from controller.outputs.dry import DryOutput
 from controller.records.first_runs import last_first_run
 from controller.rehearsal.plant_probes import PlantProbes
@@ -33,6 +37,7 @@ from controller.rehearsal.plants import build_chamber
 from controller.service.locks import lock_instance
 from controller.service.output_bank import OutputBank
 from controller.service.sources import sieves_of
+from controller.service.wiring import plan_of
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
 from tests.support.runner import separating_runner
@@ -291,3 +296,29 @@ def test_without_a_record_it_says_how_to_make_one(tmp_path: Path) -> None:
         file.commit()
     assert last_first_run(tmp_path / "old.sqlite") is None
     assert "coldpin first-run" in words_of(None)
+
+
+@pytest.mark.parametrize(("volts", "warned"), [(230.0, True), (12.0, False)])
+def test_before_a_mains_load_runs_for_minutes_it_is_said(
+    quick: Path, volts: float, warned: bool
+) -> None:
+    """The step before it and those after it were done earlier."""
+    plan = plan_of(CONFIG)
+    supply = Supply(volts=volts, kind=SupplyKind.AC if warned else SupplyKind.DC)
+    pump, *others = plan.loads
+    fed = replace(pump, load=replace(pump.load, supply=supply))
+    names = ["relay of pump", "relay of fan", "power-up", "probes", "leaks", "alarm"]
+    before = {name: CheckedStep(name=name, outcome=DONE) for name in names}
+    shown: list[str] = []
+    person = Person(ask=pytest.fail, say=shown.append, sleep=pytest.fail, clock=lambda: 0.0)
+
+    steps = list(all_steps(replace(plan, loads=(fed, *others)), CONFIG, person, before=before))
+
+    assert [step.outcome for step in steps] == [DONE] * 7
+    minutes = "The next step runs pump and fan for some minutes; one is mains."
+    assert shown == [
+        *(f"- {line}" for line in CAUTIONS),
+        *(f"  {name}: done, as answered before" for name in names[:4]),
+        *([minutes] if warned else []),
+        *(f"  {name}: done, as answered before" for name in names[4:]),
+    ]
