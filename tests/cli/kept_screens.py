@@ -25,6 +25,7 @@ from controller.settings.shipped import shipped_config
 
 FOLDER = Path(__file__).parent / "screens"
 CONFIG = shipped_config("larkmoor-laptop.toml")
+ANSWERS = Path(__file__).parents[1] / "planning" / "answers"
 SPAN = ["--from", "2026-07-14T00:00", "--to", "2026-07-15T00:00"]
 BEGINS = datetime(2026, 7, 13, 23, tzinfo=UTC)
 """Midnight of that day in the zone of the example, Europe/Lisbon."""
@@ -45,6 +46,24 @@ SCREENS = {
     "size": Screen(["size", "{config}"], figures=False),
     "size-details": Screen(["size", "{config}", "--details"], figures=False),
     "size-json": Screen(["size", "{config}", "--json"], figures=False),
+    **{
+        f"new-{build}": Screen(
+            ["new", f"{build}.toml", "--overwrite", "--answers", str(ANSWERS / f"{build}.toml")],
+            figures=False,
+        )
+        for build in ("foam-box", "hot-garage", "tent-and-bottles")
+    },
+    "new-json": Screen(
+        [
+            "new",
+            "again.toml",
+            "--overwrite",
+            "--answers",
+            str(ANSWERS / "hot-garage.toml"),
+            "--json",
+        ],
+        figures=False,
+    ),
     "rehearse": Screen(["rehearse", "{config}", "--days", "0.5"], figures=False),
     "report": Screen(["report", "{config}", *SPAN]),
     "report-json": Screen(["report", "{config}", *SPAN, "--json"]),
