@@ -8,6 +8,7 @@ import click
 import pytest
 
 from controller.cli.main import COMMANDS, coldpin, status_of
+from controller.cli.rehearse import _scenario_path
 from controller.settings.shipped import shipped_config
 
 CONFIG = str(shipped_config("larkmoor-laptop.toml"))
@@ -82,3 +83,21 @@ def test_what_is_no_file_is_words_and_a_status(
     assert "Traceback" not in err
     assert status in STATUSES, err
     assert (err or out).strip()
+
+
+@pytest.mark.parametrize(
+    ("named", "path"),
+    [
+        ("of-mine.toml", "of-mine.toml"),
+        ("days/of-mine", "days/of-mine"),
+        ("./of-mine.toml", "of-mine.toml"),
+        ("of-mine", None),
+    ],
+)
+def test_a_scenario_is_a_name_that_ships_or_a_file(named: str, path: str | None) -> None:
+    """What ends in .toml or has a folder in it is a file of one's own."""
+    if path is not None:
+        assert _scenario_path(named) == Path(path)
+        return
+    with pytest.raises(click.BadParameter, match="calm-day"):
+        _scenario_path(named)
