@@ -80,6 +80,21 @@ def test_quick_tests_come_first_and_those_that_fail_already_never() -> None:
     assert rest == {"b::x"}  # it may run the line in a process of its own
 
 
+def test_slow_tests_are_asked_last() -> None:
+    """Those of files that reach the module, and those that start a process; at import, all."""
+    reach = Reach(
+        lines={"controller/room.py": {3: {"a::quick"}, 5: {"a::slow"}}},
+        seconds={"a::quick": 0.1, "a::slow": 9.0, "b::slow": 8.0, "c::slow": 7.0, "a::bad": 1.0},
+        slow={"a::slow", "b::slow", "c::slow", "a::bad"},
+        failed={"a::bad"},
+        starting={"c::slow"},
+    )
+
+    assert reach.quick_first(reach.seconds, 60.0) == ["a::quick"]
+    assert reach.at_last("controller/room.py", {"a::quick"}) == ["a::quick", "c::slow", "a::slow"]
+    assert reach.at_last("controller/names.py", set()) == ["c::slow", "b::slow", "a::slow"]
+
+
 def test_every_fault_that_is_reported_to_change_nothing_has_a_reason() -> None:
     """A sentence, not a tick."""
     assert all(len(why.split()) > 3 for why in Known.read().reasons.values())
