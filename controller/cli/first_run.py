@@ -42,7 +42,6 @@ from controller.service.output_bank import OutputBank
 from controller.service.sources import open_source, sieves_of
 from controller.service.wiring import Plan, WiredLoad, open_outputs, plan_of
 
-EX_TEMPFAIL = 75
 POWER_UP = "power-up"
 POLL_S = 1.0
 READINGS_WITHIN_S = 90.0
@@ -120,7 +119,7 @@ def first_run(config: Path, anew: bool, as_json: bool) -> int:
             steps = _all_kept(plan, config, person, progress, energised)
             if steps[-1].outcome == ASKED:
                 person.say(_until_the_restart(config))
-                return EX_TEMPFAIL
+                return os.EX_TEMPFAIL
             run = _ended(plan, progress.config_sha256, person, steps)
             keep_first_run(records_path(plan.settings.records.path, place), run)
             progress.end()

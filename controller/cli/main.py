@@ -30,12 +30,8 @@ from controller.errors import (
 )
 from controller.system_zone import follow_system_zone
 
-EX_USAGE = 64
-EX_NOINPUT = 66
-EX_UNAVAILABLE = 69
-EX_SOFTWARE = 70
-EX_TEMPFAIL = 75
-EX_CONFIG = 78
+EX_USAGE, EX_NOINPUT, EX_UNAVAILABLE = os.EX_USAGE, os.EX_NOINPUT, os.EX_UNAVAILABLE
+EX_SOFTWARE, EX_TEMPFAIL, EX_CONFIG = os.EX_SOFTWARE, os.EX_TEMPFAIL, os.EX_CONFIG
 NO_ROOM = (errno.ENOSPC, errno.EDQUOT)
 NO_SUCH_PLACE = (
     errno.EEXIST, errno.EISDIR, errno.ELOOP, errno.ENAMETOOLONG, errno.ENOENT, errno.ENOTDIR,

@@ -26,7 +26,6 @@ from controller.service.kept_wiring import KeptLoad, read_kept_wiring
 LOAD_WITHIN_S = 3.0
 """The unit gives this command 15 s, and Python takes some of them on the slowest board."""
 WORDS_WITHIN_S = 1.0
-OK, EX_UNAVAILABLE, EX_TEMPFAIL, EX_CONFIG = 0, 69, 75, 78
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,13 +150,13 @@ def _report(outcomes: list[_Outcome], unreadable: list[str], running: str | None
     _write(1, good)
     _write(2, [*bad, *unreadable])
     hangs = any(thread.name.startswith("off-") for thread in threading.enumerate())
-    status = OK
+    status = os.EX_OK
     if any(not each.is_off for each in outcomes):
-        status = EX_UNAVAILABLE
+        status = os.EX_UNAVAILABLE
     elif running is not None:
-        status = EX_TEMPFAIL
+        status = os.EX_TEMPFAIL
     elif unreadable:
-        status = EX_CONFIG
+        status = os.EX_CONFIG
     if hangs:
         os._exit(status)  # a driver that hangs would hold up an ordinary exit
     return status

@@ -59,7 +59,7 @@ from controller.outputs.mains_rule import is_mains
 from controller.records.sqlite_errors import SQLITE_ERRORS
 from controller.settings.shipped import shipped_note
 
-EX_USAGE, EX_UNAVAILABLE, EX_CONFIG = 64, 69, 78
+EX_USAGE, EX_UNAVAILABLE, EX_CONFIG = os.EX_USAGE, os.EX_UNAVAILABLE, os.EX_CONFIG
 LOCK = "/run/lock/coldpin-install"
 FULL_BELOW = 30_000_000
 """Less than this left free, and what failed failed by it, most likely [bytes]."""
