@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import sys
 from collections.abc import Iterator
 from io import StringIO
 from pathlib import Path
@@ -161,6 +162,24 @@ def test_without_a_terminal_it_says_what_to_do(
 ) -> None:
     assert status_of(["new", str(tmp_path / "c.toml")]) == EX_USAGE
     assert "--answers" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("there", "done"), [(False, ["asked", "wired"]), (True, ["wired"])])
+def test_wiring_asks_about_the_chamber_first_where_there_is_no_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, there: bool, done: list[str]
+) -> None:
+    """And about nothing but probes and relays where there is one."""
+    file, seen = tmp_path / "c.toml", []
+    if there:
+        file.touch()
+    for stream in (sys.stdin, sys.stdout):
+        monkeypatch.setattr(stream, "isatty", lambda: True)
+    monkeypatch.setattr(module, "_interview", lambda *_, **__: seen.append("asked"))
+    monkeypatch.setattr("controller.cli.wire.wire", lambda _file: seen.append("wired"))
+
+    assert status_of(["new", str(file), "--wire"]) == 0
+    assert seen == done
+    assert status_of(["new", str(file), "--wire", "--json"]) == EX_USAGE
 
 
 def test_an_interrupted_interview_keeps_its_answers(

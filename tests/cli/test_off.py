@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from click.testing import CliRunner
 from controller.cli import off as command
 from controller.service.kept_wiring import KeptLoad, write_kept_wiring
 from controller.settings.shipped import shipped_config
+from tests.support.waiting import AT_MOST_S
 
 CONFIG = shipped_config("larkmoor-laptop.toml")
 PUMP = KeptLoad(name="pump", driver="dry", options={})
@@ -70,3 +72,20 @@ def test_what_memory_names_is_off_before_the_medium_is_read(
     CliRunner().invoke(command.off, [str(CONFIG)])
 
     assert done[:4] == ["memory", "pump off", "medium", "fan off"]
+
+
+def test_words_that_nobody_reads_hold_up_no_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The loads are off by then; the thread that waits for a reader ends with the process."""
+    monkeypatch.setattr("controller.cli.off.WORDS_WITHIN_S", 0.0)
+    reads, writes = os.pipe()
+    waiting: list[threading.Thread] = []
+    try:
+        command._write(writes, ["off"] * 100_000)  # more than a pipe holds
+        waiting = [thread for thread in threading.enumerate() if thread.name == "words"]
+        assert waiting
+        assert all(thread.daemon for thread in waiting)
+    finally:
+        os.close(reads)
+        for thread in waiting:
+            thread.join(AT_MOST_S)
+        os.close(writes)
