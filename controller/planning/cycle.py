@@ -50,28 +50,28 @@ class Cycle:
 
 
 def expected_cycle(
-    spec: PlantSpec, band: Band, law: Law, hour: Hour, *, tick_s: float, lag_s: float
+    plant: Plant, band: Band, law: Law, hour: Hour, *, tick_s: float, lag_s: float
 ) -> Cycle:
     """Return the cycle in a steady hour, after an hour of settling.
 
     Args:
-        spec: The plant; its packs hold the reservoir where *hour* puts it.
+        plant: Its packs hold the reservoir where *hour* puts it.
         band: Switching points.
         law: Timers and limits.
         hour: Room and reservoir.
         tick_s: Beat of the loop [s].
         lag_s: Time constant of the air probe [s]; 0: none.
     """
-    plant = Plant(spec)
     middle_c = (band.cut_in_mc + band.cut_out_mc) / 2000
     water_c, room_c = hour.reservoir_c, hour.room_c
     state = plant.start(
-        air_c=middle_c, reservoir_c=water_c, room_c=room_c, rh=spec.chamber.rh, packs=0
+        air_c=middle_c, reservoir_c=water_c, room_c=room_c, rh=plant.spec.chamber.rh, packs=0
     )
     share = 1.0 if lag_s <= 0 else -math.expm1(-tick_s / lag_s)
     probe_c = middle_c
     control = begin(0.0, last_stop=-1e6)
     water = Seen(millidegrees(hour.reservoir_c))
+    inputs = Inputs(band=band, air=Seen(millidegrees(stepped_c(probe_c))), reservoir=water)
     pump = fan = False
     runs: list[float] = []
     rests: list[float] = []
@@ -89,7 +89,9 @@ def expected_cycle(
         )
         probe_c += share * (state.air_c - probe_c)
         air = Seen(millidegrees(stepped_c(probe_c)))
-        control, decision = decide(control, Inputs(band=band, air=air, reservoir=water), now, law)
+        if air != inputs.air:
+            inputs = Inputs(band=band, air=air, reservoir=water)
+        control, decision = decide(control, inputs, now, law)
         counted = now > SETTLING_S
         if decision.pump is not pump:
             if since_s > SETTLING_S:
@@ -142,7 +144,7 @@ _Rank = tuple[float, float]
 class _Trial:
     """Tries switching points and timers in some hours."""
 
-    spec: PlantSpec
+    plant: Plant
     law: Law
     hours: tuple[Hour, ...]
     low_c: float
@@ -158,7 +160,7 @@ class _Trial:
         law = replace(self.law, timing=timing)
         for hour in self.hours:
             cycle = expected_cycle(
-                self.spec, points, law, hour, tick_s=self.tick_s, lag_s=self.lag_s
+                self.plant, points, law, hour, tick_s=self.tick_s, lag_s=self.lag_s
             )
             out_k = max(out_k, cycle.air_max_c - self.high_c, self.low_c - cycle.air_min_c)
             starts = max(starts, cycle.starts_per_h)
@@ -198,7 +200,13 @@ def propose_points(
         lag_s: Time constant of the air probe [s].
     """
     trial = _Trial(
-        spec=spec, law=law, hours=hours, low_c=low_c, high_c=high_c, tick_s=tick_s, lag_s=lag_s
+        plant=Plant(spec),
+        law=law,
+        hours=hours,
+        low_c=low_c,
+        high_c=high_c,
+        tick_s=tick_s,
+        lag_s=lag_s,
     )
     best_rank, best, points = _best_points(trial)
     # then the timers, from gentle on pump and relay to quick; a tie leaves them as they are

@@ -8,6 +8,7 @@ import pytest
 
 from controller.core.law import Band
 from controller.planning.cycle import Hour, expected_cycle, propose_points
+from controller.thermal.plant import Plant
 from tests.support.laws import make_law
 from tests.support.plants import TENT
 
@@ -18,6 +19,7 @@ SPEC = replace(
     ),
     coil=replace(TENT.coil, ua_air_w_k=6.0, air_kg_s=0.010, water_kg_s=0.010),
 )
+PLANT = Plant(SPEC)
 BAND = Band(17_000, 15_500)
 LAW = make_law(minimum_run_s=60, anti_short_cycle_s=180, run_on_s=20)
 MILD = Hour(when="mild", room_c=21.5, room_rh=0.5, reservoir_c=4.0)
@@ -29,8 +31,8 @@ def test_probe_lag_widens_the_swing_of_the_true_air() -> None:
 
     Source: first-order lag on a ramp, reads late by tau times its slope.
     """
-    quick = expected_cycle(SPEC, BAND, LAW, HOT, tick_s=5, lag_s=0)
-    slow = expected_cycle(SPEC, BAND, LAW, HOT, tick_s=5, lag_s=120)
+    quick = expected_cycle(PLANT, BAND, LAW, HOT, tick_s=5, lag_s=0)
+    slow = expected_cycle(PLANT, BAND, LAW, HOT, tick_s=5, lag_s=120)
 
     assert slow.air_min_c < quick.air_min_c
     assert slow.air_max_c > quick.air_max_c
@@ -39,7 +41,7 @@ def test_probe_lag_widens_the_swing_of_the_true_air() -> None:
 
 def test_hotter_hour_runs_a_larger_share_of_the_time() -> None:
     """Duty follows the load."""
-    mild, hot = (expected_cycle(SPEC, BAND, LAW, hour, tick_s=5, lag_s=45) for hour in (MILD, HOT))
+    mild, hot = (expected_cycle(PLANT, BAND, LAW, hour, tick_s=5, lag_s=45) for hour in (MILD, HOT))
 
     assert mild.on_s is not None
     assert mild.off_s is not None
@@ -50,9 +52,9 @@ def test_hotter_hour_runs_a_larger_share_of_the_time() -> None:
 
 def test_minimum_run_that_binds_undershoots() -> None:
     """A run longer than the air needs cools below cut-out."""
-    short = expected_cycle(SPEC, BAND, LAW, MILD, tick_s=5, lag_s=0)
+    short = expected_cycle(PLANT, BAND, LAW, MILD, tick_s=5, lag_s=0)
     forced = expected_cycle(
-        SPEC, BAND, make_law(minimum_run_s=600, run_on_s=20), MILD, tick_s=5, lag_s=0
+        PLANT, BAND, make_law(minimum_run_s=600, run_on_s=20), MILD, tick_s=5, lag_s=0
     )
 
     assert forced.on_s == pytest.approx(600, abs=5)
@@ -63,12 +65,12 @@ def test_proposed_points_keep_the_air_inside_and_start_less_often_than_the_narro
     """Of the pairs that keep the air inside, the one with the fewest starts is proposed."""
     proposal = propose_points(SPEC, LAW, (MILD, HOT), low_c=14.0, high_c=18.0, tick_s=5, lag_s=45)
     points = Band(round(proposal.cut_in_c * 1000), round(proposal.cut_out_c * 1000))
-    cycles = [expected_cycle(SPEC, points, LAW, hour, tick_s=5, lag_s=45) for hour in (MILD, HOT)]
+    cycles = [expected_cycle(PLANT, points, LAW, hour, tick_s=5, lag_s=45) for hour in (MILD, HOT)]
 
     assert proposal.keeps
     assert max(cycle.air_max_c for cycle in cycles) <= 18.05
     assert min(cycle.air_min_c for cycle in cycles) >= 13.95
-    narrow = expected_cycle(SPEC, Band(16_500, 15_500), LAW, HOT, tick_s=5, lag_s=45)
+    narrow = expected_cycle(PLANT, Band(16_500, 15_500), LAW, HOT, tick_s=5, lag_s=45)
     assert proposal.starts_per_h <= narrow.starts_per_h
 
 
@@ -95,9 +97,9 @@ def test_proposed_timers_are_the_ones_that_were_judged() -> None:
         anti_short_cycle_s=proposal.anti_short_cycle_s,
         run_on_s=20,
     )
-    ours = [expected_cycle(SPEC, points, law, hour, tick_s=5, lag_s=45) for hour in (MILD, HOT)]
+    ours = [expected_cycle(PLANT, points, law, hour, tick_s=5, lag_s=45) for hour in (MILD, HOT)]
     before = [
-        expected_cycle(SPEC, points, clumsy, hour, tick_s=5, lag_s=45) for hour in (MILD, HOT)
+        expected_cycle(PLANT, points, clumsy, hour, tick_s=5, lag_s=45) for hour in (MILD, HOT)
     ]
 
     assert proposal.minimum_run_s < 1800
