@@ -51,7 +51,7 @@ SCREENS = {
             ["new", f"{build}.toml", "--overwrite", "--answers", str(ANSWERS / f"{build}.toml")],
             figures=False,
         )
-        for build in ("foam-box", "hot-garage", "tent-and-bottles")
+        for build in ("foam-box", "tent-and-bottles")
     },
     "new-json": Screen(
         [
@@ -59,7 +59,7 @@ SCREENS = {
             "again.toml",
             "--overwrite",
             "--answers",
-            str(ANSWERS / "hot-garage.toml"),
+            str(ANSWERS / "tent-and-bottles.toml"),
             "--json",
         ],
         figures=False,
