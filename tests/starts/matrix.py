@@ -42,6 +42,8 @@ COMMANDS: tuple[str, ...] = (
 )  # fmt: skip
 """One line for every way that a command goes; those of `SLOW` are for the whole matrix alone."""
 SLOW = ("size c.toml --json",)
+ASKING = ("new n.toml", "relays c.toml", "first-run c.toml")
+"""Commands that read what is typed."""
 UNTIL_STOPPED = (
     "run c.toml",
     "lookout c.toml",
@@ -64,6 +66,8 @@ class Case:
 
     name: str
     prepare: Preparation
+    matters_to: tuple[str, ...] = ()
+    """Commands that the sample starts in it; empty: each in turn."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,17 +102,25 @@ class End:
 
 def _streams() -> Iterator[Case]:
     for numbers in ([0], [1], [2], [0, 1], [0, 2], [1, 2], [0, 1, 2]):
-        yield Case(f"closed {numbers}", lambda numbers=numbers: _close(numbers))  # type: ignore[misc]
+        yield Case(f"closed {numbers}", lambda numbers=numbers: _close(numbers))
     for numbers in ([1], [2], [1, 2]):
-        yield Case(f"full {numbers}", lambda numbers=numbers: _put("/dev/full", numbers))  # type: ignore[misc]
+        yield Case(
+            f"full {numbers}",
+            lambda numbers=numbers: _put("/dev/full", numbers),
+            ("chekc", "status c.toml", "check", "swap c.toml --packs 3"),
+        )
     yield Case("stdout without a reader", lambda: _without_reader([1]))
     yield Case("no stream has a reader", lambda: _without_reader([1, 2]))
     yield Case("stdout for reading alone", lambda: _put(os.devnull, [1], os.O_RDONLY))
     yield Case("stdin for writing alone", lambda: _put(os.devnull, [0], os.O_WRONLY))
-    yield Case("stdin is no text", lambda: _typed(b"\xff\xfe\x00y\n" * 50))
-    yield Case("stdin is one endless line", lambda: _typed(b"y" * 60_000))
-    yield Case("stdout is ASCII", lambda: os.environ.update(PYTHONIOENCODING="ascii"))
-    yield Case("stdin says yes", lambda: _typed(b"yes\n" * 200))
+    yield Case("stdin is no text", lambda: _typed(b"\xff\xfe\x00y\n" * 50), ASKING)
+    yield Case("stdin is one endless line", lambda: _typed(b"y" * 60_000), ASKING)
+    yield Case("stdin says yes", lambda: _typed(b"yes\n" * 200), ASKING)
+    yield Case(
+        "stdout is ASCII",
+        lambda: os.environ.update(PYTHONIOENCODING="ascii"),
+        ("status c.toml", "report c.toml --json", "check c.toml --wiring w.svg"),
+    )
 
 
 def _close(numbers: list[int]) -> None:
@@ -163,7 +175,7 @@ def _environment() -> Iterator[Case]:
         ("CREDENTIALS_DIRECTORY", "/not/there"), ("LISTEN_FDS", "x"),
     ):  # fmt: skip
         yield _with(f"{name}={value[:20]!a}", **{name: value})
-    yield Case("XDG_STATE_HOME is a file", _state_home_is_a_file)
+    yield Case("XDG_STATE_HOME is a file", _state_home_is_a_file, ("forecast c.toml", "run c.toml"))
     yield Case("the folder is gone", _folder_gone)
 
 
@@ -198,16 +210,16 @@ GIVEN = (
 
 def _folders() -> Iterator[Case]:
     for name in KEPT:
-        yield Case(f"folder: state/{name}", lambda name=name: _folder(Path("state", name)))  # type: ignore[misc]
+        yield Case(f"folder: state/{name}", lambda name=name: _folder(Path("state", name)))
     for name in GIVEN:
-        yield Case(f"folder: {name}", lambda name=name: _folder(Path(name)))  # type: ignore[misc]
-        yield Case(f"rubbish: {name}", lambda name=name: _rubbish(Path(name)))  # type: ignore[misc]
-        yield Case(f"link to itself: {name}", lambda name=name: _loop(Path(name)))  # type: ignore[misc]
+        yield Case(f"folder: {name}", lambda name=name: _folder(Path(name)))
+        yield Case(f"rubbish: {name}", lambda name=name: _rubbish(Path(name)))
+        yield Case(f"link to itself: {name}", lambda name=name: _loop(Path(name)))
     for name in KEPT:
-        yield Case(f"rubbish: state/{name}", lambda name=name: _rubbish(Path("state", name)))  # type: ignore[misc]
-        yield Case(f"link to itself: state/{name}", lambda name=name: _loop(Path("state", name)))  # type: ignore[misc]
+        yield Case(f"rubbish: state/{name}", lambda name=name: _rubbish(Path("state", name)))
+        yield Case(f"link to itself: state/{name}", lambda name=name: _loop(Path("state", name)))
     yield Case("the state directory is a file", lambda: _rubbish(Path("state")))
-    yield Case("every file is a folder", lambda: [_folder(Path("state", name)) for name in KEPT])  # type: ignore[func-returns-value,arg-type,return-value]
+    yield Case("every file is a folder", lambda: [_folder(Path("state", name)) for name in KEPT])
 
 
 def _removed(path: Path) -> None:
@@ -252,7 +264,7 @@ def whole() -> Iterator[tuple[str, Case]]:
 
 
 def sample() -> Iterator[tuple[str, Case]]:
-    """Return every surrounding once, with a command that names its file where there is one.
+    """Return every surrounding, with a command that names its file where there is one.
 
     Over all of them each command has its turn several times.
     """
@@ -261,7 +273,8 @@ def sample() -> Iterator[tuple[str, Case]]:
         for case in each:
             file = case.name.rpartition(" ")[2]
             fitting = [one for one in COMMANDS if file in one.split()] or COMMANDS
-            yield fitting[turn % len(fitting)], case
+            for command in case.matters_to or [fitting[turn % len(fitting)]]:
+                yield command, case
             turn += 1
 
 
@@ -373,6 +386,6 @@ def _take_streams() -> None:
                 errors="backslashreplace" if name == "stderr" else "strict",
             )  # fmt: skip
         except OSError:
-            stream = None  # type: ignore[assignment]
+            stream = None
         setattr(sys, name, stream)
         setattr(sys, f"__{name}__", stream)
