@@ -63,6 +63,8 @@ class PlannedSwap:
     why: str
     too_warm_k_h: float
     """Degree-hours above cut-in from the swap before to this one."""
+    least_frozen: float = 1.0
+    """How much of a pack must be frozen for it to go in [share]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,10 +238,11 @@ def _planned(asked: _Asked, policy: Policy) -> SwapPlan:
                 packs=packs,
                 why=f"{why}; {lacking}" if lacking else why,
                 too_warm_k_h=too_warm_k_h,
+                least_frozen=policy.least_frozen,
             )
         )
         frozen = sum(freezer.frozen_shares(at_s)[:packs]) / packs
-        freezer = freezer.without(packs).put(packs, at_s, habits.freezer)
+        freezer = freezer.without(packs, at_s, habits.freezer).put(packs, at_s, habits.freezer)
         last = arrived[-1] if arrived else None
         before = water if last is None else run.water_at(last)
         air_c = start.air_c if last is None else last.air_c
@@ -298,7 +301,9 @@ def _freezer(logged: Sequence[Logged], habits: Habits) -> FreezerQueue:
     freezer = frozen_queue(max(0, habits.packs - habits.packs_in_set), habits.freezer)
     for note in sorted(logged, key=lambda each: each.at_s):
         packs = min(note.packs, len(freezer.ready_s))
-        freezer = freezer.without(packs).put(packs, note.at_s, habits.freezer)
+        freezer = freezer.without(packs, note.at_s, habits.freezer).put(
+            packs, note.at_s, habits.freezer
+        )
     return freezer
 
 

@@ -45,6 +45,11 @@ class Policy:
     half_frozen: bool = False
     """Packs that are half frozen too."""
 
+    @property
+    def least_frozen(self) -> float:
+        """Return how much of a pack must be frozen for it to go in [share]."""
+        return HALF_FROZEN if self.half_frozen else 1.0
+
 
 POLICIES = (
     Policy(),
@@ -76,7 +81,7 @@ def possible_visit(
 ) -> tuple[float, int, str]:
     """Return when how many packs can go in, and what is lacking."""
     wanted = habits.packs_in_set
-    least = HALF_FROZEN if policy.half_frozen else 1.0
+    least = policy.least_frozen
     shares = freezer.frozen_shares(wish_s)
     ready = min(wanted, sum(share >= least for share in shares))
     through = min(wanted, sum(share >= 1.0 for share in shares))
@@ -120,10 +125,10 @@ def frozen_at(freezer: FreezerQueue, packs: int, policy: Policy) -> float:
         return math.inf
     ready_s = freezer.ready_s[packs - 1]
     if policy.half_frozen and math.isfinite(ready_s):
-        share, put_s = freezer.frozen_at_put[packs - 1], freezer.put_s[packs - 1]
+        share, begins_s = freezer.frozen_at_put[packs - 1], freezer.begins_s[packs - 1]
         if share >= HALF_FROZEN:
-            return put_s
-        ready_s = put_s + (ready_s - put_s) * (HALF_FROZEN - share) / (1.0 - share)
+            return begins_s
+        ready_s = begins_s + (ready_s - begins_s) * (HALF_FROZEN - share) / (1.0 - share)
     return ready_s
 
 

@@ -48,7 +48,7 @@ class Freezer:
         """
         shares = self.queue.frozen_shares(at_s)[:wanted]
         ready = [share for share in shares if share >= worth]
-        self.queue = self.queue.without(len(ready))
+        self.queue = self.queue.without(len(ready), at_s, self.pace)
         return len(ready), (sum(ready) / len(ready) if ready else 0.0)
 
     def put(self, packs: int, at_s: float, *, frozen_share: float = 0.0) -> None:
@@ -78,6 +78,7 @@ class Grower:
         *,
         planned: bool | None = None,
         woken: frozenset[str] = frozenset(),
+        least_frozen: float = 1.0,
         spent: bool = False,
         frozen_share: Callable[[], float] = lambda: 0.0,
     ) -> Visit | None:
@@ -91,6 +92,7 @@ class Grower:
                 it, and neither by habit nor by the word that they are due or that the water is
                 warm: that was known hours ago. None: there is none.
             woken: Names of what woke the person; for these they come at night too, plan or not.
+            least_frozen: How much of a pack the plan wants frozen before it goes in [share].
             spent: Whether the person, who reads the reservoir, finds its water too warm.
             frozen_share: Gives the share of the packs in the water that is frozen, for a person who
                 looks before changing them.
@@ -113,7 +115,10 @@ class Grower:
             return Visit(bleeds_the_pump=True)
         habit = awake and self._habit(at_s, local) and not self._keeps(frozen_share)
         if called or (awake and (spent or (habit if planned is None else planned))):
-            return self._swap(at_s, called, patient=planned is not None)
+            # told hours ahead, a person waits for packs that are frozen as far as they should be
+            patient = called == ["swap_due"] or (planned is not None and not called)
+            worth = min(FROZEN_THROUGH, least_frozen) if patient else WORTH_PUTTING_IN
+            return self._swap(at_s, called, worth=worth)
         return None
 
     def puts_back(self, packs: int, at_s: float, *, frozen_share: float) -> None:
@@ -166,17 +171,13 @@ class Grower:
             )
         return False
 
-    def _swap(self, at_s: float, called: list[str], *, patient: bool) -> Visit | None:
+    def _swap(self, at_s: float, called: list[str], *, worth: float) -> Visit | None:
         for name in called:
             # asked again only if the alarm still stands an hour from now
             self._coming[name] = at_s + SWAP_APART_S
         if at_s - self._last_swap_s < SWAP_APART_S:
             return None
-        # told hours ahead, a person waits for packs that are frozen through
-        warned_early = called == ["swap_due"] or (patient and not called)
-        packs, frozen_share = self._freezer.take(
-            self._packs_in_use, at_s, worth=FROZEN_THROUGH if warned_early else WORTH_PUTTING_IN
-        )
+        packs, frozen_share = self._freezer.take(self._packs_in_use, at_s, worth=worth)
         if not packs:
             return None
         self._last_swap_s = at_s

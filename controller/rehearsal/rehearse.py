@@ -141,6 +141,7 @@ class Rehearsal:
         self._forecaster = forecaster
         self._forecast_due_s = 0.0
         self._next_swap_s: float | None = None
+        self._least_frozen = 1.0
         self._foreseen: tuple[Forecast, SwapPlan | None] | None = None
         self._notifier = notifier
         self.notified = NotifiedPerson()
@@ -393,6 +394,7 @@ class Rehearsal:
             standing,
             planned=planned,
             woken=woken,
+            least_frozen=self._least_frozen,
             spent=spent,
             frozen_share=frozen_share,
         )
@@ -466,6 +468,7 @@ class Rehearsal:
         if plan is None:
             return
         self._next_swap_s = plan.swaps[0].at_s if plan.swaps else math.inf
+        self._least_frozen = plan.swaps[0].least_frozen if plan.swaps else 1.0
 
         def t_s(instant_s: float | None) -> float | None:
             return None if instant_s is None else round(instant_s - now_s + at_s, 1)

@@ -209,14 +209,18 @@ def freezer_pace(spec: PlantSpec) -> FreezerPace:
 
 @dataclass(frozen=True, slots=True)
 class FreezerQueue:
-    """When each pack in the freezer is frozen; a value, each call returns the next one."""
+    """When each pack in the freezer is frozen; a value, each call returns the next one.
+
+    The freezer works for one pack after the other, so that all of them together are never colder
+    than its heat pump can have made them: half-frozen packs are no way to more cold.
+    """
 
     ready_s: tuple[float, ...] = ()
     """Instants [s], earliest first."""
     frozen_at_put: tuple[float, ...] = ()
-    """Share of each that was frozen when it went in."""
-    put_s: tuple[float, ...] = ()
-    """When each went in [s]."""
+    """Share of each that was frozen when the freezer began with it."""
+    begins_s: tuple[float, ...] = ()
+    """When the freezer begins with each [s]."""
     busy_until_s: float = -math.inf
     """Until when the freezer's heat pump works for the packs put in so far [s]."""
 
@@ -232,18 +236,33 @@ class FreezerQueue:
             frozen_share: Share of each that is frozen still.
         """
         thawed = 1.0 - frozen_share
-        rows = list(zip(self.ready_s, self.frozen_at_put, self.put_s, strict=True))
+        rows = list(zip(self.ready_s, self.frozen_at_put, self.begins_s, strict=True))
         busy_s = self.busy_until_s
         for _ in range(packs):
-            busy_s = max(busy_s, at_s) + thawed * pace.pack_s
+            begins_s = max(busy_s, at_s)
+            busy_s = begins_s + thawed * pace.pack_s
             alone_s = at_s + thawed * pace.refreeze_s if thawed > 0.0 else at_s
-            rows.append((max(alone_s, busy_s), frozen_share, at_s))
+            rows.append((max(alone_s, busy_s), frozen_share, begins_s))
         return self._of(sorted(rows), busy_s)
 
-    def without(self, packs: int) -> FreezerQueue:
-        """Return the queue after the first *packs* were taken out."""
-        rows = list(zip(self.ready_s, self.frozen_at_put, self.put_s, strict=True))
-        return self._of(rows[packs:], self.busy_until_s)
+    def without(self, packs: int, at_s: float, pace: FreezerPace) -> FreezerQueue:
+        """Return the queue after the first *packs* were taken out.
+
+        Where one of them was not frozen through, the freezer goes on with the others.
+
+        Args:
+            packs: How many.
+            at_s: Now [s].
+            pace: The freezer's.
+        """
+        rows = list(zip(self.ready_s, self.frozen_at_put, self.begins_s, strict=True))
+        shares = self.frozen_shares(at_s)
+        if all(share >= 1.0 for share in shares[:packs]):
+            return self._of(rows[packs:], self.busy_until_s)
+        queue = FreezerQueue()
+        for share in shares[packs:]:
+            queue = queue.put(1, at_s, pace, frozen_share=share)
+        return queue
 
     def frozen_shares(self, at_s: float) -> tuple[float, ...]:
         """Return the share of each pack that is frozen now, the most frozen first."""
@@ -251,10 +270,10 @@ class FreezerQueue:
             1.0
             if ready_s <= at_s
             else before
-            if math.isinf(ready_s) or ready_s <= put_s
-            else before + (1.0 - before) * max(0.0, at_s - put_s) / (ready_s - put_s)
-            for ready_s, before, put_s in zip(
-                self.ready_s, self.frozen_at_put, self.put_s, strict=True
+            if math.isinf(ready_s) or ready_s <= begins_s
+            else before + (1.0 - before) * max(0.0, at_s - begins_s) / (ready_s - begins_s)
+            for ready_s, before, begins_s in zip(
+                self.ready_s, self.frozen_at_put, self.begins_s, strict=True
             )
         )
         return tuple(shares)

@@ -122,7 +122,7 @@ def test_what_is_frozen_goes_in_and_it_says_what_is_lacking() -> None:
 
 def test_half_frozen_packs_go_in_where_the_policy_takes_them() -> None:
     """From half on."""
-    freezer = queue(at(0), at(0), at(8), at(7))  # 100, 100, 50 and 40 % at 13:00 and 12:00
+    freezer = queue(at(0), at(0), at(7), at(8))  # 100, 100, 50 and 40 % at 12:00
 
     at_noon = possible_visit(at(12), freezer, HABITS, hour_at, Policy(half_frozen=True))
     later = possible_visit(at(13), freezer, HABITS, hour_at, Policy(half_frozen=True))

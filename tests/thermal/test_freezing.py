@@ -144,6 +144,38 @@ def test_a_freezer_never_beats_its_plate(packs: list[tuple[int, float]], kg_day:
         assert number <= ready_s / pace.pack_s + 1e-6
 
 
+@given(
+    visits=st.lists(
+        st.tuples(st.integers(0, 6), st.integers(0, 6), st.floats(0, 6)), min_size=1, max_size=20
+    ),
+    kg_day=st.floats(1, 30),
+    alone_h=st.floats(0.1, 20),
+)
+def test_a_freezer_makes_no_more_cold_than_its_plate(
+    visits: list[tuple[int, int, float]], kg_day: float, alone_h: float
+) -> None:
+    """Nor do packs that are taken out half frozen carry more of it: the balance of its heat."""
+    pace = fz.FreezerPace(refreeze_s=alone_h * 3600.0, pack_s=86_400.0 / kg_day)
+    queue, at_s, taken = fz.FreezerQueue(), 0.0, 0.0
+    for put_in, out, later_h in visits:
+        queue = queue.put(put_in, at_s, pace)
+        at_s += later_h * 3600.0
+        shares = queue.frozen_shares(at_s)
+        assert taken + sum(shares) <= at_s / pace.pack_s + 1e-6
+        taken += sum(shares[:out])
+        queue = queue.without(out, at_s, pace)
+
+
+def test_the_freezer_goes_on_with_the_others() -> None:
+    """Four packs of two hours each; the second is taken out half frozen after three."""
+    pace = fz.FreezerPace(refreeze_s=3600.0, pack_s=7200.0)
+    queue = fz.FreezerQueue().put(4, 0.0, pace)
+
+    assert queue.frozen_shares(3 * 3600.0) == pytest.approx((1.0, 0.5, 0.0, 0.0))
+    left = queue.without(2, 3 * 3600.0, pace)
+    assert left.ready_s == pytest.approx((5 * 3600.0, 7 * 3600.0))
+
+
 def test_packs_that_never_freeze_never_come_out() -> None:
     """A -21 °C eutectic in -18 °C: not at the start, not ever."""
     pace = fz.freezer_pace(PlantSpec(packs=PackSpec(fill="salt-21")))
