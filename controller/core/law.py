@@ -43,6 +43,8 @@ class Timing:
     """A run ends after this long in every mode, and the pump rests."""
     longest_unseen_run_s: float
     """The same while the reservoir probe is lost."""
+    lead_s: float = 0.0
+    """A start comes so long before the air would be at cut-in, as it rose in its last rests."""
 
     def __post_init__(self) -> None:
         for name in (
@@ -51,6 +53,7 @@ class Timing:
             "prime_s",
             "run_on_s",
             "permissive_debounce_s",
+            "lead_s",
         ):
             if not getattr(self, name) >= 0:
                 raise ValueError(f"{name} must be zero or more, found {getattr(self, name)}")

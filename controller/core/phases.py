@@ -18,7 +18,9 @@ from controller.core.rules import (
     cold_enough,
     falls_short,
     longest_run_s,
+    rise_of,
     start_forbidden_by,
+    started_early,
     tripped_by,
     with_warm_water_timed,
 )
@@ -50,7 +52,8 @@ def regulate(previous: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling
 
 
 def _regulated(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
-    call = call_for(inputs.air, inputs.band, previous=cooling.call)
+    band = started_early(inputs.band, cooling, law)
+    call = call_for(inputs.air, band, previous=cooling.call)
     if call is not cooling.call:
         cooling = cooling._replace(call=call, overran=cooling.overran and call)
     if not cooling.pump:
@@ -104,6 +107,7 @@ def _start(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> Cooling:
         rest_s=0.0,
         too_warm=False,
         unseen_since=None,
+        rise_mk_s=rise_of(cooling, inputs, now, law),
     )
     if primed:
         return _enter(cooling, Phase.COOL, Reason.CALL, now)

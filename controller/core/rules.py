@@ -14,6 +14,11 @@ from controller.core.stopwatch import RESET
 from controller.domain.control_phase import Phase, Reason
 from controller.domain.temperatures import Lost, Reading, Seen
 
+LEAST_RISE_S = 60.0
+"""A rest whose marked part is shorter shows no rise: a probe's step would be most of it [s]."""
+REMEMBERED = 0.7
+"""What earlier rests count for when one more is over."""
+
 
 def call_for(air: Reading, band: Band, *, previous: bool) -> bool:
     """Return whether the air calls for cooling (rule 1).
@@ -28,6 +33,39 @@ def call_for(air: Reading, band: Band, *, previous: bool) -> bool:
     if air.value_mc <= band.cut_out_mc:
         return False
     return previous
+
+
+def started_early(band: Band, cooling: Cooling, law: Law) -> Band:
+    """Return the band with cut-in lowered by what the air rises in the time of the law's lead.
+
+    No lower than the middle of the band, however fast the air has risen.
+    """
+    lead_mk = int(cooling.rise_mk_s * law.timing.lead_s)
+    if lead_mk <= 0:
+        return band
+    lead_mk = min(lead_mk, (band.cut_in_mc - band.cut_out_mc) // 2)
+    return Band(band.cut_in_mc - lead_mk, band.cut_out_mc)
+
+
+def rise_of(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> float:
+    """Return how fast the air rises in a rest that ends now, earlier rests counted [m°C/s].
+
+    Args:
+        cooling: Where the cooling stood in that rest, with the marks of the air's course.
+        inputs: Readings at *now*.
+        now: Monotonic instant [s].
+        law: Its lead says whether this is asked for at all.
+    """
+    if law.timing.lead_s <= 0.0 or not cooling.trend or not isinstance(inputs.air, Seen):
+        return cooling.rise_mk_s
+    mark = cooling.trend[0]
+    lasted_s = now - mark.at
+    if lasted_s < LEAST_RISE_S:
+        return cooling.rise_mk_s
+    rise_mk_s = max(0.0, (inputs.air.value_mc - mark.air_mc) / lasted_s)
+    if cooling.rise_mk_s == 0.0:
+        return rise_mk_s
+    return REMEMBERED * cooling.rise_mk_s + (1.0 - REMEMBERED) * rise_mk_s
 
 
 def to_be_cooled_mc(inputs: Inputs) -> int:

@@ -21,7 +21,8 @@ from controller.core.expectations import (
     RISE_MK,
 )
 from controller.core.flow import answer_mc
-from controller.core.law import Law
+from controller.core.law import Band, Law
+from controller.core.rules import started_early
 from controller.core.state import AlarmContext, Cooling, DecisionWindow, Inputs, ReadingBounds
 from controller.domain.temperatures import Reading, Seen
 
@@ -145,7 +146,7 @@ def window_of(context: AlarmContext, instants: Iterator[float]) -> DecisionWindo
     if until <= now:
         return None
     box = Box(inputs)
-    _of_the_call(box, cooling, inputs)
+    _of_the_call(box, cooling, started_early(inputs.band, cooling, law))
     box.between_edges("air", law.air_edges_mc)
     box.between_edges("reservoir", law.reservoir_edges_mc)
     _of_the_reservoir(box, cooling, inputs, law)
@@ -163,11 +164,11 @@ def window_of(context: AlarmContext, instants: Iterator[float]) -> DecisionWindo
     )
 
 
-def _of_the_call(box: Box, cooling: Cooling, inputs: Inputs) -> None:
+def _of_the_call(box: Box, cooling: Cooling, band: Band) -> None:
     if cooling.call:
-        box.at_or_below("air", inputs.band.cut_out_mc)
+        box.at_or_below("air", band.cut_out_mc)
     else:
-        box.threshold("air", inputs.band.cut_in_mc)
+        box.threshold("air", band.cut_in_mc)
 
 
 def _of_the_reservoir(box: Box, cooling: Cooling, inputs: Inputs, law: Law) -> None:

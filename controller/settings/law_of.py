@@ -47,6 +47,7 @@ def law_of(settings: Settings) -> Law:
             permissive_debounce_s=timing.permissive_debounce,
             longest_run_s=timing.longest_run,
             longest_unseen_run_s=timing.longest_unseen_run,
+            lead_s=timing.start_early_by,
         ),
         limits=Limits(low_limit_mc=limits.low_limit, reservoir_margin_mk=limits.reservoir_margin),
         flow=FlowProof(

@@ -120,6 +120,10 @@ class TimingTable(Table):
     sooner."""
     anti_short_cycle: Annotated[Duration, between(30, 7200, "30 s to 2 h")] = Seconds(300)
     """Pump rest: the pump does not start until this long after its last stop."""
+    start_early_by: Annotated[Duration, between(0, 600, "0 s to 10 min")] = Seconds(0)
+    """Cooling starts this long before the air would be at cut-in, by how it rose in its last rests:
+    prime and the lag of the air probe together take back what they cost, at some more starts. 0 s:
+    it starts at cut-in."""
     prime: Annotated[Duration, between(0, 600, "0 s to 10 min")] = Seconds(10)
     """The pump runs this long before the fan starts."""
     run_on: Annotated[Duration, between(0, 1800, "0 s to 30 min")] = Seconds(60)

@@ -67,6 +67,9 @@ TAPES = {
         seed=4, law=replace(delays(make_law()), flow=_QUICK_FLOW), hours=36, outlet=True
     ),
     "hot": Tape(seed=5, law=delays(make_law(longest_run_s=1800)), hours=24, hot=12.0, trouble=0.4),
+    "early": Tape(
+        seed=7, law=delays(make_law(lead_s=120)), hours=24, hot=-5.0, trouble=0.2
+    ),
     "short-timers": Tape(
         seed=6,
         law=delays(

@@ -386,3 +386,67 @@ def test_by_the_clock_warm_water_trips_after_its_debounce() -> None:
 
     assert reasons[30.0] == (True, Reason.TIMED_ON)
     assert reasons[35.0] == (False, Reason.RESERVOIR_WARM)
+
+
+def rested(run: Run, from_c: float, to_c: float, *, over_s: float = 1500.0) -> float | None:
+    """Let the air rise over a rest; return the air at which the pump starts [°C], or None."""
+    steps = 100
+    for step in range(1, steps + 1):
+        air_c = from_c + (to_c - from_c) * step / steps
+        if run.at(over_s / steps, make_inputs(air_c))[1]:
+            return air_c
+    return None
+
+
+def cooled(run: Run) -> None:
+    """Let a run come to its end."""
+    run.at(130, make_inputs(15.4))
+    run.at(61, make_inputs(15.5))
+
+
+def test_a_start_comes_as_early_as_the_air_rose_in_the_rest_before() -> None:
+    """1.2 K in 1500 s and a lead of 120 s: 0.096 K below a cut-in of 16.5 °C; at cut-in at first."""
+    run = Run(make_law(lead_s=120))
+
+    first_c = rested(run, 15.5, 16.7)
+    cooled(run)
+    second_c = rested(run, 15.5, 16.7)
+
+    assert first_c == pytest.approx(16.5, abs=0.013)
+    assert second_c == pytest.approx(16.5 - 0.096, abs=0.013)
+
+
+def test_without_a_lead_every_start_is_at_cut_in() -> None:
+    """Nothing is learned either."""
+    run = Run(make_law())
+
+    starts_c = []
+    for _ in range(3):
+        starts_c.append(rested(run, 15.5, 16.7))
+        cooled(run)
+
+    assert starts_c == [pytest.approx(16.5, abs=0.013)] * 3
+    assert run.state.cooling.rise_mk_s == 0.0
+
+
+def test_a_start_is_never_below_the_middle_of_the_band() -> None:
+    """However fast the air rose, and however long the lead."""
+    run = Run(make_law(lead_s=600))
+
+    rested(run, 15.5, 25.5)
+    cooled(run)
+
+    assert rested(run, 15.0, 17.0) == pytest.approx(16.0, abs=0.021)
+
+
+def test_a_falling_air_brings_no_start_forward() -> None:
+    """An evening that cooled by itself before the call came."""
+    run = Run(make_law(lead_s=600))
+
+    rested(run, 15.5, 16.4)
+    rested(run, 16.4, 15.6)
+    run.at(10, WARM)
+    cooled(run)
+
+    assert run.state.cooling.rise_mk_s >= 0.0
+    assert rested(run, 15.5, 16.7) is not None

@@ -97,6 +97,7 @@ class Drawn:
             timing=replace(
                 law.timing,
                 prime_s=prime_s,
+                lead_s=draw.choice([0.0, 90.0]),
                 minimum_run_s=draw.choice([20.0, 60.0, 300.0]),
                 anti_short_cycle_s=draw.choice([60.0, 180.0, 480.0]),
                 run_on_s=draw.choice([0.0, 20.0]),

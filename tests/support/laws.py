@@ -39,6 +39,7 @@ def make_law(
     clear_s: float = 60,
     longest_run_s: float = 7200,
     longest_unseen_run_s: float = 3600,
+    lead_s: float = 0,
     starts_per_hour: int = 6,
     losses_per_hour: int = 5,
     trips_per_hour: int = 4,
@@ -54,6 +55,7 @@ def make_law(
             permissive_debounce_s=permissive_debounce_s,
             longest_run_s=longest_run_s,
             longest_unseen_run_s=longest_unseen_run_s,
+            lead_s=lead_s,
         ),
         limits=Limits(
             low_limit_mc=millidegrees(low_limit_c), reservoir_margin_mk=millidegrees(margin_k)
