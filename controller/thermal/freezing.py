@@ -211,8 +211,8 @@ def freezer_pace(spec: PlantSpec) -> FreezerPace:
 class FreezerQueue:
     """When each pack in the freezer is frozen; a value, each call returns the next one.
 
-    The freezer works for one pack after the other, so that all of them together are never colder
-    than its heat pump can have made them: half-frozen packs are no way to more cold.
+    Packs freeze together as far as the heat pump can keep up, else one after the other, so that all
+    of them are never colder than it can have made them: half-frozen packs are no way to more cold.
     """
 
     ready_s: tuple[float, ...] = ()
@@ -237,12 +237,14 @@ class FreezerQueue:
         """
         thawed = 1.0 - frozen_share
         rows = list(zip(self.ready_s, self.frozen_at_put, self.begins_s, strict=True))
-        busy_s = self.busy_until_s
+        alone_s = at_s + thawed * pace.refreeze_s if thawed > 0.0 else at_s
+        busy_s = free_s = max(self.busy_until_s, at_s)
         for _ in range(packs):
-            begins_s = max(busy_s, at_s)
-            busy_s = begins_s + thawed * pace.pack_s
-            alone_s = at_s + thawed * pace.refreeze_s if thawed > 0.0 else at_s
-            rows.append((max(alone_s, busy_s), frozen_share, begins_s))
+            turn_s, busy_s = busy_s, busy_s + thawed * pace.pack_s
+            if alone_s >= busy_s:  # as many as freeze together without more than the plate
+                rows.append((alone_s, frozen_share, free_s))
+            else:
+                rows.append((busy_s, frozen_share, turn_s))
         return self._of(sorted(rows), busy_s)
 
     def without(self, packs: int, at_s: float, pace: FreezerPace) -> FreezerQueue:
