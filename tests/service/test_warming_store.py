@@ -130,3 +130,21 @@ def test_why_it_is_learned_anew_is_in_the_log(tmp_path: Path) -> None:
     assert [(line["event"], line["why"]) for line in logs] == [
         ("warming_is_learned_anew", "other probes are fitted")
     ]
+
+
+@pytest.mark.parametrize(
+    ("text", "event"),
+    [
+        ('{"format": 99}', "kept_warming_of_a_newer_release"),
+        ("no json", "kept_warming_unreadable"),
+    ],
+)
+def test_a_file_that_is_not_taken_up_is_in_the_log(tmp_path: Path, text: str, event: str) -> None:
+    """With the file's name."""
+    file = tmp_path / KEPT_WARMING
+    file.write_text(text, encoding="utf-8")
+
+    with capture_logs() as logs:
+        taken_up(tmp_path)
+
+    assert [(line["event"], line["file"]) for line in logs] == [(event, str(file))]
