@@ -48,7 +48,7 @@ def started_early(band: Band, cooling: Cooling, law: Law) -> Band:
 
 
 def rise_of(cooling: Cooling, inputs: Inputs, now: float, law: Law) -> float:
-    """Return how fast the air rises in a rest that ends now, earlier rests counted [m°C/s].
+    """Return how fast the air rises in a rest that ends now, earlier rests counted [mK/s].
 
     Args:
         cooling: Where the cooling stood in that rest, with the marks of the air's course.

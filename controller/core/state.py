@@ -111,7 +111,7 @@ class Cooling(NamedTuple):
     trend: tuple[AirMark, ...] = ()
     """The air's own course while the pump rests, the older mark first."""
     rise_mk_s: float = 0.0
-    """How fast the air rose at the end of the last rests [m°C/s]; 0: not known, or not asked for."""
+    """How fast the air rose in the last rests [mK/s]; 0: not known, or not asked for."""
 
 
 class AlarmState(NamedTuple):

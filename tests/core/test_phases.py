@@ -405,7 +405,7 @@ def cooled(run: Run) -> None:
 
 
 def test_a_start_comes_as_early_as_the_air_rose_in_the_rest_before() -> None:
-    """1.2 K in 1500 s and a lead of 120 s: 0.096 K below a cut-in of 16.5 °C; at cut-in at first."""
+    """1.2 K in 1500 s, a lead of 120 s: 0.096 K below a cut-in of 16.5 °C; at first at cut-in."""
     run = Run(make_law(lead_s=120))
 
     first_c = rested(run, 15.5, 16.7)
