@@ -10,7 +10,7 @@ import click
 from controller.cli.instances import CONFIG
 from controller.cli.logs import set_up_logs
 from controller.domain.places import state_directory
-from controller.log import structlog
+from controller.log import Logger
 from controller.probes.samples import SampleSource
 from controller.service.boot_memory import memory_of_configuration
 from controller.service.notify import Notifier
@@ -19,7 +19,7 @@ from controller.service.serve import DriverHangsError, serve
 from controller.service.sources import open_source
 from controller.settings.load import Settings
 
-_log = structlog.get_logger("coldpin")
+_log = Logger("coldpin")
 
 
 @click.command()

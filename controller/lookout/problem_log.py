@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from controller.log import structlog
+from controller.log import Logger
 
 MOST_REMEMBERED = 50
 """Problems that are remembered; with more they begin anew, so that memory stays bounded."""
@@ -17,7 +17,7 @@ class ProblemLog:
         Args:
             logger: Name of the logger that problems go to.
         """
-        self._log = structlog.get_logger(logger)
+        self._log = Logger(logger)
         self._logged: set[str] = set()
 
     def report(self, problem: str, event: str, /, **fields: object) -> None:

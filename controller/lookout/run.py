@@ -9,7 +9,7 @@ from pathlib import Path
 from controller.domain.json_text import json_text
 from controller.domain.places import records_path
 from controller.errors import BusyError, SettingsError
-from controller.log import structlog
+from controller.log import Logger
 from controller.lookout.broker.publisher import publisher_of
 from controller.lookout.chambers import PAGE
 from controller.lookout.forecasting import RecordsForecaster, guarded
@@ -33,7 +33,7 @@ from controller.settings.lookout_models import OWN_ADDRESSES
 
 REPORTED_AGAIN_AFTER = timedelta(minutes=10)
 
-_log = structlog.get_logger("coldpin.lookout")
+_log = Logger("coldpin.lookout")
 
 
 class SwapDueReporter:

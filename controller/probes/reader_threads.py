@@ -18,10 +18,10 @@ from enum import Enum
 from queue import SimpleQueue
 from typing import Protocol
 
-from controller.log import structlog
+from controller.log import Logger
 from controller.probes.samples import Fault, Sample
 
-_log = structlog.get_logger(__name__)
+_log = Logger(__name__)
 
 FORGIVEN_SHARE = 0.1
 """A tick that comes early by this share of the reading interval still reads. Our choice."""

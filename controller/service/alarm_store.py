@@ -10,11 +10,11 @@ from controller.core.state import AlarmState, State
 from controller.domain.alarms import Alarm
 from controller.domain.codec import Codec, NewerFormatError, UnreadableError
 from controller.domain.places import KEPT_ALARMS
-from controller.log import structlog
+from controller.log import Logger
 from controller.records.durable import replace_file
 from controller.service.newest_writer import NewestWriter
 
-_log = structlog.get_logger("coldpin.kept")
+_log = Logger("coldpin.kept")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

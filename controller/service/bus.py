@@ -7,13 +7,13 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from controller.errors import words_of
-from controller.log import structlog
+from controller.log import Logger
 from controller.probes.samples import Sample, SampleSource
 
 TRY_EVERY_S = 10.0
 SURVEY_EVERY_S = 60.0
 
-_log = structlog.get_logger("coldpin.probes")
+_log = Logger("coldpin.probes")
 
 
 def started(work: Callable[[], object], name: str) -> threading.Thread | None:

@@ -13,7 +13,7 @@ from controller.core.state import Asked, Cooling, Decision, State
 from controller.domain.alarms import AlarmName
 from controller.domain.control_phase import Phase
 from controller.errors import ControllerError, OutputError, ProbeError, words_of
-from controller.log import structlog
+from controller.log import Logger
 from controller.probes.samples import SampleSource
 from controller.probes.sieve import Sieve
 from controller.service.bus import AwaitedBus, StrangerWatch
@@ -34,7 +34,7 @@ from controller.settings.load import Settings
 SourceOpener = Callable[[Settings, OutputBank, Path], SampleSource]
 """Opens what reads the probes; the path is the folder that files are named relative to."""
 
-_log = structlog.get_logger("coldpin")
+_log = Logger("coldpin")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,9 +8,9 @@ from controller.core.state import Decision, Inputs
 from controller.domain.events import EventKind
 from controller.domain.temperatures import Reading, Seen
 from controller.errors import words_of
-from controller.log import structlog
+from controller.log import Logger
 
-_log = structlog.get_logger("coldpin")
+_log = Logger("coldpin")
 
 
 class Journal(Protocol):

@@ -17,7 +17,7 @@ from controller.domain.alarms import Alarm
 from controller.domain.control_phase import Phase
 from controller.domain.json_text import json_text, read_json
 from controller.domain.requests import LONGEST_PAUSE_S
-from controller.log import structlog
+from controller.log import Logger
 from controller.records.durable import replace_file
 
 VERSION = 1
@@ -25,7 +25,7 @@ START_PROVED_S = 30.0
 """A pump that has run for this long has not taken the supply with it [s]."""
 MOST_CUT_STARTS = 3
 """So many boots in a row at a start of the pump are no chance: its start pulls the supply down."""
-_log = structlog.get_logger("coldpin.kept")
+_log = Logger("coldpin.kept")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,11 +6,11 @@ from collections.abc import Callable
 from typing import Protocol
 
 from controller.errors import OutputError, words_of
-from controller.log import structlog
+from controller.log import Logger
 from controller.outputs.level import open_level
 from controller.settings.models import Level
 
-_log = structlog.get_logger("coldpin.level")
+_log = Logger("coldpin.level")
 
 
 class Switch(Protocol):

@@ -23,13 +23,13 @@ from typing import Self
 
 from controller.domain.places import SHARED_MEMORY
 from controller.errors import BusyError
-from controller.log import structlog
+from controller.log import Logger
 from controller.service.wiring import WiredLoad
 
 LOCK_TRIES, LOCK_AGAIN_AFTER_S = 4, 0.05
 """Whoever only asks who holds the lock holds it for an instant."""
 
-_log = structlog.get_logger("coldpin")
+_log = Logger("coldpin")
 
 
 @dataclass(slots=True)

@@ -7,11 +7,11 @@ from collections.abc import Callable
 from typing import Generic, TypeVar
 
 from controller.errors import words_of
-from controller.log import structlog
+from controller.log import Logger
 
 Value = TypeVar("Value")
 
-_log = structlog.get_logger("coldpin")
+_log = Logger("coldpin")
 
 
 class NewestWriter(Generic[Value]):

@@ -10,12 +10,12 @@ import os
 import socket
 import time
 
-from controller.log import structlog
+from controller.log import Logger
 
 ONCE_PATIENCE_S = 1.0
 """What is said only once may wait this long for a manager whose queue is full."""
 
-_log = structlog.get_logger("coldpin.notify")
+_log = Logger("coldpin.notify")
 
 
 class Notifier:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection, Mapping
 
 from controller.core.state import Decision
 from controller.errors import words_of
-from controller.log import structlog
+from controller.log import Logger
 from controller.outputs.bounded import BoundedOutput
 from controller.outputs.protocol import Output
 
@@ -16,7 +16,7 @@ CHECK_EVERY_S = 5.0
 """How often a resting output is read back, which is every ordinary tick; a switch is read back at
 once."""
 
-_log = structlog.get_logger("coldpin.outputs")
+_log = Logger("coldpin.outputs")
 
 
 class OutputBank:

@@ -27,7 +27,7 @@ from controller.domain.requests import (
     Withdraw,
 )
 from controller.errors import words_of
-from controller.log import structlog
+from controller.log import Logger
 from controller.records.requests_file import answer_all, newest, unanswered
 
 MOST_AT_ONCE = 200
@@ -46,7 +46,7 @@ SWAP_AHEAD_S = 3600.0
 """A pack change noted for so long after it was asked for is a slip [s]; page and command allow only
 minutes. Held against the clock of whoever asked: that of a machine after its start may be off."""
 
-_log = structlog.get_logger("coldpin.requests")
+_log = Logger("coldpin.requests")
 
 
 class PendingRequests:

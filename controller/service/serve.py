@@ -13,7 +13,7 @@ from controller.domain.events import REFUSED, STAGE
 from controller.domain.places import records_path
 from controller.domain.requests import RequestKind, SetStage
 from controller.errors import ControllerError, OutputError, words_of
-from controller.log import structlog
+from controller.log import Logger
 from controller.records.boot import boot_id, boottime
 from controller.records.hours import HourBasis
 from controller.records.requests_file import REQUESTS, newest, settle
@@ -59,7 +59,7 @@ REFUSED_EVERY_S = 900.0
 GIVEN_UP_AFTER_S = 5.0
 """A driver that has not come back for so long never will: its load is left to another process."""
 
-_log = structlog.get_logger("coldpin")
+_log = Logger("coldpin")
 
 
 class DriverHangsError(OutputError):

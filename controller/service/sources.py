@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from controller.errors import ProbeError
-from controller.log import structlog
+from controller.log import Logger
 from controller.probes.joined_sources import JoinedSources
 from controller.probes.samples import SampleSource
 from controller.probes.sieve import RULES_BY_PLACE, Sieve
@@ -16,7 +16,7 @@ from controller.service.bus import AwaitedBus, StrangerWatch
 from controller.service.output_bank import OutputBank
 from controller.settings.load import Settings
 
-_log = structlog.get_logger("coldpin.probes")
+_log = Logger("coldpin.probes")
 
 
 def open_source(settings: Settings, _outputs: OutputBank, folder: Path) -> SampleSource:

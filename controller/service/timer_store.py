@@ -16,7 +16,7 @@ from pathlib import Path
 from controller.core.state import Cooling, State
 from controller.domain.alarms import Alarm
 from controller.domain.places import KEPT_TIMERS
-from controller.log import structlog
+from controller.log import Logger
 from controller.records.boot import boottime
 from controller.service.boot_memory import boot_memory, leave_memory
 from controller.service.kept_timers import (
@@ -36,7 +36,7 @@ from controller.service.newest_writer import NewestWriter
 
 WRITE_WITHIN_S = 1.0
 
-_log = structlog.get_logger("coldpin")
+_log = Logger("coldpin")
 
 
 class TimerStore:

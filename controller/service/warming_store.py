@@ -16,7 +16,7 @@ from controller.core.memory import Block, Warming, WarmingLine
 from controller.core.state import State
 from controller.domain.codec import Codec, NewerFormatError, UnreadableError
 from controller.domain.places import KEPT_WARMING
-from controller.log import structlog
+from controller.log import Logger
 from controller.records.durable import replace_file
 from controller.service.newest_writer import NewestWriter
 
@@ -27,7 +27,7 @@ AHEAD_S = 3600.0
 PLACES = ("air", "room")
 """Probes that it was learned by."""
 
-_log = structlog.get_logger("coldpin.kept")
+_log = Logger("coldpin.kept")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,7 +11,7 @@ from typing import Any
 from controller.domain.places import STATES, foreign_instance
 from controller.domain.supply import Supply
 from controller.errors import OutputError, SettingsError, UnknownDriverError, words_of
-from controller.log import structlog
+from controller.log import Logger
 from controller.outputs.bounded import BoundedOutput
 from controller.outputs.mains_rule import (
     LoadKind,
@@ -28,7 +28,7 @@ from controller.settings.load import Settings, examine_tables, settings_from
 from controller.settings.relay_modules import examine_relay_modules
 from controller.settings.shipped import shipped_config
 
-_log = structlog.get_logger("coldpin.outputs")
+_log = Logger("coldpin.outputs")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
-from controller.log import structlog
+from controller.log import Logger
 from controller.service.boot_memory import boot_memory, leave_memory, remove_left_behind
 from controller.service.kept_wiring import KEPT_WIRING, KeptLoad, write_kept_wiring
 from controller.service.newest_writer import NewestWriter
 
-_log = structlog.get_logger("coldpin")
+_log = Logger("coldpin")
 
 
 class WiringStore:

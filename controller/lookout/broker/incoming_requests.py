@@ -10,7 +10,7 @@ from typing import Any
 
 from controller.domain.codec import UnreadableError
 from controller.domain.json_text import json_text, read_json
-from controller.log import structlog
+from controller.log import Logger
 from controller.lookout.broker.documents import ASK_CODEC, AskDocument
 from controller.lookout.page.button_actions import ActionContext, action_of
 from controller.records.durable import replace_file
@@ -24,7 +24,7 @@ OLDEST, EARLIEST = timedelta(minutes=5), timedelta(minutes=1)
 MOST_IN_A_MINUTE = 30
 """Requests accepted in a minute: more is no person, and each is forced to the card."""
 
-_log = structlog.get_logger("coldpin.mqtt")
+_log = Logger("coldpin.mqtt")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,7 +21,7 @@ from controller.domain.backoff import backoff_s
 from controller.domain.places import records_path
 from controller.domain.status import Status
 from controller.errors import SettingsError
-from controller.log import structlog
+from controller.log import Logger
 from controller.lookout.broker.connection import Broker, broker_of, connect, new_client
 from controller.lookout.broker.documents import (
     ALARMS,
@@ -60,7 +60,7 @@ MOST_UNDER_WAY = 50
 _TURN_S = 0.5
 
 _LOGGER = "coldpin.mqtt"
-_log = structlog.get_logger(_LOGGER)
+_log = Logger(_LOGGER)
 
 
 def publisher_of(

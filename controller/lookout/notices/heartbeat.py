@@ -16,7 +16,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from controller.errors import SettingsError
-from controller.log import structlog
+from controller.log import Logger
 from controller.lookout.private_file import read_private
 from controller.lookout.problem_log import ProblemLog
 from controller.lookout.worker import Worker
@@ -29,7 +29,7 @@ look like a chamber that is well."""
 AGAIN_S = 5.0
 """How often it is looked whether the control process is alive again [s]."""
 _LOGGER = "coldpin.heartbeat"
-_log = structlog.get_logger(_LOGGER)
+_log = Logger(_LOGGER)
 
 Get = Callable[[str], None]
 """Asks for an address.

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from controller.domain.codec import Codec, NewerFormatError, UnreadableError
 from controller.domain.instants import FINITE
-from controller.log import structlog
+from controller.log import Logger
 from controller.lookout.notices.history import NoticeHistory
 from controller.lookout.notices.message import Notice
 from controller.pictures.words import moment
@@ -23,7 +23,7 @@ MOST_JOINED = 20
 """So many late notices are written out in one, the newest; a phone cuts longer texts off."""
 FORMAT = 2
 
-_log = structlog.get_logger("coldpin.notices")
+_log = Logger("coldpin.notices")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

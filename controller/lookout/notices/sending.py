@@ -14,7 +14,7 @@ from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 
 from controller.domain.backoff import backoff_s
-from controller.log import structlog
+from controller.log import Logger
 from controller.lookout.notices.due import notices_due
 from controller.lookout.notices.message import SERVICES, Notice
 from controller.lookout.notices.notice_rules import Rules
@@ -42,7 +42,7 @@ REPORTED_AFTER_S = 1800.0
 """A service that has failed for so long is reported through the others [s]."""
 TEST_TEXT = "A test: notices arrive."
 
-_log = structlog.get_logger("coldpin.notices")
+_log = Logger("coldpin.notices")
 
 EventsSince = Callable[[datetime, datetime], Sequence[str]]
 """Returns what happened between two instants, a line for each event."""

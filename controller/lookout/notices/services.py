@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.errors import SettingsError
-from controller.log import structlog
+from controller.log import Logger
 from controller.lookout.notices import retry_after
 from controller.lookout.notices.message import Notice
 from controller.lookout.private_file import read_private
@@ -18,7 +18,7 @@ from controller.lookout.private_file import read_private
 _MAY_LOG_ADDRESSES = ("apprise", "urllib3", "requests")
 """Loggers of libraries that may write an address, or the path in it, at one level or another."""
 
-_log = structlog.get_logger("coldpin.notices")
+_log = Logger("coldpin.notices")
 
 Deliver = Callable[[Notice], bool]
 """Hands a notice to a service; True where the service accepted it."""

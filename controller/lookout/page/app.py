@@ -34,7 +34,7 @@ from controller.domain.json_text import json_text
 from controller.domain.places import RUNTIME, records_path
 from controller.domain.requests import LoggedSwap
 from controller.history.figure_data import Span
-from controller.log import structlog
+from controller.log import Logger
 from controller.lookout.broker.other_chambers import Retained
 from controller.lookout.chamber_rows import rows_of
 from controller.lookout.chambers import chambers_below, chambers_of_broker
@@ -66,7 +66,7 @@ MOST_CHANGES = 10
 """Pack changes that can be corrected or taken back on the page."""
 MOST_KEYS = 1000
 """Keys of forms that are remembered, so that a form that is sent twice acts once."""
-_log = structlog.get_logger("coldpin.page")
+_log = Logger("coldpin.page")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
