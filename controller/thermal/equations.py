@@ -20,7 +20,7 @@ from controller.thermal.moist_air import (
     VAPOUR_AT_ZERO_KJ_KG,
 )
 from controller.thermal.packs import pack_c
-from controller.thermal.specs import PlantSpec
+from controller.thermal.specs import CoilSpec, PlantSpec
 from controller.thermal.water import LATENT_HEAT_KJ_KG, MEAN_CP_KJ_KGK
 
 CROP_REFERENCE_C = 15.0
@@ -58,6 +58,24 @@ class Drive:
     room_rh: float
     flow: float = 1.0
     lights: bool = False
+
+
+def coil_at(coil: CoilSpec, *, pressure_pa: float, flow: float) -> Coil:
+    """Return a coil at a barometric pressure [Pa] and a share of its full water flow above 0.
+
+    Raises:
+        PhysicsError: The share lies outside 0 to 2, or is 0.
+    """
+    if not 0.0 < flow <= 2.0:
+        raise PhysicsError(f"water flow {flow} of the full flow must lie above 0 and up to 2")
+    density_share = pressure_pa / moist_air.STANDARD_PRESSURE_PA
+    return Coil(
+        ua_air_w_k=coil.ua_air_w_k * density_share**AIR_EXPONENT,
+        ua_water_w_k=coil.ua_water_w_k * flow**FLOW_EXPONENT,
+        air_kg_s=coil.air_kg_s * density_share,
+        water_kg_s=coil.water_kg_s * flow,
+        pressure_pa=pressure_pa,
+    )
 
 
 class Equations:
@@ -116,16 +134,7 @@ class Equations:
         Raises:
             PhysicsError: The share lies outside 0 to 2, or is 0.
         """
-        if not 0.0 < flow <= 2.0:
-            raise PhysicsError(f"water flow {flow} of the full flow must lie above 0 and up to 2")
-        coil = self.spec.coil
-        return Coil(
-            ua_air_w_k=coil.ua_air_w_k * self.air_density_share**AIR_EXPONENT,
-            ua_water_w_k=coil.ua_water_w_k * flow**FLOW_EXPONENT,
-            air_kg_s=coil.air_kg_s * self.air_density_share,
-            water_kg_s=coil.water_kg_s * flow,
-            pressure_pa=self.pressure_pa,
-        )
+        return coil_at(self.spec.coil, pressure_pa=self.pressure_pa, flow=flow)
 
     def held_ratio(self, air_c: float) -> float:
         """Return the humidity ratio at which the humidifier stops [kg/kg]."""

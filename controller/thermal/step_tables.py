@@ -7,12 +7,13 @@ filled in as the plant comes by, and never changes what a step returns.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import NamedTuple
 
 from controller.errors import PhysicsError
 from controller.thermal import moist_air
 from controller.thermal.coil_table import Cell, CoilTable, cell_centre, cell_key
-from controller.thermal.equations import Equations
+from controller.thermal.equations import Equations, coil_at
 from controller.thermal.mean_matrix import step_matrices
 from controller.thermal.moist_air import (
     CP_LIQUID_KJ_KGK,
@@ -20,6 +21,7 @@ from controller.thermal.moist_air import (
     VAPOUR_AT_ZERO_KJ_KG,
 )
 from controller.thermal.probe import swift_s
+from controller.thermal.specs import CoilSpec
 
 LONGEST_STRIDE_S = 120.0
 STRIDE_STEPS = 12
@@ -28,6 +30,8 @@ MOST_MODES = 256
 """Kinds of step whose constants are kept: steps of ever new lengths must not fill the memory."""
 MOST_FLOWS = 16
 """Water flows whose coil table is kept."""
+MOST_COILS = 16
+"""Coils, each at one flow, whose tables are kept for the next plant that has the same."""
 KNOTS_PER_K = 20.0
 LOWEST_KNOT_C, HIGHEST_KNOT_C = -40.0, 90.0
 VAPOUR_LESS_LIQUID_KJ_KGK = CP_VAPOUR_KJ_KGK - CP_LIQUID_KJ_KGK
@@ -115,13 +119,39 @@ class Mode(NamedTuple):
     cells: dict[int, CoolCell] | None
 
 
+@lru_cache(MOST_COILS)
+def _coil_table(coil: CoilSpec, pressure_pa: float, flow: float) -> CoilTable:
+    """Return the table of a coil; plants that differ in something else fill it together."""
+    return CoilTable(coil_at(coil, pressure_pa=pressure_pa, flow=flow))
+
+
+@lru_cache(MOST_COILS)
+def _held_ratio_pieces(rh: float, pressure_pa: float) -> tuple[tuple[float, float], ...]:
+    """Return the humidifier's set point against air temperature as straight pieces.
+
+    Args:
+        rh: Relative humidity at which the humidifier stops [share].
+        pressure_pa: Barometric pressure [Pa].
+    """
+    count = round((HIGHEST_KNOT_C - LOWEST_KNOT_C) * KNOTS_PER_K)
+    places = [LOWEST_KNOT_C + index / KNOTS_PER_K for index in range(count + 1)]
+    ratios = [
+        moist_air.humidity_ratio(air_c=place, rh=rh, pressure_pa=pressure_pa) for place in places
+    ]
+    pieces: list[tuple[float, float]] = []
+    for index in range(count):
+        slope = (ratios[index + 1] - ratios[index]) * KNOTS_PER_K
+        pieces.append((ratios[index] - slope * places[index], slope))
+    return tuple(pieces)
+
+
 class StepTables:
     """The tables of one plant."""
 
     def __init__(self, equations: Equations) -> None:
         self._equations = equations
         self._coils: dict[float, CoilTable] = {}
-        self._knots = self._held_ratio_pieces()
+        self._knots = _held_ratio_pieces(equations.spec.chamber.rh, equations.pressure_pa)
         self.modes: dict[tuple[float, bool, bool, bool, float], Mode] = {}
         # what depends on neither lights nor pump is kept once for all of them
         self._means: dict[float, dict[int, StepMeans]] = {}
@@ -222,17 +252,6 @@ class StepTables:
         fresh_kw_k = eq.exchange_kg_s * moist_air.specific_heat_kj_kgk(room_ratio)
         return room_ratio, fresh_kw_k, eq.envelope_kw_k, fresh_kw_k + eq.envelope_kw_k
 
-    def _held_ratio_pieces(self) -> tuple[tuple[float, float], ...]:
-        """Return the humidifier's set point against air temperature as straight pieces."""
-        count = round((HIGHEST_KNOT_C - LOWEST_KNOT_C) * KNOTS_PER_K)
-        places = [LOWEST_KNOT_C + index / KNOTS_PER_K for index in range(count + 1)]
-        ratios = [self._equations.held_ratio(place) for place in places]
-        pieces: list[tuple[float, float]] = []
-        for index in range(count):
-            slope = (ratios[index + 1] - ratios[index]) * KNOTS_PER_K
-            pieces.append((ratios[index] - slope * places[index], slope))
-        return tuple(pieces)
-
     def mode(self, *, dt_s: float, pump: bool, fan: bool, lights: bool, flow: float) -> Mode:
         """Work out, keep and return the constants of one kind of step.
 
@@ -250,7 +269,7 @@ class StepTables:
             if len(self._coils) >= MOST_FLOWS:
                 self._coils.clear()
                 self._forget_modes()  # their cells belong to the coils
-            self._coils[flow] = CoilTable(eq.coil_at(flow))
+            self._coils[flow] = _coil_table(eq.spec.coil, eq.pressure_pa, flow)
         fan_kw = eq.fan_kw if fan else 0.0
         lights_kw = eq.lights_kw if lights else 0.0
         pump_kw = eq.pump_kw if pump else 0.0
