@@ -18,7 +18,6 @@ from controller.errors import PhysicsError, ScenarioError
 from controller.pictures import words
 from controller.planning.changes import Change, best_changes
 from controller.planning.cycle import Proposal
-from controller.planning.hot_days_chart import kept_in
 from controller.planning.proposal import proposal_of
 from controller.planning.verdict import Judgement, Verdict, judge
 from controller.planning.verdict_words import (
@@ -36,6 +35,7 @@ from controller.planning.weather_spell import (
     placed_plant,
     weather_spell,
 )
+from controller.rehearsal.hot_days import kept_in
 from controller.rehearsal.rehearse import TraceRow
 from controller.settings.load import Settings, read_settings
 from controller.settings.plant_sources import Assumed, assumed_figures

@@ -14,7 +14,8 @@ from controller.foresight.swaps import find_swaps
 from controller.history.recorded_samples import logged_swaps, sample_of
 from controller.records.reader import RecordedReading, read_readings
 from controller.records.requests_file import REQUESTS, swaps
-from controller.settings.foresight_of import lights_of, local_hour
+from controller.settings.foresight_of import local_hour
+from controller.settings.lights_of import lights_of
 from controller.settings.load import Settings
 
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import TYPE_CHECKING
 
-from controller.domain.published_forecast import PackShortage
+if TYPE_CHECKING:
+    from controller.domain.published_forecast import PackShortage
 
 
 def temperature(value_mc: float | None, unit: str = "C") -> str:

@@ -11,13 +11,13 @@ from controller.planning.build import Build
 from controller.planning.changes import Applied, Change, with_changes
 from controller.planning.configuration import Draft, settings_of
 from controller.planning.equipment import equipment_of
-from controller.planning.hot_days_chart import kept_in
 from controller.planning.ideas import Effort
 from controller.planning.own_draft import OwnDraft, own_draft
 from controller.planning.points import STAGES, points_of, points_of_proposal
 from controller.planning.proposal import proposal_of
 from controller.planning.verdict import Judgement, judge
 from controller.planning.weather_spell import placed_plant
+from controller.rehearsal.hot_days import kept_in
 from controller.rehearsal.rehearse import TraceRow
 from controller.settings.load import Settings
 from controller.settings.species import band_of, read_species

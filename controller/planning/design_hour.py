@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from controller.settings.foresight_of import lights_to_plan_by
+from controller.settings.lights_of import lights_to_plan_by
 from controller.settings.load import Settings
 from controller.thermal.coil import CoilDuty
 from controller.thermal.heat_load import (

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 from controller.pictures.chamber_chart import ChamberHistory, ChamberPoint, chamber_chart
 from controller.pictures.chart import Chart
@@ -33,17 +33,6 @@ def hot_days_chart(settings: Settings, rows: Sequence[TraceRow], label: str) -> 
         zone=settings.site.zone(),
     )
     return chamber_chart(history, label)
-
-
-def kept_in(rows: list[TraceRow]) -> Callable[[TraceRow], None]:
-    """Return a trace that keeps its rows in a list, from the start where days are begun anew."""
-
-    def keep(row: TraceRow) -> None:
-        if rows and row.time <= rows[-1].time:
-            rows.clear()
-        rows.append(row)
-
-    return keep
 
 
 def bands_of(rows: Sequence[TraceRow], schedule: BandSchedule) -> list[tuple[float, float, float]]:

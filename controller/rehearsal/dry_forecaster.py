@@ -14,12 +14,12 @@ from controller.foresight.swaps import Logged
 from controller.settings.foresight_of import forecaster_of
 from controller.settings.load import Settings
 
-EVERY_S = 1800.0
-"""The lookout forecasts every few minutes; a rehearsal that did would take minutes a day."""
-
 
 class DryForecaster:
     """Forecasts as simulated time goes on."""
+
+    every_s = 1800.0
+    """The lookout forecasts every few minutes; a rehearsal that did would take minutes a day."""
 
     def __init__(self, settings: Settings) -> None:
         """Begin with the sized values.
@@ -31,9 +31,17 @@ class DryForecaster:
         self._logged: list[Logged] = []
         self._lead_s = settings.notices.longest_lead_s
 
-    def seen(self, sample: RecordedSample) -> None:
-        """Take what the probes showed."""
-        self._forecaster.add((sample,))
+    def seen(
+        self,
+        at_s: float,
+        *,
+        air_c: float | None,
+        reservoir_c: float | None,
+        room_c: float | None,
+        cooling: bool,
+    ) -> None:
+        """Take what the probes showed at an instant [s since 1970], None for nothing."""
+        self._forecaster.add((RecordedSample(at_s, air_c, reservoir_c, room_c, cooling),))
 
     def swapped(self, at_s: float, packs: int) -> None:
         """Take note of a swap that a person logged."""

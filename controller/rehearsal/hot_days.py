@@ -110,6 +110,17 @@ def hot_days(
     return counter.result(account=rehearsal.chamber.account(), alarms=rehearsal.tally.alarms)
 
 
+def kept_in(rows: list[TraceRow]) -> Callable[[TraceRow], None]:
+    """Return a trace that keeps its rows in a list, from the start where days are begun anew."""
+
+    def keep(row: TraceRow) -> None:
+        if rows and row.time <= rows[-1].time:
+            rows.clear()
+        rows.append(row)
+
+    return keep
+
+
 def hot_days_scenario(
     grower: GrowerScript = ALWAYS_THERE, *, days: float = 1.0, warmer_by_k: float = 0.0
 ) -> ScenarioFile:

@@ -10,7 +10,7 @@ from controller.probes.samples import SampleSource
 from controller.rehearsal.plant_probes import PlantProbes
 from controller.rehearsal.plants import build_chamber
 from controller.service.output_bank import OutputBank
-from controller.settings.foresight_of import lights_to_plan_by
+from controller.settings.lights_of import lights_to_plan_by
 from controller.settings.load import Settings
 from controller.thermal.heat_load import daily_room_c
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
-from controller.domain.requests import LoggedSwap
-from controller.domain.status import Status
-from controller.foresight.forecast import Forecast
-from controller.foresight.swap_plan import SwapPlan
+if TYPE_CHECKING:
+    from controller.domain.requests import LoggedSwap
+    from controller.domain.status import Status
+    from controller.foresight.forecast import Forecast
+    from controller.foresight.swap_plan import SwapPlan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,9 +7,9 @@ from datetime import UTC, datetime, tzinfo
 from controller.domain.daytime import hour_of
 from controller.foresight.band import HeldBand
 from controller.foresight.forecaster import Forecaster
-from controller.foresight.lights import Lights
 from controller.foresight.sized import Sized, sized_from
 from controller.foresight.visits import Habits
+from controller.settings.lights_of import lights_of
 from controller.settings.load import Settings
 from controller.settings.models import Stage
 from controller.thermal.freezing import freezer_kg_per_day, freezer_pace
@@ -64,31 +64,6 @@ def sized_of(settings: Settings, stage: Stage) -> Sized:
     spec = settings.plant_spec()
     return sized_from(
         spec, air_c=held_band_of(settings, stage).middle_c(12.0), lights=lights_of(settings)
-    )
-
-
-LIGHTS_FROM_H, LIGHTS_TO_H = 8.0, 20.0
-"""Hours of the lights where the configuration has no [lights]: twelve hours of light suit most
-fruiting species. Common practice, no source."""
-
-
-def lights_to_plan_by(settings: Settings) -> Lights:
-    """Return the lights that sizing and rehearsal count: by [lights], else by usual hours."""
-    known = lights_of(settings)
-    if known is not None:
-        return known
-    watts = settings.plant_spec().chamber.lights_w
-    return Lights(watts=watts, from_h=LIGHTS_FROM_H, to_h=LIGHTS_TO_H)
-
-
-def lights_of(settings: Settings) -> Lights | None:
-    """Return the lights, None where their hours are not known."""
-    if settings.lights is None:
-        return None
-    return Lights(
-        watts=settings.plant_spec().chamber.lights_w,
-        from_h=hour_of(settings.lights.from_),
-        to_h=hour_of(settings.lights.to),
     )
 
 

@@ -43,7 +43,7 @@ class Settings(models.Table):
     mqtt: lookout_models.Mqtt = lookout_models.Mqtt()
     display: models.Display = models.Display()
     simulation: Simulation = Simulation()
-    plant: PlantTables = PlantTables()
+    plant: PlantTables = Field(default_factory=PlantTables)
 
     def plant_spec(self) -> PlantSpec:
         """Return the plant that these settings describe."""

@@ -162,7 +162,7 @@ PlantTables: Any = _made_model(
     "PlantTables",
     __base__=_Plant,
     **{
-        name: (table, table())
+        name: (table, Field(default_factory=table))
         for name, part in PLANT_PARTS.items()
         for table in (_table_of(part, **_MORE_KEYS.get(name, {})),)
     },
