@@ -27,8 +27,9 @@ WORTH_HOURS = 0.25
 """A change that brings less time in band than this a day is not listed [h]."""
 WORTH_PACKS = 0.05
 """Of a build that holds: share of the ice a day that a change must save to be listed."""
-SETTLED_DAYS = 0.5
-"""Before a day that shows what a change saves: air, walls and crop have settled [d]."""
+SETTLED_DAYS = 0.125
+"""Before a day that shows what a change saves [d]. By then air, walls and crop have settled as far
+as it takes: with four times as long the heat of the day differs by 1 % at most."""
 NO_MATTER = 0.005
 """Changes that bring as much within this share of a day bring the same."""
 MORE_OF_THE_SAME: Mapping[str, str] = {
