@@ -12,12 +12,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from controller.core.law import Band
 from controller.rehearsal.grower import FROZEN_THROUGH
 from controller.rehearsal.hot_day_figures import HotDays, HourCycle, PackSet
 from controller.rehearsal.plants import Account
-from controller.rehearsal.tally import HOUR_S, Excess, Spread, TalliedAlarm
-from controller.thermal.probe import Course
+from controller.rehearsal.tally import HOUR_S, Spread, Stretch, TalliedAlarm
 
 HOURS = 24
 DAY_S = 86_400.0
@@ -183,10 +181,9 @@ class HotDayCounter:
             return None
         return self._from_s + len(self._midnights) * DAY_S
 
-    def passed(
-        self, air: Course, reservoir: Course, excess: Excess, *, pump: bool, band: Band
-    ) -> None:
+    def passed(self, step: Stretch) -> None:
         """Count a step of the plant."""
+        air, reservoir, air_c, reservoir_c, excess, pump, band = step
         dt_s = air.dt_s
         begins_s = self._at_s
         self._at_s += dt_s
@@ -199,8 +196,8 @@ class HotDayCounter:
             return
         sums = self._sums
         sums.lasted_s += dt_s
-        self._reservoir_c.take(reservoir)
-        least_c, greatest_c = self._air_c.take(air)
+        self._reservoir_c.take(reservoir, reservoir_c)
+        self._air_c.take(air, air_c)
         sums.above_ks += excess.above_ks
         sums.below_ks += excess.below_ks
         sums.out_s += excess.warm_s + excess.cold_s
@@ -210,8 +207,8 @@ class HotDayCounter:
         hour = self._hours[int(begins_s % DAY_S // HOUR_S)]
         hour.lasted_s += dt_s
         hour.pump_s += dt_s if pump else 0.0
-        hour.least_c = min(hour.least_c, least_c)
-        hour.greatest_c = max(hour.greatest_c, greatest_c)
+        hour.least_c = min(hour.least_c, air_c[0])
+        hour.greatest_c = max(hour.greatest_c, air_c[1])
 
     def _follow(self, one: _Set, reservoir_c: float, useful_c: float) -> None:
         if reservoir_c < useful_c:

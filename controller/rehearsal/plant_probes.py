@@ -24,9 +24,9 @@ from controller.rehearsal.gates import Gate, Gates
 from controller.rehearsal.noise import Noise
 from controller.rehearsal.plants import Actuators, SimulatedChamber
 from controller.settings.simulation import Simulation
-from controller.thermal.probe import Course, Lag, lag_along, lag_at_rest
+from controller.thermal.probe import Course, Lag, lag_at_rest, lag_with_end
 
-AFTER_SWITCH_S = 15.0
+AFTER_SWITCH_S = 30.0
 """Longest step after a switch [s]; each one after it may be twice as long as the one before."""
 ROOM_EVERY_S = 120.0
 """For how long the room counts as constant [s]; it moves by some hundredths of a kelvin."""
@@ -61,6 +61,8 @@ class PlantProbes:
         moved: Callable[[Course, Course, bool], None] = lambda _air, _reservoir, _pump: None,
         tick_s: float | None = None,
         ratio_at: Callable[[float], float | None] = lambda _instant: None,
+        pump_alone_s: float = math.inf,
+        fan_alone_s: float = math.inf,
     ) -> None:
         """Begin with every probe at the temperature of its place.
 
@@ -80,6 +82,9 @@ class PlantProbes:
                 come as they come.
             ratio_at: Humidity ratio of the room's air [kg/kg] at a monotonic instant [s]; None: as
                 the plant says.
+            pump_alone_s: How long the pump runs before the fan, as a rule [s]: a step ends there,
+                which is then not taken back.
+            fan_alone_s: How long the fan runs on after the pump, as a rule [s].
         """
         self.chamber = chamber
         self.flow = 1.0
@@ -101,7 +106,12 @@ class PlantProbes:
         self._passed: Mapping[str, Sieve] | None = None
         self._kept_s = max(KEPT_S, KEPT_READINGS * every_s)
         self._drive = Actuators(*running(), lights_at(now), self.flow)
+        self._alone_s = {
+            (True, False): self._whole_ticks(pump_alone_s),
+            (False, True): self._whole_ticks(fan_alone_s),
+        }
         self._longest_s = AFTER_SWITCH_S
+        self._switch_at = math.inf  # the next one by a timer
         self._room_number, self._room_c = -1, math.nan
         lags_s = {
             "air": simulation.air_probe_lag,
@@ -120,8 +130,9 @@ class PlantProbes:
             "room": room_at(now),
         }
         first_c = [places_c[name] for name in probes]
-        still = [Lag(each_c, 0.0, 0.0, 0.0, 0.0) for each_c in first_c]
-        self._step = ChamberStep(now, 0.0, (first_c, still), (chamber.air, chamber.reservoir))
+        self._step = ChamberStep(now, 0.0, first_c, (chamber.air, chamber.reservoir))
+        for each_c in first_c:
+            self._step.add(Lag(each_c, 0.0, 0.0, 0.0, 0.0), each_c, 0.0)
         self._steps = deque([self._step])
         self._pending = False  # whether the last step may still be made shorter
         self._value_mc: dict[int, int] = {}
@@ -296,10 +307,13 @@ class PlantProbes:
         ):
             self._owed = [last]
             last -= 1
-        at = self._instant_of(last)
+        at, kept = self._instant_of(last), self._gates.kept
+        rows = [
+            self._all_shown(number, self._instant_of(number))
+            for number in range(last + 1 - self._gates.most_owed, last + 1)
+        ]
         for probe, sieve in enumerate(self._gates.in_order):
-            first = last + 1 - self._gates.kept[probe]
-            sieve.resume([self._shown_at(probe, each) for each in range(first, last + 1)], at)
+            sieve.resume([row[probe] for row in rows[-kept[probe] :]], at)
 
     def forget_passed(self) -> None:
         """Let what has been passed over be no reading of anybody: the power is cut."""
@@ -322,6 +336,12 @@ class PlantProbes:
     def _instant_of(self, number: int) -> float:
         return self._origin + self._tick_of(number) * self._tick_s
 
+    def _whole_ticks(self, time_s: float) -> float:
+        """Return when a time that begins with a tick is noticed to be over [s]."""
+        return (
+            time_s if time_s == math.inf else self._tick_s * math.ceil(time_s / self._tick_s - 1e-9)
+        )
+
     def _take_drive(self) -> None:
         pump, fan = self._running()
         drive = self._drive
@@ -330,6 +350,7 @@ class PlantProbes:
             self._cut(self._last_tick)
             self._drive = drive._replace(pump=pump, fan=fan, flow=self.flow)
             self._longest_s = AFTER_SWITCH_S
+            self._switch_at = self._last_tick + self._alone_s.get((pump, fan), math.inf)
 
     def _reach(self, instant: float) -> None:
         """Make steps until one reaches an instant."""
@@ -348,23 +369,23 @@ class PlantProbes:
         air = chamber.air
         dt_s = air.dt_s
         self._longest_s = 2.0 * dt_s
-        lags: list[Lag] = []
-        first_c = last.last_c
+        first_c, lags_s = last.last_c, self._lags_s
+        self._step = step = ChamberStep(begins, dt_s, first_c, (air, chamber.reservoir))
         for probe, name in enumerate(self._names):
             if name == "air":
                 course = air
             elif name == "reservoir":
                 course = chamber.reservoir
             elif name == "room":
-                lags.append(lag_at_rest(first_c[probe], room_c, tau_s=self._lags_s[probe]))
+                lag = lag_at_rest(first_c[probe], room_c, tau_s=lags_s[probe])
+                step.add(lag, lag.at(dt_s), lag.bend_c(dt_s))
                 continue
             else:
                 course = outlet_course(air, outlet_c, chamber.outlet_c(drive))
-            lags.append(lag_along(first_c[probe], course, tau_s=self._lags_s[probe]))
-        self._step = ChamberStep(begins, dt_s, (first_c, lags), (air, chamber.reservoir))
+            step.add(*lag_with_end(first_c[probe], course, tau_s=lags_s[probe]))
         self._pending = True
         steps, oldest = self._steps, begins - self._kept_s
-        steps.append(self._step)
+        steps.append(step)
         while steps[1].begins < oldest:
             steps.popleft()
 
@@ -383,6 +404,8 @@ class PlantProbes:
             self._drive = self._drive._replace(lights=lights)
             self._longest_s = AFTER_SWITCH_S
         longest_s = min(self.chamber.step_s, self._longest_s, until - begins)
+        if begins < self._switch_at < begins + longest_s:
+            longest_s = self._switch_at - begins
         room_c = self._room(begins + 0.5 * longest_s)
         self.chamber.advance(longest_s, self._drive, room_c)
         return room_c
@@ -439,14 +462,25 @@ class PlantProbes:
         self, number: int, at: float, *, dead: AbstractSet[str]
     ) -> list[tuple[str, Sample]]:
         return [
-            (
-                name,
-                Sample(at, None, Fault.EMPTY)
-                if name in dead
-                else Sample(at, self._shown_mc(probe, number, self._follow_c(probe, at))),
-            )
-            for probe, name in enumerate(self._names)
+            (name, Sample(at, None, Fault.EMPTY) if name in dead else Sample(at, value_mc))
+            for name, value_mc in zip(self._names, self._all_shown(number, at), strict=True)
         ]
+
+    def _all_shown(self, number: int, at: float) -> list[int]:
+        """Return what every probe shows at a reading, from the steps that are kept [m°C].
+
+        Args:
+            number: Number of the reading.
+            at: Its instant [s].
+        """
+        steps = self._steps
+        follow_c = steps[0].first_c
+        for step in reversed(steps):
+            if step.begins < at:
+                x = at - step.begins
+                follow_c = [lag.at(x) for lag in step.lags]
+                break
+        return [self._shown_mc(probe, number, each_c) for probe, each_c in enumerate(follow_c)]
 
     def _shown_mc(self, probe: int, number: int, follow_c: float) -> int:
         raw = round(follow_c * 16 + self._noise[probe].at(number))

@@ -7,19 +7,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta, tzinfo
 from random import Random
+from typing import TYPE_CHECKING
 
 from controller.core.decide import begin
 from controller.core.law import Law
 from controller.core.state import NOTHING_ASKED, Asked, State
-from controller.domain.requests import LoggedSwap
 from controller.domain.temperatures import Seen
 from controller.errors import PhysicsError, ScenarioError
-from controller.foresight.bins import RecordedSample
-from controller.foresight.forecast import Forecast
-from controller.foresight.swap_plan import SwapPlan
 from controller.outputs.dry import DryOutput
-from controller.records.status_file import Clocks, status_of
-from controller.rehearsal.dry_forecaster import EVERY_S, DryForecaster
 from controller.rehearsal.grower import Freezer, Grower, Visit
 from controller.rehearsal.notified import NoticeSource, NotifiedPerson, OutsideView
 from controller.rehearsal.plain_switch import PlainSwitch
@@ -34,13 +29,18 @@ from controller.service.journal import Journal, Journals
 from controller.service.loop import ControlLoop
 from controller.service.output_bank import OutputBank
 from controller.service.sources import sieves_of
-from controller.settings.foresight_of import lights_to_plan_by
 from controller.settings.law_of import BandSchedule, law_of, schedule_of
+from controller.settings.lights_of import lights_to_plan_by
 from controller.settings.load import Settings
 from controller.settings.scenario_file import ScenarioFile
 from controller.thermal.freezing import freezer_pace, frozen_queue
 from controller.thermal.probe import Course
 from controller.thermal.specs import PlantSpec
+
+if TYPE_CHECKING:
+    from controller.foresight.forecast import Forecast
+    from controller.foresight.swap_plan import SwapPlan
+    from controller.rehearsal.dry_forecaster import DryForecaster
 
 DAY_S = 86_400.0
 HOUR_S = 3600.0
@@ -183,6 +183,8 @@ class Rehearsal:
             now=self.clock.origin,
             seed=random.getrandbits(32),
             moved=self._moved,
+            pump_alone_s=self.law.timing.prime_s,
+            fan_alone_s=self.law.timing.run_on_s,
         )
         self._grower = self._new_grower(random)
         self._faults = Faults(scenario.faults)
@@ -423,6 +425,10 @@ class Rehearsal:
 
     def _notify(self, notifier: NoticeSource, loop: ControlLoop, at_s: float) -> None:
         """Let it be decided what the person is told now."""
+        # what travels between processes, which few rehearsals need
+        from controller.domain.requests import LoggedSwap  # noqa: PLC0415
+        from controller.records.status_file import Clocks, status_of  # noqa: PLC0415
+
         if loop.inputs is None:
             return  # the loop has not turned yet
         local, swap = self.clock.local(), self.swaps[-1] if self.swaps else None
@@ -455,10 +461,12 @@ class Rehearsal:
             None if value is None else value / 1000
             for value in (row.readings_mc.get(name) for name in ("air", "reservoir", "room"))
         )
-        forecaster.seen(RecordedSample(now_s, air_c, water_c, room_c, row.pump and row.fan))
+        forecaster.seen(
+            now_s, air_c=air_c, reservoir_c=water_c, room_c=room_c, cooling=row.pump and row.fan
+        )
         if at_s < self._forecast_due_s:
             return
-        self._forecast_due_s = at_s + EVERY_S
+        self._forecast_due_s = at_s + forecaster.every_s
         forecast = forecaster.forecast(now_s)
         self._swap_due = forecaster.due(forecast)
         script = self.scenario.grower

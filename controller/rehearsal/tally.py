@@ -26,16 +26,15 @@ class Spread:
     total: float = 0.0
     """Sum of value times seconds."""
 
-    def take(self, course: Course) -> tuple[float, float]:
-        """Count a step; return its own least and greatest."""
-        least, greatest = course.extremes_c()
+    def take(self, course: Course, extremes_c: tuple[float, float]) -> None:
+        """Count a step, given its own least and greatest."""
+        least, greatest = extremes_c
         # comparisons and not min() and max(): this runs thousands of times a simulated day
         if least < self.least:  # noqa: PLR1730
             self.least = least
         if greatest > self.greatest:  # noqa: PLR1730
             self.greatest = greatest
         self.total += course.mean_c * course.dt_s
-        return least, greatest
 
     def document(self, lasted_s: float) -> dict[str, float]:
         """Return the figures over the time that was counted [s]."""
@@ -84,29 +83,42 @@ class Excess(NamedTuple):
 _NO_EXCESS = Excess()
 
 
-def excess_of(air: Course, band: Band, *, least_c: float, greatest_c: float) -> Excess:
+class Stretch(NamedTuple):
+    """One step of the plant: the true courses of air and reservoir over the same seconds."""
+
+    air: Course
+    reservoir: Course
+    air_extremes_c: tuple[float, float]
+    """Lowest and highest within the step [°C]."""
+    reservoir_extremes_c: tuple[float, float]
+    excess: Excess
+    pump: bool
+    band: Band
+    """The switching points in force over it."""
+
+
+def excess_of(air: Course, band: Band, extremes_c: tuple[float, float]) -> Excess:
     """Return how far a step of the air is outside its band.
 
     Args:
         air: The step.
         band: The switching points in force over it.
-        least_c: Lowest temperature of the step [°C].
-        greatest_c: Highest temperature of the step [°C].
+        extremes_c: Lowest and highest temperature of the step [°C].
     """
+    least_c, greatest_c = extremes_c
     cut_in_c, cut_out_c = band.cut_in_mc / 1000, band.cut_out_mc / 1000
     excess = _NO_EXCESS
     if greatest_c > cut_in_c:
-        extremes_c = least_c, greatest_c
         excess = Excess(
             above_ks=air.above_ks(cut_in_c, extremes_c),
             warm_s=air.beyond_s(cut_in_c + BAND_SLACK_K, extremes_c),
             over_1k_s=air.beyond_s(cut_in_c + 1.0, extremes_c),
         )
     if least_c < cut_out_c:
-        below, extremes_c = air.mirrored(), (-greatest_c, -least_c)
+        below, mirrored_c = air.mirrored(), (-greatest_c, -least_c)
         excess = excess._replace(
-            below_ks=below.above_ks(-cut_out_c, extremes_c),
-            cold_s=below.beyond_s(BAND_SLACK_K - cut_out_c, extremes_c),
+            below_ks=below.above_ks(-cut_out_c, mirrored_c),
+            cold_s=below.beyond_s(BAND_SLACK_K - cut_out_c, mirrored_c),
         )
     return excess
 
@@ -125,10 +137,8 @@ class Observer(Protocol):
             The next such instant, infinite for none; None: the run may end here.
         """
 
-    def passed(
-        self, air: Course, reservoir: Course, excess: Excess, *, pump: bool, band: Band
-    ) -> None:
-        """Take a step of the plant: true air and reservoir over the same seconds."""
+    def passed(self, step: Stretch) -> None:
+        """Take a step of the plant."""
 
     def switched(self, at_s: float, *, pump: bool) -> None:
         """Take note that the pump starts or stops."""
@@ -206,11 +216,12 @@ class Tally:
     def passed(self, air: Course, reservoir: Course, *, pump: bool, band: Band) -> None:
         """Count a step of the plant by the true courses of air and reservoir."""
         dt_s = air.dt_s
-        least_c, greatest_c = self.air_c.take(air)
-        self.reservoir_c.take(reservoir)
-        excess = excess_of(air, band, least_c=least_c, greatest_c=greatest_c)
+        air_c, reservoir_c = air.extremes_c(), reservoir.extremes_c()
+        self.air_c.take(air, air_c)
+        self.reservoir_c.take(reservoir, reservoir_c)
+        excess = excess_of(air, band, air_c)
         if self.observer is not None:
-            self.observer.passed(air, reservoir, excess, pump=pump, band=band)
+            self.observer.passed(Stretch(air, reservoir, air_c, reservoir_c, excess, pump, band))
         self.lasted_s += dt_s
         self._left_s -= dt_s
         if self._left_s < 0:
