@@ -167,7 +167,8 @@ class StepTables:
             flow: Share of the full flow of water.
         """
         if flow not in self._coils:
-            self._coils[flow] = CoilTable(self._equations.coil_at(flow))
+            eq = self._equations
+            self._coils[flow] = _coil_table(eq.spec.coil, eq.pressure_pa, flow)
         table = self._coils[flow]
         key = cell_key(air_c=air_c, ratio=ratio, water_c=water_c)
         return table.cells.get(key) or table.fill(key)
