@@ -15,7 +15,7 @@ from itertools import pairwise
 from controller.rehearsal.grower import FROZEN_THROUGH
 from controller.rehearsal.hot_day_figures import HotDays, HourCycle, PackSet
 from controller.rehearsal.plants import Account
-from controller.rehearsal.tally import HOUR_S, Spread, Stretch, TalliedAlarm
+from controller.rehearsal.tally import HOUR_S, Spread, TalliedAlarm, TrueCourses
 
 HOURS = 24
 DAY_S = 86_400.0
@@ -181,7 +181,7 @@ class HotDayCounter:
             return None
         return self._from_s + len(self._midnights) * DAY_S
 
-    def passed(self, step: Stretch) -> None:
+    def passed(self, step: TrueCourses) -> None:
         """Count a step of the plant."""
         air, reservoir, air_c, reservoir_c, excess, pump, band = step
         dt_s = air.dt_s

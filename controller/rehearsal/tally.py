@@ -83,7 +83,7 @@ class Excess(NamedTuple):
 _NO_EXCESS = Excess()
 
 
-class Stretch(NamedTuple):
+class TrueCourses(NamedTuple):
     """One step of the plant: the true courses of air and reservoir over the same seconds."""
 
     air: Course
@@ -137,7 +137,7 @@ class Observer(Protocol):
             The next such instant, infinite for none; None: the run may end here.
         """
 
-    def passed(self, step: Stretch) -> None:
+    def passed(self, step: TrueCourses) -> None:
         """Take a step of the plant."""
 
     def switched(self, at_s: float, *, pump: bool) -> None:
@@ -221,7 +221,9 @@ class Tally:
         self.reservoir_c.take(reservoir, reservoir_c)
         excess = excess_of(air, band, air_c)
         if self.observer is not None:
-            self.observer.passed(Stretch(air, reservoir, air_c, reservoir_c, excess, pump, band))
+            self.observer.passed(
+                TrueCourses(air, reservoir, air_c, reservoir_c, excess, pump, band)
+            )
         self.lasted_s += dt_s
         self._left_s -= dt_s
         if self._left_s < 0:
