@@ -65,7 +65,7 @@ _GUIDES: dict[AlarmName, AlarmGuide] = {
             "The packs are spent: the reservoir is too warm to cool.",
             "The chamber is open, or sun falls on it.",
             "The pump or the fan does not run, or no water moves through the coil.",
-            "The room is warmer than the coil can balance.",
+            "The room is hotter than the coil can make up for.",
         ),
         if_ignored="The crop stalls or spoils; how fast depends on the species and on how far the "
         "air is above its limit.",
@@ -106,7 +106,7 @@ _GUIDES: dict[AlarmName, AlarmGuide] = {
             "The reservoir is open or badly insulated.",
             "The packs were not frozen through when they went in.",
         ),
-        if_ignored="The air follows: once the water is too warm, cooling stops.",
+        if_ignored="Cooling stops once the water is too warm; then the air warms.",
         steps=("Change the packs and log the change.", "Close the lid of the reservoir."),
         time="About as long as the forecast says; without one, an hour or two.",
     ),
@@ -131,13 +131,13 @@ _GUIDES: dict[AlarmName, AlarmGuide] = {
         title="Pack change due",
         action="Change the packs.",
         urgency=Urgency.SOON,
-        meaning="By the forecast's early bound the cold may run out within the lead time you "
-        "chose.",
+        meaning="The earliest time at which the cold may run out, by the forecast, is within the "
+        "lead time that you chose.",
         causes=("The packs are melting as they should.", "The day is hotter than the days before."),
         if_ignored="The reservoir warms and cooling stops; then the air warms.",
         steps=(
             "Put frozen packs in and take the spent ones out.",
-            "Log the change, so that the forecast starts anew.",
+            "Log the change: the forecast then counts from the new packs.",
             "Put the spent packs into the freezer at once.",
         ),
         time="The lead time of the notice, by default three hours.",
@@ -187,16 +187,17 @@ _GUIDES: dict[AlarmName, AlarmGuide] = {
         title="Pump running too long",
         action="Check the door of the chamber and the reservoir.",
         urgency=Urgency.SOON,
-        meaning="The pump has run as long as any run may. The reservoir is cold enough, and still "
-        "the air is above its band; or no run has shown that water moves. The pump rests for a "
-        "short while and goes on. A long run that holds the band, as on a hot day, is no alarm.",
+        meaning="The pump has run for the longest time that one run may take. The reservoir is "
+        "cold enough, and still the air is above its band; or no run has shown that water moves. "
+        "The pump rests for a short while and goes on. A long run that holds the band, as on a "
+        "hot day, is no alarm.",
         causes=(
             "The chamber is open.",
             "Little or no water moves through the coil.",
             "The room is hotter than the coil can make up for.",
             "The coil is dusty or iced.",
         ),
-        if_ignored="The packs last less long; the air may leave its band later.",
+        if_ignored="The packs are spent sooner; the air may leave its band later.",
         steps=(
             "Close the chamber.",
             "See that water flows back into the reservoir.",
@@ -230,13 +231,13 @@ _GUIDES: dict[AlarmName, AlarmGuide] = {
         causes=(
             "A loose wire between the board and the relay module.",
             "No supply on the relay module.",
-            "Another program uses the same line.",
+            "Another program uses the same pin.",
             "A relay that has failed.",
         ),
         if_ignored="Nothing cools while the relay does not switch.",
         steps=(
             "Check the wire and the supply of the relay module. Mains: unplug it first.",
-            "Read the log for the line and the reason.",
+            "Read in the log which relay failed, and why.",
             "Try the relay with coldpin relays.",
         ),
         time="As long as the chamber stays cool by itself, often under an hour on a hot day.",
@@ -247,7 +248,7 @@ _GUIDES: dict[AlarmName, AlarmGuide] = {
         urgency=Urgency.MORNING,
         meaning="The control process cannot write its records. Cooling goes on.",
         causes=("The card is full.", "The card is failing.", "The folder belongs to another user."),
-        if_ignored="There is no history of this time, and the forecast becomes less sure.",
+        if_ignored="There is no history for this time, and the forecast becomes less sure.",
         steps=(
             "See how full the card is, and make room.",
             "Copy the records with coldpin backup and put in a new card.",
@@ -261,14 +262,14 @@ _GUIDES: dict[AlarmName, AlarmGuide] = {
         meaning="The level input says that the water is too low. The pump is off.",
         causes=(
             "Water has leaked or evaporated.",
-            "Packs were taken out and the water was not made up.",
+            "Packs were taken out and no water was added.",
             "A wire of the level switch is broken or loose, which reads as empty.",
         ),
         if_ignored="Nothing cools until there is water; a pump that runs dry is ruined.",
         steps=(
             "Look for water on the floor before you fill up.",
             "Fill the reservoir above the level switch.",
-            "If there is water enough, check the wires and the float of the switch.",
+            "If there is enough water, check the wires and the float of the switch.",
         ),
         time="As long as the chamber stays cool by itself, often under an hour on a hot day.",
     ),
@@ -280,7 +281,7 @@ _GUIDES: dict[AlarmName, AlarmGuide] = {
         "or warms less than half as fast as this chamber usually does.",
         causes=(
             "The relay of the pump stays closed: its contacts have welded.",
-            "The relay is wired to its closed contact, so that off means on.",
+            "The pump is wired to the contact that is closed while the relay is off.",
             "Cold water runs through the coil by itself, because the reservoir stands higher.",
             "The chamber was changed: more insulation, or much more crop.",
         ),
@@ -289,8 +290,8 @@ _GUIDES: dict[AlarmName, AlarmGuide] = {
         steps=(
             "Unplug the pump. Mains: let a licensed person look at the relay.",
             "Replace the relay module if its contact stays closed.",
-            "If the pump is still, fit a one-way valve or set the reservoir lower than the coil.",
-            "Acknowledge the alarm when it is mended.",
+            "If the pump does not run, fit a one-way valve or set the reservoir below the coil.",
+            "When the fault is mended, mark the alarm as seen: that ends it.",
         ),
         time="An hour or two before the crop is chilled.",
     ),
@@ -298,8 +299,8 @@ _GUIDES: dict[AlarmName, AlarmGuide] = {
         title="Air and reservoir probes may be exchanged",
         action="Check which probe hangs in the air and which in the water.",
         urgency=Urgency.CROP,
-        meaning="The reservoir has been much warmer than the air for a long time, which a chamber "
-        "that is cooled by it does not show.",
+        meaning="The reservoir has been much warmer than the air for a long time. A reservoir that "
+        "cools the chamber is colder than the air.",
         causes=(
             "The plugs of the two probes were exchanged.",
             "The two ids are exchanged in the configuration.",
@@ -327,7 +328,7 @@ _GUIDES: dict[AlarmName, AlarmGuide] = {
         steps=(
             "Hang the probe free in the water, away from packs and the returning stream.",
             "Fill the reservoir.",
-            "Acknowledge the alarm when it is mended.",
+            "When the fault is mended, mark the alarm as seen: that ends it.",
         ),
         time="A few hours.",
     ),
@@ -358,7 +359,7 @@ _GUIDES: dict[AlarmName, AlarmGuide] = {
         causes=(
             "Probe cables run beside the pump's cable.",
             "The pump's motor has no suppressor.",
-            "Pump and probes share a supply that dips at every start.",
+            "Pump and probes share a supply whose voltage falls at every start.",
         ),
         if_ignored="Cooling is cut short again and again, and the chamber warms on a hot day.",
         steps=(
@@ -374,19 +375,23 @@ _GUIDES: dict[AlarmName, AlarmGuide] = {
         urgency=Urgency.SOON,
         meaning="A fault stopped the pump several times within an hour.",
         causes=(
-            "A probe that comes and goes.",
+            "A probe that answers only part of the time.",
             "A relay that does not always switch.",
-            "Air at its lower limit, or a level switch at its edge.",
+            "Air at its lower limit, or water just at the level switch.",
         ),
         if_ignored="Pump and relay wear out, and the chamber warms on a hot day.",
-        steps=("Read the events of the last hour.", "Mend what stands there most often."),
+        steps=(
+            "Read the events of the last hour.",
+            "Mend the fault that is listed there most often.",
+        ),
         time="A few hours.",
     ),
     AlarmName.PROBE_STUCK: AlarmGuide(
         title="Probe shows the same value for hours",
         action="Check where the probe hangs, and replace it if it stays.",
         urgency=Urgency.SOON,
-        meaning="A probe shows the same reading while everything around it changes.",
+        meaning="A probe has shown exactly the same reading for hours, while cooling was switched "
+        "on or off.",
         causes=(
             "The probe fell out of its place.",
             "The probe has failed.",
@@ -403,13 +408,13 @@ _GUIDES: dict[AlarmName, AlarmGuide] = {
         title="Power fails when the pump starts",
         action="Check the power supply before you reset the lockout.",
         urgency=Urgency.CROP,
-        meaning="The machine lost its power at one start of the pump after another.",
+        meaning="The machine lost its power at several starts of the pump in a row.",
         causes=(
             "The power supply is too weak for the pump and the machine together.",
             "A short circuit in the pump or in its wiring.",
             "A loose plug.",
         ),
-        if_ignored="The machine goes down at every start, and nothing cools.",
+        if_ignored="The machine loses its power at every start of the pump, and nothing cools.",
         steps=(
             "Give the pump a supply of its own, or a stronger one.",
             "Look for water in the pump's wiring. Mains: unplug it first.",
@@ -422,7 +427,7 @@ _UNKNOWN = AlarmGuide(
     title="",
     action="Update coldpin on this machine to read what it means.",
     urgency=Urgency.SOON,
-    meaning="This release does not know the alarm; the machine that raised it is newer.",
+    meaning="This release does not know the alarm; the machine that raised it runs a newer one.",
     causes=(),
     if_ignored="Not known.",
     steps=("Read the alarm on the machine that raised it.",),

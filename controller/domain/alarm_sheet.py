@@ -9,7 +9,7 @@ _WAITS = {
     Urgency.CROP: "The crop is being hurt: notified at any hour, again until marked as seen.",
     Urgency.SOON: "Notified once, at any hour.",
     Urgency.MORNING: "Notified once, but not while people sleep.",
-    Urgency.NOTE: "A note on the page, no alarm: notified only where the settings name it.",
+    Urgency.NOTE: "A note on the page, not an alarm: notified only if the settings name it.",
 }
 
 
@@ -18,13 +18,12 @@ def alarms_as_markdown() -> str:
     lines = [
         "# Alarms and what to do",
         "",
-        "Printed by `coldpin keys --alarms`; a test holds it against the program.",
-        "Page and notices show the same texts.",
-        "The fields are those of a response sheet by ISA-18.2 and IEC 62682: an alarm is what",
-        "needs a person's action in a known time; the rest is a note.",
+        "`coldpin keys --alarms` prints this page; page and notices use the same texts.",
+        "Each alarm has the fields of a response sheet by ISA-18.2 and IEC 62682.",
+        "An alarm needs a person to act within a known time; anything else is a note.",
         "",
-        "Mains, water and electricity together: unplug first, and leave mains wiring to a licensed",
-        "person; [cautions](cautions.md) has the rest.",
+        "Where mains, water and electricity meet: unplug first, and leave mains wiring to a",
+        "licensed person. Read [the cautions](cautions.md).",
         "",
     ]
     order = list(Urgency)
