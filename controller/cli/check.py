@@ -56,9 +56,9 @@ CAUTIONS = (
 def check(configs: tuple[Path, ...], as_json: bool, wiring_file: Path | None) -> None:
     """Check CONFIGS: every problem at once, or what each will do.
 
-    A sound one is shown as tables: its bands, its probes and its wiring.
-    A folder stands for every configuration in it. Several are also held against each other: pins,
-    probes, ports and shared supplies of one machine.
+    A configuration without problems is shown as tables: its bands, its probes and its wiring.
+    A folder stands for every configuration in it. With several, it also checks that pins, probes,
+    ports and shared supplies of one machine fit together.
     """
     configs = configs or (only_instance(),)
     paths = configurations(configs)

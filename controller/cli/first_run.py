@@ -91,11 +91,11 @@ class FirstRunError(ControllerError):
 def first_run(config: Path, anew: bool, as_json: bool) -> int:
     """Go through the first start of CONFIG step by step, and sign it.
 
-    Probes, relays, start of the computer, time to prime, leaks, alarms. The service must be
-    stopped. Each answer is kept as it is given, and after an interruption or the restart of the
-    computer that it asks for, the same command goes on. What fails or is skipped is kept with the
-    reason; only a run in which nothing failed can be signed. With sudo it runs inside the sandbox
-    of the chamber's service, and then starts that service and the page if you want it to.
+    Stop the service first. The steps: probes, relays, start of the computer, time to prime, leaks,
+    alarms. One step asks you to restart the computer; after that, or after an interruption, run
+    the same command to go on: each answer is kept. A step that fails or is skipped is recorded
+    with the reason; only a run in which nothing failed can be signed. With sudo it runs inside the
+    sandbox of the chamber's service, and at the end starts that service and the page if you want.
     """
     options = [f"--{name}" for name, given in (("anew", anew), ("json", as_json)) if given]
     if (ended := run_in_unit(config, ["first-run", *options])) is not None:

@@ -53,7 +53,7 @@ POOR_K = 0.5
     "--html",
     "html_file",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Also draw model against record.",
+    help="Also draw what the model says beside what was recorded.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 def fit(
@@ -66,9 +66,9 @@ def fit(
 ) -> None:
     """Learn the figures of your equipment from a week of records.
 
-    Needs readings of air, reservoir and room over days that differ, swaps of whole sets, and the
-    packages of coldpin[fit]; a laptop with a restored backup will do. Figures that the record does
-    not determine are named; they are moved no further than is usual for them.
+    Needs readings of air, reservoir and room over days that differ, changes of whole sets of
+    packs, and the packages of coldpin[fit]. It also runs on a laptop, from a restored backup. It
+    names the figures that the records do not determine, and keeps them within their usual range.
     """
     need("fit", what="coldpin fit")
     if html_file is not None:

@@ -43,13 +43,13 @@ MOST_SHOWN = 20
     is_flag=True,
     help="Times without an offset are in the zone of [site] time_zone.",
 )
-@click.option("--undo", is_flag=True, help="Take the last import out of the records again.")
+@click.option("--undo", is_flag=True, help="Remove the last import from the records.")
 def import_(config: Path, csv_file: Path | None, local_times: bool, undo: bool) -> None:
     """Add a CSV file to the records of CONFIG, which must be stopped.
 
-    A bad row is named by its line and left out. Rows of a time of which there are readings already
-    are left out too, so that the same file can be given twice and a second file fills the gaps of
-    the first. A file without pump and fan is taken; the forecast cannot learn from it.
+    A bad row is left out, and its line is named. Rows for a time that already has readings are
+    left out too: the same file can be imported twice, and a second file fills the gaps of the
+    first. A file may lack pump and fan, but the forecast cannot learn from it.
     """
     if undo is (csv_file is not None):
         raise click.UsageError("give --csv FILE to import it, or --undo to take the last one back")

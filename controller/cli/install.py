@@ -23,8 +23,8 @@ DRY_RUN = click.option("--dry-run", is_flag=True, help="Only print what it would
 def install(wheel: Path | None, **flags: bool) -> int:
     """Install as a service on this machine; run it with sudo.
 
-    Run it again as often as you like: what is in place is left alone, what is not is mended, and a
-    newer version takes the place of the one that runs.
+    Run it again as often as you like: it leaves alone what is in place, mends what is not, and
+    replaces the version that runs by a newer one.
     """
     options = [f"--{name.replace('_', '-')}" for name, wanted in flags.items() if wanted]
     return command.main([*options, *(["--wheel", str(wheel)] if wheel else [])])
@@ -33,7 +33,7 @@ def install(wheel: Path | None, **flags: bool) -> int:
 @click.command()
 @DRY_RUN
 def uninstall(dry_run: bool) -> int:
-    """Take the service away, outputs off first.
+    """Remove the service, outputs off first.
 
     Configurations and records stay.
     """

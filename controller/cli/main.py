@@ -104,7 +104,7 @@ HELP = {
     },
     "Set up": {
         "install": "Install as a service on this machine; run it with sudo.",
-        "uninstall": "Take the service away, outputs off first.",
+        "uninstall": "Remove the service, outputs off first.",
         "probes": "List the thermometers on the 1-Wire bus and what each reads.",
         "icepoint": "Check a probe in an ice bath and propose its offset.",
         "relays": "Switch each load of CONFIG by itself and ask what happened.",

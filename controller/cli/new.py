@@ -56,15 +56,15 @@ MOST_TRIED = 4
     "--wire",
     "wire_it",
     is_flag=True,
-    help="On the Pi: find out probes and relays of FILE; asks first where it is not there.",
+    help="On the Pi: find out which probe and which relay is which; without FILE, ask first.",
 )
 def new(
     file: Path, answers_file: Path | None, overwrite: bool, as_json: bool, wire_it: bool
 ) -> None:
     """Ask about a chamber, judge it, and write its configuration.
 
-    Enter takes the usual answer, ? says that you do not know, < goes back. An interrupted interview
-    goes on where it was left. FILE is my-chamber.toml unless you name another.
+    Press Enter for the usual answer, ? if you do not know, < to go back. Run it again to go on
+    with an interrupted interview. FILE is my-chamber.toml unless you name another.
     """
     if wire_it and (answers_file is not None or as_json or overwrite):
         raise click.UsageError("--wire asks on its own; leave the other options out")

@@ -17,7 +17,7 @@ from controller.settings.load import read_settings
 
 @click.command()
 @CONFIG
-@click.option("--text", help="What to send; default: that it is a test.")
+@click.option("--text", help="What to send; default: a test message.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 def notify(config: Path, text: str | None, as_json: bool) -> int:
     """Send a notice now, through every service that CONFIG names.

@@ -42,7 +42,8 @@ class _Outcome:
 def off(config: Path) -> int:
     """Switch every output of CONFIG off and leave it off.
 
-    For use after the service has ended: puts off what it last opened, and what CONFIG names too.
+    For use after the service has ended: switches off the outputs that it last opened, and those
+    that CONFIG names.
     """
     places = _places_of(config)
     kept: set[str] = set()

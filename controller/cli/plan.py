@@ -31,8 +31,8 @@ ADDRESS, PORT = "127.0.0.1", 8471
 def plan(config: Path, port: int, browser: bool) -> None:
     """Plan a chamber on a page, and see each change on hot days.
 
-    The page is for this machine alone. It begins with what CONFIG says, whoever wrote it, or with
-    the usual answers where there is no such file. Save changes only the lines of what you moved.
+    Only this machine can open the page. It starts from CONFIG, whoever wrote it, or from the usual
+    answers if there is no such file. Save changes only the lines of the controls that you moved.
     """
     require_folder(config)
     need("lookout", what="coldpin plan")

@@ -73,19 +73,19 @@ def scenario_names() -> list[str]:
     "--csv",
     "csv_file",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Write one row per minute of what the probes showed.",
+    help="Write the probes' readings, one row per minute.",
 )
 @click.option(
     "--forecast",
     "foresee",
     is_flag=True,
-    help="Forecast as the lookout would, and send the person its notices.",
+    help="Add the lookout's forecasts, and its notices to the simulated person.",
 )
 @click.option(
     "--html",
     "html_file",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Write a page with a picture of it.",
+    help="Write a page with a picture of the rehearsal.",
 )
 @click.option(
     "--weather",

@@ -45,7 +45,7 @@ _BARS = " ▁▂▃▄▅▆▇█"
     "--html",
     "html_file",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Write it as a page that stands alone, with its picture.",
+    help="Write it as a page in one file, with its picture.",
 )
 def report(
     config: Path,

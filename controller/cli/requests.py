@@ -60,7 +60,7 @@ PATIENCE_TICKS = 3
     default="unknown",
     help="Were they frozen through?",
 )
-@click.option("--undo", is_flag=True, help="Take back the change that was logged last.")
+@click.option("--undo", is_flag=True, help="Undo the change that was logged last.")
 @click.option(
     "--correct", is_flag=True, help="Correct the change that was logged last: --packs, --at."
 )
@@ -75,7 +75,7 @@ def swap(
 ) -> None:
     """Log a pack change: spent packs out, frozen ones in.
 
-    The record keeps a change that is taken back or corrected; forecast and report leave it out.
+    A change that is undone or corrected stays in the records; forecast and report leave it out.
     """
     now = datetime.now().astimezone()
     at = None if at_text is None else instant(at_text, option="--at").replace(microsecond=0)
@@ -154,7 +154,7 @@ def stage(words: tuple[str, ...]) -> None:
 @CONFIG
 @click.option("--for", "for_text", default="15 min", show_default=True, help="How long.")
 def pause(config: Path, for_text: str) -> None:
-    """Stop pump and fan while hands are in the chamber. Ends by itself."""
+    """Stop pump and fan while hands are in the chamber. The pause ends by itself."""
     try:
         for_s = parse_duration(for_text)
     except ValueError as error:
@@ -178,7 +178,10 @@ def resume(config: Path) -> None:
 @click.command()
 @click.argument("words", nargs=-1, metavar="[CONFIG] [ALARM]")
 def ack(words: tuple[str, ...]) -> None:
-    """Mark ALARM, or every active alarm, as seen. It stays until it clears."""
+    """Mark ALARM, or every active alarm, as seen.
+
+    This ends its reminders; most alarms stay active until their cause ends.
+    """
     names = [name.value for name in AlarmName]
     alarm = words[-1] if words and words[-1] in names else None
     if alarm is None and len(words) > 1:
@@ -191,7 +194,7 @@ def ack(words: tuple[str, ...]) -> None:
 @click.command()
 @CONFIG
 def reset(config: Path) -> None:
-    """End a lockout, once the loop has been checked. Failed tries are forgotten."""
+    """End a lockout, once the loop has been checked. Failed tries count from zero again."""
     _request(config, Reset())
 
 

@@ -70,8 +70,8 @@ def size(
 ) -> None:
     """Say whether the equipment of CONFIG holds its crop on a hot day.
 
-    The verdict comes first, then what limits it and what to change first. All of it is read off
-    rehearsed days, on the same control as `coldpin rehearse`.
+    The verdict comes first, then what limits it and what to change first. All of it comes from
+    rehearsed hot days, with the same control as `coldpin rehearse`.
     """
     if html_file is not None:
         need("lookout", what="--html")

@@ -94,7 +94,7 @@ def _no_data(
     headline = headline_of(snapshot, rules.limits, now)
     parts = [headline.words, headline.action, headline.more]
     if sent_s is not None:
-        parts.append("Where that is meant, coldpin ack ends these reminders.")
+        parts.append("If coldpin is meant to be off, coldpin ack ends these reminders.")
     notice = Notice(
         title=rules.title,
         body=" ".join(part for part in parts if part),

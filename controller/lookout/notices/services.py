@@ -92,7 +92,7 @@ def services_for(addresses: Sequence[str]) -> list[Service]:
     if wrong:
         numbers = ", ".join(str(number) for number in wrong)
         raise SettingsError(
-            "the file of addresses", (f"address {numbers}: of no service that is known",)
+            "the file of addresses", (f"address {numbers}: no known service has such an address",)
         )
     return services
 
