@@ -18,7 +18,6 @@ from controller.cli.instances import CONFIG
 from controller.cli.instants import instant
 from controller.domain.places import state_directory
 from controller.errors import RecordError
-from controller.fit.record import read_stretches
 from controller.pictures.model_chart import Compared, model_chart
 from controller.records.durable import replace_file
 from controller.settings.fit_file import FittedFigure, fit_text
@@ -73,7 +72,9 @@ def fit(
     need("fit", what="coldpin fit")
     if html_file is not None:
         need("lookout", what="--html")
-    from controller.fit import fitting  # noqa: PLC0415 - needs packages that few installed
+    # these need packages that few installed
+    from controller.fit import fitting  # noqa: PLC0415
+    from controller.fit.record import read_stretches  # noqa: PLC0415
 
     path = out if out is not None else config.with_name(f"{config.stem}-fit.toml")
     if not path.parent.is_dir():

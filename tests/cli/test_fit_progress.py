@@ -10,7 +10,7 @@ from controller.cli.fit import FitProgress
 @pytest.mark.parametrize(
     ("round_s", "says"),
     [(2.0, ["Fitting 6 figures."]),
-     (30.0, ["Fitting 6 figures.", "This takes about 4 minutes on this machine.",
+     (30.0, ["Fitting 6 figures.", "This takes about 7 minutes on this machine.",
              "Round 5, after 2 minutes.", "Round 8, after 4 minutes."])],
     ids=["quick", "slow"],
 )  # fmt: skip
