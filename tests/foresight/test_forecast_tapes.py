@@ -24,6 +24,6 @@ def test_days_are_forecast_as_they_were(name: str) -> None:
     assert len(now) == len(written)
     for line, before in zip(now, written, strict=True):
         for value, was in zip(split(line), split(before), strict=True):
-            # to what another processor may give
-            same = was if isinstance(was, str) else pytest.approx(was, rel=1e-6, abs=1e-6)
+            # another processor or Python rounds otherwise, and a search may end a little elsewhere
+            same = was if isinstance(was, str) else pytest.approx(was, rel=2e-3, abs=2e-3)
             assert value == same, f"{line!r}, before {before!r}"

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-import pytest
 from structlog.testing import capture_logs
 
 from controller.probes.samples import Sample
@@ -109,17 +108,12 @@ class Survey:
         return self.ids
 
 
-@pytest.fixture(name="ended")
-def _ended() -> Callable[[], None]:
-    """Return a function that waits for the survey in hand."""
-
-    def ended() -> None:
-        until(lambda: all(each.name != "bus-survey" for each in threading.enumerate()))
-
-    return ended
+def ended(watch: StrangerWatch) -> None:
+    """Wait for the survey in hand: a thread may still be alive that is no longer counted."""
+    until(lambda: watch._thread is None or not watch._thread.is_alive())
 
 
-def test_strangers_are_named_while_a_probe_is_lost(ended: Callable[[], None]) -> None:
+def test_strangers_are_named_while_a_probe_is_lost() -> None:
     """Those of the configuration are none, whatever the case of their letters."""
     survey = Survey(["28-ccc", "28-aaa", "28-bbb"])
     watch = StrangerWatch(survey, ["28-AAA"])
@@ -128,13 +122,13 @@ def test_strangers_are_named_while_a_probe_is_lost(ended: Callable[[], None]) ->
         assert watch.stranger(lost=False, now=0.0) == ""
         assert survey.times == 0
         watch.stranger(lost=True, now=1.0)  # the survey begins, in a thread
-        ended()
+        ended(watch)
         note = watch.stranger(lost=True, now=2.0)
         assert watch.stranger(lost=True, now=60.9) == note
-        ended()
+        ended(watch)
         assert survey.times == 1
         watch.stranger(lost=True, now=61.0)
-        ended()
+        ended(watch)
         assert survey.times == 2
 
     assert "on the bus: 28-bbb, 28-ccc. " in note
@@ -144,11 +138,11 @@ def test_strangers_are_named_while_a_probe_is_lost(ended: Callable[[], None]) ->
     ]
     assert watch.stranger(lost=False, now=62.0) == ""
     watch.stranger(lost=True, now=63.0)  # a loss anew: it looks at once
-    ended()
+    ended(watch)
     assert survey.times == 3
 
 
-def test_a_survey_that_hangs_is_not_begun_twice(ended: Callable[[], None]) -> None:
+def test_a_survey_that_hangs_is_not_begun_twice() -> None:
     """However long it takes, one thread waits for the bus."""
     survey = Survey(["28-bbb"])
     survey.may_end.clear()
@@ -161,5 +155,5 @@ def test_a_survey_that_hangs_is_not_begun_twice(ended: Callable[[], None]) -> No
     assert survey.times == 1
 
     survey.may_end.set()
-    ended()
+    ended(watch)
     assert "28-bbb" in watch.stranger(lost=True, now=122.5)
