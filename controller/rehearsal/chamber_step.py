@@ -17,30 +17,16 @@ class ChamberStep:
         self,
         begins: float,
         dt_s: float,
-        first_c: list[float],
+        probes: tuple[list[float], list[Lag]],
         courses: tuple[Course, Course],
     ) -> None:
-        """Begin without a probe; `add` each, in their order.
-
-        Args:
-            begins: Instant at which the step begins [s].
-            dt_s: Its length [s].
-            first_c: The probes as it begins [°C].
-            courses: Air and reservoir over it.
-        """
+        first_c, lags = probes
         self.begins = begins
         self.ends = begins + dt_s
         self.air, self.reservoir = courses
-        self.first_c = first_c
-        self.lags: list[Lag] = []
-        self.last_c: list[float] = []
-        self.bends_c: list[float] = []
-
-    def add(self, lag: Lag, last_c: float, bend_c: float) -> None:
-        """Add what one probe does: its way, where that ends, and how far it may bend [K]."""
-        self.lags.append(lag)
-        self.last_c.append(last_c)
-        self.bends_c.append(bend_c)
+        self.first_c, self.lags = first_c, lags
+        self.last_c = [lag.at(dt_s) for lag in lags]
+        self.bends_c = [lag.bend_c(dt_s) for lag in lags]
 
     def end_at(self, instant: float) -> None:
         """Let the probes' way end at an instant within the step [s]."""

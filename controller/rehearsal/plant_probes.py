@@ -24,7 +24,7 @@ from controller.rehearsal.gates import Gate, Gates
 from controller.rehearsal.noise import Noise
 from controller.rehearsal.plants import Actuators, SimulatedChamber
 from controller.settings.simulation import Simulation
-from controller.thermal.probe import Course, Lag, lag_at_rest, lag_with_end
+from controller.thermal.probe import Course, Lag, lag_along, lag_at_rest
 
 AFTER_SWITCH_S = 30.0
 """Longest step after a switch [s]; each one after it may be twice as long as the one before."""
@@ -130,9 +130,8 @@ class PlantProbes:
             "room": room_at(now),
         }
         first_c = [places_c[name] for name in probes]
-        self._step = ChamberStep(now, 0.0, first_c, (chamber.air, chamber.reservoir))
-        for each_c in first_c:
-            self._step.add(Lag(each_c, 0.0, 0.0, 0.0, 0.0), each_c, 0.0)
+        still = [Lag(each_c, 0.0, 0.0, 0.0, 0.0) for each_c in first_c]
+        self._step = ChamberStep(now, 0.0, (first_c, still), (chamber.air, chamber.reservoir))
         self._steps = deque([self._step])
         self._pending = False  # whether the last step may still be made shorter
         self._value_mc: dict[int, int] = {}
@@ -370,19 +369,19 @@ class PlantProbes:
         dt_s = air.dt_s
         self._longest_s = 2.0 * dt_s
         first_c, lags_s = last.last_c, self._lags_s
-        self._step = step = ChamberStep(begins, dt_s, first_c, (air, chamber.reservoir))
+        lags: list[Lag] = []
         for probe, name in enumerate(self._names):
             if name == "air":
                 course = air
             elif name == "reservoir":
                 course = chamber.reservoir
             elif name == "room":
-                lag = lag_at_rest(first_c[probe], room_c, tau_s=lags_s[probe])
-                step.add(lag, lag.at(dt_s), lag.bend_c(dt_s))
+                lags.append(lag_at_rest(first_c[probe], room_c, tau_s=lags_s[probe]))
                 continue
             else:
                 course = outlet_course(air, outlet_c, chamber.outlet_c(drive))
-            step.add(*lag_with_end(first_c[probe], course, tau_s=lags_s[probe]))
+            lags.append(lag_along(first_c[probe], course, tau_s=lags_s[probe]))
+        self._step = step = ChamberStep(begins, dt_s, (first_c, lags), (air, chamber.reservoir))
         self._pending = True
         steps, oldest = self._steps, begins - self._kept_s
         steps.append(step)
@@ -453,10 +452,17 @@ class PlantProbes:
 
     def _follow_c(self, probe: int, instant: float) -> float:
         """Return a probe's own temperature at an instant that the kept steps cover [°C]."""
+        step = self._covering(instant)
+        if step is None:
+            return self._steps[0].first_c[probe]
+        return step.lags[probe].at(instant - step.begins)
+
+    def _covering(self, instant: float) -> ChamberStep | None:
+        """Return the kept step that an instant lies in; None where the first begins with it."""
         for step in reversed(self._steps):
             if step.begins < instant:
-                return step.lags[probe].at(instant - step.begins)
-        return self._steps[0].first_c[probe]
+                return step
+        return None
 
     def _samples(
         self, number: int, at: float, *, dead: AbstractSet[str]
@@ -473,13 +479,12 @@ class PlantProbes:
             number: Number of the reading.
             at: Its instant [s].
         """
-        steps = self._steps
-        follow_c = steps[0].first_c
-        for step in reversed(steps):
-            if step.begins < at:
-                x = at - step.begins
-                follow_c = [lag.at(x) for lag in step.lags]
-                break
+        step = self._covering(at)
+        if step is None:
+            follow_c = self._steps[0].first_c
+        else:
+            x = at - step.begins
+            follow_c = [lag.at(x) for lag in step.lags]
         return [self._shown_mc(probe, number, each_c) for probe, each_c in enumerate(follow_c)]
 
     def _shown_mc(self, probe: int, number: int, follow_c: float) -> int:

@@ -12,7 +12,6 @@ from typing import NamedTuple
 from controller.errors import PhysicsError
 
 _exp = math.exp
-_new_tuple = tuple.__new__
 
 PROBE_STEP_K = 0.0625
 """Step of a 12-bit DS18B20 [K]. Source: DS18B20 data sheet, table 1."""
@@ -269,36 +268,6 @@ def lag_at_rest(probe_c: float, place_c: float, *, tau_s: float) -> Lag:
     if tau_s == 0.0:
         return Lag(place_c, 0.0, 0.0, 0.0, 0.0)
     return Lag(place_c, 0.0, 0.0, probe_c - place_c, 1.0 / tau_s)
-
-
-def lag_with_end(probe_c: float, course: Course, *, tau_s: float) -> tuple[Lag, float, float]:
-    """Return `lag_along`, where the probe is as the course ends [°C], and `Lag.bend_c` until then.
-
-    One straight run for what a rehearsal asks for at each step of the plant.
-
-    Args:
-        probe_c: The probe now [°C].
-        course: The truth from now on.
-        tau_s: Time constant of the probe [s]; 0: no lag.
-    """
-    dt_s, before_c, mean_c, after_c, swift, _ = course
-    if swift or tau_s == 0.0:
-        lag = lag_along(probe_c, course, tau_s=tau_s)
-        return lag, lag.at(dt_s), lag.bend_c(dt_s)
-    rise_k = after_c - before_c
-    bend_k = 3.0 * (rise_k - 2.0 * (mean_c - before_c))
-    c = bend_k / (dt_s * dt_s)
-    b = (rise_k - bend_k) / dt_s - 2.0 * tau_s * c
-    a = before_c - tau_s * b
-    k = probe_c - a
-    rate = 1.0 / tau_s
-    share = 0.125 * dt_s * dt_s
-    curve = share * rate * rate
-    return (
-        _new_tuple(Lag, (a, b, c, k, rate, 0.0, 0.0)),
-        a + dt_s * (b + c * dt_s) + k * _exp(-dt_s * rate),
-        2.0 * share * abs(c) + (abs(k) if curve > 1.0 else abs(k) * curve),
-    )
 
 
 def stepped_c(probe_c: float, *, step_k: float = PROBE_STEP_K) -> float:
