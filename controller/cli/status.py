@@ -43,7 +43,7 @@ WATCH_EVERY_S = 2.0
 def status(config: Path, as_json: bool, watch: bool) -> int:
     """Show how the chamber of CONFIG is now.
 
-    Exit status: 0 all is well, 1 an alarm is active, 2 no answer from the service.
+    Exit status: 0 all is well, 1 an alarm is active, 2 coldpin is not running.
     """
     settings = read_brief_settings(config)
     place = state_directory(config)
