@@ -15,7 +15,7 @@ MOST_BODY = 8192
 MOST_DIGITS = 10
 """Python refuses to read a number of thousands of digits."""
 HEADERS = {
-    # the charting library writes a style element of its own
+    # the planning page carries the style sheet of its charts in itself
     "content-security-policy": (
         "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; "
         "img-src 'self' data:; connect-src 'self'; form-action 'self'; "
