@@ -28,7 +28,7 @@ from controller.domain.temperatures import Seen
 
 SETTLED_S = 900.0
 """The cold coil, the fan's run-on and the probe's lag are over so long after a stop [s]."""
-FALL_MK = 1000
+AIR_DROP_MK = 1000
 """A fall from there that a resting plant does not show."""
 RISE_MK = 250
 """A rise from there that a plant which goes on cooling does not show."""
@@ -98,7 +98,7 @@ def _cools_by_itself(seen: Expectations, settled: Settled, inputs: Inputs, now: 
     if not (isinstance(air, Seen) and isinstance(water, Seen)):
         return False
     air_mc, water_mc = air.value_mc, water.value_mc
-    if air_mc > settled.air_mc - FALL_MK or air_mc - water_mc < WATER_COLDER_MK:
+    if air_mc > settled.air_mc - AIR_DROP_MK or air_mc - water_mc < WATER_COLDER_MK:
         return False
     if not isinstance(room, Seen):
         warmed = water_mc >= settled.water_mc + WATER_WARMED_MK
@@ -109,7 +109,7 @@ def _cools_by_itself(seen: Expectations, settled: Settled, inputs: Inputs, now: 
     if settled.room_mc is not None:
         if settled.room_mc - settled.air_mc < ROOM_WARMER_MK:
             return False  # it has come to its balance with a room that only now is warmer
-        if air_mc > settled.air_mc - FALL_MK - max(0, settled.room_mc - room_mc):
+        if air_mc > settled.air_mc - AIR_DROP_MK - max(0, settled.room_mc - room_mc):
             return False  # the room fell too
     if seen.warming.line.blocks < LEARNED_BLOCKS:
         return True

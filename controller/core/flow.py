@@ -124,7 +124,7 @@ def answer_mc(peak_mc: int, cooling: Cooling, inputs: Inputs, now: float, rule: 
     room, room_mc = inputs.room, cooling.flow.room_mc
     if isinstance(room, Seen) and room_mc is not None:
         explained_mk = max(explained_mk, room_mc - room.value_mc)
-    return peak_mc - rule.fall_mk - explained_mk
+    return peak_mc - rule.air_drop_mk - explained_mk
 
 
 def flow_at_start(cooling: Cooling, inputs: Inputs, now: float) -> Flow:

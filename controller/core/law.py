@@ -91,8 +91,8 @@ class FlowProof:
 
     after_s: float
     """Time without an answer after which the run is stopped."""
-    fall_mk: int
-    """Fall of the air that counts as an answer."""
+    air_drop_mk: int
+    """Drop of the air that counts as an answer."""
     outlet_drop_mk: int
     """The coil outlet answers while it is colder than the air by this much."""
     colder_by_mk: int

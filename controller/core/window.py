@@ -17,7 +17,7 @@ from math import floor, inf
 
 from controller.core.conditions import EXCHANGED_BY_MK, EXCHANGED_NO_MORE_MK
 from controller.core.expectations import (
-    FALL_MK,
+    AIR_DROP_MK,
     RISE_MK,
 )
 from controller.core.flow import answer_mc
@@ -214,6 +214,6 @@ def _of_the_expectations(box: Box, context: AlarmContext) -> None:
     if seen.cooling_while_off:
         box.threshold("air", settled.air_mc + RISE_MK)
         return
-    box.at_or_below("air", settled.air_mc - FALL_MK)
-    if air.value_mc <= settled.air_mc - FALL_MK:
+    box.at_or_below("air", settled.air_mc - AIR_DROP_MK)
+    if air.value_mc <= settled.air_mc - AIR_DROP_MK:
         box.pin()  # room and water may explain the fall; what they have to be hangs on all three

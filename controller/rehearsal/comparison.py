@@ -63,10 +63,10 @@ def warm_spells_s(half_hours: Sequence[HalfHour]) -> list[float]:
     A spell is half an hour or more of which the air is beyond the band for half the time.
     """
     began = []
-    was_warm = False
+    previously_warm = False
     for number, each in enumerate(half_hours):
         warm = each.above_s > 0.5 * each.lasted_s
-        if warm and not was_warm:
+        if warm and not previously_warm:
             began.append(number * HALF_HOUR_S)
-        was_warm = warm
+        previously_warm = warm
     return began

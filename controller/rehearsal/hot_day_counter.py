@@ -67,7 +67,7 @@ class _Set:
     put_in_s: float
     packs: int
     frozen_share: float
-    was_cold: bool = False
+    has_cooled: bool = False
     warm_s: float | None = None
 
     @property
@@ -212,8 +212,8 @@ class HotDayCounter:
 
     def _follow(self, one: _Set, reservoir_c: float, useful_c: float) -> None:
         if reservoir_c < useful_c:
-            one.was_cold, one.warm_s = True, None
-        elif one.was_cold and one.warm_s is None:
+            one.has_cooled, one.warm_s = True, None
+        elif one.has_cooled and one.warm_s is None:
             one.warm_s = self._at_s
 
     def switched(self, at_s: float, *, pump: bool) -> None:
@@ -320,7 +320,7 @@ class HotDayCounter:
                         one.put_in_s + shift_s,
                         one.packs,
                         one.frozen_share,
-                        one.was_cold,
+                        one.has_cooled,
                         None if one.warm_s is None else one.warm_s + shift_s,
                     )
                 )

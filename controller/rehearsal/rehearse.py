@@ -362,10 +362,10 @@ class Rehearsal:
 
     def _cut_power(self, now: float) -> None:
         """Everything falls off without a goodbye; the plant goes on by itself."""
-        was_on = any(output.on for output in self._outputs.values())
+        any_on = any(output.on for output in self._outputs.values())
         for output in self._outputs.values():
             output.switch(on=False)
-        if was_on:
+        if any_on:
             at_s = now - self.clock.origin
             self.tally.switched(at_s, pump=False, fan=False, phase="rest", reason="power cut")
 

@@ -173,7 +173,7 @@ class _Process:
         )
         now = _monotonic()
         state = self._timers.begun(now, self._alarms.standing())
-        state = self._warming.taken_up(state, probe_ids(settings))
+        state = self._warming.restored(state, probe_ids(settings))
         self._chamber = opened_chamber(plan, stage, outputs, state, self._around)
         self._records.keep_event(now, STAGE, stage)
         self._records.use_probes(now, probe_ids(settings))

@@ -65,7 +65,7 @@ class WarmingStore:
             "kept-warming", lambda kept: replace_file(self._file, _CODEC.text(kept))
         )
 
-    def taken_up(self, state: State, ids: Mapping[str, str]) -> State:
+    def restored(self, state: State, ids: Mapping[str, str]) -> State:
         """Return the state with what was learned before, where that can be believed.
 
         A file of a later release is left alone.

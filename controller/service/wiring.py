@@ -44,13 +44,13 @@ class WiredLoad:
     load: RatedLoad
     relay_module: str | None
     why_allowed: str
-    found_driver: OutputDriver | None = field(default=None, compare=False, repr=False)
-    """Found when the load was judged; None: `driver` looks for it."""
+    resolved_driver: OutputDriver | None = field(default=None, compare=False, repr=False)
+    """Resolved when the load was judged; None: `driver` looks for it."""
 
     @property
     def driver(self) -> OutputDriver:
         """The load's driver. The control loop asks for it, so it is not looked for on the card."""
-        return self.found_driver or find_driver(self.driver_name)
+        return self.resolved_driver or find_driver(self.driver_name)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -228,7 +228,7 @@ def _wire(
         load=load,
         relay_module=table.relay_module,
         why_allowed=verdict.reason,
-        found_driver=driver,
+        resolved_driver=driver,
     ), []
 
 

@@ -52,7 +52,7 @@ def law_of(settings: Settings) -> Law:
         limits=Limits(low_limit_mc=limits.low_limit, reservoir_margin_mk=limits.reservoir_margin),
         flow=FlowProof(
             after_s=flow.after,
-            fall_mk=flow.fall,
+            air_drop_mk=flow.fall,
             outlet_drop_mk=flow.outlet_drop,
             colder_by_mk=flow.colder_by,
             doubt_rise_mk=flow.doubt_rise,

@@ -20,7 +20,7 @@ from controller.thermal.exchanger import (
     counterflow_effectiveness,
     counterflow_ntu,
     crossflow_unmixed,
-    units_of_fall,
+    units_of_effectiveness,
 )
 from controller.thermal.water import MEAN_CP_KJ_KGK
 
@@ -251,7 +251,7 @@ class Coil:
         def wet_share(border_water_c: float) -> float:
             drive_k = air_c - border_water_c
             share = (air_c - border_air_c(border_water_c)) / drive_k
-            return 1.0 - units_of_fall(share, rate) / all_units
+            return 1.0 - units_of_effectiveness(share, rate) / all_units
 
         def surplus_k(border_water_c: float) -> float:
             share = max(0.0, wet_share(border_water_c))
@@ -269,9 +269,9 @@ class Coil:
                 - border_water_c
             )
 
-        all_fall = counterflow_effectiveness(all_units, rate)
-        high_c = (both * dew_c / air_side - air_c * (1.0 - all_fall)) / (
-            all_fall + water_side / air_side
+        whole_effectiveness = counterflow_effectiveness(all_units, rate)
+        high_c = (both * dew_c / air_side - air_c * (1.0 - whole_effectiveness)) / (
+            whole_effectiveness + water_side / air_side
         )
         border_water_c = bracketed_root(surplus_k, low=low_c, high=high_c)
         share = wet_share(border_water_c)

@@ -29,7 +29,7 @@ def counterflow_ntu(*, effectiveness: float, ratio: float) -> float:
     if not 0.0 <= effectiveness < 1.0:
         raise PhysicsError(f"effectiveness {effectiveness} must lie between 0 and 1")
     _checked(0.0, ratio)
-    return units_of_fall(effectiveness, ratio)
+    return units_of_effectiveness(effectiveness, ratio)
 
 
 def crossflow_unmixed(*, ntu: float, ratio: float) -> float:
@@ -77,7 +77,7 @@ def counterflow_effectiveness(units: float, rate: float) -> float:
     return (1.0 - lost) / (1.0 - rate * lost)
 
 
-def units_of_fall(share: float, rate: float) -> float:
+def units_of_effectiveness(share: float, rate: float) -> float:
     """Return the transfer units [-] of a *share*, the inverse of `counterflow_effectiveness`."""
     if abs(1.0 - rate) < 1e-9:
         return share / (1.0 - share)

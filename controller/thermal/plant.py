@@ -211,10 +211,10 @@ class Plant:
         """
         if LONGEST_STEP_S < longest_s < math.inf:
             longest_s = LONGEST_STEP_S
-        taken = self._attempt(state, longest_s, pump, fan, room_c, room_rh, flow, lights)
-        while isinstance(taken, float):
-            taken = self._attempt(state, taken, pump, fan, room_c, room_rh, flow, lights)
-        return taken
+        stepped = self._attempt(state, longest_s, pump, fan, room_c, room_rh, flow, lights)
+        while isinstance(stepped, float):
+            stepped = self._attempt(state, stepped, pump, fan, room_c, room_rh, flow, lights)
+        return stepped
 
     def swap(
         self, state: PlantState, *, packs: int, frozen_share: float, pack_c: float

@@ -49,7 +49,7 @@ def delays(law: Law) -> Law:
 
 
 _QUICK_FLOW = FlowProof(
-    after_s=300, fall_mk=300, outlet_drop_mk=1000, colder_by_mk=4000, doubt_rise_mk=1000,
+    after_s=300, air_drop_mk=300, outlet_drop_mk=1000, colder_by_mk=4000, doubt_rise_mk=1000,
     wait_s=200, tries=2, lockout_s=1800,
 )  # fmt: skip
 TAPES = {

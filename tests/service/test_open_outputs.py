@@ -51,7 +51,7 @@ def plan(tmp_path: Path) -> Plan:
 def with_driver(plan: Plan, driver: Picky) -> Plan:
     """Return the plan with every load on this driver."""
     return replace(
-        plan, loads=tuple(replace(load, found_driver=cast("Any", driver)) for load in plan.loads)
+        plan, loads=tuple(replace(load, resolved_driver=cast("Any", driver)) for load in plan.loads)
     )
 
 
@@ -85,7 +85,7 @@ def test_hardware_that_cannot_be_opened_is_known_before_anything_runs(plan: Plan
     """A real driver opens in a thread of its own, and is waited for."""
     pump, fan, _ = plan.loads
     driver = Picky(refused=2)
-    loads = [replace(load, hardware=True, found_driver=driver) for load in (pump, fan)]
+    loads = [replace(load, hardware=True, resolved_driver=driver) for load in (pump, fan)]
 
     with pytest.raises(OutputError, match="line busy"):
         open_loads(loads)

@@ -33,9 +33,9 @@ def kept_in(place: Path, warming: Warming = LEARNED) -> Path:
     return place / KEPT_WARMING
 
 
-def taken_up(place: Path, *, ids: dict[str, str] = IDS, later_s: float = 60.0) -> Warming:
+def restored(place: Path, *, ids: dict[str, str] = IDS, later_s: float = 60.0) -> Warming:
     store = WarmingStore(place, utc=lambda: WRITTEN_S + later_s)
-    state = store.taken_up(begin(0.0), ids)
+    state = store.restored(begin(0.0), ids)
     store.close()
     return state.expectations.warming
 
@@ -44,8 +44,8 @@ def test_a_restart_takes_up_what_was_learned(tmp_path: Path) -> None:
     """Blocks that were slow before it count on: two more restarts must not hide a stuck relay."""
     kept_in(tmp_path)
 
-    assert taken_up(tmp_path) == LEARNED
-    assert expected_speed_k_h(taken_up(tmp_path).line, 9.0) is not None
+    assert restored(tmp_path) == LEARNED
+    assert expected_speed_k_h(restored(tmp_path).line, 9.0) is not None
 
 
 @pytest.mark.parametrize(
@@ -63,14 +63,14 @@ def test_where_it_is_doubtful_it_is_unknown(
     """A line of another probe or season would blame a sound plant."""
     kept_in(tmp_path)
 
-    assert taken_up(tmp_path, ids=ids, later_s=later_s) == Warming()
+    assert restored(tmp_path, ids=ids, later_s=later_s) == Warming()
 
 
 def test_another_reservoir_probe_changes_nothing(tmp_path: Path) -> None:
     """It is learned by air and room alone."""
     kept_in(tmp_path)
 
-    assert taken_up(tmp_path, ids={**IDS, "reservoir": "28-x"}) == LEARNED
+    assert restored(tmp_path, ids={**IDS, "reservoir": "28-x"}) == LEARNED
 
 
 def test_a_damaged_file_is_unknown_and_is_replaced(tmp_path: Path) -> None:
@@ -85,9 +85,9 @@ def test_a_damaged_file_is_unknown_and_is_replaced(tmp_path: Path) -> None:
     ]  # fmt: skip
     for damaged in odd:
         (tmp_path / KEPT_WARMING).write_bytes(damaged)
-        assert taken_up(tmp_path) == Warming(), damaged[:80]
+        assert restored(tmp_path) == Warming(), damaged[:80]
         kept_in(tmp_path)
-        assert taken_up(tmp_path) == LEARNED
+        assert restored(tmp_path) == LEARNED
 
 
 def test_a_file_of_a_later_release_is_left_alone(tmp_path: Path) -> None:
@@ -96,7 +96,7 @@ def test_a_file_of_a_later_release_is_left_alone(tmp_path: Path) -> None:
     (tmp_path / KEPT_WARMING).write_bytes(later)
     store = WarmingStore(tmp_path, utc=lambda: WRITTEN_S)
 
-    assert store.taken_up(begin(0.0), IDS).expectations.warming == Warming()
+    assert store.restored(begin(0.0), IDS).expectations.warming == Warming()
     store.keep(learned_state(), IDS)
     store.close()
 
@@ -117,7 +117,7 @@ def test_one_block_that_was_learned_is_worth_keeping(tmp_path: Path) -> None:
     first = Warming(line=WarmingLine(1.0, 0.9, 0.5, 0.81, 0.45, 1, 0.9))
     kept_in(tmp_path, first)
 
-    assert taken_up(tmp_path) == first
+    assert restored(tmp_path) == first
 
 
 def test_why_it_is_learned_anew_is_in_the_log(tmp_path: Path) -> None:
@@ -125,7 +125,7 @@ def test_why_it_is_learned_anew_is_in_the_log(tmp_path: Path) -> None:
     kept_in(tmp_path)
 
     with capture_logs() as logs:
-        taken_up(tmp_path, ids={**IDS, "air": "28-b"})
+        restored(tmp_path, ids={**IDS, "air": "28-b"})
 
     assert [(line["event"], line["why"]) for line in logs] == [
         ("warming_is_learned_anew", "other probes are fitted")
@@ -145,6 +145,6 @@ def test_a_file_that_is_not_taken_up_is_in_the_log(tmp_path: Path, text: str, ev
     file.write_text(text, encoding="utf-8")
 
     with capture_logs() as logs:
-        taken_up(tmp_path)
+        restored(tmp_path)
 
     assert [(line["event"], line["file"]) for line in logs] == [(event, str(file))]

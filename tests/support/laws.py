@@ -62,7 +62,7 @@ def make_law(
         ),
         flow=FlowProof(
             after_s=flow_after_s,
-            fall_mk=300,
+            air_drop_mk=300,
             outlet_drop_mk=1000,
             colder_by_mk=4000,
             doubt_rise_mk=1000,

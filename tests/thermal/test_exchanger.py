@@ -189,7 +189,7 @@ def test_heat_per_inlet_kelvin_of_a_120_mm_core(
 @given(share=st.floats(0.01, 0.95), rate=st.floats(0.01, 1.04))
 def test_units_and_fall_undo_each_other(share: float, rate: float) -> None:
     """Also beyond rate 1, where the other stream is the smaller one."""
-    units = ex.units_of_fall(share, rate)
+    units = ex.units_of_effectiveness(share, rate)
 
     assert ex.counterflow_effectiveness(units, rate) == pytest.approx(share, rel=1e-6)
 
