@@ -46,7 +46,7 @@ POWER_UP = "power-up"
 POLL_S = 1.0
 READINGS_WITHIN_S = 90.0
 PRIME_WITHIN_S = 600.0
-OUTLET_FALL_K, AIR_FALL_K = 1.0, 0.3
+OUTLET_DROP_K, AIR_DROP_K = 1.0, 0.3
 """The fall at the coil's outlet, or of the air, that shows that cold water has come [K]."""
 PLAUSIBLE_C = {
     "air": (0.0, 40.0),
@@ -295,7 +295,7 @@ def prime_step(
     if answer.lower() not in {"y", "yes"}:
         return CheckedStep(name="prime", outcome=SKIPPED, note=answer or "no reason given")
     place = "coil_outlet" if "coil_outlet" in sieves else "air"
-    fall_k = OUTLET_FALL_K if place == "coil_outlet" else AIR_FALL_K
+    drop_k = OUTLET_DROP_K if place == "coil_outlet" else AIR_DROP_K
     first_c = _readings(source, sieves, person, within_s=READINGS_WITHIN_S)[place]
     if first_c is None:
         return CheckedStep(name="prime", outcome=FAILED, note=f"no reading: {place}")
@@ -312,13 +312,13 @@ def prime_step(
                 if now_c is None:
                     continue
                 highest_c = max(highest_c, now_c)
-                if now_c <= highest_c - fall_k:
+                if now_c <= highest_c - drop_k:
                     took_s = person.clock() - began
                     break
         finally:
             outputs.run(pump=False, fan=False)
     if took_s is None:
-        note = f"{place} did not fall by {fall_k:g} K within {PRIME_WITHIN_S / 60:.0f} min"
+        note = f"{place} did not fall by {drop_k:g} K within {PRIME_WITHIN_S / 60:.0f} min"
         return CheckedStep(name="prime", outcome=FAILED, note=note)
     proposed_s = 5 * math.ceil(took_s / 5) if place == "coil_outlet" else None
     note = f"cold at {place.replace('_', ' ')} after {took_s:.0f} s"

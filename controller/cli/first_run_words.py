@@ -5,7 +5,7 @@ from __future__ import annotations
 from controller.domain.first_run import FAILED, SKIPPED, FirstRun
 
 
-def words_of(run: FirstRun | None) -> str:
+def first_run_summary(run: FirstRun | None) -> str:
     """Return the last first run in a few words, for the report and the status."""
     if run is None:
         return "none on record; coldpin first-run makes one"

@@ -139,11 +139,14 @@ class FitProgress:
 
 def _text(result: Fit, config: Path) -> str:
     figures: dict[tuple[str, str], FittedFigure] = {}
-    for told, group in ((True, result.fitted), (False, (*result.untold, *result.adjusted))):
+    for determined, group in (
+        (True, result.fitted),
+        (False, (*result.undetermined, *result.adjusted)),
+    ):
         for each in group:
             part = getattr(result.spec, each.figure.part)
             span = f"{each.low:.3g} to {each.high:.3g} {each.figure.unit}".rstrip()
-            note = span if told else "not determined by this record, moved with the others"
+            note = span if determined else "not determined by this record, moved with the others"
             for key in each.figure.keys:
                 value = each.value if key == each.figure.key else getattr(part, key)
                 whole = "" if len(each.figure.keys) == 1 else f"{each.figure.what}: "
@@ -151,7 +154,7 @@ def _text(result: Fit, config: Path) -> str:
                     (each.figure.part, key),
                     FittedFigure(
                         part=each.figure.part, key=key, value=value,
-                        note=(whole if told else "") + note,
+                        note=(whole if determined else "") + note,
                     ),
                 )  # fmt: skip
     return fit_text(
@@ -173,7 +176,7 @@ def _document(result: Fit, path: Path) -> dict[str, Any]:
         "days": round(result.days, 3),
         "whole_sets": result.sets,
         "fitted": [_figure_document(each) for each in result.fitted],
-        "not_told": [_figure_document(each) for each in result.untold],
+        "not_told": [_figure_document(each) for each in result.undetermined],
         "adjusted": [_figure_document(each) for each in result.adjusted],
         "air_misfit_k": result.air_rms_k,
         "reservoir_misfit_k": result.reservoir_rms_k,

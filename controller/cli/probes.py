@@ -47,7 +47,7 @@ def probes(root: Path, as_json: bool, tell_apart: bool) -> None:
         )
     bus = survey(root)
     if tell_apart:
-        _tell_apart(root, bus.ids)
+        _identify_each(root, bus.ids)
         return
     read = read_all(root, bus.ids)
     if as_json:
@@ -88,7 +88,7 @@ def read_all(root: Path, ids: tuple[str, ...]) -> dict[str, Sample]:
         return dict(zip(ids, samples, strict=True))
 
 
-def _tell_apart(root: Path, ids: tuple[str, ...]) -> None:
+def _identify_each(root: Path, ids: tuple[str, ...]) -> None:
     """Ask for one place after another which probe hangs there, and print the tables."""
     lines: list[str] = []
     left = list(ids)

@@ -40,7 +40,7 @@ class RehearsedNotices:
     def __call__(self, view: OutsideView) -> Sequence[Notification]:
         """Return what people are notified of at this moment."""
         snapshot = Snapshot(
-            taken_utc=view.now,
+            at_utc=view.now,
             status=view.status,
             age_s=0.0,
             silent=False,

@@ -11,7 +11,7 @@ import click
 from controller.cli import people
 from controller.cli.extras import need
 from controller.cli.files import reason_of
-from controller.cli.first_run_words import words_of
+from controller.cli.first_run_words import first_run_summary
 from controller.cli.instances import CONFIG
 from controller.cli.instants import instant
 from controller.domain.alarm_guide import alarm_title
@@ -84,7 +84,7 @@ def report(
         )
     else:
         _print_for_people(made, settings)
-        click.echo(f"first run: {words_of(checked)}")
+        click.echo(f"first run: {first_run_summary(checked)}")
 
 
 def _write_page(

@@ -11,7 +11,7 @@ import click
 
 from controller import __version__
 from controller.cli import people
-from controller.cli.first_run_words import words_of
+from controller.cli.first_run_words import first_run_summary
 from controller.cli.instances import CONFIG
 from controller.cli.versions import version_words
 from controller.commissioning.host import host_findings
@@ -49,7 +49,7 @@ def status(config: Path, as_json: bool, watch: bool) -> int:
     place = state_directory(config)
     while True:
         now = datetime.now(UTC)
-        snapshot = take_snapshot(place, taken_utc=now, forecast=read_forecast(place, now=now))
+        snapshot = take_snapshot(place, at_utc=now, forecast=read_forecast(place, now=now))
         report = report_of(snapshot, place, settings)
         if as_json:
             people.print_json(_CODEC.document(report))
@@ -135,7 +135,7 @@ def _print_for_people(report: StatusReport, snapshot: Snapshot, settings: BriefS
     )
     # the chamber's zone, as its service wrote it; this machine's may be set to nonsense
     zone = UTC if snapshot.status is None else snapshot.status.as_of.tzinfo
-    now = snapshot.taken_utc.astimezone(zone)
+    now = snapshot.at_utc.astimezone(zone)
     headline = headline_of(snapshot, limits, now)
     change = next_change(snapshot.forecast, snapshot.last_swap, now)
     status = snapshot.status
@@ -154,7 +154,7 @@ def _print_for_people(report: StatusReport, snapshot: Snapshot, settings: BriefS
             [
                 *readings_of(status, settings.unit),
                 ("Updated", words.moment(status.as_of, now)),
-                ("First run", words_of(report.first_run)),
+                ("First run", first_run_summary(report.first_run)),
                 *version_rows(status.version, report.installed),
             ]
         )

@@ -20,8 +20,8 @@ from controller.fit.replay import Offsets, Stretch, sets_in
 from controller.thermal.specs import PlantSpec
 
 WIDEST_SD = 0.35
-"""A figure whose logarithm is less sure than this is not told by the record: its interval would
-reach from half to twice."""
+"""A figure whose logarithm is less sure than this is not determined by the record: its interval
+would reach from half to twice."""
 NARROWED = 0.7
 """Nor is one that the record makes less surer than this share of the doubt there was before."""
 LEAST_DAYS = 1.0
@@ -67,9 +67,9 @@ class Fit:
     """What a record says of a plant."""
 
     fitted: tuple[Fitted, ...]
-    """What the record tells."""
-    untold: tuple[Fitted, ...]
-    """What it was asked for and does not tell: moved no further than what is usual allows."""
+    """What the record determines."""
+    undetermined: tuple[Fitted, ...]
+    """What the record does not determine: moved no further than what is usual allows."""
     adjusted: tuple[Fitted, ...]
     """What was known roughly, moved likewise. The other figures hold with these two."""
     spec: PlantSpec
@@ -103,7 +103,7 @@ def fit(
     Raises:
         RecordError: The record cannot tell anything; says what it lacks.
     """
-    _refuse_what_tells_nothing(stretches, spec)
+    _refuse_uninformative(stretches, spec)
     problem = Problem(stretches, spec, (*ROUGHLY_KNOWN, *FIGURES))
     best = search(problem, on_round)
     result = _as_fit(problem, best)
@@ -170,7 +170,7 @@ def _misfit(problem: Problem, at: Any) -> float:
     return float(errors @ errors)
 
 
-def _refuse_what_tells_nothing(stretches: Sequence[Stretch], spec: PlantSpec) -> None:
+def _refuse_uninformative(stretches: Sequence[Stretch], spec: PlantSpec) -> None:
     problems = []
     days = sum(each.seconds for each in stretches) / 86_400.0
     if days < LEAST_DAYS:
@@ -225,7 +225,7 @@ def _as_fit(problem: Problem, at: Any) -> Fit:
         )
         for i, figure in enumerate(problem.figures)
     ]
-    told = {
+    determined = {
         figure
         for i, figure in enumerate(problem.figures)
         if figure in FIGURES and sd[i] <= min(WIDEST_SD, NARROWED * figure.doubt)
@@ -236,9 +236,9 @@ def _as_fit(problem: Problem, at: Any) -> Fit:
         return float(np.sqrt(np.mean(joined**2))) if len(joined) else math.nan
 
     return Fit(
-        fitted=tuple(each for each in figures if each.figure in told),
-        untold=tuple(
-            each for each in figures if each.figure in FIGURES and each.figure not in told
+        fitted=tuple(each for each in figures if each.figure in determined),
+        undetermined=tuple(
+            each for each in figures if each.figure in FIGURES and each.figure not in determined
         ),
         adjusted=tuple(each for each in figures if each.figure in ROUGHLY_KNOWN),
         spec=spec,

@@ -218,8 +218,8 @@ def _reserve_kj(side: WaterSide, water: Water, end: End | None) -> float:
 
 def _taken_up_kj(situation: Situation) -> float:
     side, start, now = situation.side, situation.course.start, situation.water
-    taken_j = side.cold_left_j(start, now.water_c) - side.cold_left_j(now, now.water_c)
-    return max(0.0, taken_j / 1000.0)
+    spent_j = side.cold_left_j(start, now.water_c) - side.cold_left_j(now, now.water_c)
+    return max(0.0, spent_j / 1000.0)
 
 
 def _basis(learning: Learning) -> str:

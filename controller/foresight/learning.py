@@ -21,7 +21,7 @@ from controller.foresight.outdoors import Outdoors
 from controller.foresight.room_side import Room, RoomRow, learned_room, room_row, sized_room
 from controller.foresight.situation import Situation, present_water, start_of
 from controller.foresight.sized import Sized
-from controller.foresight.swaps import FALL_BINS, FALL_K, Swap
+from controller.foresight.swaps import SWAP_DROP_BINS, SWAP_DROP_K, Swap
 from controller.foresight.unknowns import Belief, first_belief, next_belief, not_frozen_through
 from controller.foresight.water_fit import fit, with_knee
 from controller.foresight.water_side import Group, WaterCourse, WaterSide
@@ -47,7 +47,7 @@ LEAST_BINS_BEFORE = 9
 USUAL_ERROR_S, USUAL_ERROR_SHARE = 2400.0, 0.5
 """A past error beyond this and this share of its lead belongs to its set, not to the plant."""
 UNEXPLAINED = 0.6
-"""Share of `FALL_K` that the packs in the water may not explain, for a fall to be a swap [-]."""
+"""Share of `SWAP_DROP_K` that the packs in the water may not explain, for a swap [-]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,8 +214,8 @@ class Learning:
         if key in self._judged:
             return self._judged[key]
         first, onset = _index(bins, before.at_s), _index(bins, detected.at_s)
-        after = min(FALL_BINS, len(bins) - onset)
-        if onset - first < FALL_BINS or after < 1:
+        after = min(SWAP_DROP_BINS, len(bins) - onset)
+        if onset - first < SWAP_DROP_BINS or after < 1:
             return False
         room = self._room(bins[:onset], hours[:onset])
         groups = groups_after(before, self._groups, self.sized.packs_in_set)
@@ -226,8 +226,8 @@ class Learning:
         expected = side.run(present_water(until, fitted), course.steps[-after:])
         seen = [value for value in course.seen_c[-after:] if value is not None]
         unexplained_k = min(state.water_c for state in expected) - min(seen) if seen else 0.0
-        swap = unexplained_k > UNEXPLAINED * FALL_K
-        if onset + FALL_BINS < len(bins):
+        swap = unexplained_k > UNEXPLAINED * SWAP_DROP_K
+        if onset + SWAP_DROP_BINS < len(bins):
             self._judged[key] = swap
         return swap
 

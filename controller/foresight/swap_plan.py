@@ -215,7 +215,7 @@ def _planned(asked: _Asked, policy: Policy) -> SwapPlan:
     short = False
     while spent_s is not None and spent_s < ends_s and len(swaps) < MOST_SWAPS:
         earliest_s = from_s + APART_S if swaps else from_s
-        wish_s, why = best_visit(spent_s, earliest_s, habits, hour_at)
+        preferred_s, why = best_visit(spent_s, earliest_s, habits, hour_at)
         if policy.eager:
             wanted = 1 if policy.partial else habits.packs_in_set
             frozen_s = max(
@@ -223,8 +223,8 @@ def _planned(asked: _Asked, policy: Policy) -> SwapPlan:
                 frozen_at(freezer, wanted, policy),
                 from_s + WORTH_KEEPING * (spent_s - from_s),
             )
-            wish_s, why = as_soon_as(wish_s, why, frozen_s, habits, hour_at)
-        at_s, packs, lacking = possible_visit(wish_s, freezer, habits, hour_at, policy)
+            preferred_s, why = as_soon_as(preferred_s, why, frozen_s, habits, hour_at)
+        at_s, packs, lacking = possible_visit(preferred_s, freezer, habits, hour_at, policy)
         if at_s >= ends_s or math.isinf(at_s):
             short = True
             break

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from controller.foresight.bins import BIN_S, Bin
 
-FALL_K = 1.5
-FALL_BINS = 6
+SWAP_DROP_K = 1.5
+SWAP_DROP_BINS = 6
+"""Water that drops so far within so many bins has been given packs."""
 APART_S = 3600.0
 """A second log within the hour is the same swap."""
 LOG_AFTER_S, LOG_BEFORE_S = 90 * 60.0, 15 * 60.0
@@ -86,13 +87,13 @@ def _falls(bins: Sequence[Bin]) -> list[float]:
             continue
         before = [
             (each.water_c, each.end_s)
-            for each in bins[max(0, index - FALL_BINS) : index]
+            for each in bins[max(0, index - SWAP_DROP_BINS) : index]
             if each.water_c is not None
         ]
         if not before:
             continue
         highest = max(value for value, _ in before)
-        if highest - water_c < FALL_K:
+        if highest - water_c < SWAP_DROP_K:
             falling = False
             continue
         if falling:

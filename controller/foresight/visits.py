@@ -65,32 +65,32 @@ def best_visit(
     spent_s: float, earliest_s: float, habits: Habits, hour_at: HourAt
 ) -> tuple[float, str]:
     """Return when the set is best changed, and why."""
-    wish_s = max(spent_s - SOONER_S, earliest_s)
+    preferred_s = max(spent_s - SOONER_S, earliest_s)
     at = _clock(hour_at(spent_s))
-    if habits.awake(hour_at(wish_s)):
-        return wish_s, f"the cold may run out from {at} on"
-    asleep_for_s = (hour_at(wish_s) - habits.sleeps_h) % 24.0 * _HOUR_S
-    bed_s = wish_s - asleep_for_s - BEFORE_BED_S
+    if habits.awake(hour_at(preferred_s)):
+        return preferred_s, f"the cold may run out from {at} on"
+    asleep_for_s = (hour_at(preferred_s) - habits.sleeps_h) % 24.0 * _HOUR_S
+    bed_s = preferred_s - asleep_for_s - BEFORE_BED_S
     if bed_s >= earliest_s:
         return bed_s, f"before the night: the cold may run out from {at} on"
-    return waking(wish_s, habits, hour_at), f"on waking: the cold may run out from {at} on"
+    return waking(preferred_s, habits, hour_at), f"on waking: the cold may run out from {at} on"
 
 
 def possible_visit(
-    wish_s: float, freezer: FreezerQueue, habits: Habits, hour_at: HourAt, policy: Policy
+    preferred_s: float, freezer: FreezerQueue, habits: Habits, hour_at: HourAt, policy: Policy
 ) -> tuple[float, int, str]:
     """Return when how many packs can go in, and what is lacking."""
     wanted = habits.packs_in_set
     least = policy.least_frozen
-    shares = freezer.frozen_shares(wish_s)
+    shares = freezer.frozen_shares(preferred_s)
     ready = min(wanted, sum(share >= least for share in shares))
     through = min(wanted, sum(share >= 1.0 for share in shares))
     if through == wanted:
-        return wish_s, wanted, ""
+        return preferred_s, wanted, ""
     if ready:
         half = ready - through
         lacking = f"only {through} of {wanted} packs are frozen by then"
-        return wish_s, ready, f"{lacking}, take {half} half frozen too" if half else lacking
+        return preferred_s, ready, f"{lacking}, take {half} half frozen too" if half else lacking
     if not freezer.ready_s:
         return math.inf, 0, "there are no packs in the freezer"
     first_s = frozen_at(freezer, 1, policy)
@@ -110,12 +110,12 @@ def waking(at_s: float, habits: Habits, hour_at: HourAt) -> float:
 
 
 def as_soon_as(
-    wish_s: float, why: str, frozen_s: float, habits: Habits, hour_at: HourAt
+    preferred_s: float, why: str, frozen_s: float, habits: Habits, hour_at: HourAt
 ) -> tuple[float, str]:
     """Return the swap as soon as a set is frozen and somebody awake, where that is sooner."""
     at_s = waking(frozen_s, habits, hour_at)
-    if at_s >= wish_s:
-        return wish_s, why
+    if at_s >= preferred_s:
+        return preferred_s, why
     return at_s, "as soon as they are frozen: the freezer needs the time for the next ones"
 
 

@@ -164,7 +164,7 @@ class WaterSide:
         ]
         now = [group.melted for group in groups]
         now += [self._warmed_k(group, start.water_c) for group in groups]
-        taken_w_k, spent_of = [0.0] * n, [1.0] * n
+        pack_w_k_of, spent_of = [0.0] * n, [1.0] * n
         warms = self._warming * BIN_S
         warms /= 1.0 + warms
         spent_w_k = warms * self._packs_j_k / BIN_S
@@ -184,15 +184,15 @@ class WaterSide:
                 heat_w += duty * pump_w + cooled_w_k * air_c
                 slope_w_k += cooled_w_k
             for place, share, frozen in packs:
-                gone = now[place]
+                melted = now[place]
                 pack_w_k, spent = 0.0, 1.0
-                if gone < frozen:
-                    left = 1.0 - gone / frozen
+                if melted < frozen:
+                    left = 1.0 - melted / frozen
                     spent = exp(-left / spread)
-                    front = 1.0 + core * (2.0 * gone - 1.0)
+                    front = 1.0 + core * (2.0 * melted - 1.0)
                     left += _LAST_ICE
                     pack_w_k = half_w_k / front * left**shrink * sqrt(1.0 - _MOST_SPENT * spent)
-                taken_w_k[place] = pack_w_k
+                pack_w_k_of[place] = pack_w_k
                 spent_of[place] = spent
                 ice_w_k = share * (pack_w_k + spent_w_k * spent)
                 heat_w += ice_w_k * plateau_c + share * spent_w_k * now[n + place]
@@ -202,10 +202,10 @@ class WaterSide:
             melt = BIN_S * (over_k if over_k > 0.0 else 0.0) / worth_j  # noqa: FURB136
             over_k = water_c - plateau_c
             for place, _, frozen in packs:
-                pack_w_k = taken_w_k[place]
+                pack_w_k = pack_w_k_of[place]
                 if pack_w_k > 0.0:
-                    gone = now[place] + melt * pack_w_k
-                    now[place] = gone if gone < frozen else frozen  # noqa: FURB136
+                    melted = now[place] + melt * pack_w_k
+                    now[place] = melted if melted < frozen else frozen  # noqa: FURB136
                 now[n + place] += warms * (spent_of[place] * over_k - now[n + place])
             return water_c
 

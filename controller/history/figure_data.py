@@ -273,7 +273,7 @@ def _cold_ends(snapshot: Snapshot, zone: tzinfo | None) -> Expected | None:
     if forecast is None or forecast.early is None or forecast.swap_due is None:
         return None
     early, likely = forecast.early, forecast.swap_due
-    if early <= snapshot.taken_utc:
+    if early <= snapshot.at_utc:
         return None
     text = f"cold lasts to {early.astimezone(zone):%a %H:%M}"
     return Expected(early_s=early.timestamp(), likely_s=likely.timestamp(), text=text)

@@ -34,7 +34,7 @@ class ProbeSuccesses:
         """Note the readings of a snapshot; a probe that is no longer configured is dropped."""
         if snapshot.status is None or snapshot.silent:
             return
-        read_at_s = snapshot.taken_utc.timestamp() - (snapshot.age_s or 0.0)
+        read_at_s = snapshot.at_utc.timestamp() - (snapshot.age_s or 0.0)
         self._at = {
             place: self._at[place] if probe.reading_c is None else read_at_s
             for place, probe in snapshot.status.probes.fitted()

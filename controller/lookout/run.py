@@ -50,7 +50,7 @@ class SwapDueReporter:
         Raises:
             OSError: It cannot be reported.
         """
-        now, forecast = snapshot.taken_utc, snapshot.forecast
+        now, forecast = snapshot.at_utc, snapshot.forecast
         due = None if forecast is None else forecast.is_due(now, self._lead)
         if due is None:
             return

@@ -72,7 +72,7 @@ class Watch(Worker):
         at = datetime.now(UTC) if at is None else at
         made_at = self._made_at
         fresh = made_at is not None and abs(at - made_at) <= FRESH_FOR
-        return take_snapshot(self._place, taken_utc=at, forecast=self._forecast if fresh else None)
+        return take_snapshot(self._place, at_utc=at, forecast=self._forecast if fresh else None)
 
     def step(self, at: datetime) -> Snapshot:
         """Take a snapshot, have a forecast made where it is time to, and call the listeners.

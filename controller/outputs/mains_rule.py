@@ -236,7 +236,7 @@ def _nameplate_gaps(load: RatedLoad, module: RelayModule) -> list[str]:
     """Return a refusal for each thing that a mains module's record must say and does not."""
     fields = {field: getattr(module, field) for field in nameplate.REQUIRED}
     return [
-        f"relay-modules.toml: modules.{module.id}.{gap.field}: found {gap.found}, allowed for "
+        f"relay-modules.toml: modules.{module.id}.{gap.field}: found {gap.recorded}, allowed for "
         f"{load.name} at {load.supply}: {gap.allowed}; {gap.advice}"
         for gap in nameplate.gaps(fields)
     ]

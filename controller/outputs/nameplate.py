@@ -84,12 +84,12 @@ _BODIES: dict[str, _Body] = {
 }  # fmt: skip
 """Marks of testing bodies by what is printed, in small letters."""
 
-_WORDS_NEAR_A_MARK = frozenset({
+_TERMS_NEAR_A_MARK = frozenset({
     "and", "approval", "approved", "c", "ce", "certified", "fcc", "listed", "mark", "reach",
     "rheinland", "rohs", "süd", "sud", "ukca", "us", "weee", "with",
 })  # fmt: skip
 """What may stand beside a testing body's mark; none of it counts as one."""
-_ALSO_A_WORD = "MET"
+_ENGLISH_TOO = "MET"
 """A mark that is an English word too, so it counts only as printed: "CE met" is no mark."""
 _UNPRINTED = re.compile(r"[^A-Za-z0-9ÄÖÜäöüß\s.,;:/()&+®™°≥\"'–—-]")
 """What no plate prints: a question mark, a cross or another script may turn a text round."""
@@ -107,10 +107,10 @@ _GOOD_INSULATION = re.compile(
     r"\bclass ii\b|\b(?:safe|protective) separation\b"
 )
 _WEAKER = r"(?:basic|functional|supplementary)(?: insulation)?"
-_BESIDE = re.compile(rf"\b{_WEAKER} and | and {_WEAKER}(?=$|[,;])")
+_ADDED_TO_A_STRONGER = re.compile(rf"\b{_WEAKER} and | and {_WEAKER}(?=$|[,;])")
 """A weaker insulation counts for nothing where the good one is there as well."""
 _WEAK = re.compile(rf"\b{_WEAKER}\b|\bclass (?!ii\b)\w+")
-_INSULATION_WORDS = frozenset({
+_INSULATION_TERMS = frozenset({
     "and", "basic", "between", "circuit", "class", "clearance", "coil", "contact", "contacts",
     "control", "creepage", "double", "from", "functional", "ii", "iec", "en", "input", "insulated",
     "insulation", "isolation", "mains", "or", "output", "per", "protection", "protective",
@@ -128,7 +128,7 @@ _KINDS_OF_BOX = frozenset({
     "mounted", "plastic", "polycarbonate", "rail", "relay", "screwed", "sealed", "steel", "the",
     "type", "wall",
 })  # fmt: skip
-_ENCLOSURE_WORDS = _KINDS_OF_BOX | frozenset({
+_ENCLOSURE_TERMS = _KINDS_OF_BOX | frozenset({
     "and", "box", "cabinet", "cable", "case", "cover", "door", "enclosure", "front", "gland",
     "glands", "housing", "in", "inside", "lid", "on", "screws", "with",
 })  # fmt: skip
@@ -149,7 +149,7 @@ class Gap:
     """A field that does not say what it must."""
 
     field: str
-    found: str
+    recorded: str
     allowed: str
     advice: str
 
@@ -166,19 +166,19 @@ def gaps(fields: Mapping[str, str | None]) -> list[Gap]:
         advice = _COPY if is_placeholder(text) else _advice(field, text, fields)
         if advice is not None:
             shown = "nothing" if fields[field] is None else f'"{text}"'
-            missing.append(Gap(field=field, found=shown, allowed=allowed, advice=advice))
+            missing.append(Gap(field=field, recorded=shown, allowed=allowed, advice=advice))
     return missing
 
 
 def is_placeholder(text: str) -> bool:
     """Return whether a field is empty, a stand-in, or a way of saying no."""
-    words = _words(text)
-    if "".join(words) in _STAND_INS or words[0] in _EVASIONS or words[:2] == ["n", "a"]:
+    terms = _terms(text)
+    if "".join(terms) in _STAND_INS or terms[0] in _EVASIONS or terms[:2] == ["n", "a"]:
         return True
     if re.fullmatch(r"\s*[<{].*[>}]\s*", text):  # a form that was not filled in
         return True
     # "no mark" says no, but "No. 1234" is a number
-    return words[0] == "no" and not any(letter.isdigit() for letter in text)
+    return terms[0] == "no" and not any(letter.isdigit() for letter in text)
 
 
 def _advice(field: str, text: str, fields: Mapping[str, str | None]) -> str | None:
@@ -202,23 +202,23 @@ def _advice(field: str, text: str, fields: Mapping[str, str | None]) -> str | No
 
 
 def _mark_advice(text: str) -> str | None:
-    words = _mark_words(text)
-    others = [term for term in words if term not in _BODIES and term not in _WORDS_NEAR_A_MARK]
-    if any(term in _BODIES for term in words):
+    terms = _mark_terms(text)
+    others = [term for term in terms if term not in _BODIES and term not in _TERMS_NEAR_A_MARK]
+    if any(term in _BODIES for term in terms):
         if not others:
             return None
         return f"write the mark alone, without {_quoted(others)}; a component's mark is none"
-    if set(words) & _DECLARATIONS:
+    if set(terms) & _DECLARATIONS:
         return f"that is the maker's own declaration and no test: {_COPY}"
     return f"no testing body that coldpin knows has that mark: {_COPY}"
 
 
-def _mark_words(text: str) -> list[str]:
+def _mark_terms(text: str) -> list[str]:
     """Return the words of a mark; the two digits after ENEC name the body and go with it."""
-    words = _words(re.sub(r"(?i)\benec\s?\d{2}\b", "enec", text))
-    if re.search(rf"\b{_ALSO_A_WORD}\b", text):
-        return words
-    return [f"{term} (as a word)" if term == _ALSO_A_WORD.casefold() else term for term in words]
+    terms = _terms(re.sub(r"(?i)\benec\s?\d{2}\b", "enec", text))
+    if re.search(rf"\b{_ENGLISH_TOO}\b", text):
+        return terms
+    return [f"{term} (as a word)" if term == _ENGLISH_TOO.casefold() else term for term in terms]
 
 
 def _standard_advice(text: str) -> str | None:
@@ -236,7 +236,7 @@ def _parts(text: str) -> list[str]:
 
 def _number_advice(text: str, *, mark: str, standard: str) -> str | None:
     """Judge a file number by the forms of the bodies that the mark names."""
-    bodies = {_BODIES[term] for term in _mark_words(mark) if term in _BODIES}
+    bodies = {_BODIES[term] for term in _mark_terms(mark) if term in _BODIES}
     if not bodies:
         bodies = set(_BODIES.values())  # the mark has a refusal of its own
     digits = _digits(text)
@@ -270,15 +270,15 @@ def _insulation_advice(text: str) -> str | None:
     plain = " ".join(text.casefold().split())
     others = [
         term
-        for term in _words(text)
-        if term not in _INSULATION_WORDS and not re.fullmatch(r"[1-9]\d*(?:v|kv|mm)?", term)
+        for term in _terms(text)
+        if term not in _INSULATION_TERMS and not re.fullmatch(r"[1-9]\d*(?:v|kv|mm)?", term)
     ]
     if _GOOD_INSULATION.search(plain) is None:
         return (
             "the Pi's side is touched by people, so use a module with better insulation; an "
             "optocoupler, a test voltage and basic insulation are no such class"
         )
-    if weaker := _WEAK.findall(_BESIDE.sub("", plain)):
+    if weaker := _WEAK.findall(_ADDED_TO_A_STRONGER.sub("", plain)):
         return f"write the better class alone, without {_quoted(weaker)}: which of them holds?"
     if others:
         return f"write the class alone, without {_quoted(others)}"
@@ -294,10 +294,10 @@ def _enclosure_advice(text: str) -> str | None:
     rest = re.sub(r"[^\w,;]+", " ", _NEMA.sub(" ", _IP.sub(" ", text)).casefold()).strip(" ,;")
     in_a_box = _IN_A_BOX.search(rest) is not None
     # "open type" is the trade's word for a relay that is to be put into a box
-    words = _words(rest.replace("open type", "type") if in_a_box else rest)
-    if others := [term for term in words if term not in _ENCLOSURE_WORDS]:
+    terms = _terms(rest.replace("open type", "type") if in_a_box else rest)
+    if others := [term for term in terms if term not in _ENCLOSURE_TERMS]:
         return f"write code and box alone, without {_quoted(others)}"
-    if words and not in_a_box:
+    if terms and not in_a_box:
         return 'say what keeps fingers off the contacts, such as "in an IP54 box"'
     of_the_box = [second for _, second in _IP.findall(_OF_A_PART.sub(" ", text))]
     splash = any(second.upper() != "X" and int(second) >= _SPLASH for second in of_the_box)
@@ -306,9 +306,9 @@ def _enclosure_advice(text: str) -> str | None:
     return None
 
 
-def _quoted(words: list[str]) -> str:
-    return ", ".join(f'"{term}"' for term in dict.fromkeys(words))
+def _quoted(terms: list[str]) -> str:
+    return ", ".join(f'"{term}"' for term in dict.fromkeys(terms))
 
 
-def _words(text: str) -> list[str]:
+def _terms(text: str) -> list[str]:
     return re.findall(r"[^\W_]+", text.casefold())

@@ -140,7 +140,7 @@ class OneWireProbe:
         judged = judge_text(text, self._family)
         if judged.value_mc is None:
             return Sample(at, None, judged.fault, raw)
-        if judged.doubtful and not self._was_near(at):
+        if judged.doubtful and not self._recently_near(at):
             return Sample(at, None, Fault.POWER_ON, raw)
         self._last_mc, self._last_at = judged.value_mc, at
         return Sample(at, judged.value_mc, None, raw)
@@ -150,7 +150,7 @@ class OneWireProbe:
         with contextlib.suppress(OSError):  # the read that follows tells what is wrong
             self._read(self.path)
 
-    def _was_near(self, at: float) -> bool:
+    def _recently_near(self, at: float) -> bool:
         return (
             self._last_mc is not None
             and abs(self._last_mc - CLONE_POWER_ON_MC) <= DOUBT_NEAR_MK

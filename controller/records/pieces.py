@@ -119,9 +119,9 @@ class PumpLengths:
     longest_run_ms: int | None = None
     shortest_rest_ms: int | None = None
 
-    def ended(self, length_ms: int, *, was_on: bool) -> None:
+    def ended(self, length_ms: int, *, pump_on: bool) -> None:
         """Take note of a run or a rest that ended."""
-        if was_on:
+        if pump_on:
             self.shortest_run_ms = _least(self.shortest_run_ms, length_ms)
             self.longest_run_ms = max(self.longest_run_ms or 0, length_ms)
         else:
@@ -198,9 +198,9 @@ class PumpJoin:
         self._on = piece.last_on
         return starts
 
-    def _changed(self, at_ms: int, was_on: bool) -> None:
+    def _changed(self, at_ms: int, pump_on: bool) -> None:
         if self._since_ms is not None:
-            self.lengths.ended(at_ms - self._since_ms, was_on=was_on)
+            self.lengths.ended(at_ms - self._since_ms, pump_on=pump_on)
         self._since_ms = at_ms
 
 
@@ -318,7 +318,7 @@ def _see(piece: Piece, at_ms: int, on: bool) -> None:
     if piece.last_on is not None and on is not piece.last_on:
         piece.starts += on
         if piece.since_ms is not None:
-            piece.lengths.ended(at_ms - piece.since_ms, was_on=not on)
+            piece.lengths.ended(at_ms - piece.since_ms, pump_on=not on)
         elif not piece.broken:
             piece.first_change_ms = at_ms
         piece.since_ms = at_ms

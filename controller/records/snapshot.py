@@ -23,7 +23,7 @@ RECENT = timedelta(days=1)
 class Snapshot:
     """What page, notices, metrics and messages are made from."""
 
-    taken_utc: datetime
+    at_utc: datetime
     status: Status | None
     """The newest, also where it is old; None where there is none."""
     age_s: float | None
@@ -39,13 +39,13 @@ class Snapshot:
 
 
 def take_snapshot(
-    place: Path, *, taken_utc: datetime, forecast: PublishedForecast | None = None
+    place: Path, *, at_utc: datetime, forecast: PublishedForecast | None = None
 ) -> Snapshot:
     """Look at an instance; never raises for what it finds there.
 
     Args:
         place: The instance's state directory.
-        taken_utc: Now, aware.
+        at_utc: Now, aware.
         forecast: The newest forecast.
     """
     boot, boottime_s = boot_id(), boottime()
@@ -54,9 +54,9 @@ def take_snapshot(
     requests: tuple[Request, ...] = ()
     with suppress(OSError):
         swap = last_swap(place / REQUESTS)
-        requests = tuple(asked_since(place / REQUESTS, taken_utc - RECENT))
+        requests = tuple(asked_since(place / REQUESTS, at_utc - RECENT))
     return Snapshot(
-        taken_utc=taken_utc,
+        at_utc=at_utc,
         status=status,
         age_s=None if status is None else status.age_s(boot_id=boot, boottime_s=boottime_s),
         silent=is_silent(status, boot_id=boot, boottime_s=boottime_s),

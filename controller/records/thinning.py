@@ -86,12 +86,12 @@ def _replace(file: sqlite3.Connection, run: int, rows: Sequence[Row]) -> None:
     with transaction(file):
         for at_ms, part in groupby(rows, key=lambda row: row[1] // THINNED_MS * THINNED_MS):
             own = list(part)
-            file.execute(_PUT, (run, at_ms, *_summed(own, at_ms, was_on=on)))
+            file.execute(_PUT, (run, at_ms, *_summed(own, at_ms, pump_on=on)))
             on = bool(own[-1][6])
         file.executemany("DELETE FROM readings WHERE id = ?", [(row[0],) for row in rows])
 
 
-def _summed(part: Sequence[Row], at_ms: int, *, was_on: bool) -> tuple[float | int | None, ...]:
+def _summed(part: Sequence[Row], at_ms: int, *, pump_on: bool) -> tuple[float | int | None, ...]:
     """Return the cells of a row: each place's three, both shares, starts, the pump at the end.
 
     Each reading counts for as long as it held within the five minutes.
@@ -120,6 +120,6 @@ def _summed(part: Sequence[Row], at_ms: int, *, was_on: bool) -> tuple[float | i
         sum(weight for row, weight in zip(part, held, strict=True) if row[output]) / total
         for output in (6, 7)
     ]
-    pump = [was_on, *(bool(row[6]) for row in part)]
+    pump = [pump_on, *(bool(row[6]) for row in part)]
     starts = sum(now and not before for before, now in pairwise(pump))
     return (*cells, *shares, starts, part[-1][6])

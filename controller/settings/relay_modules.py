@@ -41,7 +41,7 @@ def _supply_text(given: str) -> str:
     return str(Supply.parse(given))
 
 
-Words = Annotated[str, Field(min_length=1, max_length=300, pattern=r"\S")]
+RecordText = Annotated[str, Field(min_length=1, max_length=300, pattern=r"\S")]
 
 
 class _Record(BaseModel):
@@ -72,24 +72,24 @@ def _some(ratings: tuple[RatingRecord, ...]) -> tuple[RatingRecord, ...]:
 
 
 class _Module(_Record):
-    description: Words = Field(description="what the module is, in a few words")
+    description: RecordText = Field(description="what the module is, in a few words")
     ratings: Annotated[tuple[RatingRecord, ...], AfterValidator(_some)] = Field(
         strict=False,  # TOML has arrays only; what is in them stays strict
         description="at least one table [[modules.ID.ratings]]",
     )
-    certification_mark: Words | None = Field(
+    certification_mark: RecordText | None = Field(
         default=None, description="the testing body's mark as printed, or leave the key out"
     )
-    standard: Words | None = Field(
+    standard: RecordText | None = Field(
         default=None, description="the standard as printed, or leave the key out"
     )
-    file_number: Words | None = Field(
+    file_number: RecordText | None = Field(
         default=None, description="the file number as text, as printed, or leave the key out"
     )
-    isolation_class: Words | None = Field(
+    isolation_class: RecordText | None = Field(
         default=None, description="the insulation as printed, or leave the key out"
     )
-    enclosure: Words | None = Field(
+    enclosure: RecordText | None = Field(
         default=None, description="the enclosure in a few words, or leave the key out"
     )
 
@@ -172,10 +172,10 @@ def _open_to_others(path: Path) -> str | None:
             f"found mode {mode:04o}, by which {others} may write it, allowed: writing by its "
             f"owner; chmod go-w {path}"
         )
-    for each, found in above:
+    for each, permissions in above:
         # further up a group is the system's own, such as staff in /usr/local
-        others = _writers(found) if each == above[0][0] else _everybody(found)
-        if others is not None and not found.st_mode & stat.S_ISVTX:
+        others = _writers(permissions) if each == above[0][0] else _everybody(permissions)
+        if others is not None and not permissions.st_mode & stat.S_ISVTX:
             return (
                 f"found the folder {each}, in which {others} may replace it, allowed: writing by "
                 f"its owner; chmod go-w {each}"
@@ -183,22 +183,22 @@ def _open_to_others(path: Path) -> str | None:
     return None
 
 
-def _writers(found: os.stat_result) -> str | None:
+def _writers(permissions: os.stat_result) -> str | None:
     """Return who may write something beside root, its owner and the owner's own group."""
-    if (others := _everybody(found)) is not None:
+    if (others := _everybody(permissions)) is not None:
         return others
-    if not found.st_mode & stat.S_IWGRP or found.st_gid == 0:
+    if not permissions.st_mode & stat.S_IWGRP or permissions.st_gid == 0:
         return None
     try:
-        if pwd.getpwuid(found.st_uid).pw_gid == found.st_gid:
+        if pwd.getpwuid(permissions.st_uid).pw_gid == permissions.st_gid:
             return None
-        return f"the group {grp.getgrgid(found.st_gid).gr_name}"
+        return f"the group {grp.getgrgid(permissions.st_gid).gr_name}"
     except KeyError:
-        return f"the group {found.st_gid}"
+        return f"the group {permissions.st_gid}"
 
 
-def _everybody(found: os.stat_result) -> str | None:
-    return "everybody" if found.st_mode & stat.S_IWOTH else None
+def _everybody(permissions: os.stat_result) -> str | None:
+    return "everybody" if permissions.st_mode & stat.S_IWOTH else None
 
 
 def _user(uid: int) -> str:

@@ -11,10 +11,10 @@ _LEADING_ZERO = re.compile(r"=\s*([+-]?)0(\d+(?:\.\d+)?)\s*(?:#|$)")
 _NO_ZERO = re.compile(r"=\s*([+-]?)(\.\d+)\s*(?:#|$)")
 _NO_DIGIT_AFTER = re.compile(r"=\s*([+-]?\d+)\.\s*(?:#|$)")
 _COMMA = re.compile(r"=\s*([+-]?\d+),(\d+)\s*(?:#|$)")
-_LARGE_WORD = re.compile(r"=\s*(True|False|TRUE|FALSE)\s*(?:#|$)")
+_CAPITAL_BOOLEAN = re.compile(r"=\s*(True|False|TRUE|FALSE)\s*(?:#|$)")
 _TABLE = re.compile(r"\[+\s*([\w.-]+)\s*\]*")
-_WORDS = re.compile(r"=\s*([^\"'\[{#\s][^#]*?)\s*(?:#.*)?$")
-_WORD_VALUES = {"true", "false", "inf", "nan"}
+_BARE_TEXT = re.compile(r"=\s*([^\"'\[{#\s][^#]*?)\s*(?:#.*)?$")
+_SPECIAL_VALUES = {"true", "false", "inf", "nan"}
 
 
 def toml_advice(text: str, error: str) -> str:
@@ -62,15 +62,15 @@ def _number_advice(line: str) -> str:
 
 
 def _text_advice(line: str, error: str) -> str:
-    if word := _LARGE_WORD.search(line):
-        return f"allowed: small letters; write {word[1].lower()}"
+    if boolean := _CAPITAL_BOOLEAN.search(line):
+        return f"allowed: small letters; write {boolean[1].lower()}"
     table = _TABLE.fullmatch(line.partition("#")[0].strip())
     if table and line.count("[") != line.count("]"):
         return f"allowed: a table with a bracket at both ends; write [{table[1]}]"
     if _open_quote(line):
         return "allowed: a text with a quotation mark at both ends"
-    if (words := _WORDS.search(line)) and not _is_value(words[1]):
-        return f'allowed: a text in quotation marks; write "{words[1]}"'
+    if (bare := _BARE_TEXT.search(line)) and not _is_value(bare[1]):
+        return f'allowed: a text in quotation marks; write "{bare[1]}"'
     if "=" not in line and not line.startswith("["):
         return "allowed: KEY = VALUE, a table such as [limits], or a comment after #"
     if "overwrite a value" in error.lower() or "declare" in error.lower():
@@ -83,7 +83,7 @@ def _open_quote(line: str) -> bool:
 
 
 def _is_value(text: str) -> bool:
-    if text in _WORD_VALUES:
+    if text in _SPECIAL_VALUES:
         return True
     try:
         float(text.replace("_", ""))

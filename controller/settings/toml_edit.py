@@ -147,9 +147,9 @@ def _replaced(text: str, path: Path, value: Scalar | None) -> Iterator[str]:
     one = re.compile(rf"(\s*{re.escape(path[-1])}\s*=\s*)(?:{_VALUE})(\s*(?:#.*)?\r?\n?)")
     for first, after in _sections(lines, path[:-1]):
         for at in range(first + 1, after):
-            found = one.fullmatch(lines[at])
-            if found is not None:
-                line = "" if value is None else f"{found[1]}{_literal(value)}{found[2]}"
+            match = one.fullmatch(lines[at])
+            if match is not None:
+                line = "" if value is None else f"{match[1]}{_literal(value)}{match[2]}"
                 yield "".join([*lines[:at], line, *lines[at + 1 :]])
 
 

@@ -46,7 +46,7 @@ class Asked:
     def snapshot(self) -> Snapshot:
         """What page, notices, metrics and broker are given."""
         kept = read_forecast(self.place, now=self.now)
-        return take_snapshot(self.place, taken_utc=self.now, forecast=kept)
+        return take_snapshot(self.place, at_utc=self.now, forecast=kept)
 
     def command(self, *arguments: str) -> str:
         """Return what a command prints."""

@@ -95,7 +95,7 @@ def judge(arguments: tuple[int, float, int, bool]) -> FitOutcome:
         number,
         f"misfit {judged_fit.air_rms_k:.3f} / {judged_fit.reservoir_rms_k:.3f} K, "
         f"{judged_fit.sets} sets; not known: "
-        f"{', '.join(each.figure.key for each in judged_fit.untold) or 'none'}",
+        f"{', '.join(each.figure.key for each in judged_fit.undetermined) or 'none'}",
         {key: each.value / truth[key] for key, each in known.items()},
         {key: each.low <= truth[key] <= each.high for key, each in known.items()},
         {key: math.sqrt(each.high / each.low) for key, each in known.items()},

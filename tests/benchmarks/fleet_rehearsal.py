@@ -123,7 +123,7 @@ class _Member:
             as_of=datetime.now(UTC).replace(microsecond=0),
         )
         self.snapshot = Snapshot(
-            taken_utc=datetime.now(UTC),
+            at_utc=datetime.now(UTC),
             status=status,
             age_s=0.0,
             silent=False,
@@ -142,10 +142,10 @@ class _Member:
         results = self.snapshot
         if results is None:
             return Snapshot(
-                taken_utc=datetime.now(UTC), status=None, age_s=None, silent=True,
+                at_utc=datetime.now(UTC), status=None, age_s=None, silent=True,
                 last_swap=None, forecast=None,
             )  # fmt: skip
-        age_s = (datetime.now(UTC) - results.taken_utc).total_seconds()
+        age_s = (datetime.now(UTC) - results.at_utc).total_seconds()
         return replace(results, age_s=age_s, silent=age_s > 3 * 60.0 / self._fleet.speed + 5.0)
 
 

@@ -133,7 +133,7 @@ def lines_of(each: FitOfRecord, *, figures: bool) -> list[str]:
         f"{each.name} {each.cpu_s:4.0f} s  {result.days:.1f} days, {result.sets} sets, {misfit}"
     ]
     if figures:
-        for fitted in (*result.fitted, *result.untold):
+        for fitted in (*result.fitted, *result.undetermined):
             told = "" if fitted in result.fitted else "  not told"
             span = range_of(fitted.figure.key, each.nominal)
             possible = "" if span is None else f"  possible {span[0]:.3g} to {span[1]:.3g}"

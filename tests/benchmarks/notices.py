@@ -77,7 +77,7 @@ def sets_of(arguments: tuple[int, int, float]) -> list[Set]:
             seen = forecast.cycles_learned
             now = datetime.fromtimestamp(now_s, UTC)
             snapshot = Snapshot(
-                taken_utc=now,
+                at_utc=now,
                 status=None,
                 age_s=0.0,
                 silent=False,

@@ -105,7 +105,7 @@ def serve(config: Path, place: Path) -> None:
     context = PageContext(
         settings=settings,
         place=place,
-        snapshot=lambda: take_snapshot(place, taken_utc=datetime.now(UTC)),
+        snapshot=lambda: take_snapshot(place, at_utc=datetime.now(UTC)),
         access=Access(place, clock=time.monotonic),
     )
     uvicorn.run(

@@ -165,7 +165,7 @@ def main() -> None:
             PageContext(
                 settings=settings,
                 place=place,
-                snapshot=lambda: take_snapshot(place, taken_utc=datetime.now(UTC)),
+                snapshot=lambda: take_snapshot(place, at_utc=datetime.now(UTC)),
                 access=Access(place, clock=time.monotonic),
             )
         )
@@ -175,8 +175,8 @@ def main() -> None:
         for span in Span:
 
             def figure(span: Span = span) -> object:
-                shown = take_snapshot(place, taken_utc=datetime.now(UTC))
-                view = view_of(span.value, "", "", now=shown.taken_utc, zone=settings.site.zone())
+                shown = take_snapshot(place, at_utc=datetime.now(UTC))
+                view = view_of(span.value, "", "", now=shown.at_utc, zone=settings.site.zone())
                 return Pictures(settings, path, place / REQUESTS).drawn(shown, view)
 
             timed(f"figure of {span.words}", figure)

@@ -65,7 +65,7 @@ class Beside:
             chamber="soak", stage="fruiting", tick_s=TICK_S,
         )  # fmt: skip
         snapshot = Snapshot(
-            taken_utc=now, status=status, age_s=0.0, silent=False, last_swap=None, forecast=forecast
+            at_utc=now, status=status, age_s=0.0, silent=False, last_swap=None, forecast=forecast
         )
         self._history, notices = notices_due(self._history, snapshot, Rules(
             leads_s=(10_800.0, 3600.0), wakes=day_time(6, 30), sleeps=day_time(22, 30)

@@ -25,7 +25,7 @@ from controller.cli.first_run import (
     probes_step,
 )
 from controller.cli.first_run_progress import PROGRESS, Progress
-from controller.cli.first_run_words import words_of
+from controller.cli.first_run_words import first_run_summary
 from controller.cli.main import EX_TEMPFAIL, coldpin, status_of
 from controller.domain.first_run import CheckedStep
 from controller.domain.places import RECORDS
@@ -168,8 +168,8 @@ def test_a_run_in_which_nothing_failed_is_signed_and_kept(quick: Path) -> None:
     assert results is not None
     assert results.who == "Tove"
     assert results.named(SKIPPED) == ["power-up", "alarm"]
-    assert words_of(results).startswith("signed off by Tove on ")
-    assert words_of(results).endswith("left out: power-up, alarm")
+    assert first_run_summary(results).startswith("signed off by Tove on ")
+    assert first_run_summary(results).endswith("left out: power-up, alarm")
 
     shown = CliRunner().invoke(coldpin, ["report", str(CONFIG)], catch_exceptions=False)
     assert "first run: signed off by Tove" in shown.output
@@ -276,7 +276,7 @@ def test_a_load_that_ran_at_power_up_cannot_be_signed(
     results = last_first_run(quick / RECORDS)
     assert results is not None
     assert results.signed is False
-    assert "not signed off" in words_of(results)
+    assert "not signed off" in first_run_summary(results)
 
 
 def test_while_the_service_runs_it_is_refused(
@@ -295,7 +295,7 @@ def test_without_a_record_it_says_how_to_make_one(tmp_path: Path) -> None:
         file.execute("CREATE TABLE readings (id INTEGER)")
         file.commit()
     assert last_first_run(tmp_path / "old.sqlite") is None
-    assert "coldpin first-run" in words_of(None)
+    assert "coldpin first-run" in first_run_summary(None)
 
 
 @pytest.mark.parametrize(("volts", "warned"), [(230.0, True), (12.0, False)])

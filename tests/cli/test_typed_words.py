@@ -10,7 +10,7 @@ import click
 import pytest
 
 from controller.cli.files import reason_of, require_readable
-from controller.cli.first_run_words import words_of
+from controller.cli.first_run_words import first_run_summary
 from controller.cli.instants import instant
 from controller.cli.rehearsal_weather import MonthDay, season_of
 from controller.domain.first_run import CheckedStep, FirstRun
@@ -128,7 +128,7 @@ def first_run(*outcomes: tuple[str, str], signed: bool) -> FirstRun:
 )
 def test_a_first_run_in_a_few_words(run: FirstRun | None, words: str) -> None:
     """By whom, when, and what is open."""
-    assert words_of(run) == words
+    assert first_run_summary(run) == words
 
 
 def test_a_file_that_cannot_be_read_says_why(tmp_path: Path) -> None:

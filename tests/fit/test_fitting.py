@@ -38,7 +38,7 @@ def fitted_plant() -> Fit:
 
 def test_the_figures_that_made_a_record_are_found(fitted_plant: Fit) -> None:
     """Each within its interval, and no interval wider than the doubt it was begun with."""
-    assert len(fitted_plant.fitted) + len(fitted_plant.untold) == len(FIGURES)
+    assert len(fitted_plant.fitted) + len(fitted_plant.undetermined) == len(FIGURES)
     assert len(fitted_plant.fitted) >= 5
     for each in fitted_plant.fitted:
         truth = each.figure.of(TRUTH)

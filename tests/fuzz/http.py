@@ -162,7 +162,7 @@ def page(folder: Path) -> Iterator[tuple[Any, str, str]]:
         PageContext(
             settings=settings_with(folder),
             place=folder,
-            snapshot=lambda: take_snapshot(folder, taken_utc=datetime.now(UTC)),
+            snapshot=lambda: take_snapshot(folder, at_utc=datetime.now(UTC)),
             access=access,
         )
     )

@@ -187,7 +187,7 @@ def status_and_forecast(data: bytes) -> None:
     (place / FORECAST).write_bytes(data)
     now = datetime.now(UTC)
     read_forecast(place, now=now)
-    snapshot = take_snapshot(place, taken_utc=now)
+    snapshot = take_snapshot(place, at_utc=now)
     assert snapshot.silent or snapshot.status is not None
     if snapshot.silent and snapshot.status is None:
         headline_of(snapshot, LIMITS, datetime.now(UTC))
@@ -251,7 +251,7 @@ def _page() -> tuple[_Asked, str]:
         PageContext(
             settings=settings_with(place),
             place=place,
-            snapshot=lambda: take_snapshot(place, taken_utc=datetime.now(UTC)),
+            snapshot=lambda: take_snapshot(place, at_utc=datetime.now(UTC)),
             access=access,
         )
     )

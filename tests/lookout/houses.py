@@ -85,7 +85,7 @@ def snapshot(
     """Return a snapshot of a chamber that is well, with changes to its status."""
     swapped = NOW - timedelta(hours=5)
     return Snapshot(
-        taken_utc=at,
+        at_utc=at,
         status=status(**changes),
         age_s=400.0 if silent else 2.0,
         silent=silent,

@@ -120,8 +120,8 @@ def test_the_instant_of_the_last_success_outlives_the_reading() -> None:
     name = "coldpin_probe_last_success_timestamp_seconds"
 
     successes(snapshot(probes=ProbesStatus(air=seen, reservoir=seen, room=lost)))
-    successes(replace(snapshot(probes=ProbesStatus(air=lost, reservoir=seen)), taken_utc=later))
-    dead = replace(snapshot(probes=ProbesStatus(air=seen), silent=True), taken_utc=later)
+    successes(replace(snapshot(probes=ProbesStatus(air=lost, reservoir=seen)), at_utc=later))
+    dead = replace(snapshot(probes=ProbesStatus(air=seen), silent=True), at_utc=later)
     successes(dead)
     text = metrics_text(dead, successes.timestamps()).decode()
 

@@ -37,7 +37,7 @@ def test_gaps_when_a_field_says_nothing(field: str, text: str) -> None:
     """A stand-in counts as missing in every field."""
     (gap,) = gaps({**COMPLETE, field: text})
 
-    assert (gap.field, gap.found) == (field, f'"{text}"')
+    assert (gap.field, gap.recorded) == (field, f'"{text}"')
     assert "copy it from the nameplate" in gap.advice
 
 
@@ -45,7 +45,9 @@ def test_gaps_when_every_field_is_missing() -> None:
     """All of them at once, in the order of the record."""
     missing = gaps(dict.fromkeys(COMPLETE))
 
-    assert [(gap.field, gap.found) for gap in missing] == [(field, "nothing") for field in REQUIRED]
+    assert [(gap.field, gap.recorded) for gap in missing] == [
+        (field, "nothing") for field in REQUIRED
+    ]
 
 
 @pytest.mark.parametrize(

@@ -153,7 +153,7 @@ def test_a_snapshot_is_what_the_process_wrote_and_people_asked(
     ask(path, ReportSwapDue(due=True, until_boot_ms=1), who="lookout")
     write_status(tmp_path / "status.json", status(boottime_s=boottime() - 4.0))
 
-    seen = take_snapshot(tmp_path, taken_utc=now)
+    seen = take_snapshot(tmp_path, at_utc=now)
 
     assert seen.status is not None
     assert seen.age_s is not None
@@ -176,11 +176,11 @@ def test_a_chamber_that_never_ran_is_silent_and_nothing_is_raised(
     for text in (None, "{", "[]"):
         if text is not None:
             (tmp_path / "status.json").write_text(text, encoding="utf-8")
-        seen = take_snapshot(tmp_path, taken_utc=NOW)
+        seen = take_snapshot(tmp_path, at_utc=NOW)
         assert (seen.status, seen.age_s, seen.silent, seen.last_swap) == (None, None, True, None)
         assert seen.requests == ()
     write_status(tmp_path / "status.json", status(boot_id="another"))
-    seen = take_snapshot(tmp_path, taken_utc=NOW)
+    seen = take_snapshot(tmp_path, at_utc=NOW)
     assert (seen.age_s, seen.silent) == (None, True)
 
 

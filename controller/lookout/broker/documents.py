@@ -193,7 +193,7 @@ class Messages:
         return _packed(
             STATE_CODEC,
             StateDocument(
-                **self._head(snapshot.taken_utc),
+                **self._head(snapshot.at_utc),
                 silent=snapshot.silent,
                 age_s=None if snapshot.age_s is None else round(snapshot.age_s, 1),
                 status=None if snapshot.silent else snapshot.status,
@@ -206,7 +206,7 @@ class Messages:
         return _packed(
             ALARMS_CODEC,
             AlarmsDocument(
-                **self._head(snapshot.taken_utc),
+                **self._head(snapshot.at_utc),
                 alarms=None if status is None else status.alarms,
             ),
         )
@@ -216,7 +216,7 @@ class Messages:
         return _packed(
             FORECAST_CODEC,
             ForecastDocument(
-                **self._head(snapshot.taken_utc),
+                **self._head(snapshot.at_utc),
                 forecast=snapshot.forecast,
             ),
         )

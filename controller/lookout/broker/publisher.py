@@ -53,7 +53,7 @@ STEADY_AFTER_S = 60.0
 """A connection that held this long was a good one [s]."""
 SHORT_LIVED = 3
 """So many connections in a row that ended soon suggest a second client of the same name."""
-TAKEN_OVER = 0x8E
+SESSION_TAKEN_OVER = 0x8E
 """Reason of a disconnection: session taken over (MQTT 5, 3.14.2.1)."""
 FEED_EVERY_S = 2.0
 MOST_UNDER_WAY = 50
@@ -151,7 +151,7 @@ class MqttPublisher(Worker):
         self._fed_at_s = 0.0
         self._up = False
         self._short_lived = 0
-        self._taken_over = False
+        self._session_taken_over = False
         self._wrong = ""
         self._problems = ProblemLog(_LOGGER)
 
@@ -173,19 +173,19 @@ class MqttPublisher(Worker):
                 self._wrong = f"{type(error).__name__}: {error}"
             if self._stop.is_set():
                 return
-            was_up = self._up
-            steady = was_up and time.monotonic() - began_s > STEADY_AFTER_S
+            previously_up = self._up
+            steady = previously_up and time.monotonic() - began_s > STEADY_AFTER_S
             self._up = False
             failures = 1 if steady else failures + 1
-            self._short_lived = self._short_lived + 1 if was_up and not steady else 0
-            self._taken_over &= not steady
+            self._short_lived = self._short_lived + 1 if previously_up and not steady else 0
+            self._session_taken_over &= not steady
             self._report(self._wrong or self._lost())
             self._stop.wait(pause_after(failures, share=self._draw()))
 
     @property
     def _seems_doubled(self) -> bool:
         """Whether another client seems to take the connection over again and again."""
-        return self._taken_over or self._short_lived >= SHORT_LIVED
+        return self._session_taken_over or self._short_lived >= SHORT_LIVED
 
     def _lost(self) -> str:
         """Return how the connection ended, with a hint where another client seems to end it."""
@@ -199,7 +199,7 @@ class MqttPublisher(Worker):
     def _on_disconnect(
         self, _client: Client, _data: Any, _flags: Any, reason: Any, _properties: Any
     ) -> None:
-        self._taken_over |= reason.value == TAKEN_OVER
+        self._session_taken_over |= reason.value == SESSION_TAKEN_OVER
 
     def _session(self) -> None:
         """Connect, and publish until the connection ends."""

@@ -56,15 +56,15 @@ def lead_due(
         elif now >= bedtime - EVENING and early < rules.next_waking(bedtime):
             lead_s = EVENING_LEAD_S
     elif early < rules.next_waking(now) and passed:
-        sent_in_the_evening = _was_sent(history, set_s, EVENING_LEAD_S)
+        sent_in_the_evening = _already_sent(history, set_s, EVENING_LEAD_S)
         lead_s = None if sent_in_the_evening else min(passed)
-    if lead_s is None or _was_sent(history, set_s, lead_s):
+    if lead_s is None or _already_sent(history, set_s, lead_s):
         return history, []
     notice = _notice(forecast, early, lead_s, rules, now)
     return history.with_lead(LeadSent(set_s=set_s, lead_s=lead_s)), [notice]
 
 
-def _was_sent(history: NoticeHistory, set_s: float, lead_s: float) -> bool:
+def _already_sent(history: NoticeHistory, set_s: float, lead_s: float) -> bool:
     """Return whether this lead, or a shorter one, was sent for this set of packs."""
     return any(
         abs(sent.set_s - set_s) < SAME_SET_S

@@ -101,8 +101,8 @@ class Sender(Worker):
 
     def __call__(self, snapshot: Snapshot) -> None:
         """Decide what a snapshot calls for; never waits for a service."""
-        local = snapshot.taken_utc.astimezone(self._zone)
-        now = self._clock(snapshot.taken_utc)
+        local = snapshot.at_utc.astimezone(self._zone)
+        now = self._clock(snapshot.at_utc)
         with self._lock:
             history, notices = notices_due(self._kept.history, snapshot, self._rules, local)
             notices = self._outage.completed(notices, snapshot, self._rules, now, local)

@@ -157,7 +157,7 @@ class _Page:
         context, settings = self._context, self._context.settings
         snapshot = context.snapshot()
         view = self._view(request, snapshot)
-        now = snapshot.taken_utc
+        now = snapshot.at_utc
         local = now.astimezone(self._zone)
         _, remember = since_last_visit(request.cookies.get(self._visit_cookie), now)
         session = self._session(request)
@@ -207,7 +207,7 @@ class _Page:
     def _live(
         self, request: WebRequest, snapshot: Snapshot, front: Front, *, signed_in: bool
     ) -> dict[str, object]:
-        now = snapshot.taken_utc
+        now = snapshot.at_utc
         since, _ = since_last_visit(request.cookies.get(self._visit_cookie), now)
         local = now.astimezone(self._zone)
         return {
@@ -291,7 +291,7 @@ class _Page:
                 asked.get("span", ""),
                 asked.get("since", ""),
                 asked.get("until", ""),
-                now=snapshot.taken_utc,
+                now=snapshot.at_utc,
                 zone=self._zone,
             )
         except ValueError as error:

@@ -75,7 +75,7 @@ def front_of(snapshot: Snapshot, settings: Settings, zone: tzinfo | None) -> Fro
         settings: The configuration.
         zone: The zone to speak in.
     """
-    now = snapshot.taken_utc.astimezone(zone)
+    now = snapshot.at_utc.astimezone(zone)
     status, unit = snapshot.status, settings.display.unit
     headline = headline_of(snapshot, limits_of(settings), now)
     swap = snapshot.last_swap

@@ -72,7 +72,7 @@ class Pictures:
 
     def drawn(self, snapshot: Snapshot, view: View) -> Markup:
         """Return a sentence and the picture, as HTML."""
-        now = snapshot.taken_utc
+        now = snapshot.at_utc
         if view.whole and view.span in self._kept:
             drawn_at, picture = self._kept[view.span]
             if 0 <= (now - drawn_at).total_seconds() < FRESH_FOR_S:

@@ -34,7 +34,7 @@ from controller.planning.page.view import (
     BetterList,
     changes_of,
     controls_of,
-    first_look,
+    preview_of,
     result_of,
 )
 from controller.planning.questions import every_question
@@ -262,7 +262,7 @@ class Pages:
             return self._html("result.html", trouble=str(error))
 
     def _sketch(self, query: PlanQuery) -> Response:
-        shown = first_look(sketch(query.answers))
+        shown = preview_of(sketch(query.answers))
         return self._html("sketch.html", shown=shown, problems=query.answers.problems)
 
     def _result(self, query: PlanQuery) -> Response:
@@ -323,7 +323,7 @@ def _save(planner: Planner, query: PlanQuery, *, replace: bool) -> Response:
 
 def _save_own(planner: Planner, own: OwnFile, text: str, query: PlanQuery) -> Response:
     """Write a person's file anew, what it was beside it; then begin with what it says now."""
-    if not _is_as_it_was(planner, own):
+    if not _is_unchanged(planner, own):
         return RedirectResponse(f"/?{query.link}&refused=changed", 303)
     if text == own.content:
         return RedirectResponse(f"/?{query.link}&refused=same", 303)
@@ -333,7 +333,7 @@ def _save_own(planner: Planner, own: OwnFile, text: str, query: PlanQuery) -> Re
     return RedirectResponse("/?saved=1", 303)
 
 
-def _is_as_it_was(planner: Planner, own: OwnFile) -> bool:
+def _is_unchanged(planner: Planner, own: OwnFile) -> bool:
     if planner.read is None:
         return True
     try:

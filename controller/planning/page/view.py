@@ -165,14 +165,14 @@ def _learned(consultation: Consultation) -> Iterator[str]:
 
 
 @dataclass(frozen=True, slots=True)
-class FirstLook:
+class Preview:
     """What is shown while the whole rehearsal is under way."""
 
     sentence: str
     chart: Markup
 
 
-def first_look(sketched: Sketch) -> FirstLook:
+def preview_of(sketched: Sketch) -> Preview:
     """Return what is shown first."""
     share = sketched.in_band_share
     sentence = (
@@ -181,7 +181,7 @@ def first_look(sketched: Sketch) -> FirstLook:
         else f"First look: in band {share:.0%} of a day."
     )
     chart = hot_days_chart(sketched.settings, sketched.rows, sentence)
-    return FirstLook(sentence, Markup(draw(chart)))  # noqa: S704 - draw escapes its texts
+    return Preview(sentence, Markup(draw(chart)))  # noqa: S704 - draw escapes its texts
 
 
 def _cost(kwh: float, price: float) -> str:

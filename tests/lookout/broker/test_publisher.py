@@ -100,7 +100,7 @@ class Shed:
         return made
 
     def look(self, forecast: PublishedForecast | None = None) -> Snapshot:
-        return take_snapshot(self.place, taken_utc=datetime.now(UTC), forecast=forecast)
+        return take_snapshot(self.place, at_utc=datetime.now(UTC), forecast=forecast)
 
 
 @pytest.fixture

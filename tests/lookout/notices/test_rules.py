@@ -46,9 +46,9 @@ def notices_of(
     history, codec = NoticeHistory(), Codec(NoticeHistory)
     sent_notices = []
     for each in snapshots:
-        history, notices = notices_due(history, each, rules, each.taken_utc)
+        history, notices = notices_due(history, each, rules, each.at_utc)
         history = codec.read(codec.text(history))
-        sent_notices += [(each.taken_utc, notice) for notice in notices]
+        sent_notices += [(each.at_utc, notice) for notice in notices]
     return sent_notices
 
 

@@ -62,7 +62,7 @@ class Hand:
             PageContext(
                 settings=settings_with(place, more),
                 place=place,
-                snapshot=lambda: take_snapshot(place, taken_utc=datetime.now(UTC), forecast=plan),
+                snapshot=lambda: take_snapshot(place, at_utc=datetime.now(UTC), forecast=plan),
                 access=self.access,
             )
         )

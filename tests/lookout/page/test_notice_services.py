@@ -82,7 +82,7 @@ class Visit:
             PageContext(
                 settings=settings_with(place),
                 place=place,
-                snapshot=lambda: take_snapshot(place, taken_utc=datetime.now(UTC)),
+                snapshot=lambda: take_snapshot(place, at_utc=datetime.now(UTC)),
                 access=self.access,
                 notices=notices,
             )
