@@ -217,17 +217,8 @@ def air_slopes(
     plant = _MovedRates(equations, course)
     lag_s = float(np.exp(log_lag))
     base = plant.rates(course.state, water_c=course.water_c, room_c=course.room_c)
+    by_state, water_by_state = _slopes_by_state(plant, course, base, lag_s)
     count = len(course.dt_s)
-    by_state = np.zeros((count, 5, 5))
-    water_by_state = np.zeros((count, 5))
-    for place, small in enumerate(SMALL):
-        state = list(course.state)
-        state[place] = state[place] + small
-        rates = plant.rates(state, water_c=course.water_c, room_c=course.room_c)
-        for row in range(4):
-            by_state[:, row, place] = (rates.state[row] - base.state[row]) / small
-        water_by_state[:, place] = (rates.to_water_kw - base.to_water_kw) / small
-    by_state[:, PROBE, AIR], by_state[:, PROBE, PROBE] = 1.0 / lag_s, -1.0 / lag_s
     by_move = np.zeros((count, 5, len(moves)))
     water_by_move = np.zeros((count, len(moves)))
     for column, move in enumerate(moves):
@@ -246,7 +237,7 @@ def air_slopes(
             by_move[:, PROBE, column] = (
                 (course.state[AIR] - course.probe_c) / lag_s * faster / move.by
             )
-    ends = UNITS[:, None] * _led_through(
+    ends = UNITS[:, None] * _slopes_along(
         by_state * UNITS / UNITS[:, None], by_move / UNITS[:, None], course.dt_s
     )
     middles = 0.5 * (ends[1:] + ends[:-1])
@@ -263,7 +254,25 @@ def air_slopes(
     )
 
 
-def _led_through(by_state: Any, by_move: Any, dt_s: Any) -> Any:
+def _slopes_by_state(
+    plant: _MovedRates, course: _Course, base: _Rates, lag_s: float
+) -> tuple[Any, Any]:
+    """Return, step by step, how the rates and the heat into the water move with the state."""
+    count = len(course.dt_s)
+    by_state = np.zeros((count, 5, 5))
+    water_by_state = np.zeros((count, 5))
+    for place, small in enumerate(SMALL):
+        state = list(course.state)
+        state[place] = state[place] + small
+        rates = plant.rates(state, water_c=course.water_c, room_c=course.room_c)
+        for row in range(4):
+            by_state[:, row, place] = (rates.state[row] - base.state[row]) / small
+        water_by_state[:, place] = (rates.to_water_kw - base.to_water_kw) / small
+    by_state[:, PROBE, AIR], by_state[:, PROBE, PROBE] = 1.0 / lag_s, -1.0 / lag_s
+    return by_state, water_by_state
+
+
+def _slopes_along(by_state: Any, by_move: Any, dt_s: Any) -> Any:
     """Return the slopes of the state at the beginning and at the end of each step.
 
     With constant coefficients over a step, x' = Jx + g ends at exp(J·dt)·x + dt·φ₁(J·dt)·g.

@@ -197,6 +197,26 @@ class AirStep(NamedTuple):
     """Heat into the water, the pump's with it [kJ]."""
 
 
+def _air_step(drive: DrivenPiece, before: PlantState, after: PlantState) -> AirStep:
+    """Return the step between two states of the plant."""
+    return AirStep(
+        drive,
+        _air_of(before),
+        Course(
+            drive.seconds,
+            before.air_c,
+            after.air_mean_c,
+            after.air_c,
+            after.air_swift_k,
+            after.air_per_s,
+        ),
+        _air_of(after),
+        (after.coil_kj - before.coil_kj)
+        - (after.drain_kj - before.drain_kj)
+        + (after.pump_kj - before.pump_kj),
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReplayedAir:
     """The air of a stretch as the model has it."""
@@ -265,20 +285,8 @@ def air_side(
                 lights=lights,
             )  # fmt: skip
             took_s = state.step_s
-            steps.append(
-                AirStep(
-                    DrivenPiece(took_s, pump, fan, lights, water_c, room_c),
-                    _air_of(before),
-                    Course(
-                        took_s, before.air_c, state.air_mean_c, state.air_c, state.air_swift_k,
-                        state.air_per_s,
-                    ),
-                    _air_of(state),
-                    (state.coil_kj - before.coil_kj)
-                    - (state.drain_kj - before.drain_kj)
-                    + (state.pump_kj - before.pump_kj),
-                )
-            )  # fmt: skip
+            acted = DrivenPiece(took_s, pump, fan, lights, water_c, room_c)
+            steps.append(_air_step(acted, before, state))
             state = state._replace(reservoir_c=water_c, slush_kg=0.0)
             longest_s = max(longest_s, 2.0 * took_s) if took_s == asked_s else 2.0 * took_s
             left_s -= took_s
@@ -423,9 +431,8 @@ def water_side(
         PhysicsError: The model left the range of its formulas.
     """
     equations = Equations(spec)
-    rules, reservoir = equations.packs, spec.reservoir
+    rules = equations.packs
     set_size = spec.packs.in_reservoir
-    box_kw_k, tubing_kw_k = reservoir.ua_w_k / 1000.0, spec.fine.tubing_w_k / 1000.0
     water_c, number = math.nan, -1
     bath = Bath()
     ends_c: list[float] = []
@@ -443,26 +450,55 @@ def water_side(
         group = _pack_group(spec, swap.packs or set_size, frozen[number] if whole else 1.0)
         bath = _planned(rules, rules.swap(bath, group), water_c, drives)
         ends_c.append(water_c)
-        for place, (seconds, pump_share, room_read_c) in enumerate(drives):
+        for place, drive in enumerate(drives):
             index = len(ends_c)
             coil_kj = heat_kj[index] - heat_kj[index - 1]
-            room_c = room_read_c - offsets.room_k
-            leak_kw_k = box_kw_k + pump_share * tubing_kw_k
-            half_k_kj = 0.5 * seconds / equations.water_kj_k
-            kw = coil_kj / seconds + leak_kw_k * (room_c - water_c) + bath.kw - bath.kw_k * water_c
-            mean_c = water_c + half_k_kj * kw / (1.0 + half_k_kj * (leak_kw_k + bath.kw_k))
-            gain_kj = coil_kj + seconds * (
-                leak_kw_k * (room_c - mean_c) + bath.kw - bath.kw_k * mean_c
+            mean_c, water_c = _stepped_water(
+                equations, bath, water_c, drive, coil_kj=coil_kj, offsets=offsets
             )
-            water_c, _ = equations.water_state(equations.water_kj(water_c, 0.0) + gain_kj)
-            if not -5.0 <= water_c <= 60.0:
-                raise PhysicsError(f"the model's reservoir came to {water_c:.1f} °C")
             ends_c.append(water_c)
-            next_s = drives[min(place + 1, len(drives) - 1)].seconds
             bath = rules.stride(
-                bath, seconds=seconds, kelvin_s=seconds * mean_c, water_c=water_c, stride_s=next_s
+                bath,
+                seconds=drive.seconds,
+                kelvin_s=drive.seconds * mean_c,
+                water_c=water_c,
+                stride_s=drives[min(place + 1, len(drives) - 1)].seconds,
             )
     return _at_readings(times, ends_c, sets, offsets)
+
+
+def _stepped_water(
+    equations: Equations,
+    bath: Bath,
+    water_c: float,
+    drive: WaterStep,
+    *,
+    coil_kj: float,
+    offsets: Offsets,
+) -> tuple[float, float]:
+    """Return the reservoir's mean over a step, and its temperature at the end [°C].
+
+    Args:
+        equations: The plant's.
+        bath: The packs.
+        water_c: Before the step [°C].
+        drive: What acts over the step.
+        coil_kj: Heat from the air side over the step [kJ].
+        offsets: What the probes are off.
+
+    Raises:
+        PhysicsError: The model left the range of its formulas.
+    """
+    seconds, room_c = drive.seconds, drive.room_c - offsets.room_k
+    leak_kw_k = equations.box_kw_k + drive.pump_share * equations.tubing_kw_k
+    half_k_kj = 0.5 * seconds / equations.water_kj_k
+    kw = coil_kj / seconds + leak_kw_k * (room_c - water_c) + bath.kw - bath.kw_k * water_c
+    mean_c = water_c + half_k_kj * kw / (1.0 + half_k_kj * (leak_kw_k + bath.kw_k))
+    gain_kj = coil_kj + seconds * (leak_kw_k * (room_c - mean_c) + bath.kw - bath.kw_k * mean_c)
+    end_c, _ = equations.water_state(equations.water_kj(water_c, 0.0) + gain_kj)
+    if not -5.0 <= end_c <= 60.0:
+        raise PhysicsError(f"the model's reservoir came to {end_c:.1f} °C")
+    return mean_c, end_c
 
 
 def _planned(rules: PackBath, bath: Bath, water_c: float, drives: Sequence[WaterStep]) -> Bath:

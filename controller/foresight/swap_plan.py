@@ -201,67 +201,68 @@ def _shortage(asked: _Asked, policy: Policy, plan: SwapPlan) -> Shortage:
     return Shortage(from_s=plan.warm_from_s, peak_k=plan.peak_k, packs=None, freeze_now=False)
 
 
+class _SetIn(NamedTuple):
+    """A set of packs from its change on."""
+
+    from_s: float
+    """When it went in, now for the first one [s since 1970]."""
+    start: Start
+    """The chamber then."""
+    water: Water
+    """The reservoir then, the set in it."""
+
+
+class _Visit(NamedTuple):
+    """A pack change to come."""
+
+    at_s: float
+    """Seconds since 1970; infinite where no pack can go in."""
+    packs: int
+    why: str
+    lacking: str
+    """What is missing of a whole set that is frozen; empty where nothing is."""
+
+
 def _planned(asked: _Asked, policy: Policy) -> SwapPlan:
     """Return the plan that one policy makes."""
-    situation, habits, hour_at = asked.situation, asked.habits, asked.hour_at
-    freezer = asked.freezer
+    habits, freezer = asked.habits, asked.freezer
     now_s = asked.forecast.as_of_s
     ends_s = now_s + HORIZON_S
-    from_s, start, water = now_s, situation.start, _marked(situation)
+    present = _SetIn(now_s, asked.situation.start, _marked(asked.situation))
     spent_s = asked.forecast.early_s
-    side = _fresh_side(situation)
+    side = _fresh_side(asked.situation)
     swaps: list[PlannedSwap] = []
     warmth = _Warmth()
     short = False
     while spent_s is not None and spent_s < ends_s and len(swaps) < MOST_SWAPS:
+        from_s = present.from_s
         earliest_s = from_s + APART_S if swaps else from_s
-        preferred_s, why = best_visit(spent_s, earliest_s, habits, hour_at)
-        if policy.eager:
-            wanted = 1 if policy.partial else habits.packs_in_set
-            frozen_s = max(
-                earliest_s,
-                frozen_at(freezer, wanted, policy),
-                from_s + WORTH_KEEPING * (spent_s - from_s),
-            )
-            preferred_s, why = as_soon_as(preferred_s, why, frozen_s, habits, hour_at)
-        at_s, packs, lacking = possible_visit(preferred_s, freezer, habits, hour_at, policy)
+        visit = _next_visit(
+            asked, policy, freezer, from_s=from_s, earliest_s=earliest_s, spent_s=spent_s
+        )
+        at_s, packs, why, lacking = visit
         if at_s >= ends_s or math.isinf(at_s):
             short = True
             break
         short = short or lacking != ""
-        run = asked.run(from_s, start, water, side)
+        run = asked.run(*present, side)
         arrived = run.walked(at_s - from_s)
-        too_warm_k_h = warmth.add(arrived, from_s)
         swaps.append(
             PlannedSwap(
                 at_s=at_s,
                 packs=packs,
                 why=f"{why}; {lacking}" if lacking else why,
-                too_warm_k_h=too_warm_k_h,
+                too_warm_k_h=warmth.add(arrived, from_s),
                 least_frozen=policy.least_frozen,
             )
         )
         frozen = sum(freezer.frozen_shares(at_s)[:packs]) / packs
         freezer = freezer.without(packs, at_s, habits.freezer).put(packs, at_s, habits.freezer)
-        last = arrived[-1] if arrived else None
-        before = water if last is None else run.water_at(last)
-        air_c = start.air_c if last is None else last.air_c
-        cut_in_c, _ = situation.band.at(hour_at(at_s))
-        water = changed(before, packs, frozen, habits.packs_in_set)
-        start = replace(
-            start,
-            hour=hour_at(at_s),
-            air_c=air_c,
-            slow_c=start.slow_c if last is None else last.slow_c,
-            unbroken=air_c > cut_in_c,
-            came_back=air_c <= cut_in_c,
-            too_warm_for_s=0.0,
-        )
-        from_s = at_s
-        end = asked.run(from_s, start, water, side).end()
-        spent_s = None if end is None else from_s + end.ahead_s
-    rest = asked.run(from_s, start, water, side).walked(ends_s - from_s)
-    after_k_h = warmth.add(rest, from_s)
+        present = _changed_set(asked, present, run, visit, frozen)
+        end = asked.run(*present, side).end()
+        spent_s = None if end is None else at_s + end.ahead_s
+    rest = asked.run(*present, side).walked(ends_s - present.from_s)
+    after_k_h = warmth.add(rest, present.from_s)
     return SwapPlan(
         swaps=tuple(swaps),
         short=short,
@@ -269,6 +270,71 @@ def _planned(asked: _Asked, policy: Policy) -> SwapPlan:
         warm_from_s=warmth.from_s,
         peak_k=warmth.peak_k,
     )
+
+
+def _next_visit(
+    asked: _Asked,
+    policy: Policy,
+    freezer: FreezerQueue,
+    *,
+    from_s: float,
+    earliest_s: float,
+    spent_s: float,
+) -> _Visit:
+    """Return the next pack change under a policy.
+
+    Args:
+        asked: What the plan is made from.
+        policy: When packs go in.
+        freezer: When each pack outside the water is frozen.
+        from_s: When the set in the water went in [s since 1970].
+        earliest_s: No change is earlier than this [s since 1970].
+        spent_s: When that set may be spent [s since 1970].
+    """
+    habits, hour_at = asked.habits, asked.hour_at
+    preferred_s, why = best_visit(spent_s, earliest_s, habits, hour_at)
+    if policy.eager:
+        wanted = 1 if policy.partial else habits.packs_in_set
+        frozen_s = max(
+            earliest_s,
+            frozen_at(freezer, wanted, policy),
+            from_s + WORTH_KEEPING * (spent_s - from_s),
+        )
+        preferred_s, why = as_soon_as(preferred_s, why, frozen_s, habits, hour_at)
+    at_s, packs, lacking = possible_visit(preferred_s, freezer, habits, hour_at, policy)
+    return _Visit(at_s, packs, why, lacking)
+
+
+def _changed_set(
+    asked: _Asked, present: _SetIn, run: ChamberRun, visit: _Visit, frozen: float
+) -> _SetIn:
+    """Return what goes on after a pack change.
+
+    Args:
+        asked: What the plan is made from.
+        present: The set that the change ends.
+        run: How that set came to the change.
+        visit: The change.
+        frozen: Mean share of the ice that the new packs have.
+    """
+    arrived = run.walked(visit.at_s - present.from_s)
+    hour = asked.hour_at(visit.at_s)
+    water, air_c, slow_c = present.water, present.start.air_c, present.start.slow_c
+    if arrived:
+        last = arrived[-1]
+        water, air_c, slow_c = run.water_at(last), last.air_c, last.slow_c
+    cut_in_c, _ = asked.situation.band.at(hour)
+    start = replace(
+        present.start,
+        hour=hour,
+        air_c=air_c,
+        slow_c=slow_c,
+        unbroken=air_c > cut_in_c,
+        came_back=air_c <= cut_in_c,
+        too_warm_for_s=0.0,
+    )
+    water = changed(water, visit.packs, frozen, asked.habits.packs_in_set)
+    return _SetIn(visit.at_s, start, water)
 
 
 class _Warmth:
