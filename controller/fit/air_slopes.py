@@ -19,7 +19,8 @@ from typing import Any
 
 import numpy as np
 
-from controller.fit.replay import Offsets, ReplayedAir, ReplayedProbe
+from controller.fit.air_replay import ReplayedAir, ReplayedProbe
+from controller.fit.stretches import Offsets
 from controller.thermal import moist_air
 from controller.thermal.coil_table import cell_centre, cell_key
 from controller.thermal.equations import CROP_REFERENCE_C, CROP_WARMEST_C, Equations

@@ -1,6 +1,6 @@
 """The plant's figures from a record, by least squares, with how sure each of them is.
 
-The model is `controller.fit.replay`, what is left free is in `controller.fit.problem`.
+The model is in `fit.air_replay` and `fit.water_replay`, what is left free in `fit.problem`.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import numpy as np
 from controller.errors import PhysicsError, RecordError
 from controller.fit.figures import FIGURES, ROUGHLY_KNOWN, Figure
 from controller.fit.problem import Problem
-from controller.fit.replay import Offsets, Stretch, sets_in
+from controller.fit.stretches import Offsets, Stretch, sets_in
 from controller.thermal.specs import PlantSpec
 
 WIDEST_SD = 0.35

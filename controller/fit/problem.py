@@ -22,23 +22,11 @@ from typing import Any
 import numpy as np
 from scipy.stats import t as student
 
+from controller.fit.air_replay import ReplayedAir, ReplayedProbe, air_side, drives_of, probe_in
 from controller.fit.air_slopes import AirSlopes, Move, air_slopes
 from controller.fit.figures import FIGURES, Figure
-from controller.fit.replay import (
-    Offsets,
-    ReplayedAir,
-    ReplayedProbe,
-    ReplayedWater,
-    Stretch,
-    air_side,
-    counts_for_air,
-    counts_for_water,
-    drives_of,
-    probe_in,
-    sets_in,
-    water_side,
-    water_times,
-)
+from controller.fit.stretches import Offsets, Stretch, counts_for_air, counts_for_water, sets_in
+from controller.fit.water_replay import ReplayedWater, water_side, water_times
 from controller.thermal.specs import PlantSpec
 
 SURE = 0.95

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from controller.domain.places import records_path
 from controller.errors import RecordError
-from controller.fit.replay import Observed, Stretch, stretches_of
+from controller.fit.stretches import Observed, Stretch, stretches_of
 from controller.foresight.bins import bins_of
 from controller.foresight.swaps import find_swaps
 from controller.history.recorded_samples import logged_swaps, sample_of

@@ -21,7 +21,7 @@ from random import Random
 from controller.errors import RecordError
 from controller.fit.figures import FIGURES, ROUGHLY_KNOWN
 from controller.fit.fitting import Fit, fit
-from controller.fit.replay import Observed, Stretch, stretches_of
+from controller.fit.stretches import Observed, Stretch, stretches_of
 from controller.foresight.bins import bins_of
 from controller.foresight.swaps import find_swaps
 from tests.benchmarks import drawn_chambers

@@ -25,7 +25,7 @@ from typing import Any
 from controller.errors import RecordError
 from controller.fit.figures import FIGURES
 from controller.fit.fitting import Fit, fit
-from controller.fit.replay import Observed, Stretch, stretches_of
+from controller.fit.stretches import Observed, Stretch, stretches_of
 from controller.foresight.bins import bins_of
 from controller.foresight.swaps import find_swaps
 from controller.probes.recorded import read_rows

@@ -12,7 +12,7 @@ from controller.errors import RecordError
 from controller.fit.figures import FIGURES, ROUGHLY_KNOWN
 from controller.fit.fitting import Fit, fit, search
 from controller.fit.problem import LEAST_SD, Problem, counted_k
-from controller.fit.replay import stretches_of
+from controller.fit.stretches import stretches_of
 from controller.thermal.specs import PlantSpec
 from tests.support.plants import TENT
 from tests.support.recorded_plant import LAG_S, recorded_plant

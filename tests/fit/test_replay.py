@@ -9,20 +9,17 @@ from typing import Any
 import numpy as np
 import pytest
 
-from controller.fit.replay import (
+from controller.fit.air_replay import air_side, drives_of, probe_in
+from controller.fit.stretches import (
     Observed,
     Offsets,
     Stretch,
-    air_side,
     counts_for_air,
     counts_for_water,
-    drives_of,
-    probe_in,
     sets_in,
     stretches_of,
-    water_side,
-    water_times,
 )
+from controller.fit.water_replay import water_side, water_times
 from controller.foresight.swaps import Swap
 from controller.thermal.specs import PlantSpec
 from tests.support.plants import TENT

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from random import Random
 
-from controller.fit.replay import Observed
+from controller.fit.stretches import Observed
 from controller.foresight.swaps import Swap
 from controller.thermal.plant import Plant
 from controller.thermal.specs import PlantSpec
