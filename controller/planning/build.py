@@ -17,7 +17,7 @@ from controller.rehearsal.rehearse import TraceRow
 from controller.rehearsal.room_file import RoomSeries
 from controller.settings.load import Settings
 from controller.settings.scenario_file import GrowerScript, ScenarioFile
-from controller.thermal.freezing import FREEZER_C, freezer_kg_per_day, refreeze_h
+from controller.thermal.freezing import FREEZER_C, freezers_kg_per_day, refreeze_h
 from controller.thermal.heat_load import steady_hour
 from controller.thermal.specs import PlantSpec
 
@@ -127,12 +127,12 @@ class Build:
         return (days.heat_removed_kj or 0.0) + 86.4 * days.days * steady_w
 
     def limit_kg_per_day(self) -> float:
-        """Return what the freezer can give back, by its plate and by the time each pack takes."""
+        """Return what the freezers can give back, by their plates and by the time a pack takes."""
         packs = self.plant.packs
         one_h = refreeze_h(packs)
         resting_kg = (packs.count - packs.in_reservoir) * packs.kg
         by_time = 0.0 if math.isinf(one_h) else resting_kg * 24.0 / one_h
-        return min(by_time, freezer_kg_per_day(self.plant.freezer, packs))
+        return min(by_time, freezers_kg_per_day(self.plant))
 
     def keeps_up(self, days: HotDays) -> bool:
         """Return whether the freezer gives back what rehearsed days take, day after day.

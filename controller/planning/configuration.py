@@ -349,6 +349,7 @@ def _packs_and_freezer(draft: Draft) -> Iterator[str]:
               _marks(draft, "freezer", "freezer_volume")),
         f"stars = {freezer.stars}",
         _line(f'food = "{freezer.food}"', "a loaded freezer freezes less", _marks(draft, "food")),
+        "# a second freezer: a table such as [plant.more_freezers.garage] with the same keys",
     )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from enum import StrEnum
 from controller.planning.build import Build
 from controller.planning.design_hour import conditions_at, warmest_hour
 from controller.planning.verdict import Limit, freezer_rated_kg, scaled_coil
-from controller.thermal.freezing import freezer_kg_per_day
+from controller.thermal.freezing import freezer_kg_per_day, freezers_kg_per_day
 from controller.thermal.heat_load import steady_hour
 from controller.thermal.specs import FreezerSpec
 
@@ -221,27 +221,30 @@ def _one_set(build: Build) -> int:
 
 def _times_the_freezer(build: Build) -> float:
     """Return how many times the freezer gives back what a hot day takes, by its plate."""
-    plant = build.plant
-    gives_kg = freezer_kg_per_day(plant.freezer, plant.packs)
+    gives_kg = freezers_kg_per_day(build.plant)
     needed_kg = FREEZER_SPARE * build.needed_kg_per_day()
     return next((times for times in TIMES if times * gives_kg >= needed_kg), max(TIMES))
 
 
 def _larger_freezer(build: Build) -> Idea:
-    packs, freezer = build.plant.packs, build.plant.freezer
+    plant, packs, freezer = build.plant, build.plant.packs, build.plant.freezer
     rated_kg, times = freezer_rated_kg(freezer), _times_the_freezer(build)
+    # of several, the first one makes up for what they all lack together
+    own_kg, all_kg = freezer_kg_per_day(freezer, packs), freezers_kg_per_day(plant)
+    larger_kg = rated_kg * (own_kg + (times - 1.0) * all_kg) / own_kg
     larger = replace(
-        build.plant,
+        plant,
         packs=replace(packs, count=packs.count + _one_set(build)),
-        freezer=FreezerSpec(kg_per_day=times * rated_kg, food=freezer.food),
+        freezer=FreezerSpec(kg_per_day=larger_kg, food=freezer.food),
     )
+    freezers = "freezers that together freeze" if plant.more_freezers else "a freezer that freezes"
+    plates = "their rating plates" if plant.more_freezers else "its rating plate"
     return Idea(
         key="larger-freezer",
-        what=f"a freezer that freezes {TIMES[times]} as much a day (by its rating plate), with one "
-        "more set",
+        what=f"{freezers} {TIMES[times]} as much a day (by {plates}), with one more set",
         effort=Effort.LARGE,
         before=rated_kg,
-        after=times * rated_kg,
+        after=larger_kg,
         unit="kg/day",
         build=build.with_plant(larger),
         widens=Limit.FREEZER,
@@ -263,15 +266,17 @@ def _one_more_set(build: Build) -> Idea:
 
 
 def _no_food(build: Build) -> Iterator[Idea]:
-    if build.plant.freezer.food != "none":
+    plant = build.plant
+    if any(each.food != "none" for each in plant.every_freezer):
+        first, *others = (replace(each, food="none") for each in plant.every_freezer)
         yield Idea(
             key="no-food",
-            what="a freezer without food in it",
+            what="freezers without food in them" if others else "a freezer without food in it",
             effort=Effort.DO,
             before=1,
             after=0,
             unit="food",
-            build=_changed(build, "freezer", food="none"),
+            build=build.with_plant(replace(plant, freezer=first, more_freezers=tuple(others))),
             widens=Limit.FREEZER,
         )
 

@@ -32,7 +32,7 @@ from controller.planning.points import (
 )
 from controller.settings.load import Settings
 from controller.settings.plant_texts import RATED
-from controller.settings.simulation import PLANT_PARTS
+from controller.settings.simulation import MORE_FREEZERS, PLANT_PARTS
 from controller.settings.species import Species, band_of, kind_of, read_species
 from controller.settings.toml_edit import Path as KeyPath
 from controller.settings.toml_edit import Scalar, value_at, with_values
@@ -214,6 +214,16 @@ def _plant(
                 yield path, None
             if key == "wall_u_w_m2k" and value_at(document, (*chamber, "wall")) is not None:
                 yield (*chamber, "wall"), None  # "1 in foam" is a wall to the file, not to us
+    yield from _more_freezers(own, plant)
+
+
+def _more_freezers(own: OwnFile, plant: PlantSpec) -> Iterator[tuple[KeyPath, Scalar | None]]:
+    """Yield what changed in freezers beside the first one."""
+    before = own.settings.plant_spec().more_freezers
+    names = getattr(own.settings.plant, MORE_FREEZERS)
+    for name, old, new in zip(names, before, plant.more_freezers, strict=True):
+        if new.food != old.food:
+            yield ("plant", MORE_FREEZERS, name, "food"), new.food
 
 
 def _instead_of_rating(

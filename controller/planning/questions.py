@@ -284,6 +284,7 @@ _TOPICS = (
                 key="freezer",
                 text="Which freezer freezes them?",
                 kind=AnswerKind.CHOICE,
+                hint="the largest of several; others go into the file: [plant.more_freezers.NAME]",
                 options=_firsts(parts_list.FREEZERS),
                 default=_always("chest"),
                 cautious=_always("fridge"),

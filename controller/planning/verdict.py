@@ -281,15 +281,19 @@ def _ample_freezer(build: Build) -> Build:
 
 
 def _larger_set(build: Build) -> Build:
-    packs, freezer = build.plant.packs, build.plant.freezer
+    packs = build.plant.packs
     in_set = 3 * max(1, packs.in_reservoir)
+    first, *others = (
+        replace(each, kg_per_day=3.0 * freezer_rated_kg(each)) for each in build.plant.every_freezer
+    )
     return build.with_plant(
         replace(
             build.plant,
             packs=replace(
                 packs, count=in_set + 3 * (packs.count - packs.in_reservoir), in_reservoir=in_set
             ),
-            freezer=replace(freezer, kg_per_day=3.0 * freezer_rated_kg(freezer), food=freezer.food),
+            freezer=first,
+            more_freezers=tuple(others),
         )
     )
 

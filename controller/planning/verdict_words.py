@@ -8,6 +8,7 @@ from controller.domain.measures import weight_text
 from controller.pictures.words import pack_count
 from controller.planning.changes import Change
 from controller.planning.verdict import Judgement, Verdict
+from controller.thermal.specs import PlantSpec
 
 KEY_FIGURES = (
     "plant.chamber.wall_area_m2",
@@ -62,6 +63,7 @@ def supply_sentence(judgement: Judgement) -> str:
     """Return how often to change how many packs."""
     supply, packs = judgement.supply, judgement.build.plant.packs
     unit = judgement.build.settings.display.unit
+    can_freeze = freezers_can_freeze(judgement.build.plant)
     if judgement.verdict is Verdict.NEEDS_HEAT:
         return "No pack is needed."
     if judgement.days is None:
@@ -71,7 +73,7 @@ def supply_sentence(judgement: Judgement) -> str:
     if supply.packs_per_day is None:
         return (
             "The water is too warm nearly all day. On a hot day the chamber takes "
-            f"{weight_text(supply.ice_kg_per_day, unit)} of ice; the freezer can freeze "
+            f"{weight_text(supply.ice_kg_per_day, unit)} of ice; {can_freeze} "
             f"{weight_text(supply.limit_kg_per_day, unit)}."
         )
     if supply.mean_h is None:
@@ -82,8 +84,8 @@ def supply_sentence(judgement: Judgement) -> str:
         takes = "it would take" if judgement.verdict is Verdict.SHORT else "the packs give"
         return (
             f"A set of {pack_count(packs.in_reservoir)} lasts about {supply.mean_h:.0f} h. On a "
-            f"hot day {takes} {weight_text(supply.ice_kg_per_day, unit)} of ice; the freezer can "
-            f"freeze {weight_text(supply.limit_kg_per_day, unit)}."
+            f"hot day {takes} {weight_text(supply.ice_kg_per_day, unit)} of ice; "
+            f"{can_freeze} {weight_text(supply.limit_kg_per_day, unit)}."
         )
     # before bed a set that is half used may be changed in part
     all_whole = 24.0 / supply.mean_h * packs.in_reservoir
@@ -92,9 +94,15 @@ def supply_sentence(judgement: Judgement) -> str:
         f"On a hot day change {up_to}{pack_count(packs.in_reservoir)} about every "
         f"{supply.mean_h:.0f} h: "
         f"{pack_count(round(supply.packs_per_day))} a day, "
-        f"{weight_text(supply.ice_kg_per_day, unit)} of ice melted; the "
-        f"freezer can freeze {weight_text(supply.limit_kg_per_day, unit)} a day."
+        f"{weight_text(supply.ice_kg_per_day, unit)} of ice melted; "
+        f"{can_freeze} {weight_text(supply.limit_kg_per_day, unit)} a day."
     )
+
+
+def freezers_can_freeze(plant: PlantSpec) -> str:
+    """Return the subject of the sentence on what all freezers do in a day."""
+    count = len(plant.every_freezer)
+    return "the freezer can freeze" if count == 1 else f"your {count} freezers together can freeze"
 
 
 def change_sentence(change: Change, *, holds_already: bool) -> str:

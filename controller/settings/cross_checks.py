@@ -26,6 +26,7 @@ from controller.settings.models import (
     Stage,
     TimingTable,
 )
+from controller.settings.simulation import MORE_FREEZERS
 
 SUPPLY_SHARE = 0.8
 """Loads that run for hours take no more of a supply than this [-]; the same margin as the contact
@@ -219,6 +220,16 @@ def overloaded(name: str, rated_a: float, currents_a: Sequence[float]) -> Iterat
         )
 
 
+def check_freezers(plant: Any) -> Iterator[str]:
+    """Further freezers stand beside a first one: else our example freezer would be counted too."""
+    names = getattr(plant, MORE_FREEZERS)
+    if names and "freezer" not in plant.model_fields_set:
+        yield (
+            f"plant.{MORE_FREEZERS}: found {', '.join(names)} and no [plant.freezer], allowed: the "
+            "first freezer in [plant.freezer], the others here"
+        )
+
+
 CHECKS: tuple[tuple[Check, tuple[str, ...]], ...] = (
     (check_bands, ("stages",)),
     (check_stage_in_force, ("chamber", "stages")),
@@ -229,6 +240,7 @@ CHECKS: tuple[tuple[Check, tuple[str, ...]], ...] = (
     (check_probes, ("probes",)),
     (check_time_zone, ("site",)),
     (check_supplies, ("supplies", "loads")),
+    (check_freezers, ("plant",)),
 )
 """Each check with the tables that it needs."""
 

@@ -12,7 +12,7 @@ from controller.foresight.visits import Habits
 from controller.settings.lights_of import lights_of
 from controller.settings.load import Settings
 from controller.settings.models import Stage
-from controller.thermal.freezing import freezer_kg_per_day, freezer_pace
+from controller.thermal.freezing import freezer_pace, freezers_kg_per_day
 
 
 def forecaster_of(settings: Settings, stage: str | None = None) -> Forecaster:
@@ -81,16 +81,16 @@ def habits_of(settings: Settings) -> Habits:
 
 
 def freezer_packs_per_day(settings: Settings) -> float | None:
-    """Return the packs that one freezer freezes in a day, None where nothing is said of it.
+    """Return the packs that the freezers freeze in a day, None where nothing is said of them.
 
-    By [lookout] freezer_packs_per_day, else by [plant.freezer].
+    By [lookout] freezer_packs_per_day, else by [plant.freezer] and [plant.more_freezers.NAME].
     """
     if settings.lookout.freezer_packs_per_day is not None:
         return settings.lookout.freezer_packs_per_day
     if not settings.plant.freezer.model_fields_set:
         return None
     spec = settings.plant_spec()
-    return freezer_kg_per_day(spec.freezer, spec.packs) / spec.packs.kg
+    return freezers_kg_per_day(spec) / spec.packs.kg
 
 
 def local_hour(at_s: float, zone: tzinfo | None) -> float:

@@ -49,6 +49,7 @@ EXAMPLES = {
 CHOSEN = {
     "stages": "NAME",
     "supplies": "NAME",
+    "more_freezers": "NAME",
     "air": "PLACE",
     "pump": "NAME",
     "air_high": "NAME",
@@ -97,8 +98,9 @@ def _tables(model: type[BaseModel], path: tuple[str, ...]) -> Iterator[KeyTable]
         if below is None:
             own.append(_key(model, name, key, field))
         elif key not in _repeated(model, path):
-            step = (key,) if key not in CHOSEN or path else (key, CHOSEN[key])
-            step = (CHOSEN[key],) if path and key in CHOSEN else step
+            step: tuple[str, ...] = (CHOSEN.get(key, key),)
+            if key in CHOSEN and (not path or get_origin(field.annotation) is dict):
+                step = (key, *step)
             inner.append((below, (*path, *step)))
     if model is models.Signal:
         own = [key for key in own if key.name in models.Signal.__annotations__]
@@ -150,7 +152,12 @@ def _defaults_by_alarm(model: type[BaseModel], name: str) -> str:
 def _part_of(model: type[BaseModel]) -> Any:
     """Return the part of the plant that a table was made from, None for any other table."""
     return next(
-        (part for part in PLANT_PARTS.values() if model.__name__ == f"{part.__name__}Table"), None
+        (
+            part
+            for part in PLANT_PARTS.values()
+            if any(each.__name__ == f"{part.__name__}Table" for each in model.__mro__)
+        ),
+        None,
     )
 
 

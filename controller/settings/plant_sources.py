@@ -12,7 +12,9 @@ from typing import Any
 
 from controller.settings.field_docstrings import field_docstrings, plain_text
 from controller.settings.load import Settings
-from controller.settings.simulation import PLANT_PARTS
+from controller.settings.models import Table
+from controller.settings.simulation import MORE_FREEZERS, PLANT_PARTS
+from controller.thermal.specs import FreezerSpec
 
 NOT_ASKED = "fine"
 """The part of the plant that nobody is asked for; its defaults are not worth a line each."""
@@ -33,10 +35,15 @@ def assumed_figures(settings: Settings) -> Iterator[Assumed]:
     for name, part in PLANT_PARTS.items():
         if name == NOT_ASKED:
             continue
-        given = getattr(settings.plant, name).model_fields_set
-        for field in fields(part):
-            value = getattr(getattr(settings.plant, name), field.name)
-            if field.name in given or value is None:
-                continue
-            about = plain_text(field_docstrings(part).get(field.name, ""))
-            yield Assumed(key=f"plant.{name}.{field.name}", value=value, about=about)
+        yield from _assumed(getattr(settings.plant, name), part, f"plant.{name}")
+    for name, table in getattr(settings.plant, MORE_FREEZERS).items():
+        yield from _assumed(table, FreezerSpec, f"plant.{MORE_FREEZERS}.{name}")
+
+
+def _assumed(table: Table, part: Any, place: str) -> Iterator[Assumed]:
+    for field in fields(part):
+        value = getattr(table, field.name)
+        if field.name in table.model_fields_set or value is None:
+            continue
+        about = plain_text(field_docstrings(part).get(field.name, ""))
+        yield Assumed(key=f"{place}.{field.name}", value=value, about=about)

@@ -17,7 +17,8 @@ from controller.domain.units import (
     Temperature,
     between,
 )
-from controller.settings.models import Table
+from controller.errors import PhysicsError
+from controller.settings.models import Name, Table
 from controller.settings.plant_texts import (
     RATED_MEANINGS,
     SIZE_MEANING,
@@ -155,16 +156,41 @@ class _Plant(Table):
     def spec(self, site: SiteSpec) -> PlantSpec:
         """Return the plant that these tables describe."""
         parts = {name: _part_from(part, getattr(self, name)) for name, part in PLANT_PARTS.items()}
-        return PlantSpec(site=site, **parts)
+        more_freezers: dict[str, Table] = getattr(self, MORE_FREEZERS)
+        others = tuple(_part_from(FreezerSpec, table) for table in more_freezers.values())
+        return PlantSpec(site=site, more_freezers=others, **parts)
 
 
-PlantTables: Any = _made_model(
-    "PlantTables",
-    __base__=_Plant,
-    **{
-        name: (table, Field(default_factory=table))
-        for name, part in PLANT_PARTS.items()
-        for table in (_table_of(part, **_MORE_KEYS.get(name, {})),)
-    },
+_TABLES = {name: _table_of(part, **_MORE_KEYS.get(name, {})) for name, part in PLANT_PARTS.items()}
+MORE_FREEZERS = "more_freezers"
+
+
+def _build_another(table: Table) -> Table:
+    try:
+        _part_from(FreezerSpec, table)
+    except PhysicsError as error:  # its words name the first freezer
+        raise PhysicsError(str(error).removeprefix("plant.freezer.")) from None
+    return table
+
+
+_AnotherFreezer: Any = _made_model(
+    "AnotherFreezerTable",
+    __base__=_TABLES["freezer"],
+    __validators__={"build": model_validator(mode="after")(_build_another)},
+    __doc__="[plant.more_freezers.NAME]: Another freezer beside the one in [plant.freezer], under "
+    "any name, such as garage; as many as there are. What all of them freeze in a day is added, "
+    "and their air counts as equally cold. Packs go where there is room.",
 )
+
+
+def _plant_fields() -> dict[str, Any]:
+    tables: dict[str, Any] = {}
+    for name, table in _TABLES.items():
+        tables[name] = (table, Field(default_factory=table))
+        if name == "freezer":
+            tables[MORE_FREEZERS] = (dict[Name, _AnotherFreezer], Field(default_factory=dict))
+    return tables
+
+
+PlantTables: Any = _made_model("PlantTables", __base__=_Plant, **_plant_fields())
 """[plant.*] with one field for each part."""

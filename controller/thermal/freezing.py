@@ -189,21 +189,29 @@ def freezer_kg_per_day(freezer: FreezerSpec, packs: PackSpec) -> float:
     return rated_kg * FOOD_KJ_KG / kj_kg * FOOD_LEAVES[freezer.food]
 
 
+def freezers_kg_per_day(plant: PlantSpec) -> float:
+    """Return the packs that all freezers of a plant together can freeze in a day [kg/day].
+
+    Whoever has two lays the packs where there is room, so what each can do is added.
+    """
+    return sum(freezer_kg_per_day(freezer, plant.packs) for freezer in plant.every_freezer)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FreezerPace:
-    """How fast one freezer freezes one kind of pack."""
+    """How fast a plant's freezers together freeze one kind of pack."""
 
     refreeze_s: float
     """Time one pack takes from melted to frozen [s]; infinite: never in this freezer."""
     pack_s: float
-    """Least time between two packs, by the heat the freezer can move [s]."""
+    """Least time between two packs, by the heat that all freezers together can move [s]."""
 
 
-def freezer_pace(spec: PlantSpec) -> FreezerPace:
-    """Return how fast the plant's freezer freezes its packs."""
+def freezer_pace(plant: PlantSpec) -> FreezerPace:
+    """Return how fast the plant's freezers freeze its packs."""
     return FreezerPace(
-        refreeze_s=3600.0 * refreeze_h(spec.packs),
-        pack_s=86_400.0 * spec.packs.kg / freezer_kg_per_day(spec.freezer, spec.packs),
+        refreeze_s=3600.0 * refreeze_h(plant.packs),
+        pack_s=86_400.0 * plant.packs.kg / freezers_kg_per_day(plant),
     )
 
 

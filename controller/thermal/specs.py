@@ -275,18 +275,17 @@ FoodInFreezer = Literal["none", "half", "full"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FreezerSpec:
-    """The freezer in which spent packs freeze again.
+    """The freezer in which spent packs freeze again; others stand in [plant.more_freezers.NAME].
 
     Raises:
         PhysicsError: A figure outside its range, or an unknown word.
     """
 
     kg_per_day: float | None = None
-    """Freezing capacity on the rating plate, kg of food in 24 h, of several freezers their sum
-    [kg/day]; None: by the litres."""
+    """Freezing capacity on the rating plate, kg of food in 24 h [kg/day]; None: by the litres."""
     litres: float = 300.0
-    """Volume of the freezer compartment, of several their sum, for where the plate says no capacity
-    [L]. Own example: an ordinary chest freezer."""
+    """Volume of the freezer compartment, for where the plate says no capacity [L]. Own example: an
+    ordinary chest freezer."""
     stars: int = 4
     """Stars on its door, 1 to 4; only four promise that it freezes what is put in. Household
     freezers made for freezing carry four."""
@@ -412,6 +411,13 @@ class PlantSpec:
     reservoir: ReservoirSpec = field(default_factory=ReservoirSpec)
     packs: PackSpec = field(default_factory=PackSpec)
     freezer: FreezerSpec = field(default_factory=FreezerSpec)
+    more_freezers: tuple[FreezerSpec, ...] = ()
+    """Freezers beside that one, which freeze packs too."""
     room: RoomSpec = field(default_factory=RoomSpec)
     site: SiteSpec = field(default_factory=SiteSpec)
     fine: FineSpec = field(default_factory=FineSpec)
+
+    @property
+    def every_freezer(self) -> tuple[FreezerSpec, ...]:
+        """Every freezer in which packs freeze."""
+        return (self.freezer, *self.more_freezers)

@@ -23,9 +23,12 @@ from controller.planning.own_draft import OwnDraft, learned_figures, own_draft
 from controller.planning.own_file import _same, own_file
 from controller.planning.page import plan_app
 from controller.planning.page.plan_app import Planner
+from controller.planning.verdict import judge
+from controller.planning.verdict_words import supply_sentence
 from controller.planning.weather_spell import placed_plant
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
+from controller.thermal.freezing import freezers_kg_per_day
 
 ODD = Path(__file__).parent / "odd-layout.toml"
 FILES = {
@@ -266,6 +269,28 @@ def test_a_small_figure_that_a_fit_learned_is_named_too(tmp_path: Path) -> None:
 
     settings = settings_of(draft.text, tmp_path)
     assert learned_figures(draft, settings) == ("plant.chamber.wall_u_w_m2k",)
+
+
+def test_a_second_freezer_stays_in_the_file(tmp_path: Path) -> None:
+    """It counts, is said, and changes where a change is about it."""
+    file = tmp_path / "c.toml"
+    text = FILES["laptop"].read_text(encoding="utf-8")
+    own_freezer = "[plant.freezer]\nlitres = 300.0\n"
+    second = '\n[plant.more_freezers.kitchen]\nlitres = 80.0\nfood = "full"\n'
+    file.write_text(text.replace(own_freezer, f"{own_freezer}{second}"), encoding="utf-8")
+    own = opened(file)
+
+    moved = drafted(own, {"food": "half"})
+    without_food = drafted(own, {}, "no-food")
+    larger = drafted(own, {}, "larger-freezer")
+
+    assert moved.plant.more_freezers == own.settings.plant_spec().more_freezers
+    assert moved.difference == ('+ food = "half"',)
+    assert without_food.difference == ('- food = "full"', '+ food = "none"')
+    before = freezers_kg_per_day(own.settings.plant_spec())
+    after = freezers_kg_per_day(settings_of(larger.text, tmp_path).plant_spec())
+    assert after == pytest.approx(2.0 * before, rel=0.001)
+    assert supply_sentence(judge(own.settings)).count("your 2 freezers together can freeze") == 1
 
 
 def planner_of(file: Path) -> plan_app.Planner:

@@ -53,6 +53,7 @@ def field_of(table: KeyTable, name: str) -> Any:
     chosen = {"NAME", "PLACE"}
     first = {
         "stages": None,
+        "more_freezers": None,
         "supplies": None,
         "probes": "air",
         "loads": "pump",
