@@ -1,6 +1,7 @@
 """An earlier start, and the proposed switching points, beside the law and a plain switch.
 
     python -m tests.benchmarks.early_start [--chambers 24] [--from 0] [--seed 1] [--processes 2]
+        [--near-limit]
 
 The same plants, hot days, noise and grower (who changes packs when the water is spent, day and
 night), one thing changed at a time. "plain" is a plain switch at the grower's points; "law" is
@@ -8,12 +9,14 @@ coldpin's control there; "early" is that control with `[timing] start_early_by` 
 probe lag; "points" is the control at the
 switching points that `coldpin size` proposes, which aim at the species' band; "both" is early
 there. K·h are those of the true air outside the species' band, and outside the grower's points.
-Judges nothing.
+With ``--near-limit`` chambers are drawn whose coil is weak for a hotter week: for some hours a day
+the air is more than 1 K over cut-in although the pump runs on and on. Judges nothing.
 """
 
 from __future__ import annotations
 
 import argparse
+import re
 import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -40,6 +43,10 @@ RESERVOIR_C = 5.0
 """Usual temperature of the reservoir for which points are proposed [°C]."""
 MOST_STARTS, MOST_ABOVE_K_H = 500, 12.0
 """A chamber that needs no cooling on a hot day, or that is hopeless then, shows nothing."""
+NEAR_LIMIT_H = (0.5, 8.0)
+"""Near its limit: more than 1 K over cut-in for so long on a hot day [h]."""
+HOTTER_K = (1.0, 6.0)
+"""How much warmer its room is than usual [K]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,17 +118,33 @@ def drawn(random: Random) -> str:
     return text
 
 
-def judge(arguments: tuple[int, int]) -> tuple[int, str, dict[str, HotDaysUnder]]:
+def hotter(text: str, random: Random) -> str:
+    """Return a configuration with its room warmer, day and night."""
+    by_k = random.uniform(*HOTTER_K)
+    for key in ("day_c", "night_c"):
+        text = re.sub(
+            rf"^{key} = ([\d.]+)",
+            lambda found, key=key: f"{key} = {float(found[1]) + by_k:.2f}",  # type: ignore[misc]
+            text,
+            flags=re.MULTILINE,
+        )
+    return text
+
+
+def judge(arguments: tuple[int, int, bool]) -> tuple[int, str, dict[str, HotDaysUnder]]:
     """Return one chamber's days under each control."""
-    number, seed = arguments
+    number, seed, near_limit = arguments
     random = Random(f"early/{seed}/{number}")
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "c.toml"
         while True:
-            path.write_text(drawn(random), encoding="utf-8")
+            text = drawn(random)
+            path.write_text(hotter(text, random) if near_limit else text, encoding="utf-8")
             settings = read_settings(path)
             days = hot_days(settings, days=1.0)
-            if MOST_STARTS > days.starts > 0 and days.degree_hours_above < MOST_ABOVE_K_H:
+            usual = MOST_STARTS > days.starts > 0 and days.degree_hours_above < MOST_ABOVE_K_H
+            near = NEAR_LIMIT_H[0] < days.hours_over_1k < NEAR_LIMIT_H[1]
+            if near if near_limit else usual:
                 break
     stage = settings.stages[settings.chamber.stage]
     own = Band(stage.cut_in, stage.cut_out)
@@ -217,10 +240,13 @@ def main() -> None:
     parser.add_argument("--from", type=int, default=0, dest="first", help="number of the first")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--near-limit", action="store_true")
     asked = parser.parse_args()
     print(" / ".join(CONTROLS))
     result: list[dict[str, HotDaysUnder]] = []
-    work = [(n, asked.seed) for n in range(asked.first, asked.first + asked.chambers)]
+    work = [
+        (n, asked.seed, asked.near_limit) for n in range(asked.first, asked.first + asked.chambers)
+    ]
     with Pool(asked.processes) as pool:
         for number, species, weeks in pool.imap(judge, work, chunksize=1):
             result.append(weeks)

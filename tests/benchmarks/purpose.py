@@ -6,9 +6,11 @@ The same plants, weather and noise, one thing changed at a time. "plain" is a pl
 grower comes by habit, morning and evening, and when the reservoir or the air calls, and sleeps at
 night. "law" is coldpin's control with that same grower: what the switching alone changes. "plan" is
 coldpin whose grower goes by its swap plan, but whom no notice reaches. "notices" is the whole: its
-notices let people sleep or do not. "switch" is a plain switch whose grower makes the very visits of
-"notices": what the plan alone changes. K·h above cut-in and below cut-out of the true air, packs
-put in, visits, and visits between bedtime and waking. "band" is the share of time in band on the
+notices let people sleep or do not. "early" is the whole with `[timing] start_early_by` as long as
+prime and probe lag. "switch" is a plain switch whose grower makes the very visits of "notices":
+what the plan alone changes. K·h above cut-in and below cut-out of the true air, hours more than 1 K
+above, which no cycle reaches while the water is cold, packs put in, visits, and visits between
+bedtime and waking. "band" is the share of time in band on the
 hot days that `coldpin size` rehearses; from `HELD` on a chamber counts as one that can be held.
 Prints a row for each chamber and judges nothing; where coldpin does worse, the row shows it.
 """
@@ -19,7 +21,7 @@ import argparse
 import math
 import tempfile
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from multiprocessing import Pool
 from pathlib import Path
@@ -31,6 +33,7 @@ from controller.planning.verdict import judge
 from controller.rehearsal.dry_forecaster import DryForecaster
 from controller.rehearsal.grower import Grower, Visit
 from controller.rehearsal.rehearse import Rehearsal
+from controller.settings.law_of import law_of
 from controller.settings.load import read_settings
 from controller.settings.scenario_file import read_scenario
 from controller.settings.shipped import shipped_config
@@ -50,7 +53,7 @@ comes_within = "45 min"
 """
 
 
-CONTROLS = ("plain", "law", "plan", "notices", "switch")
+CONTROLS = ("plain", "law", "plan", "notices", "early", "switch")
 LEAST_COVER, MOST_COVER = 0.6, 0.9999
 """Neither hopeless nor so ample that nothing can go wrong [share of time in band]."""
 HELD = 0.95
@@ -68,6 +71,8 @@ class Week:
     cover: float
     nights: int
     """Swaps between bedtime and waking."""
+    hot_h: float
+    """More than 1 K above cut-in [h]."""
 
 
 def config_text(random: Random) -> str:
@@ -120,19 +125,25 @@ def week(arguments: tuple[int, int]) -> tuple[int, dict[str, Week]]:
             run.tally.starts,
             cover,
             sum(not grower.wakes <= at < grower.sleeps for at in came),
+            run.tally.over_1k_s / 3600.0,
         )
 
     def rehearsal(**more: Any) -> Rehearsal:
         return Rehearsal(settings, scenario, seed=number, **more)
 
-    noticed = rehearsal(
-        forecaster=DryForecaster(settings), notifier=RehearsedNotices(settings, grower)
-    )
+    def whole(**more: Any) -> Rehearsal:
+        notifier = RehearsedNotices(settings, grower)
+        return rehearsal(forecaster=DryForecaster(settings), notifier=notifier, **more)
+
+    noticed = whole()
+    law = law_of(settings)
+    lead_s = law.timing.prime_s + settings.simulation.air_probe_lag
     weeks = {
         "plain": lived(rehearsal(plain=True)),
         "law": lived(rehearsal()),
         "plan": lived(rehearsal(forecaster=DryForecaster(settings))),
         "notices": lived(noticed),
+        "early": lived(whole(law=replace(law, timing=replace(law.timing, lead_s=lead_s)))),
     }
     again = _SameVisits(settings, scenario, seed=number, plain=True)
     again.visits = [(swap["t_s"], int(swap["packs"])) for swap in noticed.swaps]
@@ -178,10 +189,11 @@ def row(number: int, weeks: dict[str, Week]) -> str:
     each = [weeks[control] for control in CONTROLS]
     return (
         f"{number:4} {each[0].cover:5.2f} "
-        f"{' / '.join(f'{w.above_k_h:6.2f}' for w in each):>42} "
-        f"{' / '.join(f'{w.below_k_h:5.1f}' for w in each):>38} "
-        f"{'/'.join(f'{w.packs}' for w in each):>20} "
-        f"{'/'.join(f'{w.visits}' for w in each):>16} {'/'.join(f'{w.nights}' for w in each):>12}"
+        f"{' / '.join(f'{w.above_k_h:6.2f}' for w in each):>51} "
+        f"{'/'.join(f'{w.hot_h:.1f}' for w in each):>24} "
+        f"{'/'.join(f'{w.below_k_h:.1f}' for w in each):>30} "
+        f"{'/'.join(f'{w.packs}' for w in each):>24} "
+        f"{'/'.join(f'{w.visits}' for w in each):>18} {'/'.join(f'{w.nights}' for w in each):>12}"
     )
 
 
@@ -190,6 +202,7 @@ def summary(control: str, result: Sequence[dict[str, Week]]) -> str:
     worse = sum(each[control].above_k_h > each["plain"].above_k_h + 0.1 for each in result)
     return (
         f"{control:8} {sum(w.above_k_h for w in weeks):7.1f} K·h above, "
+        f"{sum(w.hot_h for w in weeks):6.1f} h more than 1 K, "
         f"{sum(w.below_k_h for w in weeks):6.1f} below, {sum(w.packs for w in weeks)} packs, "
         f"{sum(w.visits for w in weeks)} visits, {sum(w.nights for w in weeks)} of them at "
         f"night, {sum(w.starts for w in weeks)} starts, worse than plain by over 0.1 K·h in "
@@ -206,8 +219,8 @@ def main() -> None:
     asked = parser.parse_args()
     print(" / ".join(CONTROLS))
     print(
-        f"{'':>4} {'band':>5} {'K·h above':>42} {'K·h below':>38} {'packs':>20} {'visits':>16} "
-        f"{'at night':>12}"
+        f"{'':>4} {'band':>5} {'K·h above':>51} {'h over 1 K':>24} {'K·h below':>30} {'packs':>24} "
+        f"{'visits':>18} {'at night':>12}"
     )
     result: list[dict[str, Week]] = []
     with Pool(asked.processes) as pool:
