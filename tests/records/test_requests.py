@@ -393,6 +393,26 @@ def test_a_pause_has_a_cap_whoever_wrote_it(
     assert answer_to(path, number) == "paused for 14400 s"
 
 
+def test_the_end_waits_a_second_for_the_medium_and_no_longer(
+    tmp_path: Path, open_pending: Callable[..., PendingRequests], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A card that hangs must not keep the service from its end; what it takes is written."""
+    number = put(tmp_path / "requests.sqlite", Reset())
+    next_asked(pending := open_pending())
+    join, waits = pending._thread.join, list[float | None]()
+
+    def joined(timeout: float | None = None) -> None:
+        waits.append(timeout)
+        join(5.0)
+
+    monkeypatch.setattr(pending._thread, "join", joined)
+    pending.close()
+
+    assert waits == [1.0]
+    assert not pending._thread.is_alive()
+    assert answer_to(tmp_path / "requests.sqlite", number) == "done"
+
+
 def test_answer_that_was_lost_with_the_power_is_given_again(
     tmp_path: Path, open_pending: Callable[..., PendingRequests]
 ) -> None:

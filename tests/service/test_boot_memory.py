@@ -81,6 +81,21 @@ def test_a_start_removes_old_empty_folders_of_this_user_and_no_others(
     assert set(shared.iterdir()) == {folders["full"], folders["new"], folders["other"]}
 
 
+@pytest.mark.parametrize(("age_s", "stays"), [(3600.0, True), (3601.0, False)])
+def test_an_empty_folder_is_left_behind_after_an_hour(
+    shared: Path, monkeypatch: pytest.MonkeyPatch, age_s: float, stays: bool
+) -> None:
+    """An instance that has only just made its folder has put nothing in it yet."""
+    folder = shared / f"coldpin-{os.getuid()}-killed"
+    folder.mkdir()
+    os.utime(folder, (1e9, 1e9))
+    monkeypatch.setattr(memory.time, "time", lambda: 1e9 + age_s)
+
+    memory.remove_left_behind()
+
+    assert folder.exists() is stays
+
+
 def test_without_memory_the_loop_writes_to_no_medium(shared: Path, place: Path) -> None:
     """The thread alone does; a card that hangs would hold up whoever keeps timers in the loop."""
     shared.rmdir()

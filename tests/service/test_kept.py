@@ -213,6 +213,34 @@ def test_messages_reach_the_manager_as_utf8(tmp_path: Path, abstract: bool) -> N
     assert received == ["READY=1", "STATUS=air 16.5 °C", "WATCHDOG=1"]
 
 
+def test_what_is_said_once_waits_a_second_for_a_busy_manager_and_the_loop_never(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Source: unix(7): a datagram waits for room in a full queue, as long as the socket allows.
+
+    A start whose READY is lost is taken for a failed one; after a lost ping comes another.
+    """
+    waits: list[float] = []
+
+    class Recorded(socket.socket):
+        def settimeout(self, value: float | None) -> None:
+            assert value is not None
+            waits.append(value)
+            super().settimeout(value)
+
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(tmp_path / "notify"))
+        monkeypatch.setattr("controller.service.notify.socket.socket", Recorded)
+        notifier = Notifier(str(tmp_path / "notify"), watchdog_s=3.0)
+        notifier.ready()
+        notifier.status("rest")
+        notifier.alive()
+        notifier.reloading()
+        notifier.stopping()
+
+    assert waits == [1.0, 0.0, 0.0, 0.0, 1.0]
+
+
 def test_the_manager_hears_of_a_reload_and_of_the_end(tmp_path: Path) -> None:
     """Source: sd_notify(3): RELOADING=1 comes with the monotonic time in microseconds."""
     address = str(tmp_path / "notify")
