@@ -20,7 +20,7 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from controller.fit.air_replay import ReplayedAir, ReplayedProbe, air_side, drives_of, probe_in
 from controller.fit.air_slopes import AirSlopes, Move, air_slopes
@@ -242,7 +242,8 @@ class Problem:
         variances = np.diag(np.linalg.pinv(slopes.T @ slopes, hermitian=True))
         sd = np.sqrt(np.maximum(variances, 0.0) + LEAST_SD**2)[: len(self.figures)]
         blocks = sum(len(np.unique(each.air_block)) for each in self.replays(at))
-        factor = float(student.ppf(0.5 + SURE / 2, max(3, blocks - len(FIGURES))))
+        # scipy.stats has it too, and takes seconds to load on a Pi
+        factor = float(stdtrit(max(3, blocks - len(FIGURES)), 0.5 + SURE / 2))
         return sd, factor * sd
 
 

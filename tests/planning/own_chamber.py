@@ -10,10 +10,10 @@ and rest on a lagged probe, without steps and noise.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cache
 from math import cos, exp, expm1, log, pi
 
 import numpy as np
-from CoolProp.CoolProp import PropsSI
 from scipy.interpolate import CubicSpline
 
 PA = 101_325.0
@@ -24,12 +24,7 @@ SHELF_W_K, SHELF_J_K, CROP_J_KGK, TUBES_W_K = 50.0, 12_000.0, 3150.0, 0.5
 DAY_S, STEP_S = 86_400.0, 5.0
 FROZEN = -(MELTING + 18.0 * CP_ICE)
 """Heat content of a pack from a household freezer [J/kg]; 0: melted, at 0 °C."""
-_COARSE_C = np.linspace(0.01, 60.0, 121)
-_SATURATION = CubicSpline(
-    _COARSE_C, [PropsSI("P", "T", each + 273.15, "Q", 0, "Water") for each in _COARSE_C]
-)
 _PER_K = 50
-_SATURATION_PA = [float(each) for each in _SATURATION(np.arange(0, 60 * _PER_K + 2) / _PER_K)]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,12 +97,24 @@ class OwnDays:
         return float(np.mean(np.diff(self.changes_h)))
 
 
+@cache
+def _saturation_pa() -> list[float]:
+    """Return the pressure of saturated vapour [Pa] from 0 to 60 °C, in steps of 1 / `_PER_K` K."""
+    from CoolProp.CoolProp import PropsSI  # takes seconds to load, for a few tests
+
+    coarse_c = np.linspace(0.01, 60.0, 121)
+    coarse_pa = [PropsSI("P", "T", each + 273.15, "Q", 0, "Water") for each in coarse_c]
+    steps_c = np.arange(0, 60 * _PER_K + 2) / _PER_K
+    return [float(each) for each in CubicSpline(coarse_c, coarse_pa)(steps_c)]
+
+
 def saturated(air_c: float, rh: float = 1.0) -> float:
     """Return the humidity ratio of air at a relative humidity, saturated unless said."""
     place = max(0.0, air_c) * _PER_K
     below = int(place)
-    rise = _SATURATION_PA[below + 1] - _SATURATION_PA[below]
-    pressure = rh * (_SATURATION_PA[below] + (place - below) * rise)
+    saturation_pa = _saturation_pa()
+    rise = saturation_pa[below + 1] - saturation_pa[below]
+    pressure = rh * (saturation_pa[below] + (place - below) * rise)
     return 0.622 * pressure / (PA - pressure)
 
 

@@ -7,6 +7,7 @@ import json
 import re
 import tomllib
 from dataclasses import fields
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -119,6 +120,7 @@ def test_a_figure_of_the_plant_beyond_its_range_is_refused(part: str, name: str)
             spec(**{name: value})
 
 
+@cache
 def reads() -> set[str]:
     """Return every attribute that the package reads, outside the models that declare it."""
     result = set()
@@ -127,9 +129,6 @@ def reads() -> set[str]:
             if isinstance(node, ast.Attribute) and isinstance(node.ctx, ast.Load):
                 result.add(node.attr)
     return result
-
-
-READ = reads()
 
 
 @pytest.mark.parametrize(("table", "key"), KEYS)
@@ -141,7 +140,7 @@ def test_every_key_is_read(table: KeyTable, key: Key) -> None:
     """
     attribute = f"{key.name}_" if key.name == "from" else key.name
 
-    assert attribute in READ or key.name in RATED_MEANINGS
+    assert attribute in reads() or key.name in RATED_MEANINGS
 
 
 def test_every_figure_of_the_plant_is_a_key() -> None:

@@ -8,7 +8,6 @@ import sys
 
 import psychrolib
 import pytest
-from CoolProp.HumidAirProp import HAPropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -69,6 +68,8 @@ def test_states_agree_with_psychrolib_over_the_whole_range() -> None:
 
 def test_states_agree_with_coolprop_over_the_whole_range() -> None:
     """CoolProp treats air as a real gas, whose vapour is 0.4 % denser; temperatures agree."""
+    from CoolProp.HumidAirProp import HAPropsSI  # takes seconds to load, for this test alone
+
     worst: dict[str, float] = {}
 
     def note(name: str, departure: float) -> None:
