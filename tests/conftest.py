@@ -1,4 +1,4 @@
-"""For every test: what it needs of the machine, random inputs that repeat, shared hot days."""
+"""For every test: needs of the machine, processes, folders, random inputs, shared hot days."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import pytest
 from hypothesis import settings
 
 from controller.planning import build
+from tests.support.in_memory import write_in_memory
 from tests.support.machine import demand
 from tests.support.random_inputs import CAMPAIGN, draw_alike, examples
 from tests.support.shared_days import SharedDays
@@ -18,6 +19,15 @@ settings.register_profile("campaign", examples(100), derandomize=False, print_bl
 settings.load_profile("campaign" if CAMPAIGN in os.environ else "repeatable")
 if CAMPAIGN not in os.environ:
     draw_alike()
+write_in_memory()
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int | None:
+    """Run one process more than there are processors: some tests wait for what they started."""
+    if "PYTEST_XDIST_AUTO_NUM_WORKERS" in os.environ:
+        return None
+    return len(os.sched_getaffinity(0)) + 1
 
 
 @pytest.hookimpl(tryfirst=True)

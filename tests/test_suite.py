@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import ast
+import os
 import subprocess
 import sys
+import tempfile
 from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
+
+from tests.support import in_memory
 
 TESTS = Path(__file__).parent
 WAITS = {"sleep", "monotonic", "perf_counter", "time_ns", "monotonic_ns", "process_time"}
@@ -182,3 +186,31 @@ def test_what_is_drawn_depends_on_the_test_alone(tmp_path: Path) -> None:
 
     assert inputs[0].count("\n") >= 100
     assert inputs[0] == inputs[1]
+
+
+@pytest.mark.parametrize(
+    ("named", "room_bytes", "taken"),
+    [(None, 0, "memory"), (None, 1 << 60, None), ("elsewhere", 0, "elsewhere")],
+    ids=["room-in-memory", "no-room", "a-place-is-named"],
+)
+def test_temporary_files_lie_in_memory_where_it_has_room(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    named: str | None,
+    room_bytes: int,
+    taken: str | None,
+) -> None:
+    """For this process and those that it starts; what the environment names is obeyed."""
+    for name in ("memory", "elsewhere"):
+        (tmp_path / name).mkdir()
+    monkeypatch.setenv("TMPDIR", str(tmp_path / str(named)))
+    if named is None:
+        monkeypatch.delenv("TMPDIR")
+    monkeypatch.setattr(tempfile, "tempdir", None)
+    monkeypatch.setattr(in_memory, "MEMORY", tmp_path / "memory")
+    monkeypatch.setattr(in_memory, "ROOM_BYTES", room_bytes)
+
+    in_memory.write_in_memory()
+
+    assert os.environ.get("TMPDIR") == (None if taken is None else str(tmp_path / taken))
+    assert (Path(tempfile.gettempdir()) == tmp_path / str(taken)) is (taken is not None)

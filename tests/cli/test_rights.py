@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -22,12 +23,15 @@ SERVICE = 65_534
 """A user whom every machine has, in the place of the service."""
 
 
-def let_in(folder: Path) -> None:
-    """Let other users pass through the test's folder, which pytest keeps to itself."""
-    temporary = Path(tempfile.gettempdir())
-    for each in (folder, *folder.parents):
-        if temporary in each.parents:
-            each.chmod(0o755)
+@pytest.fixture
+def tmp_path() -> Iterator[Path]:
+    """A folder that other users may pass through.
+
+    Pytest keeps its own to itself, and closes it anew whenever another run of it begins.
+    """
+    with tempfile.TemporaryDirectory(prefix="coldpin-rights-") as folder:
+        Path(folder).chmod(0o755)
+        yield Path(folder)
 
 
 def ran(line: str, *, place: Path) -> int:
@@ -53,7 +57,6 @@ def no_service(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture
 def chamber(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A configuration whose state directory is another user's; returns the configuration."""
-    let_in(tmp_path)
     place = tmp_path / "state"
     place.mkdir()
     os.chown(place, SERVICE, SERVICE)
@@ -72,7 +75,6 @@ def owners(folder: Path) -> set[tuple[int, int]]:
 @needs("root")
 def test_what_root_writes_is_the_owners_and_root_is_root_again(tmp_path: Path) -> None:
     """Effective user and groups, for as long as it lasts."""
-    let_in(tmp_path)
     os.chown(tmp_path, SERVICE, SERVICE)
     before = (os.geteuid(), os.getegid(), os.getgroups())
 
