@@ -182,7 +182,7 @@ def test_one_more_set_is_a_whole_set_in_the_freezer() -> None:
 
 def test_the_first_change_mends_what_binds() -> None:
     """A small freezer: what is listed first, made, holds by the long rehearsal too."""
-    small = build(freezer={"litres": 60.0})
+    small = build(freezer={"litres": 50.0})
     judgement = judge(SETTINGS, plant=small)
     changes = best_changes(judgement)
 
@@ -200,7 +200,7 @@ def test_the_first_change_mends_what_binds() -> None:
 @pytest.mark.parametrize(
     "short",
     [
-        pytest.param(build(freezer={"litres": 60.0}), id="a-small-freezer"),
+        pytest.param(build(freezer={"litres": 50.0}), id="a-small-freezer"),
         pytest.param(drawn_build(Random(60)), id="a-freezer-that-recovers-only-from-full"),
         pytest.param(drawn_build(Random(49)), id="changes-that-hold-and-never-repeat"),
     ],
