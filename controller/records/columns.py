@@ -6,20 +6,16 @@ off the summed hours, as far as there are any.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from controller.domain.reading_rows import PROBE_NAMES
-from controller.records.reader import (
-    THINNED_MS,
-    Fetch,
-    ahead_of_runs,
-    fetch_of,
-    imported_runs,
-)
+from controller.records.fetching import Fetch, fetch_of
+from controller.records.reader import THINNED_MS, run_spans
+from controller.records.runs import FOREVER_MS, RecordedRun, within_each_other
 from controller.records.sqlite_errors import damaged_rows
 
 HELD_MS = 300_000
@@ -78,18 +74,34 @@ def read_columns(path: Path, *, since: datetime, until: datetime, columns: int) 
         raise ValueError(f"{columns} columns of {until_ms - since_ms} ms; both must be above 0")
     width_ms = -(-(until_ms - since_ms) // columns)
     with damaged_rows(path):
-        runs = ahead_of_runs(path)
         fetch = fetch_of(path)
-        imported = imported_runs(fetch)
         summed: dict[int, int] = dict(fetch("SELECT run, ahead_ms FROM hours_until", ()))
         by_column: dict[int, _Sums] = {}
-        for run, ahead_ms in runs:
-            grid = _Grid(run, since_ms - ahead_ms, until_ms - ahead_ms, width_ms)
-            hours = width_ms >= WIDE_MS and summed.get(run) == ahead_ms
+        wide = width_ms >= WIDE_MS
+        for runs, next_ms in _groups(fetch, since_ms, until_ms, together=not wide):
+            grid = _Grid(runs, since_ms, until_ms, width_ms, next_ms)
+            hours = wide and summed.get(runs[0].number) == runs[0].ahead_ms
             for row in _rows(fetch, grid, hours=hours):
-                sums = by_column.setdefault(row[0], _Sums())
-                sums.take(row[1:], ahead_ms, switches_known=imported.get(run, True))
+                by_column.setdefault(row[0], _Sums()).take(row[1:])
         return [sums.column(number) for number, sums in sorted(by_column.items())]
+
+
+def _groups(
+    fetch: Fetch, since_ms: int, until_ms: int, *, together: bool
+) -> Iterator[tuple[list[RecordedRun], int]]:
+    """Yield the runs of a time [ms since 1970], and when what is after them begins.
+
+    If asked, those within each other come together; else each by itself, and its last reading, or
+    the last before another run's, may stand some minutes too short or too long.
+    """
+    groups = list(within_each_other(run_spans(fetch, since_ms, until_ms)))
+    begins_ms = [min(span.first_ms for span in group) for group in groups]
+    for place, group in enumerate(groups, start=1):
+        runs = [span.run for span in group]
+        if together:
+            yield runs, begins_ms[place] if place < len(groups) else -FOREVER_MS
+        else:
+            yield from (([run], -FOREVER_MS) for run in runs)
 
 
 def place_sums(fetch: Fetch, run: int, first_ms: int, last_ms: int) -> list[Any]:
@@ -102,7 +114,7 @@ def place_sums(fetch: Fetch, run: int, first_ms: int, last_ms: int) -> list[Any]
         last_ms: Last instant, which counts too.
     """
     end_ms = last_ms + 1
-    grid = _Grid(run, first_ms, end_ms, end_ms - first_ms)
+    grid = _Grid([RecordedRun(run, 0)], first_ms, end_ms, end_ms - first_ms)
     # a row of five minutes is kept under its beginning and stands in its middle
     thinned_ms = first_ms - _HALF_MS, end_ms - _HALF_MS
     cells: list[Any] = [None] * (_SUMS * len(PROBE_NAMES))
@@ -114,17 +126,28 @@ def place_sums(fetch: Fetch, run: int, first_ms: int, last_ms: int) -> list[Any]
 
 @dataclass(frozen=True, slots=True)
 class _Grid:
-    """Part of a run, on its own clock, and how wide a column is [ms]."""
+    """A time [ms since 1970] of runs that lie within each other, and how wide a column is [ms]."""
 
-    run: int
+    runs: Sequence[RecordedRun]
+    """In the order in which their readings of one instant go."""
     since_ms: int
     until_ms: int
     width_ms: int
+    next_ms: int = -FOREVER_MS
+    """When the first reading after these runs was taken; in the past where there is none."""
 
-    @property
-    def origin(self) -> tuple[int, int, int]:
-        """What the queries below begin with."""
-        return self.since_ms, self.width_ms, self.run
+    def rows(
+        self, fetch: Fetch, query: str, begins_ms: int, ends_ms: int, *more: int
+    ) -> list[tuple[Any, ...]]:
+        """Return a query's rows of the time from one instant to before another."""
+        runs = [
+            each
+            for place, run in enumerate(self.runs)
+            for each in (run.number, run.ahead_ms, place, run.switches_known)
+        ]
+        values = ", ".join("(?, ?, ?, ?)" for _ in self.runs)
+        query = query.format(runs=values)
+        return fetch(query, (*runs, self.since_ms, self.width_ms, *more, begins_ms, ends_ms))
 
 
 @dataclass(slots=True)
@@ -135,21 +158,21 @@ class _Sums:
     ends_ms: int = -(2**62)
     held_ms: int = 0
     switches_ms: int = 0
-    switches_seen: bool = False
     pump_ms: float = 0.0
-    pump_on: float = 0.0
+    pump_on: float | None = None
+    """Highest share of the time on; None where that was not recorded."""
     cells: list[Any] = field(default_factory=lambda: [None] * (_SUMS * len(PROBE_NAMES)))
 
-    def take(self, row: Sequence[Any], ahead_ms: int, *, switches_known: bool) -> None:
-        """Add what a query found."""
-        self.begins_ms = min(self.begins_ms, row[0] + ahead_ms)
-        self.ends_ms = max(self.ends_ms, row[1] + ahead_ms)
-        self.held_ms += row[2]
-        if switches_known:
-            self.switches_seen = True
-            self.switches_ms += row[2]
-            self.pump_ms += row[3]
-            self.pump_on = max(self.pump_on, row[4])
+    def take(self, row: Sequence[Any]) -> None:
+        """Add a row of a query."""
+        begins_ms, ends_ms, held_ms, switches_ms, pump_ms, pump_on = row[:_PLACES_AT]
+        self.begins_ms = min(self.begins_ms, begins_ms)
+        self.ends_ms = max(self.ends_ms, ends_ms)
+        self.held_ms += held_ms
+        if pump_on is not None:
+            self.switches_ms += switches_ms
+            self.pump_ms += pump_ms
+            self.pump_on = max(self.pump_on or 0.0, pump_on)
         for at in range(0, len(self.cells), _SUMS):
             _join_place(self.cells, at, row[_PLACES_AT + at : _PLACES_AT + at + _SUMS])
 
@@ -158,7 +181,7 @@ class _Sums:
             _extent(self.cells[at : at + _SUMS]) for at in range(0, len(self.cells), _SUMS)
         )
         share = None
-        if self.switches_seen:
+        if self.pump_on is not None:
             share = self.pump_ms / self.switches_ms if self.switches_ms else self.pump_on
         return Column(
             number=number,
@@ -174,9 +197,9 @@ class _Sums:
 
 
 def _rows(fetch: Fetch, grid: _Grid, *, hours: bool) -> list[tuple[Any, ...]]:
-    """Return the rows of a run: number of the column, first, last, held, pump, the places' sums."""
+    """Return rows of number of the column, first, last, held, pump, and the places' sums."""
     since_ms, until_ms = whole = grid.since_ms, grid.until_ms
-    summed = fetch(_OF_HOURS, (*grid.origin, *whole)) if hours else []
+    summed = grid.rows(fetch, _OF_HOURS, *whole) if hours else []
     if not summed:
         return _detail(fetch, grid, whole, whole)
     first_ms, end_ms = min(row[1] for row in summed), max(row[2] for row in summed) + 1
@@ -189,8 +212,8 @@ def _detail(
     fetch: Fetch, grid: _Grid, thinned_ms: tuple[int, int], readings_ms: tuple[int, int]
 ) -> list[tuple[Any, ...]]:
     """Return such rows of what is not summed: five minutes that begin, and readings, between."""
-    thinned = fetch(_OF_THINNED, (*grid.origin, *thinned_ms))
-    return thinned + fetch(_OF_READINGS, (*grid.origin, *readings_ms))
+    thinned = grid.rows(fetch, _OF_THINNED, *thinned_ms)
+    return thinned + grid.rows(fetch, _OF_READINGS, *readings_ms, grid.next_ms)
 
 
 def _join_place(cells: list[Any], at: int, more: Sequence[Any]) -> None:
@@ -212,11 +235,15 @@ def _extent(cells: Sequence[Any]) -> Extent | None:
     return None if low is None else Extent(low, mc_ms / known_ms, high)
 
 
-_PLACES_AT = 5
-"""Where the places' sums begin, behind first, last, held, pump and whether it was ever on."""
+_PLACES_AT = 6
+"""Where the places' sums begin: behind first, last, held, and held, pump and the pump's highest
+share where it was recorded."""
+_PART = "WITH part(run, ahead_ms, place, known) AS (VALUES {runs})"
 _OF_READINGS = f"""
-    SELECT (at_ms - ?) / ? AS number, MIN(at_ms), MAX(at_ms),
-           SUM(held_ms), SUM(pump * held_ms), MAX(pump),
+    {_PART}
+    SELECT (utc_ms - ?) / ? AS number, MIN(utc_ms), MAX(utc_ms), SUM(held_ms),
+           SUM(CASE WHEN known THEN held_ms END), SUM(CASE WHEN known THEN pump * held_ms END),
+           MAX(CASE WHEN known THEN pump END),
            {
     ", ".join(
         f"MIN({place}_mc), MAX({place}_mc), SUM({place}_mc * weight_ms), "
@@ -225,14 +252,20 @@ _OF_READINGS = f"""
     )
 }
     FROM (SELECT *, MAX(held_ms, 1) AS weight_ms
-          FROM (SELECT *, MIN({HELD_MS}, LEAD(at_ms, 1, at_ms) OVER (ORDER BY at_ms, id) - at_ms)
-                          AS held_ms
-                FROM readings WHERE run = ? AND at_ms >= ? AND at_ms < ?))
+          FROM (SELECT *, MIN({HELD_MS}, LEAD(utc_ms, 1, MAX(?, utc_ms))
+                                         OVER (ORDER BY utc_ms, place, id) - utc_ms) AS held_ms
+                FROM (SELECT r.*, r.at_ms + ahead_ms AS utc_ms, place, known
+                      FROM part CROSS JOIN readings r ON r.run = part.run
+                      WHERE r.at_ms >= ? - ahead_ms AND r.at_ms < ? - ahead_ms)))
     GROUP BY number
 """  # noqa: S608 - constants of this file
 _OF_THINNED = f"""
-    SELECT (at_ms - ?) / ? AS number, MIN(at_ms), MAX(at_ms) + {THINNED_MS},
-           COUNT(*) * {THINNED_MS}, SUM(pump_share) * {THINNED_MS}, MAX(pump_share),
+    {_PART}
+    SELECT (t.at_ms + ahead_ms - ?) / ? AS number,
+           MIN(t.at_ms + ahead_ms), MAX(t.at_ms + ahead_ms) + {THINNED_MS},
+           COUNT(*) * {THINNED_MS}, SUM(known) * {THINNED_MS},
+           SUM(CASE WHEN known THEN pump_share END) * {THINNED_MS},
+           MAX(CASE WHEN known THEN pump_share END),
            {
     ", ".join(
         f"MIN({place}_min_mc), MAX({place}_max_mc), SUM({place}_mc) * {THINNED_MS}, "
@@ -240,18 +273,23 @@ _OF_THINNED = f"""
         for place in PROBE_NAMES
     )
 }
-    FROM thinned WHERE run = ? AND at_ms >= ? AND at_ms < ?
+    FROM part CROSS JOIN thinned t ON t.run = part.run
+    WHERE t.at_ms >= ? - ahead_ms AND t.at_ms < ? - ahead_ms
     GROUP BY number
 """  # noqa: S608 - constants of this file
 _OF_HOURS = f"""
-    SELECT (first_ms - ?) / ? AS number, MIN(first_ms), MAX(last_ms),
-           SUM(recorded_ms), SUM(pump_ms), MAX(last_pump),
+    {_PART}
+    SELECT (first_ms + ahead_ms - ?) / ? AS number,
+           MIN(first_ms + ahead_ms), MAX(last_ms + ahead_ms), SUM(recorded_ms),
+           SUM(CASE WHEN known THEN recorded_ms END), SUM(CASE WHEN known THEN pump_ms END),
+           MAX(CASE WHEN known THEN last_pump END),
            {
     ", ".join(
         f"MIN({place}_low_mc), MAX({place}_high_mc), SUM({place}_sum), SUM({place}_known_ms)"
         for place in PROBE_NAMES
     )
 }
-    FROM hours WHERE run = ? AND first_ms >= ? AND last_ms < ?
+    FROM part CROSS JOIN hours h ON h.run = part.run
+    WHERE first_ms >= ? - ahead_ms AND last_ms < ? - ahead_ms
     GROUP BY number
 """  # noqa: S608 - constants of this file

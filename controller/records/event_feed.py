@@ -13,7 +13,7 @@ from pathlib import Path
 
 from controller.domain.json_text import json_text, read_json
 from controller.records.durable import replace_file
-from controller.records.reader import fetched
+from controller.records.fetching import fetched
 from controller.records.schema import AHEAD_MS
 from controller.records.sqlite_errors import damaged_rows
 

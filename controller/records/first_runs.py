@@ -8,7 +8,7 @@ from pathlib import Path
 from controller.domain.codec import UnreadableError
 from controller.domain.first_run import FIRST_RUN_CODEC, FirstRun
 from controller.domain.json_text import json_text, read_json
-from controller.records.reader import fetched_if_kept
+from controller.records.fetching import fetched_if_kept
 from controller.records.schema import one_transaction
 
 _LAST = "SELECT at_utc_ms, who, signed, document FROM first_runs ORDER BY id DESC LIMIT 1"

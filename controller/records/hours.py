@@ -9,7 +9,6 @@ within each other.
 
 from __future__ import annotations
 
-import heapq
 import sqlite3
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -20,6 +19,7 @@ from typing import Any
 
 from controller.domain.events import BAND, STAGE, EventKind, InForce, RecordedEvent
 from controller.records.columns import place_sums
+from controller.records.fetching import Fetch, fetch_of
 from controller.records.pieces import (
     ForceOverTime,
     Piece,
@@ -32,22 +32,18 @@ from controller.records.pieces import (
 )
 from controller.records.reader import (
     THINNED_MS,
-    Fetch,
     RecordedReading,
-    ahead_of_runs,
-    fetch_of,
-    imported_runs,
-    last_event,
-    read_events,
+    in_order,
     read_run,
+    recorded_ends,
 )
-from controller.records.schema import AHEAD_MS, transaction
+from controller.records.runs import FOREVER_MS, RecordedRun, recorded_runs, within_each_other
+from controller.records.schema import transaction
 from controller.records.sqlite_errors import damaged_rows
 
 READINGS_AT_ONCE = 3000
 SETTLED_MS = 600_000
 """An hour of the run that goes on is summed when it has been over for this long [ms]."""
-_ALWAYS = 2**62
 _HALF_MS = THINNED_MS // 2
 
 
@@ -80,32 +76,21 @@ def read_pieces(
 
 
 def _all_pieces(path: Path, basis: HourBasis, since: datetime, until: datetime) -> Iterator[Piece]:
-    events = [
-        event
-        for kind in (STAGE, BAND)
-        if (event := last_event(path, before=since, kind=kind)) is not None
-    ]
-    events += read_events(path, since=since, kinds={STAGE, BAND})
-    force = ForceOverTime(events, basis.first)
     fetch = fetch_of(path)
     since_ms, until_ms = ms_of(since), ms_of(until)
-    spans: list[_Span] = []
-    imported = imported_runs(fetch)
+    runs = recorded_runs(fetch)
+    force = _force(fetch, runs, since_ms, until_ms, basis)
     summed: dict[int, int] = dict(fetch("SELECT run, ahead_ms FROM hours_until", ()))
-    for run, ahead_ms in ahead_of_runs(path):
-        part = _RecordedRun(run, ahead_ms, known=imported.get(run, True))
-        spans += _spans(fetch, part, since_ms, until_ms, summed=summed.get(run) == ahead_ms)
-    spans.sort(key=lambda span: (span.first_ms, span.last_ms))
-    for group in _within_each_other(spans):
+    spans: list[_Span] = []
+    for run in runs:
+        fits = summed.get(run.number) == run.ahead_ms
+        spans += _spans(fetch, run, since_ms, until_ms, summed=fits)
+    for group in within_each_other(spans):
         piece = group[0].piece
         if len(group) == 1 and piece is not None and _fits(piece, force, basis.zone):
             yield piece
         else:
-            # of two readings of one instant the imported one comes last, as read_readings has it
-            in_order = sorted(group, key=lambda span: span.run.number in imported)
-            readings = heapq.merge(
-                *(span.readings(fetch) for span in in_order), key=lambda reading: reading.at
-            )
+            readings = in_order([span.readings(fetch) for span in group])
             yield from pieces_of(readings, force, basis.zone)
 
 
@@ -125,21 +110,20 @@ def sum_once(file: sqlite3.Connection, basis: HourBasis, *, running: int, boot_m
     def fetch(query: str, values: tuple[int | str, ...]) -> list[tuple[Any, ...]]:
         return file.execute(query, values).fetchall()
 
-    known = imported_runs(fetch)
-    for run, ahead_ms in fetch(_RUNS, ()):
-        done = fetch("SELECT ahead_ms, until_ms FROM hours_until WHERE run = ?", (run,))
-        if done and done[0][0] != ahead_ms:
+    runs = recorded_runs(fetch)
+    for run in sorted(runs, key=lambda run: run.number):
+        done = fetch("SELECT ahead_ms, until_ms FROM hours_until WHERE run = ?", (run.number,))
+        if done and done[0][0] != run.ahead_ms:
             with transaction(file):
-                forget_hours(file, run)  # its clock was put right: other hours
+                forget_hours(file, run.number)  # its clock was put right: other hours
             return True
-        after_ms = done[0][1] if done else -_ALWAYS
-        if after_ms == _ALWAYS:
+        after_ms = done[0][1] if done else -FOREVER_MS
+        if after_ms == FOREVER_MS:
             continue
-        over_ms = _ALWAYS if run != running else boot_ms - SETTLED_MS
-        part = _RecordedRun(run, ahead_ms, known=known.get(run, True))
-        pieces, until_ms = _summed(fetch, part, after_ms, over_ms, basis)
-        if pieces or until_ms == _ALWAYS:
-            _keep(file, fetch, part, pieces, until_ms)
+        over_ms = FOREVER_MS if run.number != running else boot_ms - SETTLED_MS
+        pieces, until_ms = _summed(fetch, run, runs, (after_ms, over_ms), basis)
+        if pieces or until_ms == FOREVER_MS:
+            _keep(file, fetch, run, pieces, until_ms)
             return True
     return False
 
@@ -151,21 +135,12 @@ def forget_hours(file: sqlite3.Connection, run: int) -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class _RecordedRun:
-    """A run, what leads from its clock to UTC [ms], and whether its switches were recorded."""
-
-    number: int
-    ahead_ms: int
-    known: bool
-
-
-@dataclass(frozen=True, slots=True)
 class _Span:
     """Readings of a run that follow each other, summed or not; instants [ms since 1970]."""
 
     first_ms: int
     last_ms: int
-    run: _RecordedRun
+    run: RecordedRun
     piece: Piece | None = None
     before_ms: int = 0
     """For how long before and after a row of five minutes may stand that is of this span."""
@@ -176,14 +151,13 @@ class _Span:
         begins_ms, ends_ms = self.first_ms - self.before_ms, self.last_ms + self.after_ms
         # a row of five minutes is kept under its beginning and stands in its middle
         span_ms = begins_ms - _HALF_MS, ends_ms + 1
-        run = self.run
-        for reading in read_run(fetch, run.number, run.ahead_ms, span_ms, known=run.known):
+        for reading in read_run(fetch, self.run, span_ms):
             if begins_ms <= ms_of(reading.at) <= ends_ms:
                 yield reading
 
 
 def _spans(
-    fetch: Fetch, run: _RecordedRun, since_ms: int, until_ms: int, *, summed: bool
+    fetch: Fetch, run: RecordedRun, since_ms: int, until_ms: int, *, summed: bool
 ) -> list[_Span]:
     """Return what a run has between two instants [ms since 1970]."""
     begins_ms, ends_ms = since_ms - run.ahead_ms, until_ms - run.ahead_ms
@@ -211,22 +185,13 @@ def _spans(
         if after_is_sum:
             thinned_ms = max(after_ms - THINNED_MS, rows[-1][1] - _HALF_MS) + 1
         parts = [((thinned_ms, ends_ms), (after_ms, ends_ms))]
-        if before_ms > -_ALWAYS:
+        if before_ms > -FOREVER_MS:
             thinned_ms = min(before_ms + 1, rows[0][0] - _HALF_MS)
             parts.insert(0, ((begins_ms, thinned_ms), (begins_ms, rows[0][0])))
     for thinned, detail in parts:
-        ends = [
-            (low + shift_ms, high + shift_ms)
-            for query, part, shift_ms in (
-                (_THINNED_ENDS, thinned, _HALF_MS),
-                (_READING_ENDS, detail, 0),
-            )
-            for low, high in fetch(query, (run.number, *part))
-            if low is not None
-        ]
-        if ends:
-            first_ms, last_ms = min(low for low, _ in ends), max(high for _, high in ends)
-            spans.append(_Span(first_ms + run.ahead_ms, last_ms + run.ahead_ms, run))
+        ends = recorded_ends(fetch, run, thinned, detail)
+        if ends is not None:
+            spans.append(_Span(*ends, run))
     return spans
 
 
@@ -238,27 +203,13 @@ def _neighbours(fetch: Fetch, run: int, rows: Sequence[tuple[Any, ...]]) -> tupl
     readings that are not summed yet.
     """
     if not rows:
-        return -_ALWAYS, _ALWAYS, False
+        return -FOREVER_MS, FOREVER_MS, False
     ((before_ms,),) = fetch(_LAST_BEFORE, (run, rows[0][0]))
     ((after_ms,),) = fetch(_FIRST_AFTER, (run, rows[-1][1]))
     after_is_sum = after_ms is not None
     if not after_is_sum:
         ((after_ms,),) = fetch("SELECT until_ms FROM hours_until WHERE run = ?", (run,))
-    return -_ALWAYS if before_ms is None else before_ms, after_ms, after_is_sum
-
-
-def _within_each_other(spans: Sequence[_Span]) -> Iterator[list[_Span]]:
-    """Yield the spans one by one, those of different runs that overlap together."""
-    group: list[_Span] = []
-    last_ms = -_ALWAYS
-    for span in spans:
-        if group and span.first_ms > last_ms:
-            yield group
-            group = []
-        group.append(span)
-        last_ms = max(last_ms, span.last_ms)
-    if group:
-        yield group
+    return -FOREVER_MS if before_ms is None else before_ms, after_ms, after_is_sum
 
 
 def _fits(piece: Piece, force: ForceOverTime, zone: tzinfo | None) -> bool:
@@ -268,33 +219,32 @@ def _fits(piece: Piece, force: ForceOverTime, zone: tzinfo | None) -> bool:
 
 
 def _summed(
-    fetch: Fetch, run: _RecordedRun, after_ms: int, over_ms: int, basis: HourBasis
+    fetch: Fetch,
+    run: RecordedRun,
+    runs: Sequence[RecordedRun],
+    part_ms: tuple[int, int],
+    basis: HourBasis,
 ) -> tuple[list[Piece], int]:
     """Return the next pieces of whole hours of a run, and before what on its clock all is summed.
 
     Args:
         fetch: From where.
         run: The run.
-        after_ms: Before this on its clock it is summed already.
-        over_ms: What is later on its clock may be added to.
+        runs: All of the file.
+        part_ms: Before the first instant on its clock it is summed already; what is later than the
+            second may be added to.
         basis: Zone and what was in force first.
     """
+    after_ms, over_ms = part_ms
     most = READINGS_AT_ONCE
     while True:
         end_ms = _nth_reading(fetch, run.number, after_ms, most)
-        readings = list(
-            read_run(
-                fetch,
-                run.number,
-                run.ahead_ms,
-                (after_ms + run.ahead_ms, (_ALWAYS if end_ms is None else end_ms) + run.ahead_ms),
-                known=run.known,
-            )
-        )
+        end_utc_ms = (FOREVER_MS if end_ms is None else end_ms) + run.ahead_ms
+        readings = list(read_run(fetch, run, (after_ms + run.ahead_ms, end_utc_ms)))
         if not readings:
-            return [], _ALWAYS if over_ms == _ALWAYS else after_ms
+            return [], FOREVER_MS if over_ms == FOREVER_MS else after_ms
         whole_ms = over_ms if end_ms is None else min(over_ms, end_ms)
-        force = _force(fetch, ms_of(readings[0].at), ms_of(readings[-1].at), basis)
+        force = _force(fetch, runs, ms_of(readings[0].at), ms_of(readings[-1].at), basis)
         pieces = [
             piece
             for piece in pieces_of(readings, force, basis.zone)
@@ -303,12 +253,15 @@ def _summed(
         if pieces or end_ms is None:
             break
         most *= 2  # an hour of very many readings
-    last_ms = pieces[-1].last_ms if pieces else -_ALWAYS
+    last_ms = pieces[-1].last_ms if pieces else -FOREVER_MS
     rest = next((reading for reading in readings if ms_of(reading.at) > last_ms), None)
     if rest is not None:
         shift_ms = 0 if rest.starts is None else _HALF_MS
         return pieces, ms_of(rest.at) - shift_ms - run.ahead_ms
-    return pieces, _ALWAYS if over_ms == _ALWAYS and end_ms is None else last_ms - run.ahead_ms + 1
+    return (
+        pieces,
+        FOREVER_MS if over_ms == FOREVER_MS and end_ms is None else last_ms - run.ahead_ms + 1,
+    )
 
 
 def _nth_reading(fetch: Fetch, run: int, after_ms: int, number: int) -> int | None:
@@ -320,13 +273,24 @@ def _nth_reading(fetch: Fetch, run: int, after_ms: int, number: int) -> int | No
     return None
 
 
-def _force(fetch: Fetch, first_ms: int, last_ms: int, basis: HourBasis) -> ForceOverTime:
-    """Return what was in force from one instant to another [ms since 1970]."""
+def _force(
+    fetch: Fetch, runs: Sequence[RecordedRun], first_ms: int, last_ms: int, basis: HourBasis
+) -> ForceOverTime:
+    """Return what was in force from one instant to another [ms since 1970].
+
+    Args:
+        fetch: From where.
+        runs: All of the file.
+        first_ms: What was put in force last before it counts too.
+        last_ms: A change at it counts still.
+        basis: What was in force before the first that is recorded.
+    """
     events = []
-    for run, ahead_ms in fetch(_RUNS, ()):
-        rows = fetch(_CHANGES, (run, first_ms - ahead_ms, last_ms - ahead_ms))
+    for run in sorted(runs, key=lambda run: run.order):
+        number, ahead_ms = run.number, run.ahead_ms
+        rows = fetch(_CHANGES, (number, first_ms - ahead_ms, last_ms - ahead_ms))
         for kind in (STAGE, BAND):
-            rows += fetch(_CHANGE_BEFORE, (run, kind, first_ms - ahead_ms))
+            rows += fetch(_CHANGE_BEFORE, (number, kind, first_ms - ahead_ms))
         events += [
             RecordedEvent(at=utc_of(at_ms + ahead_ms), kind=kind, name=name, detail="")
             for at_ms, kind, name in rows
@@ -337,7 +301,7 @@ def _force(fetch: Fetch, first_ms: int, last_ms: int, basis: HourBasis) -> Force
 def _keep(
     file: sqlite3.Connection,
     fetch: Fetch,
-    run: _RecordedRun,
+    run: RecordedRun,
     pieces: Sequence[Piece],
     until_ms: int,
 ) -> None:
@@ -349,7 +313,7 @@ def _keep(
         )
 
 
-def _row(fetch: Fetch, run: _RecordedRun, piece: Piece) -> tuple[Any, ...]:
+def _row(fetch: Fetch, run: RecordedRun, piece: Piece) -> tuple[Any, ...]:
     ahead_ms = run.ahead_ms
 
     def own(at_ms: int | None) -> int | None:
@@ -370,13 +334,13 @@ def _row(fetch: Fetch, run: _RecordedRun, piece: Piece) -> tuple[Any, ...]:
     )  # fmt: skip
 
 
-def _piece(row: tuple[Any, ...], run: _RecordedRun) -> Piece:
+def _piece(row: tuple[Any, ...], run: RecordedRun) -> Piece:
     ahead_ms = run.ahead_ms
     return Piece(
         first_ms=row[0] + ahead_ms,
         last_ms=row[1] + ahead_ms,
         force=InForce(stage=row[2], cut_out_mc=row[3], cut_in_mc=row[4]),
-        switches_known=run.known,
+        switches_known=run.switches_known,
         last_air_mc=row[5],
         last_pump=row[6],
         starts=row[7],
@@ -396,10 +360,6 @@ def _gaps(text: str, ahead_ms: int) -> list[tuple[int, int]]:
     return list(zip(instants[::2], instants[1::2], strict=True))
 
 
-_RUNS = f"""
-    SELECT r.id, {AHEAD_MS} AS ahead_ms
-    FROM runs r WHERE ahead_ms IS NOT NULL ORDER BY r.id
-"""  # noqa: S608 - a constant of the schema
 _HOURS = """
     SELECT first_ms, last_ms, stage, cut_out_mc, cut_in_mc, last_air_mc, last_pump, starts,
            first_on, first_change_ms, broken, last_on, since_ms,
@@ -408,12 +368,6 @@ _HOURS = """
     FROM hours WHERE run = ? AND first_ms >= ? AND last_ms < ? ORDER BY first_ms
 """
 _PUT = f"INSERT OR REPLACE INTO hours VALUES ({', '.join('?' * 41)})"  # noqa: S608 - a number
-_THINNED_ENDS = (
-    "SELECT MIN(at_ms), MAX(at_ms) FROM thinned WHERE run = ? AND at_ms >= ? AND at_ms < ?"
-)
-_READING_ENDS = (
-    "SELECT MIN(at_ms), MAX(at_ms) FROM readings WHERE run = ? AND at_ms >= ? AND at_ms < ?"
-)
 _NTH_THINNED = (
     "SELECT at_ms FROM thinned WHERE run = ? AND at_ms >= ? ORDER BY at_ms LIMIT 1 OFFSET ?"
 )

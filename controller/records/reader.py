@@ -3,27 +3,22 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable, Collection, Iterator
-from contextlib import closing
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from functools import partial
 from itertools import chain
 from pathlib import Path
 from typing import Any
 
 from controller.domain.events import EventKind, RecordedEvent
-from controller.records.connecting import connect_to_read
-from controller.records.schema import AHEAD_MS
-from controller.records.sqlite_errors import SQLITE_ERRORS, damaged_rows, sqlite_words
+from controller.records.fetching import Fetch, fetch_of
+from controller.records.runs import RecordedRun, recorded_runs, within_each_other
+from controller.records.sqlite_errors import damaged_rows
 
 THINNED_MS = 300_000
 """Length of a row that old readings are thinned to."""
 PAGE = 5000
 """Rows taken at a time: a read transaction held while they are used makes the writer's log grow."""
-
-Fetch = Callable[[str, tuple[int | str, ...]], list[tuple[Any, ...]]]
-"""Returns the rows of a query with its values; none where its table is not there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,38 +69,81 @@ def _checked(path: Path, readings: Iterator[RecordedReading]) -> Iterator[Record
         yield from readings
 
 
+@dataclass(frozen=True, slots=True)
+class RunSpan:
+    """All that a run has between two instants [ms since 1970]."""
+
+    first_ms: int
+    last_ms: int
+    run: RecordedRun
+
+
 def _of_all_runs(path: Path, since_ms: int, until_ms: int) -> Iterator[RecordedReading]:
-    fetch = fetch_of(path)
-    imported = imported_runs(fetch)
-    own: list[Iterator[RecordedReading]] = []
-    others: list[Iterator[RecordedReading]] = []
-    for run, ahead_ms in ahead_of_runs(path):
-        rows = read_run(fetch, run, ahead_ms, (since_ms, until_ms), known=imported.get(run, True))
-        (others if run in imported else own).append(rows)
-    if not others:
-        return chain.from_iterable(own)
-    # a history may lie in the gaps of another
-    return heapq.merge(chain.from_iterable(own), *others, key=lambda row: row.at)
+    fetch, span_ms = fetch_of(path), (since_ms, until_ms)
+    return chain.from_iterable(
+        in_order([read_run(fetch, span.run, span_ms) for span in group])
+        for group in within_each_other(run_spans(fetch, since_ms, until_ms))
+    )
 
 
-def read_run(
-    fetch: Fetch, run: int, ahead_ms: int, span_ms: tuple[int, int], *, known: bool
-) -> Iterator[RecordedReading]:
+def run_spans(fetch: Fetch, since_ms: int, until_ms: int) -> list[RunSpan]:
+    """Return what each run has from one instant to before another [ms since 1970]."""
+    spans = []
+    for run in recorded_runs(fetch):
+        part_ms = since_ms - run.ahead_ms, until_ms - run.ahead_ms
+        ends = recorded_ends(fetch, run, part_ms, part_ms)
+        if ends is not None:
+            spans.append(RunSpan(*ends, run))
+    return spans
+
+
+def in_order(parts: Sequence[Iterator[RecordedReading]]) -> Iterator[RecordedReading]:
+    """Return the readings of several runs in the order of time.
+
+    Args:
+        parts: Each in the order of time; of one instant, those of the first come first.
+    """
+    return parts[0] if len(parts) == 1 else heapq.merge(*parts, key=lambda row: row.at)
+
+
+def recorded_ends(
+    fetch: Fetch, run: RecordedRun, thinned_ms: tuple[int, int], readings_ms: tuple[int, int]
+) -> tuple[int, int] | None:
+    """Return the first and the last instant of what a run has [ms since 1970]; None: nothing.
+
+    Args:
+        fetch: From where.
+        run: The run.
+        thinned_ms: Rows of five minutes that begin from one instant on its clock to before another.
+        readings_ms: Readings likewise.
+    """
+    ends = [
+        (low + shift_ms + run.ahead_ms, high + shift_ms + run.ahead_ms)
+        for query, part_ms, shift_ms in (
+            (_THINNED_ENDS, thinned_ms, THINNED_MS // 2),
+            (_READING_ENDS, readings_ms, 0),
+        )
+        for low, high in fetch(query, (run.number, *part_ms))
+        if low is not None
+    ]
+    return (min(low for low, _ in ends), max(high for _, high in ends)) if ends else None
+
+
+def read_run(fetch: Fetch, run: RecordedRun, span_ms: tuple[int, int]) -> Iterator[RecordedReading]:
     """Yield the readings of a run in the order of time.
 
     Args:
         fetch: From where.
-        run: Number of the run.
-        ahead_ms: What leads from its clock to UTC [ms].
+        run: The run.
         span_ms: First instant, and that before which to end [ms since 1970].
-        known: Whether pump and fan were recorded.
     """
+    ahead_ms, known = run.ahead_ms, run.switches_known
     since_ms, until_ms = span_ms
-    for thinned in _thinned(fetch, run, ahead_ms, since_ms, until_ms):
+    for thinned in _thinned(fetch, run, since_ms, until_ms):
         yield thinned if known else replace(thinned, switches_known=False)
     after = since_ms - ahead_ms - 1, 2**62
     while True:
-        rows = fetch(_READINGS, (run, *after, until_ms - ahead_ms, PAGE))
+        rows = fetch(_READINGS, (run.number, *after, until_ms - ahead_ms, PAGE))
         for row in rows:
             yield RecordedReading(
                 at=datetime.fromtimestamp((row[1] + ahead_ms) / 1000, UTC),
@@ -122,19 +160,14 @@ def read_run(
         after = rows[-1][1], rows[-1][0]
 
 
-def imported_runs(fetch: Fetch) -> dict[int, bool]:
-    """Return the imported runs, each with whether it was recorded when pump and fan ran."""
-    rows = fetch("SELECT run, switches_known FROM imports", ())
-    return {run: bool(known) for run, known in rows}
-
-
 def _thinned(
-    fetch: Fetch, run: int, ahead_ms: int, since_ms: int, until_ms: int
+    fetch: Fetch, run: RecordedRun, since_ms: int, until_ms: int
 ) -> Iterator[RecordedReading]:
     """Yield the rows of five minutes of a run; they are older than its detail."""
+    ahead_ms = run.ahead_ms
     after = since_ms - ahead_ms - 1
     while True:
-        rows = fetch(_THINNED, (run, after, until_ms - ahead_ms, PAGE))
+        rows = fetch(_THINNED, (run.number, after, until_ms - ahead_ms, PAGE))
         for row in rows:
             yield RecordedReading(
                 at=datetime.fromtimestamp((row[0] + ahead_ms + THINNED_MS // 2) / 1000, UTC),
@@ -162,12 +195,12 @@ def first_reading_at(path: Path, *, since: datetime) -> datetime | None:
         OSError: The file is not there or not readable as records.
     """
     with damaged_rows(path):
-        since_ms = round(since.timestamp() * 1000)
+        fetch, since_ms = fetch_of(path), round(since.timestamp() * 1000)
         firsts_ms = [
-            at_ms + ahead_ms
-            for run, ahead_ms in ahead_of_runs(path)
+            at_ms + run.ahead_ms
+            for run in recorded_runs(fetch)
             for query in (_FIRST_THINNED, _FIRST_READING)
-            for (at_ms,) in fetched_if_kept(path, query, (run, since_ms - ahead_ms))
+            for (at_ms,) in fetch(query, (run.number, since_ms - run.ahead_ms))
             if at_ms is not None
         ]
         return datetime.fromtimestamp(min(firsts_ms) / 1000, UTC) if firsts_ms else None
@@ -180,10 +213,11 @@ def last_reading_at(path: Path) -> datetime | None:
         OSError: The file is not there or not readable as records.
     """
     with damaged_rows(path):
+        fetch = fetch_of(path)
         lasts_ms = [
-            at_ms + ahead_ms
-            for run, ahead_ms in ahead_of_runs(path)
-            for (at_ms,) in fetched(path, _LAST_READING, (run,))
+            at_ms + run.ahead_ms
+            for run in recorded_runs(fetch)
+            for (at_ms,) in fetch(_LAST_READING, (run.number,))
             if at_ms is not None
         ]
         return datetime.fromtimestamp(max(lasts_ms) / 1000, UTC) if lasts_ms else None
@@ -203,13 +237,14 @@ def read_events(
         OSError: The file is not there or not readable as records.
     """
     with damaged_rows(path):
-        since_ms = round(since.timestamp() * 1000)
+        fetch, since_ms = fetch_of(path), round(since.timestamp() * 1000)
         query, wanted = _of_kinds(_EVENTS, kinds)
-        return [
-            _event(row, ahead_ms)
-            for run, ahead_ms in ahead_of_runs(path)
-            for row in fetched(path, query, (run, since_ms - ahead_ms, *wanted))
+        events = [
+            _event(row, run.ahead_ms)
+            for run in recorded_runs(fetch)
+            for row in fetch(query, (run.number, since_ms - run.ahead_ms, *wanted))
         ]
+        return sorted(events, key=lambda event: event.at)
 
 
 def last_event(path: Path, *, before: datetime, kind: str) -> RecordedEvent | None:
@@ -219,13 +254,14 @@ def last_event(path: Path, *, before: datetime, kind: str) -> RecordedEvent | No
         OSError: The file is not there or not readable as records.
     """
     with damaged_rows(path):
-        before_ms = round(before.timestamp() * 1000)
+        fetch, before_ms = fetch_of(path), round(before.timestamp() * 1000)
         query, _ = _of_kinds(_LAST_EVENT, {kind})
-        for run, ahead_ms in reversed(ahead_of_runs(path)):
-            rows = fetched(path, query, (run, before_ms - ahead_ms, kind))
-            if rows:
-                return _event(rows[0], ahead_ms)
-        return None
+        events = [
+            _event(row, run.ahead_ms)
+            for run in reversed(recorded_runs(fetch))
+            for row in fetch(query, (run.number, before_ms - run.ahead_ms, kind))
+        ]
+        return max(events, key=lambda event: event.at, default=None)
 
 
 def _event(row: tuple[Any, ...], ahead_ms: int) -> RecordedEvent:
@@ -250,6 +286,12 @@ _THINNED = """
     FROM thinned WHERE run = ? AND at_ms > ? AND at_ms < ? ORDER BY at_ms LIMIT ?
 """
 _LAST_READING = "SELECT MAX(at_ms) FROM readings WHERE run = ?"
+_THINNED_ENDS = (
+    "SELECT MIN(at_ms), MAX(at_ms) FROM thinned WHERE run = ? AND at_ms >= ? AND at_ms < ?"
+)
+_READING_ENDS = (
+    "SELECT MIN(at_ms), MAX(at_ms) FROM readings WHERE run = ? AND at_ms >= ? AND at_ms < ?"
+)
 _FIRST_READING = "SELECT MIN(at_ms) FROM readings WHERE run = ? AND at_ms >= ?"
 _FIRST_THINNED = "SELECT MIN(at_ms) FROM thinned WHERE run = ? AND at_ms >= ?"
 _EVENTS = """
@@ -260,55 +302,8 @@ _LAST_EVENT = """
     SELECT at_ms, kind, name, detail FROM events WHERE run = ? AND at_ms < ? {kinds}
     ORDER BY at_ms DESC, id DESC LIMIT 1
 """
-_RUNS = f"""
-    SELECT r.id, {AHEAD_MS} AS ahead_ms
-    FROM runs r WHERE ahead_ms IS NOT NULL ORDER BY r.started_ms + ahead_ms, r.id
-"""  # noqa: S608 - a constant of the schema
 _READINGS = """
     SELECT id, at_ms, air_mc, reservoir_mc, room_mc, coil_outlet_mc, pump, fan
     FROM readings WHERE run = ? AND (at_ms, id) > (?, ?) AND at_ms < ?
     ORDER BY at_ms, id LIMIT ?
 """
-
-
-def ahead_of_runs(path: Path) -> list[tuple[Any, ...]]:
-    """Return each run's number, in the order of time, with what leads from its clock to UTC [ms].
-
-    Raises:
-        OSError: The file is not there or not readable as records.
-    """
-    return fetched(path, _RUNS, ())
-
-
-def fetch_of(path: Path) -> Fetch:
-    """Return what fetches rows of a database; each call raises what `fetched` does."""
-    return partial(fetched_if_kept, path)
-
-
-def fetched(path: Path, query: str, values: tuple[int | str, ...]) -> list[tuple[Any, ...]]:
-    """Return the rows of a query, for the modules of this folder.
-
-    Raises:
-        OSError: The file is not there or not readable as records.
-    """
-    if not path.is_file():
-        raise OSError(f"there are no records yet at {path}; coldpin keeps them while it runs")
-    try:
-        with closing(connect_to_read(path)) as file:
-            return file.execute(query, values).fetchall()
-    except SQLITE_ERRORS as error:
-        raise OSError(f"{path}: {sqlite_words(error)}") from error
-
-
-def fetched_if_kept(path: Path, query: str, values: tuple[int | str, ...]) -> list[tuple[Any, ...]]:
-    """Return the rows of a query; none where an earlier release made the file without its table.
-
-    Raises:
-        OSError: The file is not there or not readable as records.
-    """
-    try:
-        return fetched(path, query, values)
-    except OSError as error:
-        if "no such table" in str(error):
-            return []
-        raise

@@ -108,9 +108,13 @@ class _Runs:
         report = self._report
         if self._on:
             report.longest_run_s = max(report.longest_run_s or 0.0, length_s)
-            report.shortest_run_s = min(report.shortest_run_s or length_s, length_s)
+            report.shortest_run_s = _least(report.shortest_run_s, length_s)
         else:
-            report.shortest_rest_s = min(report.shortest_rest_s or length_s, length_s)
+            report.shortest_rest_s = _least(report.shortest_rest_s, length_s)
+
+
+def _least(shortest_s: float | None, length_s: float) -> float:
+    return length_s if shortest_s is None else min(shortest_s, length_s)
 
 
 def _times(
