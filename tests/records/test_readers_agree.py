@@ -130,15 +130,17 @@ def test_three_readers_take_a_record_in_one_order(
 def test_events_go_by_time_where_one_run_lies_within_another(tmp_path: Path) -> None:
     """The last before an instant is not that of the run that began last."""
     path = tmp_path / "r.sqlite"
-    long = Recorded([], [(0, STAGE, "first"), (900, STAGE, "last")], boot_s=10)
+    long = Recorded(
+        [], [(0, STAGE, "first"), (500, STAGE, "after"), (900, STAGE, "last")], boot_s=10
+    )
     short = Recorded([], [(300, STAGE, "within"), (900, STAGE, "of the same instant")], boot_s=20)
     put(path, [long, short], BEGINS)
 
     names = [event.name for event in read_events(path, since=BEGINS)]
-    assert names == ["first", "within", "last", "of the same instant"]
+    assert names == ["first", "within", "after", "last", "of the same instant"]
     until = BEGINS + timedelta(seconds=901)
     newest = last_event(path, before=until, kind=STAGE)
     before = last_event(path, before=until - timedelta(seconds=1), kind=STAGE)
     assert newest is not None
     assert before is not None
-    assert (newest.name, before.name) == ("of the same instant", "within")
+    assert (newest.name, before.name) == ("of the same instant", "after")
