@@ -130,8 +130,11 @@ def test_three_readers_take_a_record_in_one_order(
 def test_events_go_by_time_where_one_run_lies_within_another(tmp_path: Path) -> None:
     """The last before an instant is not that of the run that began last."""
     path = tmp_path / "r.sqlite"
+    every_minute: list[tuple[int, int | None, bool]] = [
+        (at, 16_000, False) for at in range(0, 1500, 60)
+    ]
     long = Recorded(
-        [], [(0, STAGE, "first"), (500, STAGE, "after"), (900, STAGE, "last")], boot_s=10
+        every_minute, [(0, STAGE, "first"), (500, STAGE, "after"), (900, STAGE, "last")], boot_s=10
     )
     short = Recorded([], [(300, STAGE, "within"), (900, STAGE, "of the same instant")], boot_s=20)
     put(path, [long, short], BEGINS)
@@ -144,3 +147,6 @@ def test_events_go_by_time_where_one_run_lies_within_another(tmp_path: Path) -> 
     assert newest is not None
     assert before is not None
     assert (newest.name, before.name) == ("of the same instant", "after")
+    quick, plain = both(path, BEGINS, BEGINS + timedelta(seconds=1500), ZONE)
+    compare(quick, plain)
+    assert quick.stages["of the same instant"].known_s == pytest.approx(600.0)
