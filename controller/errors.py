@@ -24,7 +24,10 @@ class SettingsError(ControllerError, ValueError):
     def __init__(self, where: str, problems: tuple[str, ...]) -> None:
         self.where = where
         self.problems = problems
-        super().__init__("\n".join((f"{where}: {len(problems)} problem(s)", *problems)))
+        super().__init__(where, problems)  # both, so that it can be pickled
+
+    def __str__(self) -> str:
+        return "\n".join((f"{self.where}: {len(self.problems)} problem(s)", *self.problems))
 
 
 class InputFileError(SettingsError):

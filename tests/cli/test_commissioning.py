@@ -18,7 +18,7 @@ from controller.cli.wire import _tried, wire
 from controller.commissioning.ice_point import IcePoint
 from controller.commissioning.wiring_in import ON_WHILE_OFF
 from controller.domain.supply import Supply, SupplyKind
-from controller.errors import ProbeError
+from controller.errors import BusyError, ProbeError
 from controller.outputs.mains_rule import LoadKind, RatedLoad
 from controller.probes.samples import Fault, Sample
 from controller.service.locks import lock_instance
@@ -348,6 +348,35 @@ def test_a_trial_in_a_unit_of_its_own_says_what_is_wrong_by_its_status(
     monkeypatch.setattr("controller.cli.wire.run_in_unit", lambda *_: 75)
     with pytest.raises(RelayCheckError, match="not tried"):
         _tried(CONFIG, "pump")
+
+
+def tried(load: str, answers: str) -> Result:
+    """Return how one load is tried in this process where a person types these lines."""
+
+    @click.command()
+    def trial() -> None:
+        click.echo(f"trouble: {_tried(CONFIG, load)}")
+
+    return CliRunner().invoke(trial, input=answers)
+
+
+@pytest.mark.parametrize(
+    ("answers", "trouble"),
+    [("y\ny\n", "None"), ("n\n", ON_WHILE_OFF), ("y\nn\n", "did not run and stop")],
+)
+def test_a_trial_in_this_process_asks_and_lets_everything_go_again(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, answers: str, trouble: str
+) -> None:
+    """Where there is no unit to run it in; the load may be tried again at once."""
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
+    monkeypatch.setattr("controller.cli.wire.time.sleep", lambda _: None)
+
+    for _ in range(2):
+        ended = tried("fan", answers)
+        assert ended.exception is None, ended.output
+        assert ended.output.splitlines()[-1].startswith(f"trouble: {trouble}")
+    with lock_instance(tmp_path):
+        assert isinstance(tried("fan", answers).exception, BusyError)
 
 
 @pytest.mark.parametrize(("probes", "words"), [(None, "run this on the Pi"), (1, "found 1 probes")])

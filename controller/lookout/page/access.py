@@ -33,7 +33,10 @@ class TooSoonError(ControllerError, PermissionError):
 
     def __init__(self, wait_s: float) -> None:
         self.wait_s = wait_s
-        super().__init__(f"too many wrong tries: wait {wait_s:.0f} s")
+        super().__init__(wait_s)  # the wait itself, so that it can be pickled
+
+    def __str__(self) -> str:
+        return f"too many wrong tries: wait {self.wait_s:.0f} s"
 
 
 def new_secret(place: Path) -> str:
