@@ -145,8 +145,9 @@ class HotDayCounter:
         self._hours = [_Hour() for _ in range(HOURS)]
         self._sets: list[_Set] = []
         self._at_s = 0.0
-        self._out_before_s = 0.0
-        """Out of band on the day before the counted ones."""
+        self._out_before_s = self._cooling_down_s = 0.0
+        """Out of band on the day before the counted ones, and of it in its first hour, in which a
+        chamber that begins warm is cooled down."""
         self._sums = _Totals()
         self._midnights: list[_Totals] = []
         self._air_c, self._reservoir_c = Spread(), Spread()
@@ -193,6 +194,8 @@ class HotDayCounter:
         if begins_s < self._from_s:
             if begins_s >= self._from_s - DAY_S:
                 self._out_before_s += excess.warm_s + excess.cold_s
+                if begins_s < HOUR_S:
+                    self._cooling_down_s += excess.warm_s + excess.cold_s
             return
         sums = self._sums
         sums.lasted_s += dt_s
@@ -248,7 +251,10 @@ class HotDayCounter:
         )
 
     def _sets_between(self, first: int, after: int) -> list[_Set]:
-        """Return the sets of the counted days from *first*, counted from 0, to before *after*."""
+        """Return the sets of the counted days from *first*, counted from 0, to before *after*.
+
+        Day -1 is the one before them.
+        """
         return [
             each
             for each in self._sets
@@ -256,19 +262,24 @@ class HotDayCounter:
         ]
 
     def _same_again(self, period: int) -> bool:
-        """Return whether the days that end now repeat as many before them."""
-        marks = self._midnights[-2 * period - 1 :]
-        if len(marks) <= 2 * period:
+        """Return whether the days that end now repeat as many before them.
+
+        The first of those may be the day before the counted ones, its first hour aside.
+        """
+        last = len(self._midnights) - 1
+        first = last - 2 * period
+        if first < (-1 if self._from_s >= DAY_S else 0):
             return False
-        first, middle, end = marks[0], marks[period], marks[-1]
+        middle, end = self._midnights[last - period], self._midnights[last]
         if abs(end.frozen_packs - middle.frozen_packs) > SAME_PACKS:
             return False
-        out_s = (end.out_s - middle.out_s) - (middle.out_s - first.out_s)
+        out_before_s = self._cooling_down_s - self._out_before_s
+        first_out_s = out_before_s if first < 0 else self._midnights[first].out_s
+        out_s = (end.out_s - middle.out_s) - (middle.out_s - first_out_s)
         if abs(out_s) > SAME_SHARE * DAY_S * period:
             return False
-        last = len(self._midnights) - 1
         now = self._sets_between(last - period, last)
-        before = self._sets_between(last - 2 * period, last - period)
+        before = self._sets_between(first, last - period)
         return len(now) == len(before) and all(
             abs(one.put_in_s - period * DAY_S - other.put_in_s) <= SAME_TIME_S
             and one.packs == other.packs

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import time
 from itertools import pairwise
@@ -10,13 +11,16 @@ import pytest
 
 from controller.core.law import Band
 from controller.errors import ScenarioError
-from controller.rehearsal.hot_day_counter import GivenUpError
+from controller.rehearsal.hot_day_counter import DAY_S, GivenUpError, HotDayCounter
 from controller.rehearsal.hot_days import ALWAYS_THERE, hot_days
+from controller.rehearsal.plants import Account
 from controller.rehearsal.rehearse import Rehearsal, TraceRow
+from controller.rehearsal.tally import HOUR_S, Excess, TrueCourses
 from controller.settings.law_of import BandSchedule
 from controller.settings.load import read_settings
 from controller.settings.scenario_file import GrowerScript, ScenarioFile
 from controller.settings.shipped import shipped_config
+from controller.thermal.probe import Course
 
 SETTINGS = read_settings(shipped_config("larkmoor-laptop.toml"))
 NOBODY = GrowerScript(wakes=time(8), sleeps=time(20), answers=())
@@ -158,7 +162,7 @@ def test_days_that_repeat_are_rehearsed_once() -> None:
 
     short = hot_days(SETTINGS, days=10.0, grower=habit, swap_at_c=12.0, until_repeated=True)
 
-    assert short.rehearsed_days <= 5.0
+    assert short.rehearsed_days == 1.0  # it repeats the day before the counted ones
     assert whole.rehearsed_days == pytest.approx(10.0)
     assert short.days == pytest.approx(whole.days)
     assert len(short.in_band_by_day) == len(whole.in_band_by_day) == 10
@@ -174,6 +178,44 @@ def test_days_that_repeat_are_rehearsed_once() -> None:
         ("degree_hours_below", 0.15),
     ):  # fmt: skip
         assert getattr(short, figure) == pytest.approx(getattr(whole, figure), rel=within), figure
+
+
+@pytest.mark.parametrize(
+    ("warm_hours", "repeats"),
+    [
+        pytest.param(range(0), True, id="two-days-in-band"),
+        pytest.param(range(1), True, id="cooled-down-in-the-first-hour"),
+        pytest.param(range(1, 2), False, id="too-warm-in-the-second-hour"),
+        pytest.param(range(5, 9), False, id="too-warm-in-the-morning"),
+    ],
+)
+def test_the_day_before_the_counted_ones_may_be_the_one_that_repeats(
+    warm_hours: range, repeats: bool
+) -> None:
+    """Only what a chamber that begins warm needs to be cooled down is no difference of two days."""
+    counter = HotDayCounter(
+        from_s=DAY_S,
+        days=10.0,
+        until_repeated=True,
+        until_steady=False,
+        margin_k=2.0,
+        most_out_s=math.inf,
+        most_above_ks=math.inf,
+    )
+    still = Course(HOUR_S, 16.0, 16.0, 16.0)
+    nothing_done = Account(ice_melted_kg=0.0, heat_removed_kj=0.0, energy_balance_error=None)
+
+    for hour in range(48):
+        if hour == 24:
+            assert counter.reached(nothing_done, 4.0) == 2 * DAY_S
+        excess = Excess(warm_s=HOUR_S if hour in warm_hours else 0.0)
+        counter.passed(
+            TrueCourses(
+                still, still, (16.0, 16.0), (16.0, 16.0), excess, False, Band(17_000, 15_500)
+            )
+        )
+
+    assert (counter.reached(nothing_done, 4.0) is None) is repeats
 
 
 def test_a_stock_that_runs_down_is_rehearsed_to_its_end() -> None:
