@@ -23,6 +23,9 @@ from controller.thermal.specs import PlantSpec
 
 SETTLING_S = 3600.0
 COUNTED_S = 2 * 3600.0
+COUNTED_H = COUNTED_S / 3600.0
+STEADY_LITRES = 10_000.0
+"""So much water warms by a few hundredths of a kelvin in these hours."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,18 +52,37 @@ class Cycle:
     air_max_c: float
 
 
+def steady_plant(spec: PlantSpec) -> Plant:
+    """Return a plant whose reservoir stays where an `Hour` puts it, for `expected_cycle`."""
+    return Plant(replace(spec, reservoir=replace(spec.reservoir, litres=STEADY_LITRES)))
+
+
+def _never(_least_c: float, _most_c: float, _starts_per_h: float) -> bool:
+    """Give nothing up."""
+    return False
+
+
 def expected_cycle(
-    plant: Plant, band: Band, law: Law, hour: Hour, *, tick_s: float, lag_s: float
+    plant: Plant,
+    band: Band,
+    law: Law,
+    hour: Hour,
+    *,
+    tick_s: float,
+    lag_s: float,
+    given_up: Callable[[float, float, float], bool] = _never,
 ) -> Cycle:
     """Return the cycle in a steady hour, after an hour of settling.
 
     Args:
-        plant: Its packs hold the reservoir where *hour* puts it.
+        plant: From `steady_plant`.
         band: Switching points.
         law: Timers and limits.
         hour: Room and reservoir.
         tick_s: Beat of the loop [s].
         lag_s: Time constant of the air probe [s]; 0: none.
+        given_up: Asked at each start with the lowest and the highest air [°C] and the starts an
+            hour, which can only move apart and grow; where it says so, the cycle ends with these.
     """
     middle_c = (band.cut_in_mc + band.cut_out_mc) / 2000
     water_c, room_c = hour.reservoir_c, hour.room_c
@@ -78,14 +100,8 @@ def expected_cycle(
     since_s, least_c, most_c, starts = 0.0, math.inf, -math.inf, 0
     for tick in range(1, int((SETTLING_S + COUNTED_S) / tick_s) + 1):
         now = tick * tick_s
-        # the water is put back where it was: a steady hour is wanted, not a warming reservoir
         state = plant.step(
-            state._replace(reservoir_c=hour.reservoir_c),
-            pump=pump,
-            fan=fan,
-            room_c=hour.room_c,
-            room_rh=hour.room_rh,
-            dt_s=tick_s,
+            state, pump=pump, fan=fan, room_c=room_c, room_rh=hour.room_rh, dt_s=tick_s
         )
         probe_c += share * (state.air_c - probe_c)
         air = Seen(millidegrees(stepped_c(probe_c)))
@@ -101,11 +117,13 @@ def expected_cycle(
         pump, fan = decision.pump, decision.fan
         if counted:
             least_c, most_c = min(least_c, state.air_c), max(most_c, state.air_c)
+            if since_s == now and pump and given_up(least_c, most_c, starts / COUNTED_H):
+                break
     return Cycle(
         when=hour.when,
         on_s=_mean(runs),
         off_s=_mean(rests),
-        starts_per_h=starts / (COUNTED_S / 3600),
+        starts_per_h=starts / COUNTED_H,
         air_min_c=least_c,
         air_max_c=most_c,
     )
@@ -156,23 +174,35 @@ class _Trial:
         self, points: Band, timing: Timing, may_win: Callable[[_Rank], bool]
     ) -> tuple[_Rank, Proposal] | None:
         """Return rank and proposal; None as soon as no later hour can make it win."""
-        out_k = starts = 0.0
+        out_k = starts_per_h = 0.0
         law = replace(self.law, timing=timing)
+
+        def rank_with(least_c: float, most_c: float, starts: float) -> _Rank:
+            most_out_k = max(out_k, most_c - self.high_c, self.low_c - least_c)
+            return 0.0 if most_out_k <= KEEPS_K else most_out_k, max(starts_per_h, starts)
+
+        def given_up(least_c: float, most_c: float, starts: float) -> bool:
+            # more of the hour, or one hour more, never lowers a rank
+            return not may_win(rank_with(least_c, most_c, starts))
+
         for hour in self.hours:
             cycle = expected_cycle(
-                self.plant, points, law, hour, tick_s=self.tick_s, lag_s=self.lag_s
+                self.plant,
+                points,
+                law,
+                hour,
+                tick_s=self.tick_s,
+                lag_s=self.lag_s,
+                given_up=given_up,
             )
-            out_k = max(out_k, cycle.air_max_c - self.high_c, self.low_c - cycle.air_min_c)
-            starts = max(starts, cycle.starts_per_h)
-            keeps = out_k <= KEEPS_K
-            rank = (0.0 if keeps else out_k, starts)
-            if not may_win(rank):  # an hour more never lowers a rank
+            out_k, starts_per_h = rank_with(cycle.air_min_c, cycle.air_max_c, cycle.starts_per_h)
+            if not may_win((out_k, starts_per_h)):
                 return None
-        return rank, Proposal(
+        return (out_k, starts_per_h), Proposal(
             cut_in_c=points.cut_in_mc / 1000,
             cut_out_c=points.cut_out_mc / 1000,
-            starts_per_h=starts,
-            keeps=keeps,
+            starts_per_h=starts_per_h,
+            keeps=out_k == 0.0,
             minimum_run_s=timing.minimum_run_s,
             anti_short_cycle_s=timing.anti_short_cycle_s,
         )
@@ -200,7 +230,7 @@ def propose_points(
         lag_s: Time constant of the air probe [s].
     """
     trial = _Trial(
-        plant=Plant(spec),
+        plant=steady_plant(spec),
         law=law,
         hours=hours,
         low_c=low_c,

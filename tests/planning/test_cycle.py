@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
+from typing import Any
 
 import pytest
 
 from controller.core.law import Band
-from controller.planning.cycle import Hour, expected_cycle, propose_points
-from controller.thermal.plant import Plant
+from controller.planning import cycle
+from controller.planning.cycle import (
+    Cycle,
+    Hour,
+    Proposal,
+    expected_cycle,
+    propose_points,
+    steady_plant,
+)
 from tests.support.laws import make_law
 from tests.support.plants import TENT
 
@@ -19,7 +29,7 @@ SPEC = replace(
     ),
     coil=replace(TENT.coil, ua_air_w_k=6.0, air_kg_s=0.010, water_kg_s=0.010),
 )
-PLANT = Plant(SPEC)
+PLANT = steady_plant(SPEC)
 BAND = Band(17_000, 15_500)
 LAW = make_law(minimum_run_s=60, anti_short_cycle_s=180, run_on_s=20)
 MILD = Hour(when="mild", room_c=21.5, room_rh=0.5, reservoir_c=4.0)
@@ -107,3 +117,26 @@ def test_proposed_timers_are_the_ones_that_were_judged() -> None:
     assert max(c.air_max_c for c in ours) - min(c.air_min_c for c in ours) < max(
         c.air_max_c for c in before
     ) - min(c.air_min_c for c in before)
+
+
+@pytest.mark.parametrize(("low_c", "high_c"), [(14.0, 18.0), (16.0, 16.5)])
+def test_giving_up_what_cannot_win_changes_no_proposal(
+    low_c: float, high_c: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each pair rehearsed to the end of each hour gives the same answer, with more steps."""
+    asked: list[bool] = []
+
+    def noted(given_up: Callable[..., bool], *figures: float) -> bool:
+        asked.append(given_up(*figures))
+        return asked[-1]
+
+    def proposed(*, to_the_end: bool) -> Proposal:
+        def cycle_of(*args: Any, given_up: Callable[..., bool], **options: Any) -> Cycle:
+            ends = (lambda *_: False) if to_the_end else partial(noted, given_up)
+            return expected_cycle(*args, given_up=ends, **options)
+
+        monkeypatch.setattr(cycle, "expected_cycle", cycle_of)
+        return propose_points(SPEC, LAW, (HOT,), low_c=low_c, high_c=high_c, tick_s=5, lag_s=45)
+
+    assert proposed(to_the_end=False) == proposed(to_the_end=True)
+    assert any(asked)
