@@ -65,7 +65,7 @@ def as_markdown(tables: tuple[KeyTable, ...]) -> str:
     lines = [
         "# Every key of a configuration",
         "",
-        '`coldpin keys` prints them too, `coldpin keys timing` only those with "timing" in the name.',
+        '`coldpin keys` prints them too, `coldpin keys timing` those with "timing" in the name.',
         "`coldpin check FILE` names every key that is wrong, with what is allowed.",
         "",
         "Text with a unit is written so:",

@@ -21,7 +21,6 @@ import numpy as np
 
 from controller.fit.air_replay import ReplayedAir, ReplayedProbe
 from controller.fit.stretches import Offsets
-from controller.thermal import moist_air
 from controller.thermal.coil_table import cell_centre, cell_key
 from controller.thermal.equations import CROP_REFERENCE_C, CROP_WARMEST_C, Equations
 from controller.thermal.moist_air import (
@@ -31,6 +30,7 @@ from controller.thermal.moist_air import (
     VAPOUR_AT_ZERO_KJ_KG,
 )
 from controller.thermal.specs import PlantSpec
+from controller.thermal.step_tables import KNOTS_PER_K, LOWEST_KNOT_C, held_ratio_pieces
 
 AIR, RATIO, FABRIC, CROP, PROBE = range(5)
 """Places of the state: temperatures [°C] and humidity ratio [kg/kg]."""
@@ -38,7 +38,6 @@ UNITS = np.array([1.0, 1e-3, 1.0, 1.0, 1.0])
 """Those in which the equations are solved: humidity in g/kg, so that no coefficient is huge."""
 SMALL = (1e-3, 1e-6, 1e-3, 1e-3)
 """Moves of the first four by which the slopes of the rates are taken."""
-_KNOTS_C = np.arange(-40.0, 90.25, 0.25)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,23 +131,23 @@ class _Rates:
     to_water_kw: Any
 
 
+def _ratio(pieces: Any, air_c: Any) -> Any:
+    """Return the humidity ratio [kg/kg] at temperatures [°C] by straight pieces of a plant's."""
+    index = ((air_c - LOWEST_KNOT_C) * KNOTS_PER_K).astype(int)
+    own = pieces[np.clip(index, 0, len(pieces) - 1)]
+    return own[:, 0] + own[:, 1] * air_c
+
+
 class _MovedRates:
     """The rates of one plant along a course: `Equations.derivatives`, for all steps at once."""
 
-    def __init__(
-        self, equations: Equations, course: _Course, like: _MovedRates | None = None
-    ) -> None:
+    def __init__(self, equations: Equations, course: _Course) -> None:
         self.equations, self._course = equations, course
         self._room_share = equations.spec.room.rh
-        self.held: Any
-        self.most: Any
-        """Humidity ratio at which the humidifier stops, and that of saturation, at `_KNOTS_C`."""
-        if like is not None and like.equations.spec.chamber.rh == equations.spec.chamber.rh:
-            self.held, self.most = like.held, like.most
-            return
         pressure_pa = equations.pressure_pa
-        self.held = np.array([equations.held_ratio(float(c)) for c in _KNOTS_C])
-        self.most = np.array([moist_air.saturated_ratio(float(c), pressure_pa) for c in _KNOTS_C])
+        # humidity ratio at which the humidifier stops, and that of saturation
+        self._held = np.array(held_ratio_pieces(equations.spec.chamber.rh, pressure_pa))
+        self._saturated = np.array(held_ratio_pieces(1.0, pressure_pa))
 
     def rates(
         self,
@@ -161,10 +160,10 @@ class _MovedRates:
         """Return the rates at a state, with the coil's duty changed by so much."""
         eq, course = self.equations, self._course
         air_c, ratio, fabric_c, crop_c = state
-        room_ratio = np.interp(room_c, _KNOTS_C, self.most) * self._room_share
-        short = np.interp(air_c, _KNOTS_C, self.held) - ratio
+        room_ratio = _ratio(self._saturated, room_c) * self._room_share
+        short = _ratio(self._held, air_c) - ratio
         mist_kg_s = np.minimum(eq.humidifier_kg_s, eq.humidistat_kg_s * np.maximum(0.0, short))
-        surplus = ratio - np.interp(air_c, _KNOTS_C, self.most)
+        surplus = ratio - _ratio(self._saturated, air_c)
         mist_kg_s = mist_kg_s - eq.fog_kg_s * np.maximum(0.0, surplus)
         heat_kw, drip_kg_s = course.duty(state, water_c)
         heat_kw, drip_kg_s = heat_kw + duty_moved[0], drip_kg_s + duty_moved[1]
@@ -224,7 +223,7 @@ def air_slopes(
     water_by_move = np.zeros((count, len(moves)))
     for column, move in enumerate(moves):
         moved = equations if move.spec == equations.spec else Equations(move.spec)
-        rates = _MovedRates(moved, course, like=plant).rates(
+        rates = _MovedRates(moved, course).rates(
             course.state,
             water_c=course.water_c - (move.offsets.water_k - offsets.water_k),
             room_c=course.room_c - (move.offsets.room_k - offsets.room_k),

@@ -126,7 +126,7 @@ def _coil_table(coil: CoilSpec, pressure_pa: float, flow: float) -> CoilTable:
 
 
 @lru_cache(MOST_COILS)
-def _held_ratio_pieces(rh: float, pressure_pa: float) -> tuple[tuple[float, float], ...]:
+def held_ratio_pieces(rh: float, pressure_pa: float) -> tuple[tuple[float, float], ...]:
     """Return the humidifier's set point against air temperature as straight pieces.
 
     Args:
@@ -151,7 +151,7 @@ class StepTables:
     def __init__(self, equations: Equations) -> None:
         self._equations = equations
         self._coils: dict[float, CoilTable] = {}
-        self._knots = _held_ratio_pieces(equations.spec.chamber.rh, equations.pressure_pa)
+        self._knots = held_ratio_pieces(equations.spec.chamber.rh, equations.pressure_pa)
         self.modes: dict[tuple[float, bool, bool, bool, float], Mode] = {}
         # what depends on neither lights nor pump is kept once for all of them
         self._means: dict[float, dict[int, StepMeans]] = {}
