@@ -32,13 +32,15 @@ def lower_bound(requirement: Requirement) -> Version | None:
 
 def requirements(texts: list[str]) -> list[Requirement]:
     """Return requirements, those of our own extras in the place of their names."""
-    found = []
+    unbounded = []
     for each in map(Requirement, texts):
         if each.name == PROJECT["project"]["name"]:
-            found += requirements([text for extra in sorted(each.extras) for text in EXTRAS[extra]])
+            unbounded += requirements(
+                [text for extra in sorted(each.extras) for text in EXTRAS[extra]]
+            )
         else:
-            found.append(each)
-    return found
+            unbounded.append(each)
+    return unbounded
 
 
 EVERY = requirements(

@@ -189,7 +189,7 @@ def test_what_is_drawn_depends_on_the_test_alone(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("named", "room_bytes", "taken"),
+    ("named", "room_bytes", "chosen"),
     [(None, 0, "memory"), (None, 1 << 60, None), ("elsewhere", 0, "elsewhere")],
     ids=["room-in-memory", "no-room", "a-place-is-named"],
 )
@@ -198,7 +198,7 @@ def test_temporary_files_lie_in_memory_where_it_has_room(
     monkeypatch: pytest.MonkeyPatch,
     named: str | None,
     room_bytes: int,
-    taken: str | None,
+    chosen: str | None,
 ) -> None:
     """For this process and those that it starts; what the environment names is obeyed."""
     for name in ("memory", "elsewhere"):
@@ -212,5 +212,5 @@ def test_temporary_files_lie_in_memory_where_it_has_room(
 
     in_memory.write_in_memory()
 
-    assert os.environ.get("TMPDIR") == (None if taken is None else str(tmp_path / taken))
-    assert (Path(tempfile.gettempdir()) == tmp_path / str(taken)) is (taken is not None)
+    assert os.environ.get("TMPDIR") == (None if chosen is None else str(tmp_path / chosen))
+    assert (Path(tempfile.gettempdir()) == tmp_path / str(chosen)) is (chosen is not None)

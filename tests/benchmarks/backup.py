@@ -24,7 +24,7 @@ from controller.records.status_file import STATUS
 from controller.settings.shipped import shipped_config
 from tests.benchmarks.records import year
 
-LOOK_S = 0.05
+POLL_S = 0.05
 
 
 class Watched:
@@ -48,7 +48,7 @@ class Watched:
                 seen[result["boottime_s"]] = result["figures"]["late_s"] * 1000.0
             except (OSError, ValueError, KeyError):
                 pass
-            time.sleep(LOOK_S)
+            time.sleep(POLL_S)
         return sorted(seen.values())
 
 

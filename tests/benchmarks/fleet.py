@@ -45,7 +45,7 @@ class Counting:
         client = paho.Client(CallbackAPIVersion.VERSION2, protocol=paho.MQTTv5)
         client.reconnect_delay_set(1, 1)
         client.on_connect = lambda *_: client.subscribe("coldpin/#", qos=1)
-        client.on_message = self._heard
+        client.on_message = self._on_message
         client.connect("127.0.0.1", port)
         client.loop_start()
         self.client = client

@@ -45,7 +45,7 @@ from controller.settings.load import Settings, read_settings
 from controller.settings.scenario_file import ScenarioFile, read_scenario
 from controller.settings.shipped import shipped_config
 
-TOGETHER = 40
+CHAMBERS_AT_ONCE = 40
 """Chambers in one process: a library waits for sockets in a way that ends at 1024 open files."""
 VARIED = {
     "chamber": ("wall_u_w_m2k", "crop_kg", "air_changes_per_h"),
@@ -202,7 +202,9 @@ def run_fleet(
             str(source), ("mqtt.host: found nothing, allowed: a broker, to send to",)
         )
     numbers = list(range(1, fleet.chambers + 1))
-    groups = [numbers[at : at + TOGETHER] for at in range(0, len(numbers), TOGETHER)]
+    groups = [
+        numbers[at : at + CHAMBERS_AT_ONCE] for at in range(0, len(numbers), CHAMBERS_AT_ONCE)
+    ]
     report(
         f"{len(numbers)} chambers at {fleet.speed:g} times the clock for {fleet.seconds:g} s; "
         f"figures at http://127.0.0.1:{settings.lookout.port}/{config.stem}-001/metrics"

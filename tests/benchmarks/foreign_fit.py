@@ -134,12 +134,12 @@ def lines_of(each: FitOfRecord, *, figures: bool) -> list[str]:
     ]
     if figures:
         for fitted in (*result.fitted, *result.undetermined):
-            told = "" if fitted in result.fitted else "  not told"
+            determined = "" if fitted in result.fitted else "  not told"
             span = range_of(fitted.figure.key, each.nominal)
             possible = "" if span is None else f"  possible {span[0]:.3g} to {span[1]:.3g}"
             lines.append(
                 f"     {fitted.figure.key:16} {fitted.value:8.3g}  "
-                f"({fitted.low:.3g} to {fitted.high:.3g}){possible}{told}"
+                f"({fitted.low:.3g} to {fitted.high:.3g}){possible}{determined}"
             )
     return lines
 
@@ -147,9 +147,9 @@ def lines_of(each: FitOfRecord, *, figures: bool) -> list[str]:
 def counts(result: Sequence[FitOfRecord]) -> list[str]:
     """Return the counts per figure, as text."""
     lines = ["figure            told   of it: meets the range   holds the words   half width"]
-    all_meets = all_told = 0
+    all_meets = all_determined = 0
     for key in JUDGED:
-        told = meets = holds = 0
+        determined = meets = holds = 0
         widths = []
         for each in result:
             if isinstance(each.result, RecordError):
@@ -158,14 +158,14 @@ def counts(result: Sequence[FitOfRecord]) -> list[str]:
                 span = range_of(key, each.nominal)
                 if fitted.figure.key != key or span is None:
                     continue
-                told += 1
+                determined += 1
                 meets += fitted.low <= span[1] and span[0] <= fitted.high
                 holds += fitted.low <= each.words[key] <= fitted.high
                 widths.append((fitted.high / fitted.low) ** 0.5 - 1.0)
-        all_told, all_meets = all_told + told, all_meets + meets
+        all_determined, all_meets = all_determined + determined, all_meets + meets
         width = f"{statistics.median(widths):12.0%}" if widths else ""
-        lines.append(f"{key:16} {told:5} {meets:24} {holds:17} {width}")
-    lines.append(f"together: {all_meets} of {all_told} meet the range")
+        lines.append(f"{key:16} {determined:5} {meets:24} {holds:17} {width}")
+    lines.append(f"together: {all_meets} of {all_determined} meet the range")
     return lines
 
 

@@ -80,7 +80,7 @@ class KnowingLearning(Learning):
         if "room" in self.knows and self.room_probe:
             situation = replace(situation, room=_room_known(situation, later[len(bins) :]))
         if "load" in self.knows:
-            _tell_load(situation, self._residuals(situation, later))
+            _give_load(situation, self._residuals(situation, later))
         return situation
 
     def _water_known(self, situation: Situation, later: Sequence[Bin], until: int) -> Situation:
@@ -153,7 +153,7 @@ class _SeenLoad(Outlook):
         return self._outlook.at(index)._replace(today_share=off_k)
 
 
-def _tell_load(situation: Situation, off_k: dict[int, float]) -> None:
+def _give_load(situation: Situation, off_k: dict[int, float]) -> None:
     """Let the runs forward meet the load as it was."""
     around = situation.around
     around = replace(

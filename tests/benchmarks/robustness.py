@@ -42,7 +42,7 @@ class Past:
 Mishap = Callable[[Past, Cycle], Past]
 
 
-def as_it_was(past: Past, _cycle: Cycle) -> Past:
+def unchanged(past: Past, _cycle: Cycle) -> Past:
     """Change nothing."""
     return past
 
@@ -105,18 +105,18 @@ def week_without_records(past: Past, cycle: Cycle) -> Past:
 
 
 MISHAPS: dict[str, tuple[Mishap, Callable[[int], float] | None]] = {
-    "nothing wrong": (as_it_was, None),
+    "nothing wrong": (unchanged, None),
     "not logged": (not_logged, None),
     "logged 75 min late": (logged_late, None),
     "logged twice": (logged_twice, None),
-    "packs half warm": (as_it_was, lambda number: WARM if number == MISHAP_SET else 1.0),
+    "packs half warm": (unchanged, lambda number: WARM if number == MISHAP_SET else 1.0),
     "packs of less heat from then on": (
-        as_it_was,
+        unchanged,
         lambda number: OTHER_KIND if number >= MISHAP_SET else 1.0,
     ),
     "reservoir probe lost for 3 h": (probe_lost, None),
     "a week without records before": (week_without_records, None),
-    "lookout restarted": (as_it_was, None),
+    "lookout restarted": (unchanged, None),
 }
 
 

@@ -31,16 +31,16 @@ FIGURES = {
 def timed_ms(port: int, path: str, times: int) -> list[float]:
     """Return how long each request took, in order of length [ms]."""
     connection = http.client.HTTPConnection("127.0.0.1", port, timeout=10)
-    taken = []
+    lasted_ms = []
     for _ in range(times):
         began = time.perf_counter()
         connection.request("GET", path)
         answer = connection.getresponse()
         body = answer.read()
-        taken.append((time.perf_counter() - began) * 1000.0)
+        lasted_ms.append((time.perf_counter() - began) * 1000.0)
         assert answer.status == 200, (path, answer.status)
         assert body
-    return sorted(taken)
+    return sorted(lasted_ms)
 
 
 def main() -> None:
@@ -65,10 +65,10 @@ def main() -> None:
                     time.sleep(0.2)
             for path in ("/metrics", "/", "/now", "/page.css"):
                 put_status(place, status(alarms=[alarm("air_high")], figures=FIGURES))
-                taken = timed_ms(port, path, asked.times)
+                lasted_ms = timed_ms(port, path, asked.times)
                 print(
-                    f"{path:12} median {statistics.median(taken):5.1f} ms, 99 % "
-                    f"{taken[int(0.99 * len(taken))]:5.1f} ms"
+                    f"{path:12} median {statistics.median(lasted_ms):5.1f} ms, 99 % "
+                    f"{lasted_ms[int(0.99 * len(lasted_ms))]:5.1f} ms"
                 )
             memory = Path(f"/proc/{lookout.pid}/status").read_text(encoding="ascii")
             kb = next(line.split()[1] for line in memory.splitlines() if "VmRSS" in line)

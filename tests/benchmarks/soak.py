@@ -34,11 +34,11 @@ from controller.settings.shipped import shipped_config
 from tests.support.soak import TICK_S, Soak
 
 PARTS = 5
-LOOK_EVERY = 4320
+LOOKOUT_EVERY = 4320
 """Ticks between two looks of the lookout; it looks far more often, but the records are the same."""
 
 
-class Beside:
+class LookoutParts:
     """What the lookout does, on the soak's records and its simulated time."""
 
     def __init__(self, soak: Soak, folder: Path) -> None:
@@ -46,12 +46,12 @@ class Beside:
         settings = read_settings(shipped_config("larkmoor-laptop.toml"))
         self._forecaster = RecordsForecaster(settings, folder)
         self._history = NoticeHistory()
-        self.looks = self.forecasts = self.notices = 0
+        self.snapshots = self.forecasts = self.notices = 0
 
-    def look(self) -> None:
-        """Look once."""
+    def run_once(self) -> None:
+        """Make a snapshot, a forecast and notices."""
         loop, clock = self._soak.loop, self._soak.clock
-        self._soak.records.keep_event(clock.monotonic(), "stage", "look")
+        self._soak.records.keep_event(clock.monotonic(), "stage", "snapshot")
         ends = time.monotonic() + 30.0
         while self._soak.records.waiting and time.monotonic() < ends:
             time.sleep(0.002)
@@ -76,7 +76,7 @@ class Beside:
             unit="C",
         )  # fmt: skip
         assert headline_of(snapshot, limits, now).words
-        self.looks += 1
+        self.snapshots += 1
         self.forecasts += forecast.known
         self.notices += len(notices)
 
@@ -98,19 +98,20 @@ def main() -> None:
     structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.CRITICAL))
     with tempfile.TemporaryDirectory() as folder:
         soak = Soak(asked.seed, Path(folder) / "records.sqlite")
-        beside = Beside(soak, Path(folder))
+        lookout = LookoutParts(soak, Path(folder))
         began = time.perf_counter()
         for _ in range(PARTS):
-            for _ in range(max(1, asked.ticks // PARTS // LOOK_EVERY)):
-                result = soak.turn(LOOK_EVERY)
-                beside.look()
+            for _ in range(max(1, asked.ticks // PARTS // LOOKOUT_EVERY)):
+                result = soak.turn(LOOKOUT_EVERY)
+                lookout.run_once()
             print(
                 f"{result.ticks:9} ticks, {result.ticks * TICK_S / 86_400:5.1f} d: {result.starts} "
                 f"starts; {resident_mb():.1f} MB, {open_files()} files, "
                 f"{threading.active_count()} threads"
             )
         print(
-            f"lookout: {beside.looks} looks, {beside.forecasts} forecasts, {beside.notices} notices"
+            f"lookout: {lookout.snapshots} snapshots, {lookout.forecasts} forecasts, "
+            f"{lookout.notices} notices"
         )
         print(f"no rule broken, in {time.perf_counter() - began:.0f} s")
         print("thrown:", ", ".join(f"{n} {what}" for what, n in sorted(result.thrown.items())))

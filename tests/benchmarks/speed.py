@@ -230,11 +230,11 @@ def _read_with_library(root: Path) -> None:
     os.environ["W1THERMSENSOR_NO_KERNEL_MODULE"] = "1"
     from w1thermsensor import Sensor, W1ThermSensor
 
-    class Here(W1ThermSensor):  # type: ignore[misc]
+    class ProbeUnderRoot(W1ThermSensor):  # type: ignore[misc]
         BASE_DIRECTORY = root
 
     for probe_id in IDS:
-        Here(Sensor.DS18B20, probe_id[3:]).get_temperature()
+        ProbeUnderRoot(Sensor.DS18B20, probe_id[3:]).get_temperature()
 
 
 @contextmanager

@@ -29,7 +29,7 @@ from controller.settings.shipped import shipped_config
 BEGINS = datetime(2026, 7, 1, tzinfo=UTC)
 
 
-class House:
+class Installation:
     """A configuration and its state directory."""
 
     def __init__(self, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -56,18 +56,18 @@ class House:
 
 
 @pytest.fixture
-def old(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> House:
-    house = House(tmp_path / "old", monkeypatch)
-    house.fill()
-    return house
+def old(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Installation:
+    installation = Installation(tmp_path / "old", monkeypatch)
+    installation.fill()
+    return installation
 
 
 @pytest.fixture
-def new(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> House:
-    return House(tmp_path / "new", monkeypatch)
+def new(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Installation:
+    return Installation(tmp_path / "new", monkeypatch)
 
 
-def test_a_dead_card_costs_no_history(old: House, new: House, tmp_path: Path) -> None:
+def test_a_dead_card_costs_no_history(old: Installation, new: Installation, tmp_path: Path) -> None:
     """Config, records and swaps on another machine; the secret only where it was asked for."""
     secret = new_secret(old.place)
     plain, full = tmp_path / "plain.tar.gz", tmp_path / "full.tar.gz"
@@ -87,13 +87,15 @@ def test_a_dead_card_costs_no_history(old: House, new: House, tmp_path: Path) ->
     assert full.stat().st_mode & 0o777 == 0o600
 
 
-def test_what_the_configuration_names_goes_along(old: House, new: House, tmp_path: Path) -> None:
+def test_what_the_configuration_names_goes_along(
+    old: Installation, new: Installation, tmp_path: Path
+) -> None:
     """A fit and the broker's certificates always, its password only with the secrets."""
     named = '\n[plant]\nfitted = "my-fit.toml"\n[mqtt]\nca_file = "ca.pem"\npassword_file = "pw"\n'
     with old.config.open("a", encoding="utf-8") as file:
         file.write(named)
-    beside = {"my-fit.toml": "[plant.coil]\nua_air_w_k = 7.5\n", "ca.pem": "x", "pw": "secret"}
-    for name, text in beside.items():
+    named_files = {"my-fit.toml": "[plant.coil]\nua_air_w_k = 7.5\n", "ca.pem": "x", "pw": "secret"}
+    for name, text in named_files.items():
         (old.config.parent / name).write_text(text, encoding="utf-8")
     plain, full = tmp_path / "plain.tar.gz", tmp_path / "full.tar.gz"
 
@@ -104,7 +106,7 @@ def test_what_the_configuration_names_goes_along(old: House, new: House, tmp_pat
     assert new.run("restore", str(full), "--replace") == 0
 
     assert not without
-    for name, text in beside.items():
+    for name, text in named_files.items():
         assert (new.config.parent / name).read_text(encoding="utf-8") == text
     assert (new.config.parent / "pw").stat().st_mode & 0o777 == 0o600
     settings = read_settings(new.config, needs_fit=True)
@@ -112,7 +114,7 @@ def test_what_the_configuration_names_goes_along(old: House, new: House, tmp_pat
 
 
 def test_a_backup_under_way_holds_up_no_writer_and_is_whole(
-    old: House, new: House, tmp_path: Path
+    old: Installation, new: Installation, tmp_path: Path
 ) -> None:
     """Rows come in while it is made: it has those from before, and the database is sound."""
     stop = threading.Event()
@@ -141,7 +143,7 @@ def test_a_backup_under_way_holds_up_no_writer_and_is_whole(
 
 
 def test_a_running_instance_and_what_is_there_are_left_alone(
-    old: House, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    old: Installation, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Said, and nothing is touched."""
     archive = str(tmp_path / "b.tar.gz")
@@ -197,7 +199,11 @@ def rewritten(archive: Path, change: str) -> None:
     ["content", "manifest", "version", "traversal", "foreign", "link", "cut", "garbage"],
 )
 def test_an_archive_that_is_not_right_is_refused_whole(
-    old: House, new: House, tmp_path: Path, change: str, capsys: pytest.CaptureFixture[str]
+    old: Installation,
+    new: Installation,
+    tmp_path: Path,
+    change: str,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
     """Whatever was done to it: a message, and nothing is written."""
     archive = tmp_path / "b.tar.gz"
@@ -245,7 +251,7 @@ STRAYING = [
     ("part", "more"), [case[1:] for case in STRAYING], ids=[case[0] for case in STRAYING]
 )
 def test_a_place_outside_is_written_only_where_a_person_allows_it(
-    new: House, tmp_path: Path, capsys: pytest.CaptureFixture[str], part: str, more: str
+    new: Installation, tmp_path: Path, capsys: pytest.CaptureFixture[str], part: str, more: str
 ) -> None:
     """Refused with the path, shown by the dry run, written with the option alone."""
     victim = tmp_path / "victim"
@@ -277,7 +283,7 @@ OTHERS = [
     ("part", "more"), [case[1:] for case in OTHERS], ids=[case[0] for case in OTHERS]
 )
 def test_what_is_another_chambers_is_as_good_as_outside(
-    new: House, tmp_path: Path, capsys: pytest.CaptureFixture[str], part: str, more: str
+    new: Installation, tmp_path: Path, capsys: pytest.CaptureFixture[str], part: str, more: str
 ) -> None:
     """All chambers lie in one folder: --replace is for this one's files alone."""
     new.config.write_bytes(config_with(""))
@@ -293,7 +299,7 @@ def test_what_is_another_chambers_is_as_good_as_outside(
     assert not (new.config.parent / "garden.toml").exists()
 
 
-def test_only_a_database_takes_its_side_files_along(new: House, tmp_path: Path) -> None:
+def test_only_a_database_takes_its_side_files_along(new: Installation, tmp_path: Path) -> None:
     """A part that is named as another's write-ahead log begins removed that log."""
     text = config_with('[mqtt]\nca_file = "other.sqlite"')
     log = new.config.parent / "other.sqlite-wal"
@@ -305,7 +311,9 @@ def test_only_a_database_takes_its_side_files_along(new: House, tmp_path: Path) 
     assert log.read_text(encoding="utf-8") == "rows"
 
 
-def test_records_outside_are_no_exception(old: House, new: House, tmp_path: Path) -> None:
+def test_records_outside_are_no_exception(
+    old: Installation, new: Installation, tmp_path: Path
+) -> None:
     """A records file at an absolute path, such as on another disk, needs the option too."""
     disk = tmp_path / "disk"
     disk.mkdir()
@@ -325,7 +333,7 @@ def test_records_outside_are_no_exception(old: House, new: House, tmp_path: Path
 
 
 def test_one_part_cannot_take_the_place_of_another(
-    new: House, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    new: Installation, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Addresses named as the configuration is would replace it after it was judged."""
     text = config_with('[notices]\naddresses = "hall.toml"')
@@ -338,7 +346,7 @@ def test_one_part_cannot_take_the_place_of_another(
 
 @pytest.mark.parametrize("mask", [0o000, 0o022, 0o077])
 def test_the_shells_umask_decides_nothing(
-    old: House, new: House, tmp_path: Path, mask: int
+    old: Installation, new: Installation, tmp_path: Path, mask: int
 ) -> None:
     """Secrets for the owner alone, the rest for the group too, whatever the shell does."""
     new_secret(old.place)
@@ -355,7 +363,7 @@ def test_the_shells_umask_decides_nothing(
 
 
 def test_the_dry_run_writes_nothing(
-    old: House, new: House, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    old: Installation, new: Installation, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Each file that would be written, and what is there already."""
     archive = str(tmp_path / "b.tar.gz")
@@ -413,7 +421,7 @@ def _less_than_nothing(name: str) -> bytes:
     ],
 )
 def test_an_archive_that_swells_takes_no_memory(
-    new: House, tmp_path: Path, capsys: pytest.CaptureFixture[str], header: bytes, size: int,
+    new: Installation, tmp_path: Path, capsys: pytest.CaptureFixture[str], header: bytes, size: int,
     says: str,
 ) -> None:  # fmt: skip
     """Some hundred kilobytes that say they are hundreds of megabytes are refused, or streamed."""
@@ -437,8 +445,8 @@ def test_an_archive_that_swells_takes_no_memory(
 
 
 def test_without_room_nothing_is_touched(
-    old: House,
-    new: House,
+    old: Installation,
+    new: Installation,
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
@@ -460,7 +468,7 @@ def test_without_room_nothing_is_touched(
 
 
 def test_a_restore_says_what_where_and_up_to_when(
-    old: House, new: House, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    old: Installation, new: Installation, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """And how to see it."""
     archive = tmp_path / "a.tar.gz"

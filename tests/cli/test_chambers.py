@@ -89,9 +89,9 @@ def test_without_a_broker_or_with_one_that_is_away_it_is_reported(
 def test_what_a_broker_keeps_is_listed(folder: Path, tmp_path: Path) -> None:
     """Chambers of other machines, from their retained documents."""
     broker = RealBroker(tmp_path)
-    teller = paho.Client(CallbackAPIVersion.VERSION2, protocol=paho.MQTTv5)
-    teller.connect("127.0.0.1", broker.port)
-    teller.loop_start()
+    publisher = paho.Client(CallbackAPIVersion.VERSION2, protocol=paho.MQTTv5)
+    publisher.connect("127.0.0.1", broker.port)
+    publisher.loop_start()
     for name, early in (
         ("barn", "2036-07-14T20:00:00+00:00"),
         ("cellar", "2036-07-14T17:00:00+00:00"),
@@ -108,7 +108,7 @@ def test_what_a_broker_keeps_is_listed(folder: Path, tmp_path: Path) -> None:
         for what, document in (
             ("state", messages.state(known)), ("forecast", messages.forecast(known))
         ):  # fmt: skip
-            teller.publish(
+            publisher.publish(
                 f"coldpin/{name}/0123abcd/{what}", document, qos=1, retain=True
             ).wait_for_publish(10)
     config = folder / "shelf.toml"
@@ -120,8 +120,8 @@ def test_what_a_broker_keeps_is_listed(folder: Path, tmp_path: Path) -> None:
         coldpin, ["chambers", str(config), "--broker", "--json"], catch_exceptions=False
     )
 
-    teller.disconnect()
-    teller.loop_stop()
+    publisher.disconnect()
+    publisher.loop_stop()
     broker.stop()
     listed = json.loads(ran.stdout)["chambers"]
     assert [each["instance"] for each in listed] == ["cellar", "barn"]

@@ -342,8 +342,10 @@ def test_a_trial_in_a_unit_of_its_own_says_what_is_wrong_by_its_status(
 ) -> None:
     """And one that was not made at all is an error."""
     monkeypatch.setattr("controller.cli.wire.run_in_unit", lambda *_: status)
-    found = _tried(CONFIG, "pump")
-    assert found == trouble or (found is not None and found.startswith(str(trouble)))
+    trouble_shown = _tried(CONFIG, "pump")
+    assert trouble_shown == trouble or (
+        trouble_shown is not None and trouble_shown.startswith(str(trouble))
+    )
 
     monkeypatch.setattr("controller.cli.wire.run_in_unit", lambda *_: 75)
     with pytest.raises(RelayCheckError, match="not tried"):

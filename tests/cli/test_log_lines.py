@@ -32,17 +32,17 @@ class Pipe:
 
     def take(self, count: int) -> bytes:
         """Read so many bytes."""
-        taken = b""
-        while len(taken) < count:
-            taken += os.read(self.read_end, count - len(taken))
-        return taken
+        received = b""
+        while len(received) < count:
+            received += os.read(self.read_end, count - len(received))
+        return received
 
     def line(self) -> str:
         """Read one line."""
-        taken = b""
-        while not taken.endswith(b"\n"):
-            taken += os.read(self.read_end, 1)
-        return taken.decode()
+        received = b""
+        while not received.endswith(b"\n"):
+            received += os.read(self.read_end, 1)
+        return received.decode()
 
 
 @pytest.fixture(name="pipe")

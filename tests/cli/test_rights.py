@@ -183,11 +183,11 @@ def test_a_file_in_a_persons_home_is_not_called_missing(
     finally:
         os.seteuid(0)
 
-    said = capsys.readouterr().err
+    errors = capsys.readouterr().err
     assert status == 66
-    assert (f"you are not allowed to use {file}" in said) is there
-    assert ("there is no such file" in said) is not there
-    assert "group coldpin" not in said
+    assert (f"you are not allowed to use {file}" in errors) is there
+    assert ("there is no such file" in errors) is not there
+    assert "group coldpin" not in errors
 
 
 @needs("root")
@@ -230,9 +230,9 @@ def test_a_request_on_a_read_only_card_says_how_to_stop_the_pump(
     monkeypatch.setattr(os, "statvfs", lambda _: ReadOnly)
 
     assert status_of(["pause", str(chamber)]) == 78
-    said = capsys.readouterr().err
-    assert "sudo systemctl stop coldpin@loft" in said
-    assert "not allowed" not in said
+    errors = capsys.readouterr().err
+    assert "sudo systemctl stop coldpin@loft" in errors
+    assert "not allowed" not in errors
 
 
 def test_the_advice_fits_the_file(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -134,11 +134,11 @@ def test_a_forecast_says_where_packs_are_short_or_the_freezer_is_behind() -> Non
     early = NOW + timedelta(minutes=10)
     plan = (PlannedChange(at=NOW, packs=2, why="the freezer"),)
     short = PackShortage(warm_from=NOW, peak_k=2.0, packs=3, freeze_now=True)
-    said = shown(forecast(early, plan=plan, shortage=short, freezer_keeps_up=False), unit="F")
+    screen = shown(forecast(early, plan=plan, shortage=short, freezer_keeps_up=False), unit="F")
 
-    assert "now 2 the freezer" in said
-    assert "3.6" in said  # 2 K are 3.6 °F
-    assert "Not every set" not in said
+    assert "now 2 the freezer" in screen
+    assert "3.6" in screen  # 2 K are 3.6 °F
+    assert "Not every set" not in screen
     behind = shown(forecast(early, plan=plan, freezer_keeps_up=False))
     assert "Not every set can be whole; the band is held all the same." in behind
 

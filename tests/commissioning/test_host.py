@@ -45,7 +45,7 @@ def test_a_computer_that_would_hang_with_its_loads_on_is_named(
     result = list(host_findings(tmp_path / "none", switches=True, root=pi(tmp_path, **amiss)))
 
     assert len(result) == len(words)
-    assert all(word in text for word, text in zip(words, result, strict=True))
+    assert all(fragment in text for fragment, text in zip(words, result, strict=True))
     assert list(host_findings(tmp_path / "none", switches=True, root=tmp_path / "laptop")) == []
 
 

@@ -50,7 +50,7 @@ BY_PYDANTIC = {"dump_json", "model_dump_json", "to_json"}
 
 def writers_of_json(text: str) -> list[tuple[int, bool]]:
     """Return line, and whether it refuses NaN, of each thing in a file that writes JSON."""
-    found = []
+    writers = []
     for node in ast.walk(ast.parse(text)):
         match node:
             case ast.Call(func=ast.Name(id=name)) if name in BY_JSON | BY_PYDANTIC:
@@ -62,15 +62,15 @@ def writers_of_json(text: str) -> list[tuple[int, bool]]:
             case ast.ImportFrom(module="json" | "pydantic_core", names=names) if {
                 each.name for each in names
             } & (BY_JSON | BY_PYDANTIC):
-                found.append((node.lineno, False))
+                writers.append((node.lineno, False))
                 continue
             case _:
                 continue
         refuses = any(
             each.arg == "allow_nan" and ast.unparse(each.value) == "False" for each in node.keywords
         )
-        found.append((node.lineno, refuses))
-    return found
+        writers.append((node.lineno, refuses))
+    return writers
 
 
 def test_no_writer_of_json_lets_nan_through() -> None:
@@ -87,7 +87,7 @@ def test_no_writer_of_json_lets_nan_through() -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "found"),
+    ("text", "writers"),
     [
         ("json.dumps(1)", [(1, False)]),
         ("json.dump(1, file, allow_nan=True)", [(1, False)]),
@@ -101,9 +101,9 @@ def test_no_writer_of_json_lets_nan_through() -> None:
         ("from json import loads; tomlkit.dumps({}); json.loads('1')", []),
     ],
 )
-def test_writer_of_json_is_found(text: str, found: list[tuple[int, bool]]) -> None:
+def test_writer_of_json_is_found(text: str, writers: list[tuple[int, bool]]) -> None:
     """By whatever name it goes."""
-    assert writers_of_json(text) == found
+    assert writers_of_json(text) == writers
 
 
 TEMPLATES = [path for path in PACKAGE.rglob("*") if path.suffix in {".html", ".js", ".svg", ".j2"}]
@@ -117,15 +117,15 @@ def test_no_template_writes_json() -> None:
 
 def all_codecs() -> dict[str, Codec[Any]]:
     """Return each codec of the package by the name of its type."""
-    found: dict[str, Codec[Any]] = {}
+    writers: dict[str, Codec[Any]] = {}
     for path in sorted(PACKAGE.rglob("*.py")):
         if "Codec(" in path.read_text(encoding="utf-8"):
             name = ".".join(path.relative_to(PACKAGE.parent).with_suffix("").parts)
             for value in vars(import_module(name)).values():
                 for each in value.values() if isinstance(value, dict) else [value]:
                     if isinstance(each, Codec):
-                        found[str(each._of)] = each
-    return found
+                        writers[str(each._of)] = each
+    return writers
 
 
 def with_nan(kind: Any) -> Any:  # noqa: PLR0911

@@ -61,7 +61,7 @@ TEXTS = {
     "power-on value": text(POWER_ON, 85_000),
     "not converted": text(NOT_CONVERTED[0], 127_937),
     "all zero": text(ALL_ZERO, 0, crc="00"),
-    "checksum wrong": text("50 01 4b 46 7f ff 0c 10 1c", 21_000, word="NO"),
+    "checksum wrong": text("50 01 4b 46 7f ff 0c 10 1c", 21_000, crc_result="NO"),
     "empty": b"",
     "cut off": b"90 01 4b 46 7f ff 0c",
     "binary": bytes(range(256)),
@@ -408,7 +408,7 @@ class Bench:
             if waits and self._wanted()[order] != wanted:
                 waits, begun_s = False, before_s
             if not waits:
-                self._look(outcome, self.clock.monotonic() - begun_s)
+                self._observe(outcome, self.clock.monotonic() - begun_s)
         refused = self._refused(scenario.where)
         outcome.refused = {
             reason: count - counted.get(reason, 0)
@@ -430,7 +430,7 @@ class Bench:
         cooling = self.loop.state.cooling
         return cooling.pump, cooling.fan
 
-    def _look(self, outcome: Outcome, since_s: float) -> None:
+    def _observe(self, outcome: Outcome, since_s: float) -> None:
         names = {name for name, _ in self.standing}
         if outcome.noticed_s is None and outcome.scenario.alarm in names:
             outcome.noticed_s = since_s

@@ -102,8 +102,8 @@ def rests(stamps: list[str]) -> list[float]:
     ended_s: float | None = None
     on = False
     for line in stamps:
-        at, word = line.split(" ", 1)
-        if word == "on":
+        at, token = line.split(" ", 1)
+        if token == "on":
             if ended_s is not None:
                 rested_s.append(float(at) - ended_s)
             on = True

@@ -75,12 +75,12 @@ def broken(outcome: Outcome) -> list[str]:
     return result
 
 
-def _late(what: str, found_s: float | None, allowed_s: float | None) -> list[str]:
+def _late(what: str, actual_s: float | None, allowed_s: float | None) -> list[str]:
     if allowed_s is None:
         return []
-    if found_s is None:
+    if actual_s is None:
         return [f"{what}: never"]
-    return [f"{what} after {found_s:g} s, at most {allowed_s:g} s"] if found_s > allowed_s else []
+    return [f"{what} after {actual_s:g} s, at most {allowed_s:g} s"] if actual_s > allowed_s else []
 
 
 def _of_a_probe(outcome: Outcome) -> bool:
@@ -88,7 +88,7 @@ def _of_a_probe(outcome: Outcome) -> bool:
     return scenario.outputs == "off" and scenario.what in OF_A_PROBE
 
 
-def _length(found_s: float | None) -> str:
-    if found_s is None:
+def _length(actual_s: float | None) -> str:
+    if actual_s is None:
         return "–"
-    return f"{found_s:.0f} s" if found_s < 600 else f"{found_s / 60:.0f} min"
+    return f"{actual_s:.0f} s" if actual_s < 600 else f"{actual_s / 60:.0f} min"

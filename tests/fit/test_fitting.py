@@ -83,10 +83,10 @@ def test_fins_and_fan_are_not_told_apart() -> None:
 
     fitted = fit(list(stretches_of(seen, swaps)), believed)
 
-    (found,) = [each for each in fitted.fitted if each.figure == coil]
-    assert found.low < coil.of(TRUTH) < found.high
-    assert found.value == pytest.approx(coil.of(TRUTH), rel=0.1)
-    assert coil.of(fitted.spec) == pytest.approx(found.value)
+    (fitted_coil,) = [each for each in fitted.fitted if each.figure == coil]
+    assert fitted_coil.low < coil.of(TRUTH) < fitted_coil.high
+    assert fitted_coil.value == pytest.approx(coil.of(TRUTH), rel=0.1)
+    assert coil.of(fitted.spec) == pytest.approx(fitted_coil.value)
 
 
 def test_errors_that_last_count_for_little() -> None:

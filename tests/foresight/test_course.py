@@ -168,9 +168,9 @@ def test_the_air_counts_only_while_the_coil_did_what_it_could(
     row: tuple[float, float | None, float | None], due: bool
 ) -> None:
     """A small chamber swings that far with cold water too."""
-    found = due_seen(bins(IN_BAND, *[row] * 4), BAND, noon)
+    due_s = due_seen(bins(IN_BAND, *[row] * 4), BAND, noon)
 
-    assert found == (BIN_S if due else None)
+    assert due_s == (BIN_S if due else None)
 
 
 def test_air_that_dips_below_the_limit_in_each_bin_is_a_cycle() -> None:

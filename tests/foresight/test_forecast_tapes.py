@@ -11,7 +11,7 @@ from tests.foresight.forecast_tape import CHAMBERS, FOLDER, lines
 
 def split(line: str) -> list[float | str]:
     """Return the words of a line, and its figures as numbers."""
-    return [float(word) if word[-1:].isdigit() else word for word in line.split(" ")]
+    return [float(part) if part[-1:].isdigit() else part for part in line.split(" ")]
 
 
 SAME = 0.002 if sys.version_info[:2] == (3, 11) else 0.05
@@ -31,6 +31,10 @@ def test_days_are_forecast_as_they_were(name: str) -> None:
 
     assert len(now) == len(written)
     for line, before in zip(now, written, strict=True):
-        for value, was in zip(split(line), split(before), strict=True):
-            same = was if isinstance(was, str) else pytest.approx(was, rel=SAME, abs=SAME)
+        for value, expected in zip(split(line), split(before), strict=True):
+            same = (
+                expected
+                if isinstance(expected, str)
+                else pytest.approx(expected, rel=SAME, abs=SAME)
+            )
             assert value == same, f"{line!r}, before {before!r}"

@@ -80,10 +80,10 @@ def test_packs_take_their_melting_and_their_warming() -> None:
     """
     side = WaterSide(VALUES, SIZED)
 
-    taken_j = side.cold_left_j(Water(8.0, FRESH), 8.0)
+    cold_j = side.cold_left_j(Water(8.0, FRESH), 8.0)
 
     expected_j = side.worth_j * side.frozen + 4.0 * 4190.0 * 8.0
-    assert taken_j == pytest.approx(expected_j, rel=0.001)
+    assert cold_j == pytest.approx(expected_j, rel=0.001)
 
 
 def test_melt_stays_cold_until_its_pack_is_spent() -> None:
@@ -93,15 +93,15 @@ def test_melt_stays_cold_until_its_pack_is_spent() -> None:
     """
     side = WaterSide(VALUES._replace(spread=math.log(0.02)), SIZED)
     nearly = Water(9.0, (Group(1.0, 0.97 * side.frozen, None),))
-    gone = Water(9.0, (Group(1.0, side.frozen, None),))
+    melted = Water(9.0, (Group(1.0, side.frozen, None),))
     warm = Water(9.0, (Group(1.0, side.frozen, None, None),))
     step = WaterDrive(0.0, 16.0, 24.0)
 
-    assert side.cold_left_j(gone, 9.0) == pytest.approx(4.0 * 4190.0 * 9.0)
+    assert side.cold_left_j(melted, 9.0) == pytest.approx(4.0 * 4190.0 * 9.0)
     once = [step]
-    assert side.run(gone, once)[-1].water_c < side.run(nearly, once)[-1].water_c < 9.0
+    assert side.run(melted, once)[-1].water_c < side.run(nearly, once)[-1].water_c < 9.0
     assert side.run(warm, once)[-1].water_c > 9.0
-    later = side.run(gone, [step] * 60)[-1]
+    later = side.run(melted, [step] * 60)[-1]
     assert side.cold_left_j(later, later.water_c) < 0.02 * 4.0 * 4190.0 * 9.0
 
 

@@ -183,12 +183,12 @@ def rehearsals() -> Iterator[Counter[str]]:
 
     def counted(answers: Answers, *, is_outdated: Callable[[], bool]) -> Consultation:
         try:
-            found = consult(answers, is_outdated=is_outdated)
+            consultation = consult(answers, is_outdated=is_outdated)
         except Exception as error:
             counts[type(error).__name__] += 1
             raise
-        counts[found.judgement.verdict.value] += 1
-        return found
+        counts[consultation.judgement.verdict.value] += 1
+        return consultation
 
     with patch.object(plan_app, "consult", counted):
         yield counts

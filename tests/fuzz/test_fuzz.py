@@ -84,7 +84,7 @@ def test_every_route_is_described(tmp_path: Path) -> None:
 
 def test_what_was_found_once_is_tried_for_ever() -> None:
     """Inputs that broke something; each by its target."""
-    for name, data in FOUND:
+    for name, data in SAVED_INPUTS:
         TARGETS[name](data)
 
 
@@ -92,7 +92,7 @@ def _with(data: bytes, at: int, instead: bytes) -> bytes:
     return data[:at] + instead + data[at + len(instead) :]
 
 
-FOUND: tuple[tuple[str, bytes], ...] = (
+SAVED_INPUTS: tuple[tuple[str, bytes], ...] = (
     # a column of a row that is nothing, where the table asks for text
     ("database", _with(seeds("database")[0], 6660, b"\x02")),
     # a length in a record that asks for more memory than there is

@@ -29,10 +29,10 @@ def test_an_open_address_without_a_secret_is_refused(
 
 def test_a_port_that_is_taken_is_reported(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Try again later, with the address named and no trace."""
-    with socket.socket() as taken:
-        taken.bind(("127.0.0.1", 0))
-        taken.listen()
-        settings_with(place, f"[lookout]\nport = {taken.getsockname()[1]}")
+    with socket.socket() as occupied:
+        occupied.bind(("127.0.0.1", 0))
+        occupied.listen()
+        settings_with(place, f"[lookout]\nport = {occupied.getsockname()[1]}")
 
         assert status_of(["lookout", str(place / "c.toml")]) == 75
 

@@ -315,7 +315,7 @@ def main() -> None:
             ends = list(pool.map(judge, range(len(chosen)) if asked.only is None else asked.only))
         for bench in benches:
             bench.end()
-    counts = {word: ends.count(word) for word in ("noticed", "survived", "no change")}
+    counts = {ending: ends.count(ending) for ending in ("noticed", "survived", "no change")}
     share = 100.0 * counts["noticed"] / max(counts["noticed"] + counts["survived"], 1)
     print(
         f"{room}, seed {asked.seed}: {len(ends)} tried, {counts['noticed']} noticed, "

@@ -110,7 +110,7 @@ def _no_behaviour(node: ast.AST) -> Iterator[ast.AST]:
         case ast.arg() | ast.AnnAssign():
             parts = [node.annotation]
         case ast.ClassDef():
-            parts = [*node.decorator_list, *(word.value for word in node.keywords)]
+            parts = [*node.decorator_list, *(keyword.value for keyword in node.keywords)]
         case ast.Raise():
             parts = [node.exc]
         case ast.Assign(targets=[ast.Name(id="__all__")]):
@@ -120,7 +120,7 @@ def _no_behaviour(node: ast.AST) -> Iterator[ast.AST]:
         case ast.If(test=ast.Compare(left=ast.Name(id="__name__"))):
             parts = [node, *node.body]
         case ast.Call(func=ast.Name(id=called)):
-            parts = [word.value for word in node.keywords if (called, word.arg) in OPTIONS]
+            parts = [keyword.value for keyword in node.keywords if (called, keyword.arg) in OPTIONS]
     for part in parts:
         if part is not None:
             yield from ast.walk(part)

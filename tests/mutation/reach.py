@@ -37,13 +37,13 @@ class Mapper:
         self.starting: set[str] = set()
         self.slow: set[str] = set()
         self.at_work = ""
-        sys.addaudithook(self.heard_of)
+        sys.addaudithook(self.on_event)
 
     def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
         if self.coverage is None:
             items[:] = [item for item in items if item.nodeid in self.chosen]
 
-    def heard_of(self, event: str, _details: object) -> None:
+    def on_event(self, event: str, _details: object) -> None:
         if event in {"subprocess.Popen", "os.posix_spawn", "os.fork"} and self.at_work:
             self.starting.add(self.at_work)
 
@@ -81,9 +81,9 @@ def write_map(test_file: str, into: Path, arguments: list[str]) -> None:
     pytest.main([*arguments, test_file], plugins=[mapper])
     coverage.stop()
     data = coverage.get_data()
-    here = Path.cwd()
+    root = Path.cwd()
     lines = {
-        str(Path(path).relative_to(here)): {
+        str(Path(path).relative_to(root)): {
             line: names
             for line, contexts in data.contexts_by_lineno(path).items()
             if (names := [name for name in contexts if name])
@@ -189,10 +189,10 @@ class Reach:
 
     def speaking_of(self, name: str, root: Path) -> set[str]:
         """Return the tests that reach a line of the program that has a name in it."""
-        found: set[str] = set()
+        reached: set[str] = set()
         for path, lines in self.lines.items():
             texts = (root / path).read_text(encoding="utf-8").splitlines()
             for line, names in lines.items():
                 if line <= len(texts) and name in texts[line - 1]:
-                    found |= names
-        return found
+                    reached |= names
+        return reached

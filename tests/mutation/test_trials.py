@@ -72,11 +72,11 @@ def test_quick_tests_come_first_and_those_that_fail_already_never() -> None:
         starting={"b::x"},
     )
 
-    reaching, beside, rest = reach.rings("controller/room.py", 3, "over", "", Path())
+    reaching, same_room, rest = reach.rings("controller/room.py", 3, "over", "", Path())
 
     assert reach.quick_first(reaching, 60.0) == ["a::quick", "a::slow"]
     assert reach.quick_first(reaching, 1.0) == ["a::quick"]
-    assert beside == {"a::beside"}
+    assert same_room == {"a::beside"}
     assert rest == {"b::x"}  # it may run the line in a process of its own
 
 

@@ -111,12 +111,12 @@ def no_search_for_the_smallest() -> None:
 
 def functions_of(root: Path) -> dict[tuple[str, str], list[FunctionType]]:
     """Return the loaded functions of the program, by file and name; once, before any fork."""
-    found: dict[tuple[str, str], list[FunctionType]] = {}
+    functions: dict[tuple[str, str], list[FunctionType]] = {}
     for each in gc.get_objects():
         if isinstance(each, FunctionType) and each.__code__.co_filename.startswith(str(root)):
             key = (each.__code__.co_filename, each.__code__.co_qualname)
-            found.setdefault(key, []).append(each)
-    return found
+            functions.setdefault(key, []).append(each)
+    return functions
 
 
 def swap(loaded: list[FunctionType], path: str, function: str, source: str) -> bool:

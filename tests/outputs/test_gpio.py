@@ -174,13 +174,13 @@ def test_output_when_closed_and_dropped(pi: Boot) -> None:
     """A service that reloads for years keeps nothing of the outputs that it closed."""
     lines = pi()
     output = GpioDriver().open(ACTIVE_LOW)
-    gone = weakref.ref(output)
+    reference = weakref.ref(output)
 
     output.close()
     del output
     gc.collect()
 
-    assert gone() is None
+    assert reference() is None
     assert lines.open_handles == {}
 
 

@@ -53,12 +53,12 @@ def _shown(terminal: int, until: float) -> str | None:
     if not ready:
         return None
     try:
-        found = os.read(terminal, 4096)
+        received = os.read(terminal, 4096)
     except OSError:  # the other end is closed
         return None
-    if not found:
+    if not received:
         return None
-    text = found.decode("utf-8", "replace")
+    text = received.decode("utf-8", "replace")
     print(text.replace("\r\n", "\n"), end="", flush=True)
     return text
 

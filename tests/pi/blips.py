@@ -44,22 +44,22 @@ def times_on(rows: Iterable[str], line: int) -> tuple[list[On], str]:
         line: GPIO number.
     """
     function, latch, since = "input", "low", None
-    found: list[On] = []
+    on_times: list[On] = []
     for row in rows:
-        when, name, word = row.split()[:3]
+        when, name, level = row.split()[:3]
         if name != f"GPIO{line}":
             continue
-        function, latch = (function, word) if word in {"high", "low"} else (word, latch)
+        function, latch = (function, level) if level in {"high", "low"} else (level, latch)
         on = function == "output" and latch == "low"
         at = datetime.fromisoformat(when)
         if on and since is None:
             since = at
         elif not on and since is not None:
-            found.append(On(since, at))
+            on_times.append(On(since, at))
             since = None
     if since is not None:
-        found.append(On(since, None))
-    return found, f"{function} {latch}"
+        on_times.append(On(since, None))
+    return on_times, f"{function} {latch}"
 
 
 def judge(name: str, holds: bool) -> bool:
@@ -80,20 +80,20 @@ def main(arguments: list[str]) -> int:
     rows = asked.log.read_text(encoding="ascii").splitlines()
     good = True
     for line in asked.lines:
-        found, end = times_on(rows, line)
-        for on in found:
+        on_times, end = times_on(rows, line)
+        for on in on_times:
             how = f"for {on.lasted_s:.2f} s" if on.until else "and still on when the log ends"
             print(f"GPIO{line} on {on.since:%H:%M:%S.%f} {how}")
-        at_end = "on" if found and found[-1].until is None else "off"
-        print(f"GPIO{line}: on {len(found)} time(s); at the end {at_end}, {end}")
+        at_end = "on" if on_times and on_times[-1].until is None else "off"
+        print(f"GPIO{line}: on {len(on_times)} time(s); at the end {at_end}, {end}")
         if asked.shortest:
-            short = [on for on in found if on.lasted_s < asked.shortest]
+            short = [on for on in on_times if on.lasted_s < asked.shortest]
             what = f"GPIO{line} was never on for less than {asked.shortest:g} s"
-            good &= judge(f"{what}: found {len(short)} such of {len(found)}", not short)
+            good &= judge(f"{what}: found {len(short)} such of {len(on_times)}", not short)
         if line in rests:
             pauses = [
                 (after.since - before.until).total_seconds()
-                for before, after in pairwise(found)
+                for before, after in pairwise(on_times)
                 if before.until
             ]
             shortest = f"the shortest of {len(pauses)} {min(pauses):.2f} s" if pauses else "none"

@@ -197,14 +197,14 @@ def _step(
     room_ratio = saturated(room, own.room_rh)
     short = max(0.0, saturated(now.air_c, own.rh) - now.ratio)
     mist = own.humidifier_kg_s * min(1.0, short / (0.08 * saturated(17.0)))
-    taken = drip = 0.0
+    coil_w = drip = 0.0
     if pump and fan:
-        taken, drip = coil(own, now.air_c, now.ratio, now.water_c)
+        coil_w, drip = coil(own, now.air_c, now.ratio, now.water_c)
     sources = (
         (own.lights_w if own.lights_h[0] <= hour < own.lights_h[1] else 0.0)
         + (own.fan_w if fan else 0.0)
         - mist * (VAPOUR + (CP_VAPOUR - CP_WATER) * now.air_c)
-        - taken
+        - coil_w
         + drip * (VAPOUR + CP_VAPOUR * now.air_c)
     )
     to_room = own.wall_w_k + fresh_kg_s * (CP_AIR + CP_VAPOUR * room_ratio)
@@ -217,7 +217,7 @@ def _step(
     leak = (own.box_w_k + (TUBES_W_K if pump else 0.0)) * (room - now.water_c)
     pack_c, w_kgk = _pack_state(own, now.joules)
     to_packs = own.packs_kg * w_kgk * (now.water_c - pack_c)
-    into_water = leak + taken - drip * CP_WATER * now.water_c + (own.pump_w if pump else 0.0)
+    into_water = leak + coil_w - drip * CP_WATER * now.water_c + (own.pump_w if pump else 0.0)
     now.probe_c += (mean_c - now.probe_c) * STEP_S / lag_s
     now.shelf_c += SHELF_W_K * (mean_c - now.shelf_c) * STEP_S / SHELF_J_K
     crop_w = to_crop * (mean_c - now.crop_c) + breath
@@ -226,7 +226,7 @@ def _step(
     now.water_c += (into_water - to_packs) * STEP_S / (own.litres * CP_WATER)
     now.joules += to_packs * STEP_S / own.packs_kg
     now.air_c = rest_c + (now.air_c - rest_c) * kept
-    return mean_c, taken
+    return mean_c, coil_w
 
 
 def simulated(own: OwnChamber, relay: OwnRelay, *, days: float, settling_days: float) -> OwnDays:
@@ -235,7 +235,7 @@ def simulated(own: OwnChamber, relay: OwnRelay, *, days: float, settling_days: f
     from_s, steps = settling_days * DAY_S, round((settling_days + days) * DAY_S / STEP_S)
     pump_since_s, stopped_s = -1.0, -relay.rest_s
     counted = inside = running = 0
-    air_sum = water_sum = taken_sum = 0.0
+    air_sum = water_sum = coil_w_sum = 0.0
     for step in range(steps):
         t_s = step * STEP_S
         hour = t_s % DAY_S / 3600.0
@@ -246,7 +246,7 @@ def simulated(own: OwnChamber, relay: OwnRelay, *, days: float, settling_days: f
         elif on and now.probe_c <= cut_out and t_s - pump_since_s >= relay.run_s:
             on, pump_since_s, stopped_s = False, -1.0, t_s
         fan = t_s - pump_since_s >= relay.prime_s if on else t_s - stopped_s < relay.run_on_s
-        mean_c, taken = _step(own, now, hour, pump=on, fan=fan, lag_s=relay.lag_s)
+        mean_c, coil_w = _step(own, now, hour, pump=on, fan=fan, lag_s=relay.lag_s)
         if now.water_c >= own.swap_at_c and now.joules > -0.5 * MELTING:
             now.joules = FROZEN
             if t_s >= from_s:
@@ -256,8 +256,8 @@ def simulated(own: OwnChamber, relay: OwnRelay, *, days: float, settling_days: f
             inside += cut_out - 0.5 <= mean_c <= cut_in + 0.5
             running += on
             air_sum, water_sum = air_sum + mean_c, water_sum + now.water_c
-            taken_sum += taken
+            coil_w_sum += coil_w
     count.in_band_share, count.duty = inside / counted, running / counted
     count.air_c, count.water_c = air_sum / counted, water_sum / counted
-    count.coil_w = taken_sum / counted
+    count.coil_w = coil_w_sum / counted
     return count

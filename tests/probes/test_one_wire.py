@@ -139,12 +139,12 @@ class TestFaults:
         tree.add_probe(AIR)
         there = probe.read(clock)
         tree.remove(AIR)
-        gone = probe.read(clock)
+        absent = probe.read(clock)
 
         assert absent.fault is Fault.ABSENT
         assert absent.raw == f"{tree.file(AIR)}: No such file or directory"
         assert there.value_mc == 20_000
-        assert gone.fault is Fault.ABSENT
+        assert absent.fault is Fault.ABSENT
 
     def test_tree_that_is_not_there(self, tmp_path: Path) -> None:
         """Without 1-Wire enabled a probe is not on the bus; nothing is raised."""

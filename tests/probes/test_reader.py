@@ -447,7 +447,7 @@ class TestSurprise:
         """A signal on a reading thread would cut the kernel's wait short."""
         blocked: list[set[int]] = []
 
-        def look() -> int:
+        def read_once() -> int:
             blocked.append(set(signal.pthread_sigmask(signal.SIG_BLOCK, ())))
             return 12_500
 
@@ -455,10 +455,10 @@ class TestSurprise:
             names = ("air",)
 
             def trigger(self) -> Pending:
-                look()
+                read_once()
                 return Pending.NOTHING
 
-        reader = bench.reader({"air": Scripted(look)}, Looking())
+        reader = bench.reader({"air": Scripted(read_once)}, Looking())
         bench.cycle(reader, samples=1)
 
         kept_out = {signal.SIGTERM, signal.SIGINT, signal.SIGHUP}
@@ -534,11 +534,11 @@ class TestBus:
         """Without bulk conversion all four probes are inside their read at the same time."""
         for probe_id in IDS.values():
             tree.add_probe(probe_id)
-        together = threading.Barrier(4)
+        barrier = threading.Barrier(4)
 
         def read(path: Path) -> bytes:
             if path.name == "w1_slave":
-                together.wait(AT_MOST_S)  # broken unless four are here at once
+                barrier.wait(AT_MOST_S)  # broken unless four are here at once
             return read_file(path)
 
         reader = bench.one_wire(tree.root, read=read)

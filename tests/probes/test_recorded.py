@@ -244,7 +244,7 @@ class TestHeader:
         with pytest.raises(ProbeError) as refusal:
             read_rows(path, on_problem=pytest.fail)
 
-        assert all(word in str(refusal.value) for word in words)
+        assert all(fragment in str(refusal.value) for fragment in words)
         assert all(line.startswith(f"{path}: line 1: ") for line in str(refusal.value).split("\n"))
 
     def test_columns_are_the_documented_ones(self, tmp_path: Path) -> None:

@@ -217,7 +217,9 @@ OLD = "40 01 4b 46 7f ff 10 10 1d"
         pytest.param(text(GOOD, 12_500) * 50, Judged(None, Fault.BAD_TEXT), id="long"),
         pytest.param(b"12500\n", Judged(None, Fault.BAD_TEXT), id="a-bare-number"),
         pytest.param(
-            text(GOOD, 12_500, word="NO"), Judged(None, Fault.BAD_CRC), id="no-beside-good-bytes"
+            text(GOOD, 12_500, crc_result="NO"),
+            Judged(None, Fault.BAD_CRC),
+            id="no-beside-good-bytes",
         ),
         pytest.param(text(GOOD, 12_500, crc="03"), Judged(None, Fault.BAD_CRC), id="crc-printed"),
         pytest.param(

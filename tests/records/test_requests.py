@@ -586,9 +586,9 @@ def test_a_pause_that_ends_with_another_is_no_shorter_one(
     """Two people at one moment: both read the same."""
     path = tmp_path / "requests.sqlite"
     numbers = [put(path, Pause(for_s=600)) for _ in range(2)]
-    here = open_pending()
+    pending = open_pending()
 
-    assert [answer_when_there(path, each, here) for each in numbers] == ["paused for 600 s"] * 2
+    assert [answer_when_there(path, each, pending) for each in numbers] == ["paused for 600 s"] * 2
 
 
 def test_what_a_person_asked_for_is_in_the_log_with_the_answer(
@@ -596,12 +596,12 @@ def test_what_a_person_asked_for_is_in_the_log_with_the_answer(
 ) -> None:
     """What the lookout reports every few minutes is not."""
     path = tmp_path / "requests.sqlite"
-    here = open_pending()
+    pending = open_pending()
     with capture_logs() as logs:
         report = put(path, ReportSwapDue(due=False, until_boot_ms=2_000_000))
         reset = put(path, Reset())
         for number in (report, reset):
-            answer_when_there(path, number, here)
+            answer_when_there(path, number, pending)
 
     asked = [line for line in logs if line["event"] == "request"]
     assert [(line["kind"], line["who"], line["answer"]) for line in asked] == [

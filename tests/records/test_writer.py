@@ -507,6 +507,6 @@ def test_the_band_in_force_is_an_event_when_it_changes(
     records.close(AT_MOST_S)
 
     with closing(sqlite3.connect(tmp_path / "records.sqlite")) as file:
-        found = file.execute("SELECT at_ms, name FROM events WHERE kind = ?", (BAND,)).fetchall()
+        stages = file.execute("SELECT at_ms, name FROM events WHERE kind = ?", (BAND,)).fetchall()
     day, dark = (BandPoints(cut_out_mc=low, cut_in_mc=low + 1000).text for low in (15_500, 13_500))
-    assert found == [(0, day), (10_000, dark)]
+    assert stages == [(0, day), (10_000, dark)]

@@ -27,10 +27,10 @@ def test_a_restart_takes_up_the_alarms_that_stood(tmp_path: Path) -> None:
     store.close()
 
     again = AlarmStore(tmp_path)
-    stood = again.standing()
+    standing = again.standing()
     again.close()
-    assert stood == HOT
-    state = begin_from(None, boot="b", ahead_s=0.0, now=500.0, alarms=stood)
+    assert standing == HOT
+    state = begin_from(None, boot="b", ahead_s=0.0, now=500.0, alarms=standing)
     _, decision = decide(state, make_inputs(19.5), 501.0, law)
     assert not any(event.kind.value == "alarm_raised" for event in decision.events)
 

@@ -259,8 +259,8 @@ def test_telling_that_fails_stops_no_cooling(process: _Process) -> None:
         process._publish(chamber, ON, Notifier(None), 3.0, late_s=0.0)
     process.close()
 
-    told = [(line["event"], line.get("what")) for line in logs if line.get("what") == "status"]
-    assert told == [("fault", "status"), ("fault_ended", "status")]
+    logged = [(line["event"], line.get("what")) for line in logs if line.get("what") == "status"]
+    assert logged == [("fault", "status"), ("fault_ended", "status")]
 
 
 def test_each_part_has_its_turn_at_the_end(process: _Process, tmp_path: Path) -> None:

@@ -328,8 +328,8 @@ def test_identical_fault_is_reported_once_with_a_count_at_its_end() -> None:
 @pytest.mark.parametrize("away_s", [10, 70, 400, 1790, 3000])
 def test_a_fault_that_comes_and_goes_fills_no_log(away_s: int) -> None:
     """A week of a probe that answers a part of the time: 200 lines at most, and none is untrue."""
-    told: list[dict[str, object]] = []
-    log = FaultLog(lambda event, **more: told.append({"event": event, **more}))
+    logged: list[dict[str, object]] = []
+    log = FaultLog(lambda event, **more: logged.append({"event": event, **more}))
     times, week_s = 0, 7 * 86_400
     for at in range(0, week_s, 5):
         if at % (away_s + 30) < away_s:
@@ -340,12 +340,12 @@ def test_a_fault_that_comes_and_goes_fills_no_log(away_s: int) -> None:
     for at in range(week_s, week_s + 3 * 3600, 5):
         log.ended("air", float(at))
 
-    assert len(told) <= 200
-    assert [line["event"] for line in told[:2]] == ["fault", "fault"]
-    assert told[-1]["event"] in {"fault_ended", "fault_comes_and_goes"}
-    assert not told[-1].get("stands", False)
+    assert len(logged) <= 200
+    assert [line["event"] for line in logged[:2]] == ["fault", "fault"]
+    assert logged[-1]["event"] in {"fault_ended", "fault_comes_and_goes"}
+    assert not logged[-1].get("stands", False)
     log.fault("air", "gone", week_s + 3 * 3600.0)
-    assert told[-1] == {"event": "fault", "what": "air", "fault": "gone"}
+    assert logged[-1] == {"event": "fault", "what": "air", "fault": "gone"}
 
 
 def test_instance_is_locked_by_one_process(tmp_path: Path) -> None:

@@ -78,12 +78,12 @@ class Turned:
         asked: Sequence[Asked] = (),
     ) -> None:
         """Let simulated time pass, tick by tick; what is asked for comes at the first ones."""
-        begin_at, wishes = ticks.monotonic(), list(asked)
+        begin_at, requests = ticks.monotonic(), list(asked)
         for passed in range(tick_s, seconds + 1, tick_s):
             ticks.move_to(begin_at + passed)
             now = self._clock.monotonic()
-            wish = wishes.pop(0) if wishes else NOTHING_ASKED
-            self.loop.tick(now, self._band.at(now), asked=wish)
+            request = requests.pop(0) if requests else NOTHING_ASKED
+            self.loop.tick(now, self._band.at(now), asked=request)
 
 
 def make_loop(

@@ -48,33 +48,33 @@ class Service(Notifier):
     each_tick: Callable[[], object] = lambda: None
     now: float = 1000.0
     watchdog_s: float | None = None
-    said: list[tuple[float, str]] = field(default_factory=list)
+    notified: list[tuple[float, str]] = field(default_factory=list)
     outputs: OutputBank | None = None
     on_bus: bool = True
     oversleeps: list[float] = field(default_factory=list)
     """How much longer than asked for each sleep lasts [s]; not at all after the last."""
 
     def ready(self) -> None:
-        self.said.append((self.now, "ready"))
+        self.notified.append((self.now, "ready"))
 
     def reloading(self) -> None:
-        self.said.append((self.now, "reloading"))
+        self.notified.append((self.now, "reloading"))
 
     def stopping(self) -> None:
-        self.said.append((self.now, "stopping"))
+        self.notified.append((self.now, "stopping"))
 
     def alive(self) -> None:
-        self.said.append((self.now, "alive"))
+        self.notified.append((self.now, "alive"))
 
     def status(self, line: str) -> None:
         """Comes once a tick, after the switching."""
-        self.said.append((self.now, "tick"))
+        self.notified.append((self.now, "tick"))
         self.each_tick()
-        if sum(what == "tick" for _, what in self.said) >= self.ticks:
+        if sum(what == "tick" for _, what in self.notified) >= self.ticks:
             os.kill(os.getpid(), signal.SIGTERM)
 
     def times(self, what: str) -> list[float]:
-        return [at for at, each in self.said if each == what]
+        return [at for at, each in self.notified if each == what]
 
     def collect(self, now: float) -> Sequence[tuple[str, Sample]]:
         places = (("air", WARM_MC), ("reservoir", COLD_MC), ("room", ROOM_MC))
@@ -126,8 +126,8 @@ def test_it_ticks_on_a_grid_and_ends_with_everything_off(service: Service) -> No
     assert service.serve()
 
     assert service.times("tick") == [1000.0 + TICK_S * step for step in range(200)]
-    assert service.said[0] == (1000.0, "ready")
-    assert service.said[-1][1] == "stopping"
+    assert service.notified[0] == (1000.0, "ready")
+    assert service.notified[-1][1] == "stopping"
     assert True in ran
     assert service.outputs is not None
     for name in ("pump", "fan"):
@@ -402,7 +402,7 @@ def test_a_file_is_read_again_at_a_signal(
     with capture_logs() as logs:
         service.serve()
 
-    assert [what for _, what in service.said if what not in {"tick", "alive"}] == [
+    assert [what for _, what in service.notified if what not in {"tick", "alive"}] == [
         "ready", "reloading", "ready", "stopping"
     ]  # fmt: skip
     assert any(log.items() <= line.items() for line in logs)

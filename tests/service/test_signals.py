@@ -104,9 +104,9 @@ def test_a_signal_ends_one_sleep_and_not_the_next(
     real = select.select
 
     def watched(*arguments: Any) -> Any:
-        found = real(*arguments)
-        woken.append(bool(found[0]))
-        return found
+        result = real(*arguments)
+        woken.append(bool(result[0]))
+        return result
 
     monkeypatch.setattr("controller.service.signals.select.select", watched)
     signal.raise_signal(signal.SIGHUP)

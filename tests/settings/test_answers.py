@@ -67,8 +67,8 @@ def test_example_passes_check(
     assert status_of(["check", str(shipped_config(example))]) == 0
 
     printed = capsys.readouterr().out
-    for word in ("Bands", "Probes", "Wiring", "Cautions", "licensed electrician", "Local codes"):
-        assert word in printed
+    for heading in ("Bands", "Probes", "Wiring", "Cautions", "licensed electrician", "Local codes"):
+        assert heading in printed
 
 
 @pytest.mark.parametrize(

@@ -174,14 +174,14 @@ def test_problems_when_there_is_no_such_file(tmp_path: Path) -> None:
     assert "found a directory, allowed: a TOML file" in folder[0]
 
 
-@pytest.mark.parametrize("word", ["override", "force", "allow_mains", "trusted", "listed"])
-def test_problems_when_a_flag_would_override(tmp_path: Path, word: str) -> None:
+@pytest.mark.parametrize("flag", ["override", "force", "allow_mains", "trusted", "listed"])
+def test_problems_when_a_flag_would_override(tmp_path: Path, flag: str) -> None:
     """There is no such key."""
-    text = GOOD.replace("[[modules", f"{word} = true\n[[modules")
+    text = GOOD.replace("[[modules", f"{flag} = true\n[[modules")
 
     (problem,) = problems(tmp_path, text)
 
-    assert problem.startswith(f"modules.shed-box.{word}: found an unknown key")
+    assert problem.startswith(f"modules.shed-box.{flag}: found an unknown key")
 
 
 def test_load_kinds_when_held_against_the_mains_rule() -> None:

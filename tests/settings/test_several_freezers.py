@@ -60,9 +60,9 @@ def test_what_each_freezes_is_added(tmp_path: Path) -> None:
     ],
 )
 def test_what_is_wrong_is_said_where_it_stands(tmp_path: Path, freezers: str, problem: str) -> None:
-    (found,) = examine_settings(written(tmp_path, freezers))[1]
+    (problem_line,) = examine_settings(written(tmp_path, freezers))[1]
 
-    assert found.startswith(problem)
+    assert problem_line.startswith(problem)
 
 
 def test_what_a_second_freezer_leaves_out_is_said_to_be_assumed(tmp_path: Path) -> None:

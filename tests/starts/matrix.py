@@ -176,7 +176,7 @@ def _environment() -> Iterator[Case]:
     ):  # fmt: skip
         yield _with(f"{name}={value[:20]!a}", **{name: value})
     yield Case("XDG_STATE_HOME is a file", _state_home_is_a_file, ("forecast c.toml", "run c.toml"))
-    yield Case("the folder is gone", _folder_gone)
+    yield Case("the folder is gone", _without_folder)
 
 
 def _with(name: str, **environment: str) -> Case:
@@ -188,7 +188,7 @@ def _state_home_is_a_file() -> None:
     os.environ["XDG_STATE_HOME"] = str(Path("c.toml").absolute())
 
 
-def _folder_gone() -> None:
+def _without_folder() -> None:
     place = Path.cwd()
     (place.parent / "gone").mkdir()
     os.chdir(place.parent / "gone")

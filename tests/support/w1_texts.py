@@ -41,17 +41,19 @@ NOT_CONVERTED = ("ff 07 4b 46 7f ff 01 10 2f", "ff 07 4b 46 7f ff 0c 10 a6")
 ALL_ZERO = "00 00 00 00 00 00 00 00 00"
 
 
-def text(digits: str, printed_mc: int = 0, *, crc: str | None = None, word: str = "YES") -> bytes:
+def text(
+    digits: str, printed_mc: int = 0, *, crc: str | None = None, crc_result: str = "YES"
+) -> bytes:
     """Return the two lines that Linux prints for nine bytes.
 
     Args:
         digits: Nine bytes, hexadecimal.
         printed_mc: The number behind ``t=`` [m°C].
         crc: What stands behind ``crc=``; the last byte when not given.
-        word: YES or NO.
+        crc_result: YES or NO.
     """
     shown = crc if crc is not None else digits[-2:]
-    return f"{digits} : crc={shown} {word}\n{digits} t={printed_mc}\n".encode()
+    return f"{digits} : crc={shown} {crc_result}\n{digits} t={printed_mc}\n".encode()
 
 
 def with_crc(eight: str) -> str:

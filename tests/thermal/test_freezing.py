@@ -156,13 +156,13 @@ def test_a_freezer_makes_no_more_cold_than_its_plate(
 ) -> None:
     """Nor do packs that are taken out half frozen carry more of it: the balance of its heat."""
     pace = fz.FreezerPace(refreeze_s=alone_h * 3600.0, pack_s=86_400.0 / kg_day)
-    queue, at_s, taken = fz.FreezerQueue(), 0.0, 0.0
+    queue, at_s, removed = fz.FreezerQueue(), 0.0, 0.0
     for put_in, out, later_h in visits:
         queue = queue.put(put_in, at_s, pace)
         at_s += later_h * 3600.0
         shares = queue.frozen_shares(at_s)
-        assert taken + sum(shares) <= at_s / pace.pack_s + 1e-6
-        taken += sum(shares[:out])
+        assert removed + sum(shares) <= at_s / pace.pack_s + 1e-6
+        removed += sum(shares[:out])
         queue = queue.without(out, at_s, pace)
 
 

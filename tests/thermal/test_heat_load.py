@@ -99,8 +99,8 @@ def test_plant_run_for_a_day_has_the_same_duty_and_heat() -> None:
 
     assert mean_c == pytest.approx(17.0, abs=0.1)
     assert ran / (ticks - settle) == pytest.approx(hour.duty, rel=0.03)
-    taken_w = 1000.0 * (state.coil_kj - before.coil_kj) / (ticks - settle)
-    assert taken_w == pytest.approx(hour.load.total_w, rel=0.03)
+    coil_w = 1000.0 * (state.coil_kj - before.coil_kj) / (ticks - settle)
+    assert coil_w == pytest.approx(hour.load.total_w, rel=0.03)
 
 
 def test_a_small_humidifier_lets_the_air_dry() -> None:

@@ -141,13 +141,13 @@ def test_cooling_cools_dries_and_melts() -> None:
 
 def test_weaker_flow_cools_less() -> None:
     """Half the water takes less heat, none takes none."""
-    taken = [
+    shares = [
         stepped(EXAMPLE, started(), cooling=True, seconds=300.0, flow=flow).coil_kj
         for flow in (0.0, 0.25, 0.5, 1.0)
     ]
 
-    assert taken[0] == 0.0
-    assert taken == sorted(taken)
+    assert shares[0] == 0.0
+    assert shares == sorted(shares)
 
 
 def test_left_alone_it_comes_to_rest_above_the_room() -> None:
@@ -280,12 +280,12 @@ def test_a_block_of_ice_stops_the_loop() -> None:
         )
     )
     state = stepped(plant, started(plant, reservoir_c=1.0), cooling=False, seconds=12 * 3600.0)
-    taken_kj = state.coil_kj
+    coil_kj = state.coil_kj
     state = stepped(plant, state, cooling=True, seconds=60.0)
 
     assert state.slush_kg == pytest.approx(1.0)
     assert state.reservoir_c < 0.0
-    assert state.coil_kj == taken_kj
+    assert state.coil_kj == coil_kj
     assert plant.balance_error(state) < 1e-12
 
 

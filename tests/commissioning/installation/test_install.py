@@ -136,8 +136,8 @@ def test_the_installed_version_is_what_the_first_line_says(tmp_path: Path) -> No
     program.touch()
 
     def run(argv: Sequence[str]) -> ProgramResult:
-        said = "coldpin, version 0.2.0\nloft: 0.1.0 runs, 0.2.0 is installed: restart it\n"
-        return ProgramResult(status=0, output=said if "--version" in argv else "")
+        version_text = "coldpin, version 0.2.0\nloft: 0.1.0 runs, 0.2.0 is installed: restart it\n"
+        return ProgramResult(status=0, output=version_text if "--version" in argv else "")
 
     assert read_machine(run, tmp_path).version == "0.2.0"
 
@@ -182,12 +182,12 @@ def test_lgpio_comes_from_the_system_where_it_has_it(offered: bool) -> None:
 
 
 @pytest.mark.parametrize(
-    ("chips", "processor", "taken"),
+    ("chips", "processor", "used"),
     [(("gpiochip0",), "x86_64", True), ((), "aarch64", True), ((), "x86_64", False)],
     ids=["PC-with-a-chip", "board-whose-driver-may-come", "PC-without"],
 )
 def test_a_computer_without_lines_needs_no_compiler_for_lgpio(
-    chips: tuple[str, ...], processor: str, taken: bool
+    chips: tuple[str, ...], processor: str, used: bool
 ) -> None:
     """PyPI has no ready-made file of it for a PC with the Python of Debian 13."""
     machine = replace(
@@ -196,7 +196,7 @@ def test_a_computer_without_lines_needs_no_compiler_for_lgpio(
 
     shown = [each.shown() for step in preparing_steps(machine, WANTED) for each in step.actions]
 
-    assert any("lgpio.lock" in line for line in shown) is taken
+    assert any("lgpio.lock" in line for line in shown) is used
 
 
 @pytest.mark.parametrize("source", [ROOT, ROOT / "coldpin-9.9.9-py3-none-any.whl"])
@@ -256,9 +256,9 @@ def test_removal_puts_outputs_off_before_the_program_goes() -> None:
     shown = [action.shown() for step in removal_steps(MACHINE) for action in step.actions]
 
     off = next(i for i, line in enumerate(shown) if " off " in line)
-    gone = next(i for i, line in enumerate(shown) if line == "remove /opt/coldpin")
+    removed_at = next(i for i, line in enumerate(shown) if line == "remove /opt/coldpin")
     assert "systemctl disable --now coldpin-lookout@loft.service" in shown[:off]
-    assert off < gone
+    assert off < removed_at
     assert not any(
         "/etc/coldpin" in line or "/var/lib" in line for line in shown if "remove" in line
     )

@@ -99,7 +99,7 @@ class Shed:
         assert made is not None
         return made
 
-    def look(self, forecast: PublishedForecast | None = None) -> Snapshot:
+    def snapshot(self, forecast: PublishedForecast | None = None) -> Snapshot:
         return take_snapshot(self.place, at_utc=datetime.now(UTC), forecast=forecast)
 
 
@@ -150,7 +150,7 @@ def test_who_comes_later_has_everything_at_once(
     """State, alarms, forecast and presence are retained, and hold to their schemas."""
     shed = Shed(tmp_path, broker.port)
     put_status(tmp_path, status(alarms=[alarm("air_high")]))
-    begun(shed.publisher())(shed.look(FORECAST))
+    begun(shed.publisher())(shed.snapshot(FORECAST))
     early = Listener(broker.port)
     until(lambda: bool(early.of("forecast")), "the forecast is told")
     late = Listener(broker.port)
@@ -174,7 +174,7 @@ def test_a_silent_control_process_leaves_no_old_numbers(
     """The state says so; readings and alarms are unknown, not the last ones."""
     shed = Shed(tmp_path, broker.port)
     put_status(tmp_path, status(boottime_s=1.0))
-    begun(shed.publisher())(shed.look())
+    begun(shed.publisher())(shed.snapshot())
     listener = Listener(broker.port)
     until(lambda: bool(listener.of("alarms")), "the alarms are told")
 
@@ -200,7 +200,7 @@ def test_a_killed_lookout_is_reported_by_the_broker(tmp_path: Path, broker: Real
 
     again = shed.publisher()
     again.begin()
-    again(shed.look())
+    again(shed.snapshot())
     until(lambda: len(listener.of("present")) == 3, "back")
     again.close()
     until(lambda: len(listener.of("present")) == 4, "goodbye")
@@ -218,7 +218,7 @@ def test_events_outlive_a_broker_that_is_away(
     publisher = shed.publisher()
     # a listener keeps no place of its own: it must be there before anything is told again
     publisher._draw = lambda: float(not received_again.wait(20.0))
-    begun(publisher)(shed.look())
+    begun(publisher)(shed.snapshot())
     listener = Listener(broker.port)
     until((tmp_path / mqtt.PLACE).exists, "a place is kept")
     shed.happen("first")
@@ -292,7 +292,7 @@ def test_nothing_can_be_asked_for_unless_it_was_allowed(
 ) -> None:
     """Commands are off by default."""
     shed = Shed(tmp_path, broker.port)
-    begun(shed.publisher())(shed.look())
+    begun(shed.publisher())(shed.snapshot())
     listener = Listener(broker.port)
     until(lambda: bool(listener.of("present")), "there")
     asked(listener, {"id": "1", "what": "reset"})
@@ -309,7 +309,7 @@ def test_what_is_asked_for_goes_the_way_of_the_page(
 ) -> None:
     """The same requests with the same checks; an id is done once, whatever comes is answered."""
     shed = Shed(tmp_path, broker.port, "commands = true")
-    begun(shed.publisher())(shed.look())
+    begun(shed.publisher())(shed.snapshot())
     listener = Listener(broker.port)
     until(lambda: bool(listener.of("present")), "there")
     swap = {"id": "s1", "what": "swap", "fields": {"packs": "4", "through": "yes"}, "who": "Tove"}
@@ -354,7 +354,7 @@ def test_a_copy_on_another_machine_pushes_nobody_off(tmp_path: Path, broker: Rea
     with capture_logs() as logs:
         for publisher, shed in zip(publishers, sheds, strict=True):
             publisher.begin()
-            publisher(shed.look())
+            publisher(shed.snapshot())
         until(lambda: len({d["machine"] for d in listener.of("state")}) == 2, "both publish")
         for publisher in publishers:
             publisher.close()
@@ -393,10 +393,10 @@ def test_values_that_are_not_real_have_a_prefix_of_their_own(
     live = Listener(broker.port)
     listener = Listener(broker.port, f"coldpin-{mode.value}/#")
     publisher = begun(shed.publisher())
-    publisher(shed.look(FORECAST))
+    publisher(shed.snapshot(FORECAST))
     until(lambda: bool(listener.of("forecast")), "the forecast")
     late = Listener(broker.port, "#")
-    publisher(shed.look(None))
+    publisher(shed.snapshot(None))
     until(lambda: len(late.of("forecast")) == 1, "something new")
 
     documents = [json.loads(payload) for _, payload, _ in listener.received]
@@ -429,7 +429,7 @@ def test_a_name_that_no_topic_may_hold_is_published_all_the_same(
     shed = Shed(tmp_path, broker.port)
     shed.identity = replace(shed.identity, instance=named.instance)
 
-    begun(shed.publisher())(shed.look(FORECAST))
+    begun(shed.publisher())(shed.snapshot(FORECAST))
     listener = Listener(broker.port, f"+/{named.instance}/#")
     until(lambda: bool(listener.of("forecast")), "the forecast")
 
@@ -503,7 +503,7 @@ def test_text_that_cannot_stand_anywhere_is_refused(
 def test_a_session_outlives_every_text(tmp_path: Path, broker: RealBroker, begun: Begin) -> None:
     """Whatever is sent, the connection stays, and the next message is answered."""
     shed = Shed(tmp_path, broker.port, "commands = true")
-    begun(shed.publisher())(shed.look())
+    begun(shed.publisher())(shed.snapshot())
     listener = Listener(broker.port)
     until(lambda: bool(listener.of("present")), "there")
     for who in ("\ud800", "x\ny", "\x1b"):
@@ -616,9 +616,9 @@ def test_what_is_no_number_is_null_and_ends_no_connection(
     shed = Shed(tmp_path, broker.port)
     listener = Listener(broker.port)
     publisher = begun(shed.publisher())
-    publisher(shed.look(replace(FORECAST, reserve_kj=math.nan)))
+    publisher(shed.snapshot(replace(FORECAST, reserve_kj=math.nan)))
     until(lambda: len(listener.of("forecast")) == 1, "the one without a number")
-    publisher(shed.look(FORECAST))
+    publisher(shed.snapshot(FORECAST))
     until(lambda: len(listener.of("forecast")) == 2, "a good one")
 
     shown = [each["forecast"]["reserve_kj"] for each in listener.of("forecast")]
@@ -632,7 +632,7 @@ def test_ten_megabytes_never_reach_the_lookout(
 ) -> None:
     """The broker keeps what is larger than was agreed to itself; the connection stays."""
     shed = Shed(tmp_path, broker.port, "commands = true")
-    begun(shed.publisher())(shed.look())
+    begun(shed.publisher())(shed.snapshot())
     listener = Listener(broker.port, "coldpin/c/0123abcd/answer")
     watcher = Listener(broker.port, "coldpin/c/0123abcd/present")
     until(lambda: bool(watcher.of("present")), "there")
@@ -655,7 +655,7 @@ def test_a_request_that_the_broker_kept_is_refused(
         "coldpin/c/0123abcd/ask", json.dumps({"id": "old", "what": "reset"}), qos=1, retain=True
     ).wait_for_publish(10)
     shed = Shed(tmp_path, broker.port, "commands = true")
-    begun(shed.publisher())(shed.look())
+    begun(shed.publisher())(shed.snapshot())
     until(lambda: bool(listener.of("answer")), "an answer")
 
     assert listener.of("answer")[0]["accepted"] is False
@@ -686,7 +686,7 @@ def test_a_refused_password_is_reported_once_and_never_shown(tmp_path: Path, beg
     publisher = shed.publisher()
     publisher._draw = lambda: tries.append(0.0) or 0.0  # type: ignore[func-returns-value]
     with capture_logs() as logs:
-        begun(publisher)(shed.look())
+        begun(publisher)(shed.snapshot())
         until(lambda: len(tries) >= 4, "several tries")
     logged = [log for log in logs if log["event"] == "mqtt"]
     assert len(logged) == 1
@@ -695,7 +695,7 @@ def test_a_refused_password_is_reported_once_and_never_shown(tmp_path: Path, beg
 
     secret.write_text("right\n", encoding="utf-8")
     again = shed.publisher()
-    begun(again)(shed.look())
+    begun(again)(shed.snapshot())
     listener = Listener(broker.port, user="shed", password="right")
     until(lambda: bool(listener.of("state")), "told with the right password")
     listener.close()
@@ -765,7 +765,7 @@ def test_a_broker_must_prove_itself_over_tls(tmp_path: Path, begun: Begin) -> No
 
     right = Shed(tmp_path, broker.port, 'tls = true\nca_file = "ours-ca.pem"')
     publisher = begun(right.publisher())
-    publisher(right.look())
+    publisher(right.snapshot())
     until(lambda: publisher._up, "connected over TLS")
     broker.stop()
 
@@ -789,7 +789,7 @@ def test_a_connection_that_drops_all_the_time_is_reported_once(
     threading.Thread(target=hang_up, daemon=True).start()
     shed = Shed(tmp_path, server.getsockname()[1])
     with capture_logs() as logs:
-        begun(shed.publisher())(shed.look())
+        begun(shed.publisher())(shed.snapshot())
         until(lambda: len(dropped) >= 4, "several connections")
     server.close()
 

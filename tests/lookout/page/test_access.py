@@ -24,12 +24,12 @@ def test_many_tries_at_once_are_no_more_than_the_free_ones(
     """Forty guesses in the same instant: three are looked at, and never two together."""
     new_secret(tmp_path)
     inside = threading.Semaphore(1)
-    together = []
+    overlapped = []
     looked_at = []
     hashed = module._hashed
 
     def slow(secret: str, salt: bytes) -> bytes:
-        together.append(not inside.acquire(blocking=False))
+        overlapped.append(not inside.acquire(blocking=False))
         looked_at.append(secret)
         try:
             return hashed(secret, salt)
@@ -55,7 +55,7 @@ def test_many_tries_at_once_are_no_more_than_the_free_ones(
 
     assert len(looked_at) == FREE_TRIES
     assert len(refused) == 40 - FREE_TRIES
-    assert not any(together)
+    assert not any(overlapped)
 
 
 def test_a_try_that_was_not_looked_at_makes_nobody_wait_longer(
