@@ -93,6 +93,8 @@ def reader_of(key: str) -> tuple[Reader, str] | None:
         ("volume_m3", _quantity(measures.VOLUMES_L, "450 L", 1000.0), '"450 L"'),
         ("area_m2", _quantity(measures.AREAS_M2, "40 ft2"), '"40 ft2"'),
         ("_mm", _quantity(measures.LENGTHS_M, "1.5 in", 0.001), '"1.5 in"'),
+        ("freezer_c", _celsius, '"0 F"'),
+        ("plateau_c", _celsius, '"23 F"'),
         ("_c", _celsius, '"79 F"'),
         ("rh", _share, '"88 %"'),
         ("refreeze_h", _hours, '"12 h"'),

@@ -19,7 +19,7 @@ from controller.cli.main import EX_USAGE, coldpin, status_of
 from controller.errors import PhysicsError
 from controller.settings.key_reference import EXAMPLES, Key, KeyTable, key_tables
 from controller.settings.load import Settings
-from controller.settings.plant_texts import RATED_MEANINGS
+from controller.settings.plant_texts import RATED_MEANINGS, reader_of
 from controller.settings.problems import tables_in
 from controller.settings.simulation import PLANT_PARTS
 
@@ -151,6 +151,19 @@ def test_every_figure_of_the_plant_is_a_key() -> None:
     }
 
     assert figures <= shown
+
+
+def test_the_example_of_a_figure_is_a_figure_that_is_allowed() -> None:
+    """What a reader copies from the list can be used as it stands."""
+    shown = 0
+    for spec in PLANT_PARTS.values():
+        for name, (lowest, highest, _) in spec.RANGES.items():
+            if (reader := reader_of(name)) is not None:
+                read, example = reader
+                assert lowest <= read(example.strip('"')) <= highest, (spec.__name__, name)
+                shown += 1
+
+    assert shown > 10
 
 
 def test_only_what_is_asked_for_is_shown() -> None:
