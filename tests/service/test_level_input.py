@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from structlog.testing import capture_logs
+
 from controller.errors import OutputError
 from controller.service.level_input import LevelInput
 from controller.settings.models import Level
@@ -53,6 +55,10 @@ def test_a_switch_that_cannot_be_opened_reads_as_empty() -> None:
         raise OutputError(f"no line {line}")
 
     level = LevelInput(open_switch)
-    level.configure(Level(pin=22))
+    with capture_logs() as logs:
+        level.configure(Level(pin=22))
 
     assert level.read() is False
+    assert [(line["event"], line["problem"]) for line in logs] == [
+        ("level_switch_not_open", "no line 22")
+    ]
