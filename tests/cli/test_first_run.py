@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from controller.cli import first_run
 from controller.cli.first_run import (
     CAUTIONS,
     DONE,
@@ -322,3 +323,14 @@ def test_before_a_mains_load_runs_for_minutes_it_is_said(
         *([minutes] if warned else []),
         *(f"  {name}: done, as answered before" for name in names[4:]),
     ]
+
+
+def test_the_command_to_give_again_names_an_installed_chamber_and_any_other_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As a person would type it: `loft`, or the path of a file that lies elsewhere."""
+    monkeypatch.setattr(first_run, "CONFIGURATIONS", tmp_path)
+
+    for config, named in ((tmp_path / "loft.toml", "loft"), (Path("loft.toml"), "loft.toml")):
+        said = first_run._until_the_restart(config)
+        assert said.endswith(f"sudo coldpin first-run {named}")

@@ -9,6 +9,7 @@ import subprocess
 import sys
 
 from controller.cli.logs import QueuedLines
+from tests.support.waiting import until
 
 ODD = """
 from controller.cli.logs import set_up_logs
@@ -114,3 +115,31 @@ def test_lines_that_nobody_reads_are_dropped_and_counted() -> None:
 
     assert accounted == 5000
     assert sum(told) > 0
+
+
+def test_a_thousand_lines_wait_for_a_reader_and_no_more() -> None:
+    """What a chamber logs in hours is kept for a reader that stands still; memory is bounded."""
+    read, write = os.pipe()
+    lines = QueuedLines(write)
+    os.close(write)
+    lines.emit(logging.makeLogRecord({"msg": "x" * 200_000}))  # more than a pipe holds
+    until(lines._lines.empty, "its thread is stuck with the first line")
+
+    for _ in range(1003):
+        lines.emit(logging.makeLogRecord({"msg": "short"}))
+
+    assert lines.dropped == 3
+    os.close(read)
+
+
+def test_whoever_waits_for_the_last_line_waits_no_longer() -> None:
+    """At the end of every command: nothing more to write is told to who waits for it."""
+    read, write = os.pipe()
+    lines = QueuedLines(write)
+    os.close(write)
+
+    lines.emit(logging.makeLogRecord({"msg": "the last"}))
+
+    until(lines._idle.is_set, "its thread has nothing more to write")
+    assert os.read(read, 100) == b"the last\n"
+    os.close(read)

@@ -38,3 +38,15 @@ def test_a_forecast_that_saves_nothing_is_not_praised() -> None:
 
     assert text.startswith("The forecast does not save these days: 8.2 K·h too warm, 8.5 K·h")
     assert "the control alone changes little" in text
+
+
+@pytest.mark.parametrize(("above_k_h", "in_band"), [(0.99, True), (1.0, False)])
+def test_from_a_degree_hour_on_the_air_is_said_to_be_too_warm(
+    above_k_h: float, in_band: bool
+) -> None:
+    """Under whichever of the three it was most."""
+    good = replace(PLAIN, above_k_h=0.2)
+
+    text = difference(unit="C", plain=good, alone=replace(good, above_k_h=above_k_h), notified=good)
+
+    assert ("stays in band under all three" in text) is in_band
