@@ -2,13 +2,14 @@
 
 `coldpin size`, the verdict and the plan rehearse ten hot days of a build, which takes seconds, and
 many tests ask about the same build by another door. What came out for the same arguments, to the
-last figure, is kept in a folder that all processes of the run share. Tests that rehearse by
-themselves (tests/rehearsal, `rehearsed_spell`) or ask whether days repeat (`each_rehearsed`) do
-without it.
+last figure, is kept in a folder that all processes of the run share; who asks while another process
+rehearses it waits for that. Tests that rehearse by themselves (tests/rehearsal, `rehearsed_spell`)
+or ask whether days repeat (`each_rehearsed`) do without it.
 """
 
 from __future__ import annotations
 
+import fcntl
 import hashlib
 import os
 import pickle
@@ -47,13 +48,14 @@ class SharedDays:
         # defaults and units are in the models' own texts; `repr` of a float loses no digit
         key = repr((settings, trace is not None, sorted(arguments.items())))
         file = self._folder / hashlib.sha256(key.encode()).hexdigest()
-        if file.exists():
-            came, rows = pickle.loads(file.read_bytes())
-        else:
-            came, rows = self._rehearsed(settings, arguments, traced=trace is not None)
-            fresh = file.with_suffix(f".{os.getpid()}")
-            fresh.write_bytes(pickle.dumps((came, rows)))
-            fresh.replace(file)
+        with file.open("a+b") as kept:
+            fcntl.flock(kept, fcntl.LOCK_EX)
+            if kept.seek(0, os.SEEK_END):
+                kept.seek(0)
+                came, rows = pickle.load(kept)
+            else:
+                came, rows = self._rehearsed(settings, arguments, traced=trace is not None)
+                pickle.dump((came, rows), kept)
         for row in rows:
             assert trace is not None
             trace(row)
