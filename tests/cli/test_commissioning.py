@@ -84,7 +84,10 @@ def test_probe_that_is_warmed_in_the_hand_is_found() -> None:
             "28-00000000000c": Sample(float(turn), None, Fault.EMPTY),
         }
 
-    assert warmed(read, longest_s=60, sleep=lambda _: None) == "28-00000000000b"
+    waits: list[float] = []
+
+    assert warmed(read, longest_s=60, sleep=waits.append) == "28-00000000000b"
+    assert waits == [1.0] * (next(turns) - 1)  # a look each second, until it is found
 
 
 def test_no_probe_warmed_is_reported() -> None:

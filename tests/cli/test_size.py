@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -54,6 +55,21 @@ def test_sums_of_the_load_close(capsys: pytest.CaptureFixture[str]) -> None:
 
     assert sum(load[part] for part in parts) == pytest.approx(load["total"], abs=0.05)
     assert load["sensible"] + load["latent"] == pytest.approx(load["total"], abs=0.05)
+
+
+def test_watts_are_written_to_the_hundredth(capsys: pytest.CaptureFixture[str]) -> None:
+    """More digits would promise what no estimate of a wall holds."""
+    document: dict[str, Any] = sized(capsys)
+    rows = [document["load_w"], *document["coil"]]
+    watts = [
+        value
+        for row in rows
+        for name, value in row.items()
+        if name not in {"reservoir_c", "condensate_kg_h"}
+    ]
+
+    assert len(watts) > 20
+    assert [each for each in watts if round(each, 2) != each] == []
 
 
 def test_figures_that_were_assumed_are_reported_with_their_source(

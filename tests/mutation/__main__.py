@@ -40,6 +40,7 @@ MORE_TESTS = {
         "tests/settings",
         "tests/agreement",
         "tests/history",
+        "tests/lookout/notices/test_sending.py",
         "tests/pictures/test_wiring.py",
         "tests/rehearsal/test_notified.py",
         "tests/rehearsal/test_scenarios.py",
