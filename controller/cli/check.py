@@ -54,7 +54,7 @@ CAUTIONS = (
     help="Draw the wiring into an SVG file.",
 )
 def check(configs: tuple[Path, ...], as_json: bool, wiring_file: Path | None) -> None:
-    """Check CONFIGS: every problem at once, or what each will do.
+    """Check CONFIGS: list every problem, or show what each will do.
 
     A configuration without problems is shown as tables: its bands, its probes and its wiring.
     A folder stands for every configuration in it. With several, it also checks that pins, probes,

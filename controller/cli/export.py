@@ -31,7 +31,7 @@ from controller.settings.load import read_settings
     help="The file to write.",
 )
 def export(config: Path, csv_file: Path) -> None:
-    """Write readings, switches and swaps of CONFIG to a CSV file."""
+    """Write readings, switching and pack changes to a CSV file."""
     settings = read_settings(config)
     place = state_directory(config)
     zone = settings.site.zone()

@@ -65,7 +65,7 @@ def fit(
 ) -> None:
     """Learn the figures of your equipment from a week of records.
 
-    Needs readings of air, reservoir and room over days that differ, changes of whole sets of
+    Needs readings of air, reservoir and room over warmer and cooler days, changes of whole sets of
     packs, and the packages of coldpin[fit]. It also runs on a laptop, from a restored backup. It
     names the figures that the records do not determine, and keeps them within their usual range.
     """

@@ -33,7 +33,7 @@ def install(wheel: Path | None, **flags: bool) -> int:
 @click.command()
 @DRY_RUN
 def uninstall(dry_run: bool) -> int:
-    """Remove the service, outputs off first.
+    """Switch the outputs off and remove the service.
 
     Configurations and records stay.
     """

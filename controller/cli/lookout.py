@@ -24,7 +24,7 @@ from controller.settings.lookout_models import OWN_ADDRESSES
     "--new-secret",
     "new_password",
     is_flag=True,
-    help="Make the page's password, show it once with the page's address, and end.",
+    help="Make a new password for the page, show it once with the page's address, and exit.",
 )
 def lookout(config: Path, new_password: bool) -> None:
     """Serve the page of CONFIG, with forecasts and notices.

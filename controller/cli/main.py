@@ -85,7 +85,7 @@ HELP = {
     "Plan": {
         "new": "Ask about a chamber, judge it, and write its configuration.",
         "plan": "Plan a chamber on a page, and see each change on hot days.",
-        "check": "Check CONFIGS: every problem at once, or what each will do.",
+        "check": "Check CONFIGS: list every problem, or show what each will do.",
         "size": "Say whether the equipment of CONFIG holds its crop on a hot day.",
         "rehearse": "Run the control of CONFIG through simulated days, in seconds.",
         "keys": "List every key that a configuration may hold.",
@@ -104,7 +104,7 @@ HELP = {
     },
     "Set up": {
         "install": "Install as a service on this machine; run it with sudo.",
-        "uninstall": "Remove the service, outputs off first.",
+        "uninstall": "Switch the outputs off and remove the service.",
         "probes": "List the thermometers on the 1-Wire bus and what each reads.",
         "icepoint": "Check a probe in an ice bath and propose its offset.",
         "relays": "Switch each load of CONFIG by itself and ask what happened.",
@@ -118,7 +118,7 @@ HELP = {
     },
     "Records": {
         "fit": "Learn the figures of your equipment from a week of records.",
-        "export": "Write readings, switches and swaps of CONFIG to a CSV file.",
+        "export": "Write readings, switching and pack changes to a CSV file.",
         "import": "Add a CSV file to the records of CONFIG, which must be stopped.",
         "backup": "Write CONFIG, its records and requests to FILE, while it runs.",
         "restore": "Put the backup FILE in place of CONFIG, which must be stopped.",

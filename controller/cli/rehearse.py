@@ -66,7 +66,7 @@ def scenario_names() -> list[str]:
 @click.option(
     "--against",
     type=click.Choice(["plain"]),
-    help="Compare with a plain on/off switch, and the control with and without its forecast.",
+    help="Compare three: a plain on/off switch, this control, and this control with its forecast.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 @click.option(

@@ -38,7 +38,7 @@ def relays(config: Path, only: str | None) -> int:
     """Switch each load of CONFIG by itself and ask what happened.
 
     The service must be stopped. Everything is off before, between and after. A mains load is tried
-    only through its listed relay module, and only after you typed its name.
+    only through its listed relay module, and only after you have typed its name.
     """
     options = ["--only", only] if only else []
     if (ended := run_in_unit(config, ["relays", *options])) is not None:

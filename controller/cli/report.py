@@ -56,7 +56,7 @@ def report(
 ) -> None:
     """Sum up a day or a crop of CONFIG.
 
-    Band, duty, packs, alarms, and gaps in the record.
+    It covers time in band, duty, packs, alarms, and gaps in the record.
     """
     settings = read_settings(config)
     if html_file is not None:
