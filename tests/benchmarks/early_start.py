@@ -15,7 +15,6 @@ the air is more than 1 K over cut-in although the pump runs on and on. Judges no
 
 from __future__ import annotations
 
-import argparse
 import re
 import tempfile
 from collections.abc import Callable, Sequence
@@ -34,7 +33,7 @@ from controller.settings.law_of import BandSchedule, law_of
 from controller.settings.load import Settings, read_settings
 from controller.settings.species import band_of, read_species, species_of
 from controller.thermal.probe import Course
-from tests.benchmarks.purpose import config_text
+from tests.benchmarks.shelf_chambers import config_text, numbers, parser_of
 
 CONTROLS = ("plain", "law", "early", "points", "both")
 SPECIES = ("king-oyster", "pearl-oyster", "shiitake", "enoki", "lions-mane")
@@ -235,18 +234,12 @@ def summary(control: str, result: Sequence[dict[str, HotDaysUnder]]) -> str:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--chambers", type=int, default=24)
-    parser.add_argument("--from", type=int, default=0, dest="first", help="number of the first")
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--processes", type=int, default=2)
+    parser = parser_of(__doc__, chambers=24)
     parser.add_argument("--near-limit", action="store_true")
     asked = parser.parse_args()
     print(" / ".join(CONTROLS))
     result: list[dict[str, HotDaysUnder]] = []
-    work = [
-        (n, asked.seed, asked.near_limit) for n in range(asked.first, asked.first + asked.chambers)
-    ]
+    work = [(number, asked.seed, asked.near_limit) for number in numbers(asked)]
     with Pool(asked.processes) as pool:
         for number, species, weeks in pool.imap(judge, work, chunksize=1):
             result.append(weeks)

@@ -39,7 +39,8 @@ from controller.settings.scenario_file import read_scenario
 from controller.thermal.coil import Coil
 from controller.thermal.moist_air import humidity_ratio
 from controller.thermal.water import MEAN_CP_KJ_KGK
-from tests.benchmarks.purpose import SCENARIO, config_text
+from tests.benchmarks.purpose import SCENARIO
+from tests.benchmarks.shelf_chambers import config_text
 
 DAY_S = 86_400.0
 FAULT_AT_S = 3.25 * DAY_S

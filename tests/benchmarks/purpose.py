@@ -17,7 +17,6 @@ Prints a row for each chamber and judges nothing; where coldpin does worse, the 
 
 from __future__ import annotations
 
-import argparse
 import math
 import tempfile
 from collections.abc import Callable, Sequence
@@ -36,7 +35,7 @@ from controller.rehearsal.rehearse import Rehearsal
 from controller.settings.law_of import law_of
 from controller.settings.load import read_settings
 from controller.settings.scenario_file import read_scenario
-from controller.settings.shipped import shipped_config
+from tests.benchmarks.shelf_chambers import config_text, numbers, parser_of
 
 SCENARIO = """
 about = "A hot week; a grower who comes by habit and when called."
@@ -73,28 +72,6 @@ class Week:
     """Swaps between bedtime and waking."""
     hot_h: float
     """More than 1 K above cut-in [h]."""
-
-
-def config_text(random: Random) -> str:
-    """Return a configuration of a chamber drawn at random."""
-    text = shipped_config("larkmoor-laptop.toml").read_text(encoding="utf-8")
-    uniform = random.uniform
-    in_water = random.randint(3, 6)
-    for old, new in (
-        ("volume_m3 = 0.35", f"volume_m3 = {uniform(0.25, 0.8):.2f}"),
-        ("wall_area_m2 = 3.0", f"wall_area_m2 = {uniform(2.6, 5.0):.2f}"),
-        ("wall_u_w_m2k = 0.51", f"wall_u_w_m2k = {uniform(0.45, 1.2):.2f}"),
-        ("crop_kg = 4.0", f"crop_kg = {uniform(2.0, 8.0):.1f}"),
-        ("ua_air_w_k = 6.0", f"ua_air_w_k = {uniform(8.0, 22.0):.1f}"),
-        ("air_kg_s = 0.010", f"air_kg_s = {uniform(0.010, 0.02):.4f}"),
-        ("litres = 24.0", f"litres = {uniform(16.0, 40.0):.0f}"),
-        ("count = 12", f"count = {in_water * random.choice((3, 4))}"),
-        ("in_reservoir = 4", f"in_reservoir = {in_water}"),
-        ("\nkg = 1.0", f"\nkg = {uniform(0.7, 1.5):.2f}"),
-    ):
-        assert old in text
-        text = text.replace(old, new)
-    return text
 
 
 def week(arguments: tuple[int, int]) -> tuple[int, dict[str, Week]]:
@@ -211,12 +188,7 @@ def summary(control: str, result: Sequence[dict[str, Week]]) -> str:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--chambers", type=int, default=12)
-    parser.add_argument("--from", type=int, default=0, dest="first", help="number of the first")
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--processes", type=int, default=2)
-    asked = parser.parse_args()
+    asked = parser_of(__doc__, chambers=12).parse_args()
     print(" / ".join(CONTROLS))
     print(
         f"{'':>4} {'band':>5} {'K·h above':>51} {'h over 1 K':>24} {'K·h below':>30} {'packs':>24} "
@@ -224,7 +196,7 @@ def main() -> None:
     )
     result: list[dict[str, Week]] = []
     with Pool(asked.processes) as pool:
-        work = [(n, asked.seed) for n in range(asked.first, asked.first + asked.chambers)]
+        work = [(number, asked.seed) for number in numbers(asked)]
         for number, weeks in pool.imap(week, work, chunksize=1):
             result.append(weeks)
             print(row(number, weeks), flush=True)
