@@ -95,9 +95,7 @@ class RecordsForecaster:
             since_s = max(since_s, self._read_until_s - OVERLAP_S)
         since = datetime.fromtimestamp(since_s, UTC)
         read = read_readings(self._records, since=since, until=as_of)
-        # runs may overlap where a clock was set: the order of time counts
-        samples = sorted((sample_of(row) for row in read), key=lambda sample: sample.at_s)
-        self._forecaster.add(samples, since_s=since_s)
+        self._forecaster.add(map(sample_of, read), since_s=since_s)
         self._read_until_s = now_s
 
     def _hour_at(self, at_s: float) -> float:
