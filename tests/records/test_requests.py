@@ -393,6 +393,23 @@ def test_a_pause_has_a_cap_whoever_wrote_it(
     assert answer_to(path, number) == "paused for 14400 s"
 
 
+def test_a_request_is_brought_while_an_earlier_one_still_waits_for_the_loop(
+    tmp_path: Path, open_pending: Callable[..., PendingRequests]
+) -> None:
+    """A tick may be long; both are done in it, each once."""
+    path = tmp_path / "requests.sqlite"
+    first = put(path, packs(1))
+    pending = open_pending()
+    until(lambda: len(pending._waiting) == 1)
+
+    second = put(path, Reset())
+
+    until(lambda: len(pending._waiting) == 2)
+    assert pending.take() == Asked(reset=True)
+    pending.close(5.0)
+    assert [answer_to(path, number) for number in (first, second)] == ["noted", "done"]
+
+
 def test_the_end_waits_a_second_for_the_medium_and_no_longer(
     tmp_path: Path, open_pending: Callable[..., PendingRequests], monkeypatch: pytest.MonkeyPatch
 ) -> None:
