@@ -132,19 +132,46 @@ def test_half_of_what_was_recorded_must_say_how_the_coil_worked() -> None:
 IN_BAND, HOT = (16.0, 4.0, 0.5), (17.6, 4.0, 0.95)
 
 
+def crossed(first_warm: int, under_k: float, over_k: float) -> object:
+    """Return when the line from the middle of the bin before to that of a warm one crossed [s]."""
+    return pytest.approx(BIN_S * (first_warm - 0.5 + under_k / (under_k + over_k)))
+
+
 def test_the_cold_had_run_out_once_the_air_was_too_warm_for_twenty_minutes() -> None:
     """From the first of them; source of the limit: half a kelvin above cut-in, our own choice."""
     spent = bins(IN_BAND, HOT, IN_BAND, HOT, HOT, HOT, HOT)
     short = bins(IN_BAND, HOT, HOT, HOT, IN_BAND)
 
-    assert due_seen(spent, BAND, noon) == 3 * BIN_S
+    assert due_seen(spent, BAND, noon) == crossed(3, 1.5, 0.1)
     assert due_seen(short, BAND, noon) is None
+
+
+def test_readings_that_dip_below_the_limit_do_not_put_off_the_end() -> None:
+    """Air that rises 0.04 K a bin through 17.5 °C, coldest reading 0.12 K lower: noise.
+
+    Twenty minutes of every reading above begin at 17.66 °C, four bins after the mean has crossed.
+    Where the pump came and went then, the air may have swung, and those bins do not count.
+    """
+    rising: list[tuple[float, float, float]] = [(16.9, 4.0, 1.0)]
+    rising += [(17.46 + 0.04 * k, 4.0, 1.0) for k in range(10)]
+    swinging = [*rising[:4], (17.58, 4.0, 0.8), *rising[5:]]
+
+    assert due_seen(bins(*rising, low_k=0.12), BAND, noon) == BIN_S * 2.5
+    assert due_seen(bins(*swinging, low_k=0.12), BAND, noon) == 5 * BIN_S
+
+
+def test_a_hole_before_the_twenty_minutes_ends_the_way_back() -> None:
+    rows = bins(IN_BAND, HOT, (None, 4.0, 1.0), HOT, HOT, HOT, HOT)
+
+    assert due_seen(rows, BAND, noon) == 3 * BIN_S
 
 
 def test_air_that_has_not_come_down_yet_says_nothing_of_the_set() -> None:
     """It was too warm before the packs went in."""
     assert due_seen(bins(*[HOT] * 6), BAND, noon) is None
-    assert due_seen(bins(*[HOT] * 6, (17.0, 4.0, 1.0), *[HOT] * 4), BAND, noon) == 7 * BIN_S
+    assert due_seen(bins(*[HOT] * 6, (17.0, 4.0, 1.0), *[HOT] * 4), BAND, noon) == crossed(
+        7, 0.5, 0.1
+    )
 
 
 def test_a_lost_air_probe_breaks_the_twenty_minutes() -> None:
@@ -170,7 +197,7 @@ def test_the_air_counts_only_while_the_coil_did_what_it_could(
     """A small chamber swings that far with cold water too."""
     due_s = due_seen(bins(IN_BAND, *[row] * 4), BAND, noon)
 
-    assert due_s == (BIN_S if due else None)
+    assert due_s == (crossed(1, 1.5, row[0] - 17.5) if due else None)
 
 
 def test_air_that_dips_below_the_limit_in_each_bin_is_a_cycle() -> None:
@@ -182,7 +209,7 @@ def test_the_band_is_that_of_the_hour() -> None:
     """The night asks for less: what is in band by day is too warm then."""
     rows = bins((13.5, 4.0, 0.5), *[(14.6, 4.0, 1.0)] * 4)
 
-    assert due_seen(rows, BAND, lambda _: 23.0) == BIN_S
+    assert due_seen(rows, BAND, lambda _: 23.0) == crossed(1, 1.0, 0.1)
     assert due_seen(rows, BAND, noon) is None
 
 
