@@ -181,15 +181,14 @@ class _Asked:
 def _shortage(asked: _Asked, policy: Policy, plan: SwapPlan) -> Shortage:
     """Return what is lacking, by the smallest number of packs that would hold the band."""
     assert plan.warm_from_s is not None
-    pace = asked.habits.freezer
     most = MOST_SETS_LACKING * asked.habits.packs_in_set
     for freeze_now in (True, False):
-        if freeze_now and math.isinf(pace.refreeze_s):
+        if freeze_now and math.isinf(asked.habits.freezer.refreeze_s):
             continue
         share = 0.0 if freeze_now else 1.0
 
         def holds(packs: int, share: float = share) -> bool:
-            freezer = asked.freezer.put(packs, asked.forecast.as_of_s, pace, frozen_share=share)
+            freezer = asked.freezer.put(packs, asked.forecast.as_of_s, frozen_share=share)
             more = replace(asked, freezer=freezer)
             return _planned(more, policy).too_warm_k_h <= SHORT_K_H
 
@@ -225,7 +224,7 @@ class _Visit(NamedTuple):
 
 def _planned(asked: _Asked, policy: Policy) -> SwapPlan:
     """Return the plan that one policy makes."""
-    habits, freezer = asked.habits, asked.freezer
+    freezer = asked.freezer
     now_s = asked.forecast.as_of_s
     ends_s = now_s + HORIZON_S
     present = _SetIn(now_s, asked.situation.start, _marked(asked.situation))
@@ -257,7 +256,7 @@ def _planned(asked: _Asked, policy: Policy) -> SwapPlan:
             )
         )
         frozen = sum(freezer.frozen_shares(at_s)[:packs]) / packs
-        freezer = freezer.without(packs, at_s, habits.freezer).put(packs, at_s, habits.freezer)
+        freezer = freezer.without(packs, at_s).put(packs, at_s)
         present = _changed_set(asked, present, run, visit, frozen)
         end = asked.run(*present, side).end()
         spent_s = None if end is None else at_s + end.ahead_s
@@ -366,10 +365,8 @@ def _freezer(logged: Sequence[Logged], habits: Habits) -> FreezerQueue:
     """Return when each pack outside the water is frozen."""
     freezer = frozen_queue(max(0, habits.packs - habits.packs_in_set), habits.freezer)
     for note in sorted(logged, key=lambda each: each.at_s):
-        packs = min(note.packs, len(freezer.ready_s))
-        freezer = freezer.without(packs, note.at_s, habits.freezer).put(
-            packs, note.at_s, habits.freezer
-        )
+        packs = min(note.packs, len(freezer.shares))
+        freezer = freezer.without(packs, note.at_s).put(packs, note.at_s)
     return freezer
 
 

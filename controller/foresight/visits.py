@@ -91,7 +91,7 @@ def possible_visit(
         half = ready - through
         lacking = f"only {through} of {wanted} packs are frozen by then"
         return preferred_s, ready, f"{lacking}, take {half} half frozen too" if half else lacking
-    if not freezer.ready_s:
+    if not freezer.shares:
         return math.inf, 0, "there are no packs in the freezer"
     first_s = frozen_at(freezer, 1, policy)
     at_s = waking(first_s, habits, hour_at)
@@ -121,15 +121,7 @@ def as_soon_as(
 
 def frozen_at(freezer: FreezerQueue, packs: int, policy: Policy) -> float:
     """Return when so many packs are frozen as far as a policy wants them [s]."""
-    if len(freezer.ready_s) < packs:
-        return math.inf
-    ready_s = freezer.ready_s[packs - 1]
-    if policy.half_frozen and math.isfinite(ready_s):
-        share, begins_s = freezer.frozen_at_put[packs - 1], freezer.begins_s[packs - 1]
-        if share >= HALF_FROZEN:
-            return begins_s
-        ready_s = begins_s + (ready_s - begins_s) * (HALF_FROZEN - share) / (1.0 - share)
-    return ready_s
+    return freezer.frozen_at(packs, policy.least_frozen)
 
 
 def _clock(hour: float) -> str:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, time
 from random import Random
 
 from controller.domain.daytime import hour_of, within
 from controller.settings.scenario_file import GrowerScript
-from controller.thermal.freezing import FreezerPace, FreezerQueue
+from controller.thermal.freezing import FreezerQueue
 
 HOUR_S = 3600.0
 DAY_S = 86_400.0
@@ -33,10 +33,9 @@ class Visit:
 
 @dataclass(slots=True, kw_only=True)
 class Freezer:
-    """The packs that are not in the reservoir, and how fast they freeze."""
+    """The packs that are not in the reservoir."""
 
-    pace: FreezerPace
-    queue: FreezerQueue = field(default_factory=FreezerQueue)
+    queue: FreezerQueue
 
     def take(self, wanted: int, at_s: float, *, worth: float) -> tuple[int, float]:
         """Take up to *wanted* packs worth putting in; return how many and their mean share frozen.
@@ -48,12 +47,12 @@ class Freezer:
         """
         shares = self.queue.frozen_shares(at_s)[:wanted]
         ready = [share for share in shares if share >= worth]
-        self.queue = self.queue.without(len(ready), at_s, self.pace)
+        self.queue = self.queue.without(len(ready), at_s)
         return len(ready), (sum(ready) / len(ready) if ready else 0.0)
 
     def put(self, packs: int, at_s: float, *, frozen_share: float = 0.0) -> None:
         """Put packs in that are frozen to a share."""
-        self.queue = self.queue.put(packs, at_s, self.pace, frozen_share=frozen_share)
+        self.queue = self.queue.put(packs, at_s, frozen_share=frozen_share)
 
 
 class Grower:

@@ -211,7 +211,7 @@ class Rehearsal:
         ready = self.scenario.grower.packs_ready
         ready = in_freezer if ready is None else min(ready, in_freezer)
         pace = freezer_pace(self._spec)
-        freezer = Freezer(pace=pace, queue=frozen_queue(ready, pace))
+        freezer = Freezer(queue=frozen_queue(ready, pace))
         freezer.put(in_freezer - ready, 0.0)  # the others have just gone in
         return Grower(self.scenario.grower, freezer, packs_in_use=packs.in_reservoir, random=random)
 

@@ -7,6 +7,7 @@ that the freezer can move in a day (its rating plate). `FreezerQueue` joins both
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -217,91 +218,98 @@ def freezer_pace(plant: PlantSpec) -> FreezerPace:
 
 @dataclass(frozen=True, slots=True)
 class FreezerQueue:
-    """When each pack in the freezer is frozen; a value, each call returns the next one.
+    """The packs in the freezers; a value, each call returns the next one.
 
-    Packs freeze together as far as the heat pump can keep up, else one after the other, so that all
-    of them are never colder than it can have made them: half-frozen packs are no way to more cold.
+    Each pack freezes as fast as it can alone. Where the heat pumps cannot keep up with all of them,
+    the most frozen ones go first and the others wait. So all packs together are never colder than
+    the freezers can have made them, and taking some out half frozen costs the others nothing.
     """
 
-    ready_s: tuple[float, ...] = ()
-    """Instants [s], earliest first."""
-    frozen_at_put: tuple[float, ...] = ()
-    """Share of each that was frozen when the freezer began with it."""
-    begins_s: tuple[float, ...] = ()
-    """When the freezer begins with each [s]."""
-    busy_until_s: float = -math.inf
-    """Until when the freezer's heat pump works for the packs put in so far [s]."""
+    pace: FreezerPace
+    shares: tuple[float, ...] = ()
+    """Share of each pack that is frozen, the most frozen first …"""
+    at_s: float = -math.inf
+    """… at this instant [s]."""
 
-    def put(
-        self, packs: int, at_s: float, pace: FreezerPace, *, frozen_share: float = 0.0
-    ) -> FreezerQueue:
+    def put(self, packs: int, at_s: float, *, frozen_share: float = 0.0) -> FreezerQueue:
         """Return the queue with more packs in it.
 
         Args:
             packs: How many.
-            at_s: Now [s].
-            pace: The freezer's.
+            at_s: Now [s]; not before the last change.
             frozen_share: Share of each that is frozen still.
         """
-        thawed = 1.0 - frozen_share
-        rows = list(zip(self.ready_s, self.frozen_at_put, self.begins_s, strict=True))
-        alone_s = at_s + thawed * pace.refreeze_s if thawed > 0.0 else at_s
-        busy_s = free_s = max(self.busy_until_s, at_s)
-        for _ in range(packs):
-            turn_s, busy_s = busy_s, busy_s + thawed * pace.pack_s
-            if alone_s >= busy_s:  # as many as freeze together without more than the plate
-                rows.append((alone_s, frozen_share, free_s))
-            else:
-                rows.append((busy_s, frozen_share, turn_s))
-        return self._of(sorted(rows), busy_s)
+        shares = sorted((*self.frozen_shares(at_s), *(frozen_share,) * packs), reverse=True)
+        return FreezerQueue(self.pace, tuple(shares), at_s)
 
-    def without(self, packs: int, at_s: float, pace: FreezerPace) -> FreezerQueue:
-        """Return the queue after the first *packs* were taken out.
-
-        Where one of them was not frozen through, the freezer goes on with the others.
-
-        Args:
-            packs: How many.
-            at_s: Now [s].
-            pace: The freezer's.
-        """
-        rows = list(zip(self.ready_s, self.frozen_at_put, self.begins_s, strict=True))
-        shares = self.frozen_shares(at_s)
-        if all(share >= 1.0 for share in shares[:packs]):
-            return self._of(rows[packs:], self.busy_until_s)
-        queue = FreezerQueue()
-        for share in shares[packs:]:
-            queue = queue.put(1, at_s, pace, frozen_share=share)
-        return queue
+    def without(self, packs: int, at_s: float) -> FreezerQueue:
+        """Return the queue after the *packs* that are most frozen were taken out at *at_s* [s]."""
+        return FreezerQueue(self.pace, self.frozen_shares(at_s)[packs:], at_s)
 
     def frozen_shares(self, at_s: float) -> tuple[float, ...]:
-        """Return the share of each pack that is frozen now, the most frozen first."""
-        shares = (
-            1.0
-            if ready_s <= at_s
-            else before
-            if math.isinf(ready_s) or ready_s <= begins_s
-            else before + (1.0 - before) * max(0.0, at_s - begins_s) / (ready_s - begins_s)
-            for ready_s, before, begins_s in zip(
-                self.ready_s, self.frozen_at_put, self.begins_s, strict=True
-            )
-        )
+        """Return the share of each pack that is frozen at an instant, the most frozen first."""
+        shares = list(self.shares)
+        left_s = at_s - self.at_s
+        for lasts_s, per_s, first in self._stretches():
+            for place, rate in enumerate(per_s, start=first):
+                share = shares[place] + rate * min(lasts_s, left_s)
+                shares[place] = min(share, 1.0)
+            if lasts_s >= left_s:
+                break
+            shares[first] = 1.0
+            left_s -= lasts_s
         return tuple(shares)
 
-    @staticmethod
-    def _of(rows: list[tuple[float, float, float]], busy_s: float) -> FreezerQueue:
-        return FreezerQueue(
-            tuple(row[0] for row in rows),
-            tuple(row[1] for row in rows),
-            tuple(row[2] for row in rows),
-            busy_s,
-        )
+    def frozen_at(self, packs: int, share: float = 1.0) -> float:
+        """Return when so many packs are frozen to a share [s]; infinite where they never are.
+
+        Not before the last change; -infinity for packs that have lain frozen since ever.
+        """
+        if packs > len(self.shares):
+            return math.inf
+        place, at_s, frozen = packs - 1, self.at_s, self.shares[packs - 1]
+        for lasts_s, per_s, first in self._stretches():
+            if frozen >= share:
+                break
+            rate = per_s[place - first] if place - first < len(per_s) else 0.0
+            if rate * lasts_s >= share - frozen:
+                return at_s + (share - frozen) / rate
+            at_s += lasts_s
+            frozen = 1.0 if place == first else frozen + rate * lasts_s
+        return at_s if frozen >= share else math.inf
+
+    @property
+    def ready_s(self) -> tuple[float, ...]:
+        """When each pack is frozen through [s], earliest first."""
+        return tuple(self.frozen_at(number) for number in range(1, len(self.shares) + 1))
+
+    def _stretches(self) -> Iterator[tuple[float, list[float], int]]:
+        """Yield how packs freeze until the next one is frozen through, until none freezes any more.
+
+        How long that lasts [s], the rates of the packs that freeze meanwhile [1/s], and the place
+        of the first of them.
+        """
+        alone_per_s = 1.0 / self.pace.refreeze_s
+        all_per_s = math.inf if self.pace.pack_s == 0.0 else 1.0 / self.pace.pack_s
+        shares = list(self.shares)
+        for first in range(len(shares)):
+            if shares[first] >= 1.0:
+                continue
+            per_s, left_per_s = list[float](), all_per_s
+            while left_per_s > 0.0 and first + len(per_s) < len(shares):
+                per_s.append(min(alone_per_s, left_per_s))
+                left_per_s -= per_s[-1]
+            if not per_s or per_s[0] <= 0.0:
+                return
+            lasts_s = (1.0 - shares[first]) / per_s[0]
+            yield lasts_s, per_s, first
+            for place, rate in enumerate(per_s, start=first):
+                shares[place] = min(1.0, shares[place] + rate * lasts_s)
 
 
 def frozen_queue(packs: int, pace: FreezerPace) -> FreezerQueue:
-    """Return a freezer in which packs have lain long: frozen, unless they never freeze in it."""
-    ready_s = math.inf if math.isinf(pace.refreeze_s) else -math.inf
-    return FreezerQueue((ready_s,) * packs, (0.0,) * packs, (-math.inf,) * packs)
+    """Return freezers in which packs have lain long: frozen, unless they never freeze in them."""
+    return FreezerQueue(pace, (0.0 if math.isinf(pace.refreeze_s) else 1.0,) * packs)
 
 
 def sets_in_rotation(*, refreeze_h: float, hours_per_set: float) -> float:

@@ -78,10 +78,8 @@ class _Counted(Rehearsal):
     def _moved(self, air: Course, reservoir: Course, pump: bool) -> None:
         super()._moved(air, reservoir, pump)
         if self._at_s >= SETTLING_DAYS * 86_400.0:
-            least_c, greatest_c = air.extremes_c()
-            species, own = (
-                excess_of(air, band, least_c=least_c, greatest_c=greatest_c) for band in self.bands
-            )
+            extremes_c = air.extremes_c()
+            species, own = (excess_of(air, band, extremes_c) for band in self.bands)
             self.outside_ks += species.above_ks + species.below_ks
             self.above_ks += own.above_ks
             self.below_ks += own.below_ks

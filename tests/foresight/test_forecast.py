@@ -358,9 +358,7 @@ def test_half_frozen_packs_go_in_where_waiting_would_cost_more() -> None:
 
     assert half.groups[0].frozen == pytest.approx(0.5 * FROZEN_MEAN)
     assert whole.groups[0].frozen is None
-    freezer = frozen_queue(0, FreezerPace(refreeze_s=10 * HOUR_S, pack_s=0.0)).put(
-        4, 0.0, FreezerPace(refreeze_s=10 * HOUR_S, pack_s=0.0)
-    )
+    freezer = frozen_queue(0, FreezerPace(refreeze_s=10 * HOUR_S, pack_s=0.0)).put(4, 0.0)
     habits = grower(sets=2, refreeze_h=10)
     asked = 6 * HOUR_S
     at_s, packs, lacking = possible_visit(

@@ -96,9 +96,9 @@ def test_waking_is_now_or_the_next_morning(asked: float, wakes: float) -> None:
 
 def queue(*put: float, frozen_share: float = 0.0) -> FreezerQueue:
     """Return a freezer in which a pack each was put at some instants, with room for all."""
-    made, pace = FreezerQueue(), replace(PACE, pack_s=0.0)
+    made = FreezerQueue(replace(PACE, pack_s=0.0))
     for at_s in put:
-        made = made.put(1, at_s, pace, frozen_share=frozen_share)
+        made = made.put(1, at_s, frozen_share=frozen_share)
     return made
 
 
@@ -143,9 +143,9 @@ def test_where_nothing_is_frozen_the_visit_waits_for_the_first_pack_and_for_waki
 
 def test_an_empty_freezer_and_one_that_never_freezes_say_so() -> None:
     """No date is made up for either."""
-    never = FreezerQueue().put(2, 0.0, FreezerPace(refreeze_s=math.inf, pack_s=math.inf))
+    never = FreezerQueue(FreezerPace(refreeze_s=math.inf, pack_s=math.inf)).put(2, 0.0)
 
-    nothing = possible_visit(at(10), FreezerQueue(), HABITS, hour_at, Policy())
+    nothing = possible_visit(at(10), FreezerQueue(PACE), HABITS, hour_at, Policy())
     assert nothing == (math.inf, 0, "there are no packs in the freezer")
     assert possible_visit(at(10), never, HABITS, hour_at, Policy()) == (
         math.inf, 0, "the packs never freeze in this freezer",

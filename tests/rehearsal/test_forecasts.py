@@ -103,7 +103,7 @@ def grower(freezer: Freezer) -> Grower:
 )
 def test_a_plan_takes_the_place_of_habit(planned: bool | None, comes: bool) -> None:
     """At the hour of habit: without a plan, with one that says later, with one that says now."""
-    freezer = Freezer(pace=TEN_HOURS, queue=frozen_queue(2, TEN_HOURS))
+    freezer = Freezer(queue=frozen_queue(2, TEN_HOURS))
 
     visit = grower(freezer).visit(
         0.0, datetime(2026, 7, 1, 7, 15, tzinfo=UTC), frozenset(), planned=planned
@@ -114,7 +114,7 @@ def test_a_plan_takes_the_place_of_habit(planned: bool | None, comes: bool) -> N
 
 def test_a_person_with_a_plan_waits_for_frozen_packs() -> None:
     """Half frozen is for emergencies."""
-    freezer = Freezer(pace=TEN_HOURS)
+    freezer = Freezer(queue=frozen_queue(0, TEN_HOURS))
     freezer.put(2, 0.0)
     person = grower(freezer)
 

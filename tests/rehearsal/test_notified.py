@@ -69,7 +69,7 @@ def test_a_person_asleep_comes_only_for_what_woke_them(
         {"wakes": "06:30", "sleeps": "22:30", "answers": ["swap_due"], "comes_within": "10 min"}
     )
     pace = FreezerPace(refreeze_s=HOUR_S, pack_s=0.0)
-    freezer = Freezer(pace=pace, queue=frozen_queue(2, pace))
+    freezer = Freezer(queue=frozen_queue(2, pace))
     person = Grower(script, freezer, packs_in_use=2, random=Random(1))
 
     visits = [

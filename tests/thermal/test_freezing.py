@@ -116,14 +116,16 @@ def test_kilograms_a_freezer_does_in_a_day(freezer: FreezerSpec, kg_day: float) 
 
 
 def test_the_plate_limits_many_packs_and_plank_limits_few() -> None:
-    """4 packs of 1 kg at 7 kg a day: 13.7 h for the last; one alone takes its own time."""
-    pace = fz.FreezerPace(refreeze_s=11 * 3600.0, pack_s=86_400.0 / 7.0)
-    four = fz.FreezerQueue().put(4, 0.0, pace)
-    half = fz.FreezerQueue().put(1, 0.0, pace, frozen_share=0.5)
+    """4 packs of 1 kg at 7 kg a day: three in 11 h, and 0.21 of the fourth.
 
-    assert [ready_s / 3600.0 for ready_s in four.ready_s] == pytest.approx(
-        [11, 11, 11, 13.71], abs=0.01
-    )
+    The plate makes 3.21 packs in 11 h; 0.79 of one takes 8.7 h. One alone takes its own time.
+    """
+    pace = fz.FreezerPace(refreeze_s=11 * 3600.0, pack_s=86_400.0 / 7.0)
+    four = fz.FreezerQueue(pace).put(4, 0.0)
+    half = fz.FreezerQueue(pace).put(1, 0.0, frozen_share=0.5)
+
+    hours = [ready_s / 3600.0 for ready_s in four.ready_s]
+    assert hours == pytest.approx([11.0] * 3 + [19.71], abs=0.01)
     assert half.ready_s == (5.5 * 3600.0,)
     assert half.frozen_shares(2.75 * 3600.0) == pytest.approx((0.75,))
 
@@ -135,10 +137,10 @@ def test_the_plate_limits_many_packs_and_plank_limits_few() -> None:
 def test_a_freezer_never_beats_its_plate(packs: list[tuple[int, float]], kg_day: float) -> None:
     """However packs go in, no more are ready by any instant than the plate allows."""
     pace = fz.FreezerPace(refreeze_s=3600.0, pack_s=86_400.0 / kg_day)
-    queue, at_s = fz.FreezerQueue(), 0.0
+    queue, at_s = fz.FreezerQueue(pace), 0.0
     for count, later_h in packs:
         at_s += later_h * 3600.0
-        queue = queue.put(count, at_s, pace)
+        queue = queue.put(count, at_s)
 
     for number, ready_s in enumerate(queue.ready_s, start=1):
         assert number <= ready_s / pace.pack_s + 1e-6
@@ -156,30 +158,76 @@ def test_a_freezer_makes_no_more_cold_than_its_plate(
 ) -> None:
     """Nor do packs that are taken out half frozen carry more of it: the balance of its heat."""
     pace = fz.FreezerPace(refreeze_s=alone_h * 3600.0, pack_s=86_400.0 / kg_day)
-    queue, at_s, removed = fz.FreezerQueue(), 0.0, 0.0
+    queue, at_s, removed = fz.FreezerQueue(pace), 0.0, 0.0
     for put_in, out, later_h in visits:
-        queue = queue.put(put_in, at_s, pace)
+        queue = queue.put(put_in, at_s)
         at_s += later_h * 3600.0
         shares = queue.frozen_shares(at_s)
         assert removed + sum(shares) <= at_s / pace.pack_s + 1e-6
         removed += sum(shares[:out])
-        queue = queue.without(out, at_s, pace)
+        queue = queue.without(out, at_s)
 
 
 def test_the_freezer_goes_on_with_the_others() -> None:
     """Four packs of two hours each; the second is taken out half frozen after three."""
     pace = fz.FreezerPace(refreeze_s=3600.0, pack_s=7200.0)
-    queue = fz.FreezerQueue().put(4, 0.0, pace)
+    queue = fz.FreezerQueue(pace).put(4, 0.0)
 
     assert queue.frozen_shares(3 * 3600.0) == pytest.approx((1.0, 0.5, 0.0, 0.0))
-    left = queue.without(2, 3 * 3600.0, pace)
+    left = queue.without(2, 3 * 3600.0)
     assert left.ready_s == pytest.approx((5 * 3600.0, 7 * 3600.0))
+
+
+@given(
+    visits=st.lists(st.tuples(st.integers(0, 8), st.floats(0, 6)), min_size=1, max_size=20),
+    kg_day=st.floats(1, 30),
+    alone_h=st.floats(0.1, 20),
+)
+def test_packs_taken_out_early_cost_the_others_nothing(
+    visits: list[tuple[int, float]], kg_day: float, alone_h: float
+) -> None:
+    """With more packs than it can freeze together a freezer makes what its plate says, no less.
+
+    However often some are taken out, half frozen or not, and put back melted.
+    """
+    pace = fz.FreezerPace(refreeze_s=alone_h * 3600.0, pack_s=86_400.0 / kg_day)
+    enough = math.ceil(pace.refreeze_s / pace.pack_s)
+    queue, at_s, removed = fz.FreezerQueue(pace).put(enough + 8 + 200, 0.0), 0.0, 0.0
+    for out, later_h in visits:
+        at_s += later_h * 3600.0
+        removed += sum(queue.frozen_shares(at_s)[:out])
+        queue = queue.without(out, at_s).put(out, at_s)
+
+    assert removed + sum(queue.frozen_shares(at_s)) == pytest.approx(at_s / pace.pack_s, abs=1e-6)
+
+
+def test_packs_put_in_one_by_one_freeze_as_if_put_in_together() -> None:
+    pace = fz.FreezerPace(refreeze_s=12 * 3600.0, pack_s=2.4 * 3600.0)
+    one_by_one = fz.FreezerQueue(pace)
+    for _ in range(8):
+        one_by_one = one_by_one.put(1, 0.0)
+
+    assert one_by_one == fz.FreezerQueue(pace).put(8, 0.0)
+    # five freeze together, then the other three
+    hours = [ready_s / 3600.0 for ready_s in one_by_one.ready_s]
+    assert hours == pytest.approx([12.0] * 5 + [24.0] * 3)
+    assert one_by_one.frozen_at(6, 0.5) == pytest.approx(18 * 3600.0)
+
+
+def test_packs_that_come_later_wait_where_the_plate_does_no_more() -> None:
+    """Two freeze together in 4 h; two more, put in after 3 h, begin when those are frozen."""
+    pace = fz.FreezerPace(refreeze_s=4 * 3600.0, pack_s=2 * 3600.0)
+    queue = fz.FreezerQueue(pace).put(2, 0.0).put(2, 3 * 3600.0)
+
+    hours = [ready_s / 3600.0 for ready_s in queue.ready_s]
+    assert hours == pytest.approx([4.0, 4.0, 8.0, 8.0])
+    assert queue.frozen_shares(5 * 3600.0) == pytest.approx((1.0, 1.0, 0.25, 0.25))
 
 
 def test_packs_that_never_freeze_never_come_out() -> None:
     """A -21 °C eutectic in -18 °C: not at the start, not ever."""
     pace = fz.freezer_pace(PlantSpec(packs=PackSpec(fill="salt-21")))
-    queue = fz.frozen_queue(2, pace).put(2, 0.0, pace)
+    queue = fz.frozen_queue(2, pace).put(2, 0.0)
 
     assert queue.ready_s == (math.inf,) * 4
     assert queue.frozen_shares(1e9) == (0.0,) * 4
