@@ -44,8 +44,8 @@ MOST_STARTS, MOST_ABOVE_K_H = 500, 12.0
 """A chamber that needs no cooling on a hot day, or that is hopeless then, shows nothing."""
 NEAR_LIMIT_H = (0.5, 8.0)
 """Near its limit: more than 1 K over cut-in for so long on a hot day [h]."""
-HOTTER_K = (1.0, 6.0)
-"""How much warmer its room is than usual [K]."""
+HOTTER_K, WEAK_W_K = (2.0, 8.0), (5.0, 10.0)
+"""How much warmer its room is than usual [K], and its coil's air side [W/K]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,33 +115,31 @@ def drawn(random: Random) -> str:
     return text
 
 
-def hotter(text: str, random: Random) -> str:
-    """Return a configuration with its room warmer, day and night."""
-    by_k = random.uniform(*HOTTER_K)
-    for key in ("day_c", "night_c"):
-        text = re.sub(
-            rf"^{key} = ([\d.]+)",
-            lambda found, key=key: f"{key} = {float(found[1]) + by_k:.2f}",  # type: ignore[misc]
-            text,
-            flags=re.MULTILINE,
-        )
-    return text
+def near_limit(text: str, random: Random) -> str:
+    """Return a configuration with its room warmer, day and night, and a weak coil."""
+    by_k, weak_w_k = random.uniform(*HOTTER_K), random.uniform(*WEAK_W_K)
+    text = re.sub(r"(?m)^ua_air_w_k = .*", f"ua_air_w_k = {weak_w_k:.1f}", text)
+    return re.sub(
+        r"(?m)^(day_c|night_c) = ([\d.]+)",
+        lambda found: f"{found[1]} = {float(found[2]) + by_k:.2f}",
+        text,
+    )
 
 
 def judge(arguments: tuple[int, int, bool]) -> tuple[int, str, dict[str, HotDaysUnder]]:
     """Return one chamber's days under each control."""
-    number, seed, near_limit = arguments
+    number, seed, wants_near = arguments
     random = Random(f"early/{seed}/{number}")
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "c.toml"
         while True:
             text = drawn(random)
-            path.write_text(hotter(text, random) if near_limit else text, encoding="utf-8")
+            path.write_text(near_limit(text, random) if wants_near else text, encoding="utf-8")
             settings = read_settings(path)
-            days = hot_days(settings, days=1.0)
+            days = hot_days(settings, days=1.0, swap_at_c=_spent_c(settings))
             usual = MOST_STARTS > days.starts > 0 and days.degree_hours_above < MOST_ABOVE_K_H
             near = NEAR_LIMIT_H[0] < days.hours_over_1k < NEAR_LIMIT_H[1]
-            if near if near_limit else usual:
+            if near if wants_near else usual:
                 break
     stage = settings.stages[settings.chamber.stage]
     own = Band(stage.cut_in, stage.cut_out)
@@ -177,6 +175,13 @@ def judge(arguments: tuple[int, int, bool]) -> tuple[int, str, dict[str, HotDays
     return number, settings.chamber.species or "", weeks
 
 
+def _spent_c(settings: Settings, cut_in_mc: int | None = None) -> float:
+    """Return the water at which the grower changes packs [°C]."""
+    if cut_in_mc is None:
+        cut_in_mc = settings.stages[settings.chamber.stage].cut_in
+    return (cut_in_mc - settings.limits.reservoir_margin) / 1000 - 1.0
+
+
 def _led(law: Law, lead_s: float) -> Law:
     return replace(law, timing=replace(law.timing, lead_s=lead_s))
 
@@ -195,7 +200,7 @@ def _lived(
         hot_days_scenario(ALWAYS_THERE, days=DAYS + SETTLING_DAYS),
         seed=seed,
         schedule=BandSchedule(day=points, night=None, night_from=time(), night_to=time()),
-        swap_at_c=(points.cut_in_mc - settings.limits.reservoir_margin) / 1000 - 1.0,
+        swap_at_c=_spent_c(settings, points.cut_in_mc),
         law=law,
         plain=plain,
     )

@@ -37,6 +37,8 @@ from controller.settings.load import Settings, read_settings
 from tests.benchmarks.known_truths import TRUTHS, let_know
 
 LEADS = ("6", "3", "1")
+AFTER_S = 1800.0
+"""A truth that is handed over is the record's until so long after the end [s]."""
 FAR_TOO_EARLY_MIN = -120.0
 DEFAULT_CORE_W_K = 11.0
 """What the default coil takes, dry, per kelvin of inlet difference [W/K] (`CoilSpec`)."""
@@ -210,7 +212,7 @@ def judge(arguments: tuple[Path, dict[str, Any], frozenset[str]]) -> list[Judged
     forecaster = forecaster_of(settings)
     if knowing:
         whole = list(bins_of(samples, until_s=samples[-1].at_s))
-        let_know(forecaster, whole, _ends_of(record), knowing)
+        let_know(forecaster, whole, _known_until(record), knowing)
     asked = sorted(
         (datetime.fromisoformat(at).timestamp(), lead, index)
         for index, cycle in enumerate(record["cycles"])
@@ -219,20 +221,26 @@ def judge(arguments: tuple[Path, dict[str, Any], frozenset[str]]) -> list[Judged
     return list(_judged(record, room_probe, forecaster, samples, logged, asked))
 
 
-def _ends_of(record: dict[str, Any]) -> Callable[[float], float | None]:
-    """Return when the set that is in the water at an instant runs out, where that was recorded."""
+def _known_until(record: dict[str, Any]) -> Callable[[float], float | None]:
+    """Return until when the record tells of the set that is in the water at an instant.
+
+    Until half an hour after its end, and no longer than until the next packs went in.
+    """
     sets = [
         (datetime.fromisoformat(cycle["swap"]).timestamp(), cycle) for cycle in record["cycles"]
     ]
 
-    def ends_s(at_s: float) -> float | None:
+    def until_s(at_s: float) -> float | None:
         present = [cycle for swapped_s, cycle in sets if swapped_s < at_s]
         if not present or present[-1]["due"] is None:
             return None
-        names = ("due", "next_swap_or_end")
-        return min(datetime.fromisoformat(present[-1][name]).timestamp() for name in names)
+        due_s, next_s = (
+            datetime.fromisoformat(present[-1][name]).timestamp()
+            for name in ("due", "next_swap_or_end")
+        )
+        return min(due_s + AFTER_S, next_s)
 
-    return ends_s
+    return until_s
 
 
 def _judged(

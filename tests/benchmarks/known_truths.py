@@ -26,34 +26,32 @@ from controller.foresight.swaps import Swap
 from controller.foresight.water_fit import fit
 
 TRUTHS = ("water", "load", "room")
-AFTER_S = 1800.0
-"""The record is looked at until so long after the end, if the packs are still in [s]."""
 SURE = 0.02
 """What is left of the variance of unknowns that are known [-]."""
 FADES = 0.98
 """How the load's distance from the expected one fades after the record, a step [-]."""
 
 
-EndsAt = Callable[[float], float | None]
-"""When the set that is in the water at an instant ran out [s since 1970]."""
+KnownUntil = Callable[[float], float | None]
+"""Until when the record tells of the set that is in the water at an instant [s since 1970]."""
 
 
 def let_know(
-    forecaster: Forecaster, whole: Sequence[Bin], ends_s: EndsAt, knows: frozenset[str]
+    forecaster: Forecaster, whole: Sequence[Bin], until_s: KnownUntil, knows: frozenset[str]
 ) -> None:
     """Hand truths to a forecaster that has seen nothing yet.
 
     Args:
         forecaster: The forecaster.
         whole: The record from its beginning to its end.
-        ends_s: The ends in it.
+        until_s: How far it tells of each set.
         knows: Some of `TRUTHS`.
     """
     usual = forecaster._learning
     knowing = KnowingLearning(
         usual.sized, usual.band, hour_at=usual.hour_at, room_probe=usual.room_probe
     )
-    knowing.whole, knowing.ends_s, knowing.knows = whole, ends_s, knows
+    knowing.whole, knowing.until_s, knowing.knows = whole, until_s, knows
     forecaster._learning = knowing
 
 
@@ -61,7 +59,7 @@ class KnowingLearning(Learning):
     """Knows of each present set what came after."""
 
     whole: Sequence[Bin]
-    ends_s: EndsAt
+    until_s: KnownUntil
     knows: frozenset[str]
 
     def situation(self, bins: Sequence[Bin], swaps: Sequence[Swap]) -> Situation | None:
@@ -69,10 +67,10 @@ class KnowingLearning(Learning):
         situation = super().situation(bins, swaps)
         if situation is None:
             return None
-        ends_s = self.ends_s(situation.now_s)
-        if ends_s is None:
+        until_s = self.until_s(situation.now_s)
+        if until_s is None:
             return situation
-        later = [each for each in self.whole if bins[0].start_s <= each.start_s < ends_s + AFTER_S]
+        later = [each for each in self.whole if bins[0].start_s <= each.start_s <= until_s - BIN_S]
         if len(later) <= len(bins):
             return situation
         if "water" in self.knows:
