@@ -7,8 +7,8 @@ coefficients, and are solved exactly; all moves go through them together.
 
 The slopes of the rates themselves are differences: the rates of a moved plant less those of the
 plant, at the middle of every step at once. Only what the plant's tables round off is left out, so
-the slopes are good to a few per cent; where a search ends does not depend on it by more than a
-fraction of a standard deviation (`tests/fit/test_air_slopes.py`).
+the slopes are good to about a tenth (`tests/fit/test_air_slopes.py`); where a search ends does not
+depend on it by more than a fraction of a standard deviation (`tests/fit/test_fitting.py`).
 """
 
 from __future__ import annotations

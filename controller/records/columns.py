@@ -146,7 +146,9 @@ class _Grid:
             for each in (run.number, run.ahead_ms, place, run.switches_known)
         ]
         values = ", ".join("(?, ?, ?, ?)" for _ in self.runs)
-        query = query.format(runs=values)
+        # one run's readings come sorted out of their index
+        join, order = _ONE_RUN if len(self.runs) == 1 else _SEVERAL_RUNS
+        query = query.format(runs=values, join=join, order=order)
         return fetch(query, (*runs, self.since_ms, self.width_ms, *more, begins_ms, ends_ms))
 
 
@@ -238,6 +240,8 @@ def _extent(cells: Sequence[Any]) -> Extent | None:
 _PLACES_AT = 6
 """Where the places' sums begin: behind first, last, held, and held, pump and the pump's highest
 share where it was recorded."""
+_ONE_RUN = "(SELECT run FROM part)", "at_ms, id"
+_SEVERAL_RUNS = "part.run", "utc_ms, place, id"
 _PART = "WITH part(run, ahead_ms, place, known) AS (VALUES {runs})"
 _OF_READINGS = f"""
     {_PART}
@@ -253,9 +257,9 @@ _OF_READINGS = f"""
 }
     FROM (SELECT *, MAX(held_ms, 1) AS weight_ms
           FROM (SELECT *, MIN({HELD_MS}, LEAD(utc_ms, 1, MAX(?, utc_ms))
-                                         OVER (ORDER BY utc_ms, place, id) - utc_ms) AS held_ms
+                                         OVER (ORDER BY {{order}}) - utc_ms) AS held_ms
                 FROM (SELECT r.*, r.at_ms + ahead_ms AS utc_ms, place, known
-                      FROM part CROSS JOIN readings r ON r.run = part.run
+                      FROM part CROSS JOIN readings r ON r.run = {{join}}
                       WHERE r.at_ms >= ? - ahead_ms AND r.at_ms < ? - ahead_ms)))
     GROUP BY number
 """  # noqa: S608 - constants of this file
