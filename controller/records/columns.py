@@ -78,7 +78,7 @@ def read_columns(path: Path, *, since: datetime, until: datetime, columns: int) 
         summed: dict[int, int] = dict(fetch("SELECT run, ahead_ms FROM hours_until", ()))
         by_column: dict[int, _Sums] = {}
         wide = width_ms >= WIDE_MS
-        for runs, next_ms in _groups(fetch, since_ms, until_ms, together=not wide):
+        for runs, next_ms in _groups(fetch, since_ms, until_ms, joined=not wide):
             grid = _Grid(runs, since_ms, until_ms, width_ms, next_ms)
             hours = wide and summed.get(runs[0].number) == runs[0].ahead_ms
             for row in _rows(fetch, grid, hours=hours):
@@ -87,7 +87,7 @@ def read_columns(path: Path, *, since: datetime, until: datetime, columns: int) 
 
 
 def _groups(
-    fetch: Fetch, since_ms: int, until_ms: int, *, together: bool
+    fetch: Fetch, since_ms: int, until_ms: int, *, joined: bool
 ) -> Iterator[tuple[list[RecordedRun], int]]:
     """Yield the runs of a time [ms since 1970], and when what is after them begins.
 
@@ -98,7 +98,7 @@ def _groups(
     begins_ms = [min(span.first_ms for span in group) for group in groups]
     for place, group in enumerate(groups, start=1):
         runs = [span.run for span in group]
-        if together:
+        if joined:
             yield runs, begins_ms[place] if place < len(groups) else -FOREVER_MS
         else:
             yield from (([run], -FOREVER_MS) for run in runs)
