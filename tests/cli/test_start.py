@@ -66,6 +66,19 @@ def test_closed_streams_change_no_exit_status(
     assert "Traceback" not in ran.stdout + ran.stderr
 
 
+@pytest.mark.parametrize(
+    ("command", "redirect", "status"), [("keys", "1</dev/null", 0), ("chekc", "2</dev/null", 64)]
+)
+def test_a_stream_that_is_open_the_wrong_way_is_as_good_as_none(
+    tmp_path: Path, command: str, redirect: str, status: int
+) -> None:
+    """Nothing was lost that anybody could have read."""
+    ran = coldpin(tmp_path, command, redirect=redirect)
+
+    assert ran.returncode == status
+    assert ran.stdout + ran.stderr == ""
+
+
 @pytest.mark.parametrize("command", [f"check {BRIEF}", "keys", "--help", f"size {CONFIG} --json"])
 def test_output_for_which_there_is_no_room_is_said(
     tmp_path: Path, brief: Path, command: str
