@@ -242,7 +242,7 @@ class Problem:
         variances = np.diag(np.linalg.pinv(slopes.T @ slopes, hermitian=True))
         sd = np.sqrt(np.maximum(variances, 0.0) + LEAST_SD**2)[: len(self.figures)]
         blocks = sum(len(np.unique(each.air_block)) for each in self.replays(at))
-        # scipy.stats has it too, and takes seconds to load on a Pi
+        # scipy.stats has it too, and takes twice as long to load as all else here
         factor = float(stdtrit(max(3, blocks - len(FIGURES)), 0.5 + SURE / 2))
         return sd, factor * sd
 
