@@ -15,7 +15,7 @@ from controller.cli.main import coldpin, status_of
 from controller.cli.probes import warmed
 from controller.cli.relays import INVERTED, STAND_CLEAR, WRONG, RelayCheckError, try_load
 from controller.cli.wire import _tried, wire
-from controller.commissioning.ice_point import IcePoint
+from controller.commissioning.ice_point import IcePoint, NotYet
 from controller.commissioning.wiring_in import ON_WHILE_OFF
 from controller.domain.supply import Supply, SupplyKind
 from controller.errors import BusyError, ProbeError
@@ -70,6 +70,20 @@ def test_bath_that_will_never_do_ends_with_the_reason(
     """Nobody waits for ever in front of a bowl of tap water."""
     with pytest.raises(ProbeError, match=match):
         watch_bath(lambda: next(samples), longest_s=600, say=str, sleep=lambda _: None)
+
+
+def test_a_person_is_told_what_must_change_and_not_each_minute_of_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """At one temperature a line for each reason; its figures alone are no news."""
+    reasons = ("steady for 1 min of 3", "steady for 2 min of 3", "stir the bath")
+    judged = iter([*(NotYet(reason=reason) for reason in reasons), STEADY])
+    monkeypatch.setattr("controller.cli.icepoint.judge_bath", lambda _: next(judged))
+    lines: list[str] = []
+
+    watch_bath(lambda: Sample(0.0, 400), longest_s=60, say=lines.append, sleep=lambda _: None)
+
+    assert lines == ["0.40 °C, steady for 1 min of 3", "0.40 °C, stir the bath"]
 
 
 def test_probe_that_is_warmed_in_the_hand_is_found() -> None:
