@@ -334,3 +334,18 @@ def test_the_command_to_give_again_names_an_installed_chamber_and_any_other_file
     for config, named in ((tmp_path / "loft.toml", "loft"), (Path("loft.toml"), "loft.toml")):
         said = first_run._until_the_restart(config)
         assert said.endswith(f"sudo coldpin first-run {named}")
+
+
+@pytest.mark.parametrize(("ended", "offered"), [(0, True), (EX_TEMPFAIL, False)])
+def test_the_service_is_offered_after_a_run_that_ended_well_in_its_unit(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, ended: int, offered: bool
+) -> None:
+    """Nobody starts a chamber that was not signed off by a habit of saying yes."""
+    handed: list[Path] = []
+    monkeypatch.setattr(first_run, "run_in_unit", lambda *_: ended)
+    monkeypatch.setattr(first_run, "hand_over", handed.append)
+    config = tmp_path / "loft.toml"
+    config.touch()
+
+    assert status_of(["first-run", str(config)]) == ended
+    assert handed == ([config] if offered else [])
