@@ -112,6 +112,7 @@ def asked_chamber(place: Path) -> Asked:
         place,
         status(
             as_of=now,
+            tick_s=60.0,  # commands go by the clock: on a busy machine it must not look silent
             probes=replace(
                 shown,
                 air=replace(shown.air, id=IDS["air"]),
