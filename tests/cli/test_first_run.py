@@ -55,6 +55,7 @@ class Stage:
         self.now = 1000.0
         self.answers = list(answers)
         self.shown: list[str] = []
+        self.waits_s: set[float] = set()
         self.loads = {"pump": DryOutput(), "fan": DryOutput()}
         self.outputs = OutputBank(self.loads)
         self.source = PlantProbes(
@@ -77,6 +78,7 @@ class Stage:
         )
 
     def _sleep(self, seconds: float) -> None:
+        self.waits_s.add(seconds)
         self.now += seconds
 
 
@@ -102,13 +104,14 @@ def test_a_probe_that_does_not_answer_fails_without_a_question() -> None:
 
 
 def test_the_time_until_the_cold_comes_is_measured() -> None:
-    """Pump and fan run until the air falls, and are off afterwards."""
+    """Pump and fan run until the air falls, to the second, and are off afterwards."""
     stage = Stage(["yes"])
 
     step = prime_step(stage.source, stage.sieves, stage.outputs, stage.person)
 
     assert step.outcome == DONE
     assert "cold at air after" in step.note
+    assert stage.waits_s == {1.0}
     assert not any(load.on for load in stage.loads.values())
 
 
@@ -334,6 +337,22 @@ def test_the_command_to_give_again_names_an_installed_chamber_and_any_other_file
     for config, named in ((tmp_path / "loft.toml", "loft"), (Path("loft.toml"), "loft.toml")):
         said = first_run._until_the_restart(config)
         assert said.endswith(f"sudo coldpin first-run {named}")
+
+
+@pytest.mark.parametrize("inside", [True, False])
+def test_a_signed_run_offers_the_service_once(
+    quick: Path, monkeypatch: pytest.MonkeyPatch, inside: bool
+) -> None:
+    """Inside the unit of the run nothing is offered: the command that began the unit does it."""
+    handed: list[Path] = []
+    monkeypatch.setattr(first_run, "hand_over", handed.append)
+    if inside:
+        monkeypatch.setenv(first_run.INSIDE, "1")
+
+    code, _, _ = ran([*RELAYS, "no time", "yes", "no buzzer yet", "Tove"])
+
+    assert code == 0
+    assert handed == ([] if inside else [CONFIG])
 
 
 @pytest.mark.parametrize(("ended", "offered"), [(0, True), (EX_TEMPFAIL, False)])
