@@ -107,6 +107,10 @@ def _service(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Service:
         def monotonic(self) -> float:
             return service.now
 
+        def local(self) -> datetime:
+            # by night another band is in force
+            return super().local().replace(hour=12)
+
     def sleep(_signals: Signals, for_s: float) -> None:
         service.now += for_s + (service.oversleeps.pop(0) if service.oversleeps else 0.0)
 
