@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from controller.domain.daytime import within
 from controller.foresight.course import HourAt
-from controller.thermal.freezing import FreezerPace, FreezerQueue
+from controller.thermal.freezing import SAME_SHARE, FreezerPace, FreezerQueue
 
 SOONER_S = 1800.0
 """A set is changed this long before it is spent: fresh packs need it to cool water and coil."""
@@ -81,7 +81,7 @@ def possible_visit(
 ) -> tuple[float, int, str]:
     """Return when how many packs can go in, and what is lacking."""
     wanted = habits.packs_in_set
-    least = policy.least_frozen
+    least = policy.least_frozen - SAME_SHARE
     shares = freezer.frozen_shares(preferred_s)
     ready = min(wanted, sum(share >= least for share in shares))
     through = min(wanted, sum(share >= 1.0 for share in shares))

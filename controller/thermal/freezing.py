@@ -198,6 +198,11 @@ def freezers_kg_per_day(plant: PlantSpec) -> float:
     return sum(freezer_kg_per_day(freezer, plant.packs) for freezer in plant.every_freezer)
 
 
+SAME_SHARE = 1e-9
+"""Frozen shares no further apart are the same [-]: at the instant that `FreezerQueue.frozen_at`
+gives for a pack, the pack is frozen, whatever the sums round to."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FreezerPace:
     """How fast a plant's freezers together freeze one kind of pack."""
@@ -253,7 +258,7 @@ class FreezerQueue:
         for lasts_s, per_s, first in self._stretches():
             for place, rate in enumerate(per_s, start=first):
                 share = shares[place] + rate * min(lasts_s, left_s)
-                shares[place] = min(share, 1.0)
+                shares[place] = 1.0 if share > 1.0 - SAME_SHARE else share
             if lasts_s >= left_s:
                 break
             shares[first] = 1.0

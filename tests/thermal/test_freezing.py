@@ -168,6 +168,36 @@ def test_a_freezer_makes_no_more_cold_than_its_plate(
         queue = queue.without(out, at_s)
 
 
+@given(
+    visits=st.lists(
+        st.tuples(st.integers(1, 6), st.integers(0, 4), st.floats(0, 6)), min_size=1, max_size=8
+    ),
+    kg_day=st.floats(1, 30),
+    alone_h=st.floats(0.1, 20),
+    began_s=st.floats(0, 2e9),
+    share=st.floats(0.05, 1.0),
+)
+def test_a_pack_is_frozen_at_the_very_moment_that_is_given_for_it(
+    visits: list[tuple[int, int, float]],
+    kg_day: float,
+    alone_h: float,
+    began_s: float,
+    share: float,
+) -> None:
+    """Whoever comes then finds it so: no sum is short of it by a rounding."""
+    pace = fz.FreezerPace(refreeze_s=alone_h * 3600.0, pack_s=86_400.0 / kg_day)
+    queue, at_s = fz.FreezerQueue(pace), began_s
+    for put_in, out, later_h in visits:
+        queue = queue.put(put_in, at_s)
+        at_s += later_h * 3600.0
+        queue = queue.without(out, at_s)
+
+    for number in range(1, len(queue.shares) + 1):
+        assert queue.frozen_shares(queue.frozen_at(number))[number - 1] == 1.0
+        then = queue.frozen_shares(queue.frozen_at(number, share))
+        assert then[number - 1] >= share - fz.SAME_SHARE
+
+
 def test_the_freezer_goes_on_with_the_others() -> None:
     """Four packs of two hours each; the second is taken out half frozen after three."""
     pace = fz.FreezerPace(refreeze_s=3600.0, pack_s=7200.0)
