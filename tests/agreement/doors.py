@@ -121,14 +121,14 @@ def asked_chamber(place: Path) -> Asked:
             alarms=[alarm("probe_lost", "room"), alarm("air_high")],
         ),
     )
+    swap = LogSwap(packs=PACKS, at=now - timedelta(hours=9))
+    ask(place / REQUESTS, swap, who="Tove")
     write_forecast(
         place,
         forecast(
             now + timedelta(hours=2),
             swapped=now - timedelta(hours=9),
-            as_of=now + timedelta(seconds=1),
+            as_of=datetime.now(UTC) + timedelta(seconds=1),  # it knows of the logged change
         ),
     )
-    swap = LogSwap(packs=PACKS, at=now - timedelta(hours=9))
-    ask(place / REQUESTS, swap, who="Tove")
     return Asked(place=place, settings=settings, now=now)
