@@ -109,31 +109,30 @@ def due_seen(bins: Sequence[Bin], band: HeldBand, hour_at: HourAt) -> float | No
     """
     came_back = False
     warm: list[int] = []
-    limits_c = [band.at(hour_at(each.start_s + 0.5 * BIN_S))[0] + SPENT_BY_K for each in bins]
-    for index, each in enumerate(bins):
+    cut_ins_c = [band.at(hour_at(each.start_s + 0.5 * BIN_S))[0] for each in bins]
+    for index, (each, cut_in_c) in enumerate(zip(bins, cut_ins_c, strict=True)):
         if each.air_c is None:
             warm.clear()
             continue
-        cut_in_c = limits_c[index] - SPENT_BY_K
         if each.air_c <= cut_in_c:
             came_back = True
         if came_back and too_warm(each, cut_in_c, band):
             warm.append(index)
             if len(warm) * BIN_S >= SPENT_FOR_S:
-                return _crossed_s(bins, limits_c, warm[0])
+                return _crossed_s(bins, cut_ins_c, warm[0])
         else:
             warm.clear()
     return None
 
 
-def _crossed_s(bins: Sequence[Bin], limits_c: Sequence[float], index: int) -> float:
+def _crossed_s(bins: Sequence[Bin], cut_ins_c: Sequence[float], index: int) -> float:
     """Return when the mean of the air crossed its limit, before a bin that lies above [s]."""
     while index > 0:
         after, before = bins[index], bins[index - 1]
-        over_k = (after.air_c or 0.0) - limits_c[index]
+        over_k = (after.air_c or 0.0) - (cut_ins_c[index] + SPENT_BY_K)
         if before.air_c is None:
             break
-        under_k = limits_c[index - 1] - before.air_c
+        under_k = cut_ins_c[index - 1] + SPENT_BY_K - before.air_c
         if under_k >= 0.0:
             return before.start_s + BIN_S * (0.5 + under_k / (under_k + over_k))
         if before.duty is None or before.duty <= HARD_AT_WORK:
