@@ -156,8 +156,8 @@ class _Grid:
 class _Sums:
     """A column as it grows."""
 
-    begins_ms: int = 2**62
-    ends_ms: int = -(2**62)
+    begins_ms: int = FOREVER_MS
+    ends_ms: int = -FOREVER_MS
     held_ms: int = 0
     switches_ms: int = 0
     pump_ms: float = 0.0

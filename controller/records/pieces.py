@@ -15,6 +15,7 @@ from itertools import count
 from controller.domain.events import STAGE, InForce, RecordedEvent
 from controller.records.columns import HELD_MS
 from controller.records.reader import RecordedReading
+from controller.records.runs import FOREVER_MS
 
 NEAR_MK = 500
 """Air this close to its band counts as in it [mK]: probes lag."""
@@ -70,7 +71,7 @@ class ForceOverTime:
     @property
     def until_ms(self) -> int:
         """When the next change is due after the instant asked for last [ms since 1970]."""
-        return self._changes[self._next][0] if self._next < len(self._changes) else 2**62
+        return self._changes[self._next][0] if self._next < len(self._changes) else FOREVER_MS
 
 
 @dataclass(slots=True)
@@ -216,7 +217,7 @@ def pieces_of(
     """
     piece: Piece | None = None
     passed = 0
-    hour_ends_ms = -(2**62)
+    hour_ends_ms = -FOREVER_MS
     for reading in readings:
         at_ms = ms_of(reading.at)
         now = force.at(at_ms)

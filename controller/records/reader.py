@@ -12,7 +12,7 @@ from typing import Any
 
 from controller.domain.events import EventKind, RecordedEvent
 from controller.records.fetching import Fetch, fetch_of
-from controller.records.runs import RecordedRun, recorded_runs, within_each_other
+from controller.records.runs import FOREVER_MS, RecordedRun, recorded_runs, within_each_other
 from controller.records.sqlite_errors import damaged_rows
 
 THINNED_MS = 300_000
@@ -57,8 +57,8 @@ def read_readings(
     Raises:
         OSError: The file is not there or not readable as records.
     """
-    since_ms = -(2**62) if since is None else round(since.timestamp() * 1000)
-    until_ms = 2**62 if until is None else round(until.timestamp() * 1000)
+    since_ms = -FOREVER_MS if since is None else round(since.timestamp() * 1000)
+    until_ms = FOREVER_MS if until is None else round(until.timestamp() * 1000)
     with damaged_rows(path):
         readings = _of_all_runs(path, since_ms, until_ms)
     return _checked(path, readings)

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from itertools import groupby, pairwise
 
 from controller.records.reader import THINNED_MS
+from controller.records.runs import FOREVER_MS
 from controller.records.schema import AHEAD_MS, transaction
 
 ROWS_AT_ONCE = 3000
@@ -65,7 +66,7 @@ def give_back(file: sqlite3.Connection) -> None:
 INCREMENTAL = 2
 _RUNS = f"""
     SELECT r.id, {AHEAD_MS} AS ahead_ms,
-           COALESCE((SELECT until_ms FROM hours_until h WHERE h.run = r.id), -{2**62})
+           COALESCE((SELECT until_ms FROM hours_until h WHERE h.run = r.id), -{FOREVER_MS})
     FROM runs r WHERE ahead_ms IS NOT NULL ORDER BY r.id
 """  # noqa: S608 - a constant of the schema
 _PUMP_BEFORE = """
