@@ -33,7 +33,7 @@ from controller.settings.law_of import BandSchedule, law_of
 from controller.settings.load import Settings, read_settings
 from controller.settings.species import band_of, read_species, species_of
 from controller.thermal.probe import Course
-from tests.benchmarks.shelf_chambers import config_text, numbers, parser_of
+from tests.benchmarks.shelf_chambers import config_text, exchanged, numbers, parser_of
 
 CONTROLS = ("plain", "law", "early", "points", "both")
 SPECIES = ("king-oyster", "pearl-oyster", "shiitake", "enoki", "lions-mane")
@@ -102,17 +102,15 @@ def drawn(random: Random) -> str:
     )
     prime_s, rest_min = random.choice((5, 10, 20, 40)), random.choice((2, 3, 5))
     lag_s = random.uniform(40.0, 150.0)
-    for old, new in (
+    changes = (
         ('species = "king-oyster"', f'species = "{species}"'),
         ('prime = "10 s"', f'prime = "{prime_s} s"'),
         ('anti_short_cycle = "3 min"', f'anti_short_cycle = "{rest_min} min"'),
         ('air_probe_lag = "45 s"', f'air_probe_lag = "{lag_s:.0f} s"'),
         ('low_limit = "11 C"', 'low_limit = "5 C"'),
         ('air_high = "19 C"', 'air_high = "27 C"'),
-    ):
-        assert old in text, old
-        text = text.replace(old, new)
-    return text
+    )
+    return exchanged(text, changes)
 
 
 def near_limit(text: str, random: Random) -> str:

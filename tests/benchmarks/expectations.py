@@ -40,7 +40,7 @@ from controller.thermal.coil import Coil
 from controller.thermal.moist_air import humidity_ratio
 from controller.thermal.water import MEAN_CP_KJ_KGK
 from tests.benchmarks.purpose import SCENARIO
-from tests.benchmarks.shelf_chambers import config_text
+from tests.benchmarks.shelf_chambers import config_text, exchanged
 
 DAY_S = 86_400.0
 FAULT_AT_S = 3.25 * DAY_S
@@ -61,14 +61,12 @@ Samples = Sequence[tuple[str, Sample]]
 def chamber_text(random: Random) -> str:
     """Return a configuration drawn at random; the air is changed and wetted more or less too."""
     text = config_text(random)
-    for old, new in (
+    changes = (
         ("air_changes_per_h = 2.0", f"air_changes_per_h = {random.uniform(1.0, 6.0):.1f}"),
         ("humidifier_kg_per_h = 0.06", f"humidifier_kg_per_h = {random.uniform(0.03, 0.2):.2f}"),
         ("\nrh = 0.5", f"\nrh = {random.uniform(0.35, 0.65):.2f}"),
-    ):
-        assert old in text
-        text = text.replace(old, new)
-    return text
+    )
+    return exchanged(text, changes)
 
 
 def weather_text(random: Random, days: float) -> str:

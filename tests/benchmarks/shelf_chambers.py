@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterable
 from random import Random
 
 from controller.settings.shipped import shipped_config
@@ -28,7 +29,7 @@ def config_text(random: Random) -> str:
     text = shipped_config("larkmoor-laptop.toml").read_text(encoding="utf-8")
     uniform = random.uniform
     in_water = random.randint(3, 6)
-    for old, new in (
+    changes = (
         ("volume_m3 = 0.35", f"volume_m3 = {uniform(0.25, 0.8):.2f}"),
         ("wall_area_m2 = 3.0", f"wall_area_m2 = {uniform(2.6, 5.0):.2f}"),
         ("wall_u_w_m2k = 0.51", f"wall_u_w_m2k = {uniform(0.45, 1.2):.2f}"),
@@ -39,7 +40,13 @@ def config_text(random: Random) -> str:
         ("count = 12", f"count = {in_water * random.choice((3, 4))}"),
         ("in_reservoir = 4", f"in_reservoir = {in_water}"),
         ("\nkg = 1.0", f"\nkg = {uniform(0.7, 1.5):.2f}"),
-    ):
-        assert old in text
+    )
+    return exchanged(text, changes)
+
+
+def exchanged(text: str, changes: Iterable[tuple[str, str]]) -> str:
+    """Return a configuration with parts of its text exchanged, each of which must be there."""
+    for old, new in changes:
+        assert old in text, old
         text = text.replace(old, new)
     return text
