@@ -21,6 +21,7 @@ from controller.commissioning.backup import (
 )
 from controller.domain.places import CONFIGURATIONS, RECORDS, STATES, state_directory
 from controller.errors import ControllerError, SettingsError
+from controller.pictures.words import dated
 from controller.records.reader import last_reading_at
 from controller.service.locks import lock_instance
 
@@ -82,7 +83,7 @@ def _restored_words(config: Path, targets: tuple[Target, ...]) -> str:
     what = [f"the configuration to {config}"]
     if (records := by_name.get(RECORDS)) is not None:
         until = last_reading_at(records)
-        upto = f" up to {until.astimezone():%Y-%m-%d %H:%M}" if until else ", without readings"
+        upto = f" up to {dated(until.astimezone())}" if until else ", without readings"
         what.append(f"the records{upto} to {records}")
     if (requests := by_name.get(REQUESTS_PART)) is not None:
         what.append(f"pack changes and other requests to {requests}")

@@ -81,7 +81,7 @@ def chambers(
         table.add_row(f"[b]{row.name}[/b]", row.swap, row.air, row.reservoir, why)
     console.print(table)
     for each in budgets:
-        console.print(budget_words(each, zone=zone))
+        console.print(budget_words(each, now=now.astimezone(zone)))
 
 
 def _on_this_machine(config: Path, now: datetime) -> ChamberSummary:

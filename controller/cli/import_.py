@@ -20,6 +20,7 @@ from controller.history.importing import (
     reading_at,
     take_back,
 )
+from controller.pictures.words import dated
 from controller.probes.recorded import RecordedRow, read_rows
 from controller.probes.recorded_check import file_problems
 from controller.records.reader import RecordedReading
@@ -116,7 +117,7 @@ def _undo(records: Path, requests: Path) -> None:
     logged = forget_past_swaps(requests, who=last.name)
     click.echo(
         f"Taken back: {_counted(rows, 'row')} and {_counted(logged, 'pack change')} "
-        f"from {last.source or last.name}, imported {last.imported.astimezone():%Y-%m-%d %H:%M}"
+        f"from {last.source or last.name}, imported {dated(last.imported.astimezone())}"
     )
 
 

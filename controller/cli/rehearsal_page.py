@@ -97,4 +97,7 @@ def _notice_rows(
 ) -> list[tuple[str, str]]:
     started = rehearsal.started
     # a space that does not break, so that the hour stays beside its day
-    return [(f"{started + timedelta(seconds=t_s):%a\u00a0%H:%M}", text) for t_s, text in notices]
+    return [
+        (words.weekday_and_hour(started + timedelta(seconds=t_s)).replace(" ", "\u00a0"), text)
+        for t_s, text in notices
+    ]

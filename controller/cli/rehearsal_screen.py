@@ -51,7 +51,7 @@ def print_rehearsal(
         console.print(f"alarm: {line}")
     for notice in rehearsal.notified.notices:
         sent_at = rehearsal.started + timedelta(seconds=float(notice["t_s"]))
-        console.print(f"notice {sent_at:%a %H:%M}: {notice['text']}")
+        console.print(f"notice {words.weekday_and_hour(sent_at)}: {notice['text']}")
     console.print(
         f"{words.counted(rehearsal.days, 'day')} in {wall_s:.1f} s, seed {rehearsal.seed}",
         style="dim",

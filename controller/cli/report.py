@@ -129,9 +129,7 @@ def _print_for_people(report: Report, settings: Settings) -> None:
     console = people.console()
     zone = settings.site.zone()
     begins, ends = report.since.astimezone(zone), report.until.astimezone(zone)
-    console.print(
-        f"[b]{settings.chamber.name}[/b], {begins:%Y-%m-%d %H:%M} to {ends:%Y-%m-%d %H:%M}"
-    )
+    console.print(f"[b]{settings.chamber.name}[/b], {words.dated(begins)} to {words.dated(ends)}")
     if not report.recorded_s:
         console.print("Nothing was recorded in this time.")
         return
@@ -148,7 +146,7 @@ def _print_for_people(report: Report, settings: Settings) -> None:
         console.print(f"{alarm_title(alarm.name, alarm.about)}: {span_words(alarm, zone)}")
     for begin, end in report.gaps[:20]:
         console.print(
-            f"gap: {begin.astimezone(zone):%Y-%m-%d %H:%M}, "
+            f"gap: {words.dated(begin.astimezone(zone))}, "
             f"{words.duration((end - begin).total_seconds())}"
         )
     if len(report.gaps) > 20:

@@ -38,7 +38,7 @@ from controller.errors import (
     SettingsError,
 )
 from controller.pictures.request_answers import answer_words
-from controller.pictures.words import moment, pack_count
+from controller.pictures.words import dated, moment, pack_count
 from controller.records.boot import boot_id, boottime
 from controller.records.requests_file import REQUESTS, ask, request_of, swaps
 from controller.records.requests_place import in_use, why_unseen
@@ -83,7 +83,7 @@ def swap(
         raise click.UsageError("found --undo with something else, allowed: --undo alone")
     if at is not None and at > now + SWAP_AHEAD:
         raise click.BadParameter(
-            f'found "{at_text}", allowed: up to now, which is {now:%Y-%m-%d %H:%M}; log a change '
+            f'found "{at_text}", allowed: up to now, which is {dated(now)}; log a change '
             "when it is done",
             param_hint="--at",
         )
@@ -132,7 +132,9 @@ def _last_logged(config: Path) -> LoggedSwap:
 
 def _of(swap: LoggedSwap) -> str:
     by = f", logged by {swap.who}" if swap.who else ""
-    return f"{pack_count(swap.packs)} at {swap.at.astimezone():%Y-%m-%d %H:%M}{by}"
+    return (
+        f"{pack_count(swap.packs)} at {moment(swap.at, datetime.now().astimezone(), far=False)}{by}"
+    )
 
 
 @click.command()

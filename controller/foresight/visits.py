@@ -15,6 +15,8 @@ BEFORE_BED_S = 900.0
 HALF_FROZEN = 0.5
 """A pack of which less is frozen is left in the freezer [share]."""
 _HOUR_S = 3600.0
+_SAME_MINUTE = 1e-3
+"""Less than this before a minute is rounding of the arithmetic [min]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,5 +127,6 @@ def frozen_at(freezer: FreezerQueue, packs: int, policy: Policy) -> float:
 
 
 def _clock(hour: float) -> str:
-    minutes = round(hour * 60.0) % 1440
+    """Return a local hour to the minute that has begun, as every screen shows an instant."""
+    minutes = math.floor(hour * 60.0 + _SAME_MINUTE) % 1440
     return f"{minutes // 60:02d}:{minutes % 60:02d}"

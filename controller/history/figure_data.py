@@ -12,7 +12,7 @@ from controller.domain.alarm_guide import alarm_title
 from controller.domain.events import BAND, EventKind, RecordedEvent
 from controller.pictures.chamber_chart import INTERVALS, ChamberHistory, ChamberPoint, Part
 from controller.pictures.chart import Expected
-from controller.pictures.words import pack_count, temperature
+from controller.pictures.words import moment, pack_count, temperature
 from controller.records.columns import Column, Extent, read_columns
 from controller.records.reader import (
     RecordedReading,
@@ -275,5 +275,5 @@ def _cold_ends(snapshot: Snapshot, zone: tzinfo | None) -> Expected | None:
     early, likely = forecast.early, forecast.swap_due
     if early <= snapshot.at_utc:
         return None
-    text = f"cold lasts to {early.astimezone(zone):%a %H:%M}"
+    text = f"cold lasts to {moment(early, snapshot.at_utc.astimezone(zone), far=False)}"
     return Expected(early_s=early.timestamp(), likely_s=likely.timestamp(), text=text)

@@ -35,7 +35,7 @@ def report_page(
     begins, ends = report.since.astimezone(zone), report.until.astimezone(zone)
     return standalone_page(
         title=f"{name}: what the crop had",
-        lead=f"From {begins:%Y-%m-%d %H:%M} to {ends:%Y-%m-%d %H:%M}.",
+        lead=f"From {words.dated(begins)} to {words.dated(ends)}.",
         facts=report_rows(report, settings.display.unit),
         charts=[_picture(report, settings, records, swaps)],
         tables=_tables(report, settings),
@@ -84,7 +84,7 @@ def _tables(
     ]
     gaps: list[tuple[str, ...]] = [
         (
-            f"{begin.astimezone(zone):%Y-%m-%d %H:%M}",
+            words.dated(begin.astimezone(zone)),
             words.duration((end - begin).total_seconds()),
         )
         for begin, end in report.gaps

@@ -124,7 +124,7 @@ def tuning_words(figures: AlarmFigures) -> str:
 
 def span_words(alarm: PastAlarm, zone: tzinfo | None) -> str:
     """Return since when an alarm stood, and for how long."""
-    raised = f"{alarm.raised.astimezone(zone):%Y-%m-%d %H:%M}"
+    raised = words.dated(alarm.raised.astimezone(zone))
     if alarm.cleared is None:
         return f"{raised}, still active"
     return f"{raised}, for {words.duration((alarm.cleared - alarm.raised).total_seconds())}"

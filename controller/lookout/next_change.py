@@ -103,7 +103,7 @@ def _do(forecast: PublishedForecast, now: datetime) -> str:
         packs = pack_count(planned.packs)
         if planned.at <= now:
             return f"Change {packs} now."
-        at = _day_and_hour(planned.at, now)
+        at = moment(planned.at, now, far=False)
         if early is not None and planned.at > early:
             if early <= now:
                 return f"Change {packs} at {at}: the cold may be gone already."
@@ -116,7 +116,7 @@ def _do(forecast: PublishedForecast, now: datetime) -> str:
         return f"No pack change within the next {WITHIN_H} hours."
     if early <= now:
         return "Change the packs now."
-    return f"Change the packs by {_day_and_hour(early, now)}."
+    return f"Change the packs by {moment(early, now, far=False)}."
 
 
 def _lasts(forecast: PublishedForecast, now: datetime) -> str:
@@ -143,12 +143,3 @@ def _hours_left(forecast: PublishedForecast, now: datetime) -> str:
     if hours < 2:
         return duration(60.0 * round(left_s / 60))
     return f"{hours} hours"
-
-
-def _day_and_hour(at: datetime, now: datetime) -> str:
-    local = at.astimezone(now.tzinfo)
-    if local.date() == now.date():
-        return f"{local:%H:%M} today"
-    if local.date() == (now + timedelta(days=1)).date():
-        return f"{local:%H:%M} tomorrow"
-    return f"{local:%H:%M} on {local:%A}"

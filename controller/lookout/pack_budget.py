@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, timedelta
 
 from controller.lookout.chambers import ChamberSummary
-from controller.pictures.words import pack_count
+from controller.pictures.words import moment, pack_count
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,12 +72,12 @@ def budget_of(
     )
 
 
-def budget_words(budget: Budget, *, zone: tzinfo | None) -> str:
+def budget_words(budget: Budget, *, now: datetime) -> str:
     """Return a budget in a sentence or two.
 
     Args:
         budget: The budget.
-        zone: The zone to show times in.
+        now: Now, in the zone to speak in.
     """
     if not budget.wanted:
         return f"No swap is planned within {budget.hours:.0f} hours."
@@ -90,6 +90,6 @@ def budget_words(budget: Budget, *, zone: tzinfo | None) -> str:
     lacking = f"{total} is" if total == 1 else f"{total} are"
     return (
         f"{packs}; the freezer cannot keep up: {lacking} missing, the first {missing} for {name} "
-        f"at {at.astimezone(zone):%a %H:%M}. More packs frozen elsewhere would help, or a warmer "
+        f"at {moment(at, now, far=False)}. More packs frozen elsewhere would help, or a warmer "
         "band for one chamber."
     )

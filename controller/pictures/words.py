@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from controller.domain.published_forecast import PackShortage
+
+
+SAME_WEEK = timedelta(days=6)
+"""Within this of now a weekday names one day alone."""
 
 
 def temperature(value_mc: float | None, unit: str = "C") -> str:
@@ -72,20 +76,45 @@ def counted(count: float, noun: str) -> str:
 def moment(at: datetime, now: datetime, *, far: bool = True) -> str:
     """Return an instant as people say it: today's hour, or weekday and hour, and how far it is.
 
+    Where the weekday could be of another week, the date stands in its place.
+
     Args:
         at: The instant, aware.
         now: Now, in the zone to speak in.
         far: Whether to say how far it is.
     """
     at = at.astimezone(now.tzinfo)
-    day = "" if at.date() == now.date() else f"{at:%a} "
+    if at.date() == now.date():
+        said = f"{at:%H:%M}"
+    elif abs(at.date() - now.date()) <= SAME_WEEK:
+        said = weekday_and_hour(at)
+    else:
+        said = dated(at)
     if not far:
-        return f"{day}{at:%H:%M}"
+        return said
     away_s = 60.0 * round((at - now).total_seconds() / 60.0)
     if away_s == 0:
-        return f"{day}{at:%H:%M} (now)"
+        return f"{said} (now)"
     away = f"in {duration(away_s)}" if away_s > 0 else f"{duration(-away_s)} ago"
-    return f"{day}{at:%H:%M} ({away})"
+    return f"{said} ({away})"
+
+
+def weekday_and_hour(at: datetime) -> str:
+    """Return an instant of a few days that are shown together, such as simulated ones.
+
+    Args:
+        at: The instant, in the zone to speak in.
+    """
+    return f"{at:%a %H:%M}"
+
+
+def dated(at: datetime) -> str:
+    """Return an instant that stands by itself, such as one of a record, to the minute.
+
+    Args:
+        at: The instant, in the zone to speak in.
+    """
+    return f"{at:%Y-%m-%d %H:%M}"
 
 
 def duration(seconds: float | None) -> str:

@@ -56,6 +56,8 @@ def test_somebody_is_awake_from_waking_until_bed(hour: float, awake: bool) -> No
         ),
         pytest.param(at(7.5, day=1), at(7, day=1), "the cold may run out from 07:30 on",
                      id="on-waking-in-time"),
+        pytest.param(at(15) + 59.0, at(14.5) + 59.0, "the cold may run out from 15:00 on",
+                     id="within-the-minute-that-has-begun"),
         pytest.param(at(23.25), at(22.75), "the cold may run out from 23:15 on",
                      id="still-awake-half-an-hour-before"),
     ],

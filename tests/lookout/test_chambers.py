@@ -92,7 +92,7 @@ def test_one_freezer_serves_what_it_can_and_says_what_it_cannot() -> None:
     assert budget.by_chamber == (("shelf", 16), ("loft", 6))
     assert budget.without == (("shelf", NOW + timedelta(hours=14), 3),)
     assert not budget.keeps_up
-    words = budget_words(budget, zone=UTC)
+    words = budget_words(budget, now=NOW)
     assert "22 packs are planned within 24 hours" in words
     assert "3 are missing, the first 3 for shelf at Wed 04:00" in words
 
@@ -101,8 +101,8 @@ def test_one_pack_is_a_singular() -> None:
     """Where it is planned, and where it is missing."""
     one = [chamber("shelf", plan=(planned(2, 1),))]
 
-    keeps = budget_words(budget_of(one, packs_per_day=12.0, now=NOW), zone=UTC)
-    lacks = budget_words(budget_of(one, packs_per_day=0.5, now=NOW), zone=UTC)
+    keeps = budget_words(budget_of(one, packs_per_day=12.0, now=NOW), now=NOW)
+    lacks = budget_words(budget_of(one, packs_per_day=0.5, now=NOW), now=NOW)
 
     assert keeps.startswith("1 pack is planned within 24 hours;")
     assert "1 is missing, the first 1 for shelf" in lacks
@@ -113,9 +113,9 @@ def test_a_freezer_that_keeps_up_is_reported_too() -> None:
     keeps = budget_of([chamber("shelf", plan=(planned(2, 8),))], packs_per_day=12.0, now=NOW)
 
     assert keeps.keeps_up
-    assert "keeps up" in budget_words(keeps, zone=UTC)
+    assert "keeps up" in budget_words(keeps, now=NOW)
     none = budget_of([chamber("shelf")], packs_per_day=12.0, now=NOW, hours=48.0)
-    assert budget_words(none, zone=UTC) == "No swap is planned within 48 hours."
+    assert budget_words(none, now=NOW) == "No swap is planned within 48 hours."
 
 
 def test_documents_that_are_not_ours_are_not_known() -> None:

@@ -26,7 +26,7 @@ def planned(at: datetime, packs: int = 4) -> tuple[PlannedChange, ...]:
     [
         pytest.param(
             forecast(EARLY, plan=planned(EARLY - HOUR)),
-            "Change 4 packs by 17:00 today.",
+            "Change 4 packs by 17:00.",
             "The cold should last until 18:00, most likely until 19:00.",
             id="planned",
         ),
@@ -38,13 +38,13 @@ def planned(at: datetime, packs: int = 4) -> tuple[PlannedChange, ...]:
         ),
         pytest.param(
             forecast(EARLY, plan=planned(EARLY + HOUR, 1)),
-            "Change 1 pack at 19:00 today; the cold may run out before, from 18:00.",
+            "Change 1 pack at 19:00; the cold may run out before, from 18:00.",
             "The cold should last until 18:00, most likely until 19:00.",
             id="not-frozen-before",
         ),
         pytest.param(
             forecast(EARLY + 8 * HOUR, plan=()),
-            "Change the packs by 02:00 tomorrow.",
+            "Change the packs by Wed 02:00.",
             "The cold should last until Wed 02:00, most likely until Wed 03:00.",
             id="no-plan",
         ),

@@ -172,7 +172,7 @@ class _Page:
             query=request.url.query,
             picture=self._pictures.drawn(snapshot, view),
             windows=neighbours(view),
-            made=f"{local:%H:%M}",
+            made=moment(local, local, far=False),
             earliest=f"{local - OLDEST_SWAP:%Y-%m-%dT%H:%M}",
             latest=f"{local:%Y-%m-%dT%H:%M}",
             stages=sorted(settings.stages),
@@ -268,12 +268,12 @@ class _Page:
             rows=rows,
             host=request.url.hostname,
             from_broker=context.others is not None,
-            made=f"{now.astimezone(self._zone):%H:%M}",
+            made=moment(now, now.astimezone(self._zone), far=False),
             budgets=[]
             if per_day is None
             else [
                 budget_words(budget_of(chambers, packs_per_day=per_day, now=now, hours=hours),
-                             zone=self._zone)
+                             now=now.astimezone(self._zone))
                 for hours in (24.0, 48.0)
             ],
         )  # fmt: skip

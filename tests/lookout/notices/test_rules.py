@@ -97,9 +97,9 @@ def test_leads_that_passed_together_are_one_notice() -> None:
 @pytest.mark.parametrize(
     ("planned_min", "body"),
     [
-        (-20, ("Change 4 packs by 15:40 today. The cold should last until 16:00, most likely "
+        (-20, ("Change 4 packs by 15:40. The cold should last until 16:00, most likely "
          "until 17:00. Reason: no pack is frozen before 15:10.")),
-        (45, ("Change 4 packs at 16:45 today; the cold may run out before, from 16:00. The cold "
+        (45, ("Change 4 packs at 16:45; the cold may run out before, from 16:00. The cold "
          "should last until 16:00, most likely until 17:00. Reason: no pack is frozen before "
          "15:10.")),
     ],
@@ -128,7 +128,7 @@ def test_the_night_is_reported_in_the_evening() -> None:
     ((at, notice),) = notices_of(snapshots)
 
     assert at.time() == time(21, 0)
-    assert notice.body.startswith("Before you sleep: change 4 packs by 03:30 tomorrow.")
+    assert notice.body.startswith("Before you sleep: change 4 packs by Wed 03:30.")
 
 
 def test_a_night_that_turns_bad_wakes_people() -> None:
