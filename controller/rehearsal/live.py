@@ -15,30 +15,44 @@ from controller.settings.load import Settings
 from controller.thermal.heat_load import daily_room_c
 
 
+class HouseNow:
+    """The house at this moment by the clock on the wall, whatever instant is asked for."""
+
+    def __init__(self, settings: Settings) -> None:
+        """Take the ordinary day of the room, and when the lights are on."""
+        self._zone = settings.site.zone()
+        self._room = settings.plant_spec().room
+        self._lights = lights_to_plan_by(settings)
+
+    def room_c(self, instant: float) -> float:
+        """Return the room now [°C]."""
+        del instant
+        return daily_room_c(self._room, self._hour())
+
+    def room_ratio(self, instant: float) -> float | None:
+        """Return None: the room's humidity is the plant's own."""
+        del instant
+        return None
+
+    def lights_on(self, instant: float) -> bool:
+        """Return whether the lights are on now."""
+        del instant
+        return self._lights.on(self._hour())
+
+    def _hour(self) -> float:
+        return hour_of(datetime.now(self._zone).time())
+
+
 def open_live_chamber(settings: Settings, outputs: OutputBank) -> SampleSource:
     """Return the probes of a chamber that follows the outputs as time really passes."""
-    zone = settings.site.zone()
-    room = settings.plant_spec().room
-
-    def hour_now() -> float:
-        return hour_of(datetime.now(zone).time())
-
-    def room_now(_instant: float) -> float:
-        return daily_room_c(room, hour_now())
-
-    lights = lights_to_plan_by(settings)
-
-    def lights_now(_instant: float) -> bool:
-        return lights.on(hour_now())
-
+    house, now = HouseNow(settings), time.monotonic()
     return PlantProbes(
-        build_chamber(settings, room_now(0.0)),
+        build_chamber(settings, house.room_c(now)),
         probes=tuple(settings.probes.fitted()),
         simulation=settings.simulation,
         every_s=settings.readings.every,
         running=lambda: (outputs.is_on("pump"), outputs.is_on("fan")),
-        room_at=room_now,
-        lights_at=lights_now,
-        now=time.monotonic(),
+        around=house,
+        now=now,
         seed=settings.simulation.seed,
     )

@@ -177,9 +177,7 @@ class Rehearsal:
             every_s=max(settings.readings.every, settings.timing.tick),
             tick_s=settings.timing.tick,
             running=lambda: (self._outputs["pump"].on, self._outputs["fan"].on),
-            room_at=self.surroundings.room_c,
-            lights_at=self.surroundings.lights_on,
-            ratio_at=self.surroundings.room_ratio,
+            around=self.surroundings,
             now=self.clock.origin,
             seed=random.getrandbits(32),
             moved=self._moved,
@@ -325,7 +323,7 @@ class Rehearsal:
         at_s = now - self.clock.origin
         self.probes.move_on(now)
         had_power, self._trouble = self._trouble.power, self._faults.at(at_s)
-        self.probes.flow = self._trouble.flow
+        self.probes.ahead.flow = self._trouble.flow
         self.probes.dead = set(self._trouble.dead)
         if had_power is not self._trouble.power:
             self._person_at = self._on_minute(now)

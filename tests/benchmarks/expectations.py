@@ -122,7 +122,7 @@ def _weld(run: Rehearsal, broken: Callable[[], bool], *, share: float) -> None:
     running = run.probes._running
 
     def with_flow() -> tuple[bool, bool]:
-        run.probes.flow = little if broken() and not pump.commanded and share < 1.0 else 1.0
+        run.probes.ahead.flow = little if broken() and not pump.commanded and share < 1.0 else 1.0
         return running()
 
     run.probes._running = with_flow
@@ -182,7 +182,7 @@ def bring_about(fault: str, run: Rehearsal) -> None:
         running = run.probes._running
 
         def without_flow() -> tuple[bool, bool]:
-            run.probes.flow = 0.0 if broken() else 1.0
+            run.probes.ahead.flow = 0.0 if broken() else 1.0
             return running()
 
         run.probes._running = without_flow

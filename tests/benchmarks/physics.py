@@ -146,7 +146,7 @@ def _run(days: float, chamber: object = None, *, fast: bool = True) -> tuple[flo
     settings = read_settings(CONFIG)
     rehearsal = Rehearsal(settings, read_scenario(SCENARIO), days=days, fast=fast)
     if chamber is not None:
-        rehearsal.chamber = rehearsal.probes.chamber = chamber  # type: ignore[assignment]
+        rehearsal.chamber = rehearsal.probes.ahead.chamber = chamber  # type: ignore[assignment]
     began = time.process_time()
     rehearsal.run()
     return time.process_time() - began, rehearsal

@@ -47,6 +47,27 @@ CONFIG = shipped_config("larkmoor-laptop.toml")
 RELAYS = ["yes", "yes", "yes", "yes"]
 
 
+class SteadyHouse:
+    """A house in which nothing changes, and no lights."""
+
+    def __init__(self, room_c: float) -> None:
+        self._room_c = room_c
+
+    def room_c(self, instant: float) -> float:
+        """Return the room [°C]."""
+        del instant
+        return self._room_c
+
+    def room_ratio(self, instant: float) -> float | None:
+        """Return None: the room's humidity is the plant's own."""
+        del instant
+
+    def lights_on(self, instant: float) -> bool:
+        """Return False."""
+        del instant
+        return False
+
+
 class Stage:
     """A simulated chamber whose time passes when the person waits."""
 
@@ -64,11 +85,11 @@ class Stage:
             simulation=self.settings.simulation,
             every_s=self.settings.readings.every,
             running=lambda: (self.loads["pump"].on, self.loads["fan"].on),
-            room_at=lambda _: 24.0,
+            around=SteadyHouse(24.0),
             now=self.now,
             seed=1,
         )
-        self.source.flow = flow
+        self.source.ahead.flow = flow
         self.sieves = sieves_of(self.settings)
         self.person = Person(
             ask=lambda _: self.answers.pop(0),
