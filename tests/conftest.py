@@ -8,6 +8,7 @@ from collections.abc import Iterator
 import pytest
 from hypothesis import settings
 
+from controller.domain import places
 from controller.planning import build
 from tests.support.in_memory import write_in_memory
 from tests.support.machine import demand
@@ -47,3 +48,11 @@ def shared_days(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SharedDays
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(build, "hot_days", shared)
         yield shared
+
+
+@pytest.fixture(scope="session", autouse=True)
+def own_shared_memory(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """What services of this process keep in memory for the boot, in a folder of the run."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(places, "SHARED_MEMORY", tmp_path_factory.mktemp("shared-memory"))
+        yield

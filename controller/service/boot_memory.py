@@ -9,7 +9,8 @@ import stat
 import time
 from pathlib import Path
 
-from controller.domain.places import SHARED_MEMORY, runtime_directory
+from controller.domain import places
+from controller.domain.places import runtime_directory
 
 LEFT_BEHIND_S = 3600.0
 
@@ -28,7 +29,7 @@ def boot_memory(place: Path, *, create: bool = True) -> Path:
     if runtime != place and os.access(runtime, os.W_OK):
         return runtime
     digest = hashlib.sha256(os.fsencode(place.absolute())).hexdigest()[:16]
-    ours = SHARED_MEMORY / f"coldpin-{os.getuid()}-{digest}"
+    ours = places.SHARED_MEMORY / f"coldpin-{os.getuid()}-{digest}"
     try:
         if create:
             ours.mkdir(mode=0o700, exist_ok=True)
@@ -46,7 +47,7 @@ def leave_memory(folder: Path, file: str | None = None) -> None:
             or is the medium, and nothing in it is touched.
         file: Name of the file in it; None: there is none.
     """
-    if folder.parent == SHARED_MEMORY:
+    if folder.parent == places.SHARED_MEMORY:
         with contextlib.suppress(OSError):
             if file is not None:
                 (folder / file).unlink(missing_ok=True)
@@ -59,7 +60,7 @@ def remove_left_behind() -> None:
     A process that was killed leaves its folder. One with something in it may still say what is on,
     or for how long a pump rests, and ends with the boot.
     """
-    for folder in SHARED_MEMORY.glob(f"coldpin-{os.getuid()}-*"):
+    for folder in places.SHARED_MEMORY.glob(f"coldpin-{os.getuid()}-*"):
         with contextlib.suppress(OSError):  # it is another user's, is not empty, or has just gone
             if time.time() - folder.lstat().st_mtime > LEFT_BEHIND_S:
                 folder.rmdir()

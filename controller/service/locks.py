@@ -21,7 +21,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from controller.domain.places import SHARED_MEMORY
+from controller.domain import places
 from controller.errors import BusyError
 from controller.log import Logger
 from controller.service.wiring import WiredLoad
@@ -170,7 +170,7 @@ def _lines_of(load: WiredLoad) -> list[str]:
 
 def _lock_line(name: str) -> Lock | None:
     digest = hashlib.sha256(name.encode()).hexdigest()[:16]
-    path = SHARED_MEMORY / f"coldpin-line-{digest}"
+    path = places.SHARED_MEMORY / f"coldpin-line-{digest}"
     while True:
         try:
             descriptor = _opened(path)

@@ -10,22 +10,29 @@ its input in the folder and its trace here, and ends with status 1.
 from __future__ import annotations
 
 import argparse
+import os
 import re
+import shutil
 import subprocess
 import sys
 import tempfile
 from pathlib import Path
 
-from tests.fuzz.targets import TARGETS
+from tests.fuzz.targets import PREFIX, TARGETS
+from tests.support.in_memory import MEMORY
 
 
 def fuzz(name: str, inputs: int, seconds: int, corpus: Path) -> bool:
     """Fuzz a target, print a line about it; return whether nothing was found."""
     corpus.mkdir(parents=True, exist_ok=True)
-    ran = subprocess.run(
-        [sys.executable, "-m", "tests.fuzz.follow", name, str(corpus), str(inputs), str(seconds)],
-        capture_output=True, text=True, errors="replace", check=False,
-    )  # fmt: skip
+    memory = MEMORY if MEMORY.is_dir() else None
+    with tempfile.TemporaryDirectory(prefix=PREFIX, dir=memory) as place:  # it may end by a signal
+        ran = subprocess.run(
+            [sys.executable, "-m", "tests.fuzz.follow", name, str(corpus), str(inputs),
+             str(seconds)],
+            capture_output=True, text=True, errors="replace", check=False,
+            env={**os.environ, "TMPDIR": place},
+        )  # fmt: skip
     took = re.search(r"Done \d+ runs in (\d+) second", ran.stderr)
     count = re.search(r"number_of_executed_units: *(\d+)", ran.stderr)
     branches = re.findall(r"\bcov: (\d+)", ran.stderr)
@@ -36,7 +43,7 @@ def fuzz(name: str, inputs: int, seconds: int, corpus: Path) -> bool:
     print(
         f"{name:20} {count[1] if count else '?':>8} inputs in {took[1] if took else '?':>4} s, "
         f"{branches[-1] if branches else '?':>5} branches, "
-        f"{sum(1 for _ in corpus.iterdir()):5} kept, {'nothing result' if good else 'FAULT'}",
+        f"{sum(1 for _ in corpus.iterdir()):5} kept, {'nothing found' if good else 'FAULT'}",
         flush=True,
     )
     if not good:
@@ -54,10 +61,12 @@ def main() -> None:
     asked = parser.parse_args()
     if unknown := set(asked.targets) - set(TARGETS):
         parser.error(f"found {', '.join(sorted(unknown))}; allowed: {', '.join(TARGETS)}")
-    corpus = asked.corpus or Path(tempfile.mkdtemp(prefix="coldpin-fuzz-"))
+    corpus = asked.corpus or Path(tempfile.mkdtemp(prefix=PREFIX))
     results = [
         fuzz(name, asked.inputs, asked.seconds, corpus / name) for name in asked.targets or TARGETS
     ]
+    if asked.corpus is None and all(results):
+        shutil.rmtree(corpus)
     sys.exit(not all(results))
 
 

@@ -8,6 +8,8 @@ fault of ours.
 from __future__ import annotations
 
 import asyncio
+import atexit
+import shutil
 import sqlite3
 import tempfile
 from collections.abc import Callable
@@ -53,15 +55,17 @@ from tests.support.w1_tree import AIR
 Target = Callable[[bytes], None]
 OURS = (ControllerError, OSError)
 """What may be raised: each of it ends as one plain message."""
+PREFIX = "coldpin-fuzz-"
 LONG_REQUESTS_BYTES = 100_000
 LONG_AGO = datetime(1971, 1, 1, tzinfo=UTC)
 
 
 @cache
 def folder() -> Path:
-    """Return a folder in memory, where there is one, that lasts as long as the process."""
-    memory = Path("/dev/shm")
-    return Path(tempfile.mkdtemp(prefix="coldpin-fuzz-", dir=memory if memory.is_dir() else None))
+    """Return a folder that lasts as long as the process."""
+    made = Path(tempfile.mkdtemp(prefix=PREFIX))
+    atexit.register(shutil.rmtree, made, ignore_errors=True)
+    return made
 
 
 def _file(name: str, data: bytes) -> Path:

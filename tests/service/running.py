@@ -78,6 +78,15 @@ load_kind = "motor"
 """
 
 
+OWN_MEMORY = """
+from pathlib import Path
+from controller.domain import places
+places.SHARED_MEMORY = Path({0!r})
+"""
+"""Read by each Python that a bench starts: a service that is killed leaves nothing in the machine's
+shared memory."""
+
+
 @dataclass
 class Bench:
     """Everything around one service."""
@@ -95,6 +104,11 @@ class Bench:
     @property
     def state(self) -> Path:
         return self.folder / "state"
+
+    @property
+    def memory(self) -> Path:
+        """Return what stands for the machine's shared memory."""
+        return self.folder / "memory"
 
     @property
     def environment(self) -> dict[str, str]:
@@ -209,6 +223,8 @@ def bench(folder: Path) -> Iterator[Bench]:
     tree.set(AIR, 16.0)
     tree.set(WATER, 4.0)
     install_tape_driver(folder / "site")
+    (folder / "site" / "sitecustomize.py").write_text(OWN_MEMORY.format(str(folder / "memory")))
+    (folder / "memory").mkdir()
     (folder / "state").mkdir()
     (folder / "run").mkdir()
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from controller.core.decide import begin
+from controller.domain import places
 from controller.domain.places import KEPT_TIMERS
 from controller.records.boot import boot_id
 from controller.service import boot_memory as memory
@@ -23,7 +24,7 @@ def shared(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Return what stands for /dev/shm, without a service manager's own folder."""
     shared = tmp_path / "shm"
     shared.mkdir()
-    monkeypatch.setattr(memory, "SHARED_MEMORY", shared)
+    monkeypatch.setattr(places, "SHARED_MEMORY", shared)
     monkeypatch.delenv("RUNTIME_DIRECTORY", raising=False)
     return shared
 
@@ -105,3 +106,10 @@ def test_without_memory_the_loop_writes_to_no_medium(shared: Path, place: Path) 
     timers.close(cooling, 1.0)
 
     assert {path.name for path in place.iterdir()} == {KEPT_TIMERS}
+
+
+def test_tests_leave_the_machines_own_memory_alone(tmp_path: Path) -> None:
+    """Nothing of a service that a test runs stays behind in it, or meets that of a real one."""
+    folder = memory.boot_memory(tmp_path / "state")
+
+    assert folder.parent not in {Path("/dev/shm"), tmp_path}

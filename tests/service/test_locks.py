@@ -35,7 +35,7 @@ def test_a_line_that_no_load_uses_any_more_is_free(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A reload moved the pump: the old line can be claimed elsewhere, the others cannot."""
-    monkeypatch.setattr("controller.service.locks.SHARED_MEMORY", tmp_path)
+    monkeypatch.setattr("controller.domain.places.SHARED_MEMORY", tmp_path)
     pump, fan, moved = wired("pump", 17), wired("fan", 27), wired("pump", 22)
     with contextlib.closing(LineLocks()) as ours, contextlib.closing(LineLocks()) as others:
         ours.claim([pump, fan])
@@ -55,7 +55,7 @@ def test_a_line_of_a_driver_that_names_none_is_known_by_all_its_keys(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """TOML has numbers and times that JSON has not; the order of keys is no matter."""
-    monkeypatch.setattr("controller.service.locks.SHARED_MEMORY", tmp_path)
+    monkeypatch.setattr("controller.domain.places.SHARED_MEMORY", tmp_path)
     keys = {"until": time(7, 30), "gain": math.nan, "bus": {"b": math.inf, "a": 1}}
     again = {"bus": {"a": 1, "b": math.inf}, "gain": math.nan, "until": time(7, 30)}
 
@@ -118,7 +118,7 @@ def test_a_line_is_locked_by_a_file_that_any_user_may_lock_and_that_goes(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Whatever the umask of the service says; at the end nothing is left."""
-    monkeypatch.setattr("controller.service.locks.SHARED_MEMORY", tmp_path)
+    monkeypatch.setattr("controller.domain.places.SHARED_MEMORY", tmp_path)
     umask = os.umask(0o077)
     try:
         ours = LineLocks()
@@ -138,7 +138,7 @@ def test_of_two_lines_both_are_claimed_or_none(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The fan's line is another's: the pump's is free again at once."""
-    monkeypatch.setattr("controller.service.locks.SHARED_MEMORY", tmp_path)
+    monkeypatch.setattr("controller.domain.places.SHARED_MEMORY", tmp_path)
     pump, fan = wired("pump", 17), wired("fan", 27)
     with (
         contextlib.closing(LineLocks()) as others,
@@ -155,7 +155,7 @@ def test_a_load_without_hardware_needs_no_line(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Two dry runs side by side."""
-    monkeypatch.setattr("controller.service.locks.SHARED_MEMORY", tmp_path)
+    monkeypatch.setattr("controller.domain.places.SHARED_MEMORY", tmp_path)
     with contextlib.closing(LineLocks()) as ours:
         ours.claim([dataclasses.replace(wired("pump", 17), hardware=False)])
         assert list(tmp_path.iterdir()) == []

@@ -334,7 +334,7 @@ def _locked_lines(instance: Bench) -> int:
     locked = 0
     for each in Path(f"/proc/{instance.process.pid}/fd").iterdir():
         with contextlib.suppress(FileNotFoundError):  # a file that was open for a moment
-            locked += "coldpin-line-" in str(each.readlink())
+            locked += str(each.readlink()).startswith(str(instance.memory / "coldpin-line-"))
     return locked
 
 

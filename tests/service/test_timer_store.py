@@ -13,6 +13,7 @@ from structlog.testing import capture_logs
 
 from controller.core.decide import begin
 from controller.core.state import Cooling
+from controller.domain import places
 from controller.domain.control_phase import Phase
 from controller.records.boot import boottime
 from controller.service import boot_memory, timer_store
@@ -49,7 +50,7 @@ def _place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Return a state directory; shared memory is a folder beside it."""
     for name in ("state", "shm"):
         (tmp_path / name).mkdir()
-    monkeypatch.setattr(boot_memory, "SHARED_MEMORY", tmp_path / "shm")
+    monkeypatch.setattr(places, "SHARED_MEMORY", tmp_path / "shm")
     monkeypatch.delenv("RUNTIME_DIRECTORY", raising=False)
     return tmp_path / "state"
 
