@@ -8,8 +8,8 @@ of the body that gave it.
 Source:
     Marks: guides to certification marks; forms of file numbers: real certificates, and from memory
     where no certificate was at hand. CE and its like are the maker's own declaration: Regulation
-    (EC) 765/2008 Art. 30. Insulation: IEC 61140 and IEC 60364-4-41. Enclosures: IEC 60529 and
-    NEMA 250.
+    (EC) 765/2008 Art. 30. Standards: `relay_standards`. Insulation: IEC 61140 and IEC 60364-4-41.
+    Enclosures: IEC 60529 and NEMA 250.
 """
 
 from __future__ import annotations
@@ -17,6 +17,8 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+
+from controller.outputs import relay_standards
 
 REQUIRED = {
     "description": "what the module is",
@@ -97,11 +99,6 @@ _DECLARATIONS = frozenset({"ce", "ukca", "rohs", "fcc", "weee", "reach"})
 """Marks that the maker puts on by himself; they only choose the advice."""
 
 _LABELS = r"(?:file|certificate|cert|control|registration|reg|licen[cs]e|number|no|nr)"
-_STANDARD = re.compile(
-    r"(?:(?:DIN|BS|EN|IEC|UL|CSA|AS/NZS)[ /-]*)+(?:(?:C22\.2\s)?No\.?\s?)?"
-    r"[A-Z]?[1-9]\d{1,4}(?:[-.]\d+)*[A-Z]?(?::\d{4})?"
-)
-
 _GOOD_INSULATION = re.compile(
     r"\breinforced\b|\bdouble[ -]?(?:insulat\w+|isolation)\b|^double(?=$|,| or | and )|"
     r"\bclass ii\b|\b(?:safe|protective) separation\b"
@@ -222,16 +219,9 @@ def _mark_terms(text: str) -> list[str]:
 
 
 def _standard_advice(text: str) -> str | None:
-    if all(_STANDARD.fullmatch(part) for part in _parts(text)):
-        return None
     if not any(letter.isdigit() for letter in text):
         return f"it has no number in it: {_COPY}"
-    return "write the standard alone: EN, IEC, UL, CSA, BS, DIN or AS/NZS and its number"
-
-
-def _parts(text: str) -> list[str]:
-    """Return the standards of a list of them."""
-    return re.split(r"\s*(?:[,;]|\band\b)\s*", text.strip())
+    return relay_standards.refusal(text)
 
 
 def _number_advice(text: str, *, mark: str, standard: str) -> str | None:
@@ -242,7 +232,7 @@ def _number_advice(text: str, *, mark: str, standard: str) -> str | None:
     digits = _digits(text)
     if not digits:
         return f"it has no number in it: {_COPY}"
-    if _STANDARD.search(text.upper()) or digits in _numbers_of(standard):
+    if relay_standards.STANDARD.search(text.upper()) or digits in _numbers_of(standard):
         return f"that is the number of the standard: {_COPY}"
     if len(digits) > 3 and (len(set(digits)) == 1 or any(digits in each for each in _MADE_UP)):
         return f"that is a made-up number: {_COPY}"
@@ -258,7 +248,7 @@ def _number_advice(text: str, *, mark: str, standard: str) -> str | None:
 
 def _numbers_of(standard: str) -> set[str]:
     """Return the numbers of the standards in a list, with the part of a standard and without."""
-    parts = _parts(standard)
+    parts = relay_standards.parts_of(standard)
     return {_digits(part) for part in parts} | {_digits(part.partition("-")[0]) for part in parts}
 
 

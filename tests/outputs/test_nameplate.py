@@ -71,6 +71,20 @@ def test_gaps_when_every_field_is_missing() -> None:
         ("standard", "IEC", "no number in it"),
         ("standard", "no standard 1", "write the standard alone"),
         ("standard", "EN 61810-1 not applied", "write the standard alone"),
+        # flammability of plastics, printed on every board; the rest are other trades' numbers
+        ("standard", "UL 94", "UL 94 for no standard of relays"),
+        ("standard", "BS 99", "BS 99 for no standard of relays"),
+        ("standard", "EN 61810-1, UL 94 and UL 796", "UL 94 and UL 796 for no standards of"),
+        ("standard", "EN 60529", "such as EN 61810-1"),  # a code of enclosures
+        ("standard", "IEC 60664-1", "belongs into description"),  # clearances
+        ("standard", "EN 60947-7-1", "EN 60947-7-1 for no standard"),  # terminal blocks
+        ("standard", "EN 60669-1", "EN 60669-1 for no"),  # light switches by hand
+        ("standard", "EN 508", "EN 508 for no"),  # UL's own number
+        ("standard", "UL EN 508", "UL EN 508 for no"),
+        ("standard", "UL 508-1", "UL 508-1 for no"),
+        ("standard", "UL 14", "UL 14 for no"),  # CSA's own number
+        ("standard", "CSA 14", "CSA 14 for no"),
+        ("standard", "CSA C22.2 No. 508", "No. 508 for no"),
         ("file_number", "on file", "no number in it"),
         ("file_number", "no number 1", "eight digits that begin with 400"),
         ("file_number", "1", "eight digits that begin with 400"),
@@ -172,6 +186,13 @@ def test_gaps_when_good_words_are_put_so_that_they_say_nothing(
         ("standard", "DIN EN 61810-1"),
         ("standard", "EN IEC 61810-1:2015, UL 508"),
         ("standard", "CSA C22.2 No. 14"),
+        ("standard", "CSA C22.2 No. 60947-4-1"),
+        ("standard", "CSA E60730-1"),
+        ("standard", "AS/NZS 60947.4.1"),
+        ("standard", "BS EN 60669-2-2"),
+        ("standard", "IEC 62314 and UL 508A"),
+        ("standard", "UL 60947-4-1A"),
+        ("standard", "IEC 61810"),
         ("isolation_class", "Class II"),
         ("isolation_class", "protection class II"),
         ("isolation_class", "double"),
