@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import sqlite3
-import time
 from contextlib import closing
 from pathlib import Path
 
 from controller.records.connecting import connect_to_read
 from controller.records.sqlite_errors import SQLITE_ERRORS, sqlite_words
 
-PAGES_AT_ONCE = 64
-PAUSE_S = 0.002
-"""Between two steps, so that the writer is never held up for longer than one of them."""
-
 
 def copy_database(source: Path, target: Path) -> None:
-    """Copy a database page by page by SQLite's own backup, in small steps.
+    """Copy a database by SQLite's own backup, as it was at one instant.
+
+    The writer of a WAL goes on meanwhile; one of a rollback journal waits for the end. In several
+    steps the copy would begin anew at each commit between two of them, and end when none came.
 
     Args:
         source: A database that may be in use.
@@ -31,9 +29,7 @@ def copy_database(source: Path, target: Path) -> None:
             closing(connect_to_read(source)) as old,
             closing(sqlite3.connect(target)) as new,
         ):
-            old.backup(
-                new, pages=PAGES_AT_ONCE, progress=lambda *_: time.sleep(PAUSE_S), sleep=0.05
-            )
+            old.backup(new)
             check_sound(new)
     except SQLITE_ERRORS as error:
         raise OSError(f"{source}: {sqlite_words(error)}") from error
@@ -51,9 +47,10 @@ def check_sound(file: sqlite3.Connection) -> None:
 
 
 def sound(path: Path) -> bool:
-    """Return whether a file is a whole database."""
+    """Return whether a file by itself is a whole database; nothing is made or changed beside it."""
+    address = f"{path.resolve().as_uri()}?mode=ro&immutable=1"
     try:
-        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?immutable=1", uri=True)) as file:
+        with closing(sqlite3.connect(address, uri=True)) as file:
             check_sound(file)
     except SQLITE_ERRORS:
         return False

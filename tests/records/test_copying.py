@@ -67,3 +67,49 @@ def test_what_is_no_database_is_not_sound(tmp_path: Path, content: bytes) -> Non
     assert not sound(path)
     with pytest.raises(OSError, match=r"records\.sqlite: "):
         copy_database(path, tmp_path / "copy.sqlite")
+
+
+def test_a_writer_does_not_keep_a_copy_from_its_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A commit each time SQLite lets others in: what came after the beginning is left out.
+
+    Source: https://www.sqlite.org/c3ref/backup_finish.html: the copy begins anew where another
+    connection writes between two of its steps.
+    """
+    source, target = database(tmp_path / "a.sqlite", rows=40_000), tmp_path / "b.sqlite"
+    with closing(sqlite3.connect(source)) as writer:
+        writer.execute("PRAGMA journal_mode = WAL")
+        real, commits = sqlite3.connect, 0
+
+        def write_between(*_: object) -> None:
+            nonlocal commits
+            commits += 1
+            assert commits < 100
+            writer.execute("INSERT INTO readings VALUES (?)", (-1.0,))
+            writer.commit()
+
+        class Watched(sqlite3.Connection):
+            def backup(self, target: sqlite3.Connection, **how: object) -> None:  # type: ignore[override]
+                super().backup(target, **{**how, "progress": write_between})  # type: ignore[arg-type]
+
+        monkeypatch.setattr(
+            sqlite3, "connect", lambda *given, **more: real(*given, factory=Watched, **more)
+        )
+        copy_database(source, target)
+
+    assert commits
+    assert rows_of(target) == [float(n) for n in range(40_000)]
+
+
+def test_a_file_is_judged_by_itself(tmp_path: Path) -> None:
+    """The log beside it may be of another database and stays as it is; no missing file is made."""
+    path = database(tmp_path / "records.sqlite")
+    with closing(sqlite3.connect(path)) as file:
+        file.execute("PRAGMA journal_mode = WAL")
+    (tmp_path / "records.sqlite-wal").write_bytes(b"garbage" * 1000)
+    before = {each.name: each.read_bytes() for each in tmp_path.iterdir()}
+
+    assert sound(path)
+    assert not sound(tmp_path / "missing.sqlite")
+    assert {each.name: each.read_bytes() for each in tmp_path.iterdir()} == before
