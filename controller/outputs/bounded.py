@@ -39,7 +39,7 @@ class BoundedOutput:
         self._late_lock = threading.Lock()
         self._late: Future[Any] | None = None
         """The call that has missed its deadline and is not back."""
-        self._closing = False
+        self._closed: Future[None] | None = None
         self._opened = self._begin(self._open)
         threading.Thread(target=self._work, name=f"load-{name}", daemon=True).start()
 
@@ -86,8 +86,9 @@ class BoundedOutput:
         Returns:
             What waits for the end, and raises as `close` does.
         """
-        self._closing = True
-        closed = self._begin(self._close)
+        if self._closed is None:  # a second time only waits for the first
+            self._closed = self._begin(self._close)
+        closed = self._closed
 
         def wait() -> None:
             self._end(closed, "to close", SWITCH_WITHIN_S)
@@ -158,7 +159,7 @@ class BoundedOutput:
         if output is None:
             return
         try:
-            if self._closing:
+            if self._closed is not None:
                 output.close()
             else:
                 output.switch(False)

@@ -22,7 +22,7 @@ from controller.service.fault_log import FaultLog
 from controller.service.journal import Journal
 from controller.service.level_input import LevelInput
 from controller.service.loop import BandInForce, ControlLoop
-from controller.service.output_bank import OutputBank, close_outputs
+from controller.service.output_bank import SIGNAL, OutputBank, close_outputs
 from controller.service.probe_watch import ProbeWatch
 from controller.service.sources import sieves_of, stranger_watch
 from controller.service.timer_store import stopped
@@ -128,7 +128,8 @@ def reloaded_chamber(
         had to be closed are off, the others as they were.
 
     Raises:
-        LostOutputsError: Neither the new nor the old loads can be opened.
+        LostOutputsError: Pump or fan cannot be put off for its new wiring, or neither the new nor
+            the old loads can be opened.
         ProbeError: The place where temperatures come from is not there. Nothing has changed.
     """
     settings = plan.settings
@@ -185,7 +186,7 @@ def _close(source: SampleSource) -> None:
 
 
 class LostOutputsError(OutputError):
-    """A reload closed loads, and neither the new nor the old ones can be opened."""
+    """A reload closed loads: one may be on still, or neither new nor old ones can be opened."""
 
 
 def _built(
@@ -262,7 +263,8 @@ def _outputs_carried_over(old: Chamber, plan: Plan) -> tuple[OutputBank, State, 
     """Close what is gone, open what is new, and keep what stayed; or go back to what was.
 
     Raises:
-        LostOutputsError: Neither the new nor the old loads can be opened.
+        LostOutputsError: Pump or fan cannot be put off for its new wiring, or neither the new nor
+            the old loads can be opened.
     """
     bank, state = old.loop.outputs, old.loop.state
     if old.plan.loads == plan.loads:
@@ -270,7 +272,15 @@ def _outputs_carried_over(old: Chamber, plan: Plan) -> tuple[OutputBank, State, 
     before = {load.name: load for load in old.plan.loads if load.name in bank.names}
     kept = {load.name for load in plan.loads if before.get(load.name) == load}
     closed = [load for name, load in before.items() if name not in kept]
-    close_outputs({load.name: bank.output(load.name) for load in closed})
+    failed = close_outputs({load.name: bank.output(load.name) for load in closed})
+    failed.pop(SIGNAL, None)  # one that stays on warms no crop and wets no floor
+    if failed:
+        # the new wiring does not name it, so nobody would put it off any more
+        problems = "; ".join(f"{name}: {why}" for name, why in failed.items())
+        raise LostOutputsError(
+            f"a load may still be on where the new wiring has none of it: {problems}; this process "
+            "ends, so that another one can switch it off; cut its supply by hand if it stays on"
+        )
     if any(load.name == "pump" for load in closed):
         state = _with_pump_stopped(state, old.clock.monotonic())
     try:

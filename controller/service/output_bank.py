@@ -149,8 +149,13 @@ class OutputBank:
         close_outputs(self._outputs)
 
 
-def close_outputs(outputs: Mapping[str, Output]) -> None:
-    """Close loads all at once where their drivers are bounded, and report those that fail."""
+def close_outputs(outputs: Mapping[str, Output]) -> dict[str, str]:
+    """Close loads all at once where their drivers are bounded.
+
+    Returns:
+        What went wrong by name of each load that failed, which may still be on; it is logged too.
+    """
+    failed = {}
     waiting: list[tuple[str, Callable[[], None]]] = [
         (name, output.begin_close() if isinstance(output, BoundedOutput) else output.close)
         for name, output in outputs.items()
@@ -159,4 +164,6 @@ def close_outputs(outputs: Mapping[str, Output]) -> None:
         try:
             close()
         except BaseException as error:  # noqa: BLE001 - the others must still be closed
-            _log.error("output_close_failed", load=name, error=words_of(error))
+            failed[name] = words_of(error)
+            _log.error("output_close_failed", load=name, error=failed[name])
+    return failed

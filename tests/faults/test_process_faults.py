@@ -20,6 +20,7 @@ from pathlib import Path
 import pytest
 
 from controller.records.status_file import STATUS
+from controller.service.kept_wiring import read_kept_wiring
 from tests.faults.bench import small_medium
 from tests.service.running import AIR, WATER, Bench, bench
 from tests.support.machine import needs
@@ -336,6 +337,28 @@ def test_a_driver_that_hangs_in_switch_is_left_to_another_process(instance: Benc
     assert instance.tape("pump")[-1] == "close off"
     assert instance.command("off", str(instance.config)).returncode == 0
     assert instance.tape("fan")[-1] == "close off"
+
+
+def test_a_load_that_hangs_when_a_reload_rewires_it_is_left_to_another_process(
+    instance: Bench,
+) -> None:
+    """Its old line is in no configuration any more; `coldpin off` still finds it."""
+    instance.write_config('hangs_in = "close"')
+    instance.start()
+    instance.until_message("READY=1")
+    text = instance.config.read_text(encoding="utf-8")
+    old = f'path = "{instance.folder / "pump"}"\n'
+    rewired = text.replace(old, old.replace("pump", "elsewhere")).replace('hangs_in = "close"', "")
+    instance.config.write_text(rewired, encoding="utf-8")
+
+    instance.signal(signal.SIGHUP)
+
+    status, lines = instance.ended()
+    assert status == 69
+    assert "asked to close and has not answered" in str(lines)
+    assert instance.tape("pump") == ["open off"]  # its close hangs
+    kept = read_kept_wiring(instance.state)
+    assert instance.folder / "pump" in {Path(load.options["path"]) for load in kept}
 
 
 def test_a_lock_cannot_be_tidied_away(instance: Bench) -> None:

@@ -25,7 +25,7 @@ from controller.service.kept_wiring import KeptLoad, write_kept_wiring
 from controller.service.level_input import LevelInput
 from controller.service.newest_writer import NewestWriter
 from controller.service.notify import Notifier
-from controller.service.output_bank import OutputBank
+from controller.service.output_bank import OutputBank, close_outputs
 from controller.service.serve import _Process
 from controller.service.signals import Signals
 from controller.service.wiring import plan_of
@@ -82,6 +82,22 @@ def test_whatever_a_driver_raises_everything_goes_off(error: BaseException, bad:
     assert not other.on
     with pytest.raises(Exception, match="closed"):
         other.switch(True)
+
+
+@pytest.mark.parametrize("error", [None, ValueError("stuck")])
+def test_a_load_that_was_closed_before_is_not_taken_for_one_that_hangs(
+    error: Exception | None,
+) -> None:
+    """A reload closed it, and the end of the process closes it again: the same answer, at once."""
+    inner = DryOutput() if error is None else Bad(error)
+    output = BoundedOutput("pump", lambda: inner)
+    output.wait_open()
+    bank = OutputBank({"pump": output})
+
+    first, second = close_outputs({"pump": output}), close_outputs({"pump": output})
+
+    assert first == second == ({} if error is None else {"pump": "ValueError: stuck"})
+    assert bank.hanging == ()
 
 
 def test_off_needs_no_thread(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -256,6 +256,40 @@ def test_a_source_for_a_wiring_that_cannot_be_opened_is_closed_again(
     assert [each.closed for each in bench.sources] == [False, True]
 
 
+@pytest.mark.parametrize(("rewired", "load"), [(REWIRED_PUMP, "pump"), (REWIRED_FAN, "fan")])
+def test_a_load_that_cannot_be_put_off_is_not_forgotten(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, rewired: tuple[str, str], load: str
+) -> None:
+    """The new wiring does not name what is on: the process ends, and `coldpin off` is next."""
+    monkeypatch.setattr(bench.dry(load), "close", _refused)
+
+    with pytest.raises(LostOutputsError, match=f"may still be on .*: {load}: stuck; .* by hand"):
+        bench.reload(rewired)
+
+
+def test_a_signal_that_cannot_be_put_off_ends_nothing(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A lamp that stays on harms no crop."""
+    assert bench.reload(("[loads.fan]", f"{SIGNAL}\n[loads.fan]")) is None
+    monkeypatch.setattr(bench.dry("signal"), "close", _refused)
+
+    assert bench.reload() is None
+    assert "signal" not in bench.chamber.loop.outputs.names
+
+
+SIGNAL = """[loads.signal]
+driver = "dry"
+supply = "12 V DC"
+current = "0.1 A"
+load_kind = "lamp"
+"""
+
+
+def _refused() -> None:
+    raise OutputError("stuck")
+
+
 def test_a_wiring_that_is_lost_both_ways_says_what_happened(
     bench: Bench, unopened: Callable[[int], None]
 ) -> None:
