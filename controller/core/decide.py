@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
 
 from controller.core.alarm_board import alarm_instants, board_of, judge_alarms
 from controller.core.expectations import expectation_instants, expectations_after
@@ -147,7 +146,7 @@ def decide(state: State, inputs: Inputs, now: float, law: Law) -> tuple[State, D
         window=window,
         judged=context,
     )
-    return after, replace(decision, events=events) if events else decision
+    return after, decision._replace(events=events) if events else decision
 
 
 def _settled(previous: Cooling, known: Expectations, context: AlarmContext) -> bool:

@@ -52,8 +52,7 @@ class Inputs:
     """What the forecast says; None while nobody forecasts."""
 
 
-@dataclass(frozen=True, slots=True)
-class AirMark:
+class AirMark(NamedTuple):
     """The air at an instant."""
 
     at: float
@@ -135,8 +134,7 @@ class Evidence(Enum):
     """What it was about is not fitted any more."""
 
 
-@dataclass(frozen=True, slots=True)
-class Event:
+class Event(NamedTuple):
     """Something that happened at one decision."""
 
     kind: EventKind
@@ -147,8 +145,7 @@ class Event:
     """Why an alarm ended; None for other events."""
 
 
-@dataclass(frozen=True, slots=True)
-class Decision:
+class Decision(NamedTuple):
     """What shall be on from now on, and why."""
 
     pump: bool
@@ -158,8 +155,7 @@ class Decision:
     events: tuple[Event, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class ReadingBounds:
+class ReadingBounds(NamedTuple):
     """Bounds of a reading, both included [m°C]."""
 
     lowest_mc: float

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import Enum
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 
 class Fault(Enum):
@@ -26,8 +25,7 @@ class Fault(Enum):
     JUMP = "jump faster than physics allows"
 
 
-@dataclass(frozen=True, slots=True)
-class Sample:
+class Sample(NamedTuple):
     """One attempt to read one probe: a temperature or a fault, never both."""
 
     at: float

@@ -113,7 +113,7 @@ def test_event_is_on_the_medium_at_once(
                 return []
 
     until(lambda: ("alarm_raised", "air_high") in events())
-    over = replace(ALARM, events=(Event(EventKind.CLEARED, "air_high", ""),))
+    over = ALARM._replace(events=(Event(EventKind.CLEARED, "air_high", ""),))
     records.note(5.0, make_inputs(20.0), over)  # of the same band, which is no event any more
     until(lambda: ("alarm_cleared", "air_high") in events())
 
