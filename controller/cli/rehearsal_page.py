@@ -13,7 +13,8 @@ from controller.pictures.chart import Chart
 from controller.pictures.forecast_chart import PastForecast, forecast_chart
 from controller.pictures.html import standalone_page
 from controller.planning.hot_days_chart import bands_of, point_of
-from controller.rehearsal.rehearse import Rehearsal, TraceRow
+from controller.rehearsal.rehearse import Rehearsal
+from controller.rehearsal.trace_row import TraceRow
 from controller.settings.law_of import schedule_of
 
 
@@ -30,7 +31,7 @@ def rehearsal_page(
     """
     settings, tally = rehearsal.settings, rehearsal.tally
     began_s = rehearsal.started.timestamp()
-    notices = [(float(each["t_s"]), str(each["text"])) for each in rehearsal.notified.notices]
+    notices = [(float(each["t_s"]), str(each["text"])) for each in rehearsal.lookout.notices]
     pack_changes = [
         (began_s + swap["t_s"], words.pack_count(round(swap["packs"]))) for swap in rehearsal.swaps
     ]
@@ -73,7 +74,7 @@ def rehearsal_page(
 
 def _forecasts(rehearsal: Rehearsal, pack_changes: Sequence[tuple[float, str]]) -> list[Chart]:
     """Return the picture of the forecasts, where there were any."""
-    if len(rehearsal.forecasts) < 2:
+    if len(rehearsal.lookout.forecasts) < 2:
         return []
     began_s = rehearsal.started.timestamp()
 
@@ -87,7 +88,7 @@ def _forecasts(rehearsal: Rehearsal, pack_changes: Sequence[tuple[float, str]]) 
             likely_s=instant(each["swap_due_t_s"]),
             late_s=instant(each["late_t_s"]),
         )
-        for each in rehearsal.forecasts
+        for each in rehearsal.lookout.forecasts
     ]
     return [forecast_chart(forecasts, pack_changes, zone=rehearsal.settings.site.zone())]
 

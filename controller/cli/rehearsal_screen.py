@@ -49,7 +49,7 @@ def print_rehearsal(
     console.print(table)
     for line in _alarms(tally) if season is None else _alarm_counts(tally):
         console.print(f"alarm: {line}")
-    for notice in rehearsal.notified.notices:
+    for notice in rehearsal.lookout.notices:
         sent_at = rehearsal.started + timedelta(seconds=float(notice["t_s"]))
         console.print(f"notice {words.weekday_and_hour(sent_at)}: {notice['text']}")
     console.print(

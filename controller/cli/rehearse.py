@@ -31,9 +31,10 @@ from controller.rehearsal.document import rehearsal_document
 from controller.rehearsal.dry_forecaster import DryForecaster
 from controller.rehearsal.hot_days import hot_days_scenario
 from controller.rehearsal.notified import NoticeSource
-from controller.rehearsal.rehearse import Rehearsal, TraceRow
+from controller.rehearsal.rehearse import Rehearsal
 from controller.rehearsal.room_file import RoomSeries, room_series
 from controller.rehearsal.season import weeks_of
+from controller.rehearsal.trace_row import TraceRow
 from controller.settings.load import Settings, read_settings
 from controller.settings.scenario_file import ScenarioFile, read_scenario
 from controller.settings.shipped import shipped_config

@@ -36,7 +36,7 @@ from controller.planning.weather_spell import (
     weather_spell,
 )
 from controller.rehearsal.hot_days import kept_in
-from controller.rehearsal.rehearse import TraceRow
+from controller.rehearsal.trace_row import TraceRow
 from controller.settings.load import Settings, read_settings
 from controller.settings.plant_sources import Assumed, assumed_figures
 from controller.settings.weather_file import read_weather_year

@@ -17,7 +17,7 @@ from controller.planning.verdict_words import (
     supply_sentence,
     verdict_sentence,
 )
-from controller.rehearsal.rehearse import TraceRow
+from controller.rehearsal.trace_row import TraceRow
 from controller.settings.load import Settings
 
 

@@ -13,8 +13,8 @@ from controller.planning.design_hour import conditions_at, useful_max_c, warmest
 from controller.rehearsal.hot_day_counter import GivenUpError
 from controller.rehearsal.hot_day_figures import HotDays
 from controller.rehearsal.hot_days import hot_days, hot_days_scenario
-from controller.rehearsal.rehearse import TraceRow
 from controller.rehearsal.room_file import RoomSeries
+from controller.rehearsal.trace_row import TraceRow
 from controller.settings.load import Settings
 from controller.settings.scenario_file import GrowerScript, ScenarioFile
 from controller.thermal.freezing import FREEZER_C, freezers_kg_per_day, refreeze_h

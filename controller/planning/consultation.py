@@ -18,7 +18,7 @@ from controller.planning.proposal import proposal_of
 from controller.planning.verdict import Judgement, judge
 from controller.planning.weather_spell import placed_plant
 from controller.rehearsal.hot_days import kept_in
-from controller.rehearsal.rehearse import TraceRow
+from controller.rehearsal.trace_row import TraceRow
 from controller.settings.load import Settings
 from controller.settings.species import band_of, read_species
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from controller.pictures.chamber_chart import ChamberHistory, ChamberPoint, chamber_chart
 from controller.pictures.chart import Chart
 from controller.pictures.words import pack_count
-from controller.rehearsal.rehearse import TraceRow
+from controller.rehearsal.trace_row import TraceRow
 from controller.settings.law_of import BandSchedule, schedule_of
 from controller.settings.load import Settings
 

@@ -16,9 +16,9 @@ from controller.planning.design_hour import (
 )
 from controller.rehearsal.hot_day_counter import HOURS
 from controller.rehearsal.hot_day_figures import HotDays
-from controller.rehearsal.rehearse import TraceRow
 from controller.rehearsal.room_file import RoomSeries
 from controller.rehearsal.tally import BAND_SLACK_K
+from controller.rehearsal.trace_row import TraceRow
 from controller.settings.load import Settings
 from controller.thermal.freezing import freezer_kg_per_day, refreeze_h
 from controller.thermal.heat_load import steady_hour

@@ -38,7 +38,7 @@ def outcome_of(rehearsal: Rehearsal) -> Outcome:
     """Return what a rehearsal that has been run came to."""
     tally = rehearsal.tally
     warnings_s = [alarm.raised_t_s for alarm in tally.alarms if alarm.name in WARNS_OF_HEAT]
-    warnings_s += [float(notice["t_s"]) for notice in rehearsal.notified.notices]
+    warnings_s += [float(notice["t_s"]) for notice in rehearsal.lookout.notices]
     spells_s = warm_spells_s(tally.half_hours)
     return Outcome(
         starts=tally.starts,

@@ -54,8 +54,8 @@ def rehearsal_document(
             for alarm in tally.alarms
         ],
         "swaps": rehearsal.swaps,
-        "forecasts": rehearsal.forecasts,
-        "notices": rehearsal.notified.notices,
+        "forecasts": rehearsal.lookout.forecasts,
+        "notices": rehearsal.lookout.notices,
     }
 
 

@@ -14,9 +14,10 @@ from controller.core.law import Law
 from controller.errors import ScenarioError
 from controller.rehearsal.hot_day_counter import DAY_S, HotDayCounter
 from controller.rehearsal.hot_day_figures import HotDays
-from controller.rehearsal.rehearse import Rehearsal, TraceRow
+from controller.rehearsal.rehearse import Rehearsal
 from controller.rehearsal.room_file import RoomSeries
 from controller.rehearsal.tally import HOUR_S
+from controller.rehearsal.trace_row import TraceRow
 from controller.settings.law_of import BandSchedule
 from controller.settings.load import Settings
 from controller.settings.scenario_file import GrowerScript, ScenarioFile

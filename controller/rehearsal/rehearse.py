@@ -4,19 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
-from datetime import date, datetime, timedelta, tzinfo
+from datetime import date, datetime, tzinfo
 from random import Random
 from typing import TYPE_CHECKING
 
 from controller.core.decide import begin
 from controller.core.law import Law
 from controller.core.state import NOTHING_ASKED, Asked, State
-from controller.domain.temperatures import Seen
 from controller.errors import PhysicsError, ScenarioError
 from controller.outputs.dry import DryOutput
+from controller.rehearsal.dry_lookout import DryLookout
 from controller.rehearsal.grower import Freezer, Grower, Visit
-from controller.rehearsal.notified import NoticeSource, NotifiedPerson, OutsideView
+from controller.rehearsal.notified import NoticeSource
 from controller.rehearsal.plain_switch import PlainSwitch
 from controller.rehearsal.plant_probes import PlantProbes
 from controller.rehearsal.plants import build_chamber
@@ -24,6 +23,7 @@ from controller.rehearsal.room_file import RoomSeries
 from controller.rehearsal.simulated_clock import SimulatedClock
 from controller.rehearsal.surroundings import Surroundings
 from controller.rehearsal.tally import Observer, Tally
+from controller.rehearsal.trace_row import TraceRow
 from controller.rehearsal.trouble import Faults, Trouble
 from controller.service.journal import Journal, Journals
 from controller.service.loop import ControlLoop
@@ -38,8 +38,6 @@ from controller.thermal.probe import Course
 from controller.thermal.specs import PlantSpec
 
 if TYPE_CHECKING:
-    from controller.foresight.forecast import Forecast
-    from controller.foresight.swap_plan import SwapPlan
     from controller.rehearsal.dry_forecaster import DryForecaster
 
 DAY_S = 86_400.0
@@ -53,25 +51,10 @@ from warm; no reservoir warms faster than this once its packs are spent. Common 
 source."""
 FIRST_DAY = datetime(2026, 7, 13)  # noqa: DTZ001 - given its zone where it is used
 """A Monday in July; the date matters for nothing but daylight saving and the look of a table."""
-SETTLED_S = 1200.0
-"""After a swap, the next forecast waits until the reservoir shows it."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TraceRow:
-    """What the probes showed at one instant of a rehearsal [m°C], in the layout of a record."""
-
-    time: datetime
-    readings_mc: dict[str, int | None]
-    pump: bool
-    fan: bool
-    swap_packs: int | None
 
 
 class Rehearsal:
     """One dry run. `run` may be called once."""
-
-    _swap_due: bool | None = None
 
     def __init__(
         self,
@@ -136,19 +119,18 @@ class Rehearsal:
         self.swaps: list[dict[str, float]] = []
         self.packs_used = 0
         self._journal = self.tally if journal is None else Journals(self.tally, journal)
-        self._trace = trace
         self._plain = plain
-        self._forecaster = forecaster
-        self._forecast_due_s = 0.0
-        self._next_swap_s: float | None = None
-        self._least_frozen = 1.0
-        self._foreseen: tuple[Forecast, SwapPlan | None] | None = None
-        self._notifier = notifier
-        self.notified = NotifiedPerson()
-        self.forecasts: list[dict[str, float | None]] = []
-        self._swapped_since_row: int | None = None
         self._asked: Asked = NOTHING_ASKED
         self._outputs = {"pump": DryOutput(), "fan": DryOutput()}
+        self.lookout = DryLookout(
+            settings,
+            self.clock,
+            scenario.grower,
+            running=self._running,
+            trace=trace,
+            forecaster=forecaster,
+            notifier=notifier,
+        )
         self.law = law_of(settings) if law is None else law
         self._schedule = schedule or schedule_of(settings.stages[settings.chamber.stage])
         self._fast = fast and not plain
@@ -176,7 +158,7 @@ class Rehearsal:
             simulation=settings.simulation,
             every_s=max(settings.readings.every, settings.timing.tick),
             tick_s=settings.timing.tick,
-            running=lambda: (self._outputs["pump"].on, self._outputs["fan"].on),
+            running=self._running,
             around=self.surroundings,
             now=self.clock.origin,
             seed=random.getrandbits(32),
@@ -189,8 +171,7 @@ class Rehearsal:
         self._trouble = Trouble(power=True, flow=1.0, dead=frozenset())
         self._band = self.surroundings.band(self.clock.origin)
         self._changes_seen = 0
-        self._every_minute = not (forecaster is None and notifier is None)
-        self._row_every_s = MINUTE_S if self._every_minute else trace_every_s
+        self._row_every_s = MINUTE_S if self.lookout.looks_each_minute else trace_every_s
         self._first_events()
 
     def _first_events(self) -> None:
@@ -199,7 +180,7 @@ class Rehearsal:
         self._faults_at = origin if self.scenario.faults else math.inf
         self._surroundings_at = self.surroundings.next_change(origin)
         self._person_at = origin
-        self._row_at = math.inf if self._trace is None and not self._every_minute else origin
+        self._row_at = origin if self.lookout.is_there else math.inf
         self._observe_at = math.inf
         self._may_end = False
 
@@ -250,12 +231,12 @@ class Rehearsal:
             self._events(now)
             if self._trouble.power:
                 asked, self._asked = self._asked, NOTHING_ASKED
-                self._loop.tick(now, self._band, asked=asked, swap_due=self._swap_due)
+                self._loop.tick(now, self._band, asked=asked, swap_due=self.lookout.swap_due)
             if self.tally.changes != self._changes_seen:
                 self._changes_seen = self.tally.changes
                 self._person_at = min(self._person_at, self._on_minute(now + 1e-6))
             if now >= self._row_at:
-                self._rows(now)
+                self._look(now)
             if (index - shown_from) * tick_s >= HOUR_S:
                 shown_from = index
                 progress(index / ticks)
@@ -271,7 +252,7 @@ class Rehearsal:
         if not self._trouble.power:
             return max(limit, index + 1)
         window = loop.state.window
-        if window is None or window.inputs.swap_due is not self._swap_due or index == 0:
+        if window is None or window.inputs.swap_due is not self.lookout.swap_due or index == 0:
             return index + 1
         limit = min(limit, self._tick_at(window.until))
         return self.probes.quiet_until(index, limit, window, loop.sieves)
@@ -339,7 +320,7 @@ class Rehearsal:
         for output in self._outputs.values():
             output.switch(on=False)
         self.probes.forget_passed()
-        self._swap_due = None
+        self.lookout.power_is_back()
         if self._plain:
             return PlainSwitch(
                 reservoir_warm_mc=settings.limits.reservoir_warm,
@@ -371,12 +352,11 @@ class Rehearsal:
         """Let the person act, and work out when to ask again."""
         standing = self.tally.standing() if self._trouble.power else frozenset()
         woken: frozenset[str] = frozenset()
-        if self._notifier is not None:
-            standing, woken = self.notified.calls(standing)
+        if self.lookout.notifies:
+            standing, woken = self.lookout.notified.calls(standing)
         local = self.clock.local()
-        planned = None
-        if self._next_swap_s is not None and self.scenario.grower.goes_by == "plan":
-            planned = local.timestamp() >= self._next_swap_s
+        by_plan = self.scenario.grower.goes_by == "plan"
+        planned = self.lookout.is_time(local) if by_plan else None
         spent, next_at = False, math.inf
         if self._swap_at_c < math.inf:
             _, reservoir_c = self.probes.true_c(now)
@@ -394,98 +374,27 @@ class Rehearsal:
             standing,
             planned=planned,
             woken=woken,
-            least_frozen=self._least_frozen,
+            least_frozen=self.lookout.least_frozen,
             spent=spent,
             frozen_share=frozen_share,
         )
         if visit is not None:
             self._visited(visit, at_s)
-        if self._every_minute:
+        if self.lookout.looks_each_minute:
             self._person_at = self._on_minute(now + 1e-6)
             return
         hour = self.surroundings.hour(now)
         next_at = min(next_at, self.clock.origin + self._grower.next_at(at_s, hour))
         self._person_at = self._on_minute(max(next_at, now + 1e-6))
 
-    def _rows(self, now: float) -> None:
-        """Write a row of what the probes show, forecast from it, and notify."""
+    def _look(self, now: float) -> None:
+        """Let what is outside the control see how things are."""
         self._row_at = self._on_minute(now + self._row_every_s - MINUTE_S + 1e-6)
-        at_s, loop = now - self.clock.origin, self._loop
-        powered = self._trouble.power and isinstance(loop, ControlLoop)
-        if self._trace is not None or self._forecaster is not None:
-            row = self._row(now, loop)
-            if self._trace is not None:
-                self._trace(row)
-            if self._forecaster is not None and powered and isinstance(loop, ControlLoop):
-                self._foresee(self._forecaster, row, at_s)
-        if self._notifier is not None and powered and isinstance(loop, ControlLoop):
-            self._notify(self._notifier, loop, at_s)
-
-    def _notify(self, notifier: NoticeSource, loop: ControlLoop, at_s: float) -> None:
-        """Let it be decided what the person is told now."""
-        # what travels between processes, which few rehearsals need
-        from controller.domain.requests import LoggedSwap  # noqa: PLC0415
-        from controller.records.status_file import Clocks, status_of  # noqa: PLC0415
-
-        if loop.inputs is None:
-            return  # the loop has not turned yet
-        local, swap = self.clock.local(), self.swaps[-1] if self.swaps else None
-        status = status_of(
-            loop.state,
-            loop.inputs,
-            loop.law,
-            Clocks(now=self.clock.monotonic(), local=local, boot_id=None, boottime_s=at_s),
-            chamber=self.settings.chamber.name,
-            stage=self.settings.chamber.stage,
-            tick_s=self.settings.timing.tick,
-        )
-        last_swap = None
-        if swap is not None:
-            at = local - timedelta(seconds=at_s - swap["t_s"])
-            last_swap = LoggedSwap(
-                at=at, packs=int(swap["packs"]), logged_at=at, frozen_through=None
-            )
-        forecast, plan = self._foreseen or (None, None)
-        notifications = notifier(
-            OutsideView(now=local, status=status, last_swap=last_swap, forecast=forecast, plan=plan)
-        )
-        self.notified.take(notifications, at_s, asleep=not self._grower.awake(local))
-
-    def _foresee(self, forecaster: DryForecaster, row: TraceRow, at_s: float) -> None:
-        now_s = row.time.timestamp()
-        if row.swap_packs:
-            forecaster.swapped(now_s, row.swap_packs)
-        air_c, water_c, room_c = (
-            None if value is None else value / 1000
-            for value in (row.readings_mc.get(name) for name in ("air", "reservoir", "room"))
-        )
-        forecaster.seen(
-            now_s, air_c=air_c, reservoir_c=water_c, room_c=room_c, cooling=row.pump and row.fan
-        )
-        if at_s < self._forecast_due_s:
-            return
-        self._forecast_due_s = at_s + forecaster.every_s
-        forecast = forecaster.forecast(now_s)
-        self._swap_due = forecaster.due(forecast)
-        script = self.scenario.grower
-        plan = forecaster.plan(forecast, wakes=script.wakes, sleeps=script.sleeps)
-        self._foreseen = forecast, plan
-        self._next_swap_s = None
-        if plan is None:
-            return
-        self._next_swap_s = plan.swaps[0].at_s if plan.swaps else math.inf
-        self._least_frozen = plan.swaps[0].least_frozen if plan.swaps else 1.0
-
-        def t_s(instant_s: float | None) -> float | None:
-            return None if instant_s is None else round(instant_s - now_s + at_s, 1)
-
-        self.forecasts.append(
-            {
-                "t_s": at_s,
-                "swap_due_t_s": t_s(forecast.due_s),
-                "early_t_s": t_s(forecast.early_s),
-                "late_t_s": t_s(forecast.late_s),
-            }
+        self.lookout.look(
+            self._loop,
+            now,
+            powered=self._trouble.power,
+            asleep=not self._grower.awake(self.clock.local()),
         )
 
     def _moved(self, air: Course, reservoir: Course, pump: bool) -> None:
@@ -493,7 +402,6 @@ class Rehearsal:
 
     def _visited(self, visit: Visit, at_s: float) -> None:
         if visit.packs:
-            self._next_swap_s, self._forecast_due_s = None, at_s + SETTLED_S
             self.probes.move_on(self.clock.monotonic())
             left_frozen = self.chamber.swap(packs=visit.packs, frozen_share=visit.frozen_share)
             self._grower.puts_back(visit.packs, at_s, frozen_share=left_frozen)
@@ -501,27 +409,15 @@ class Rehearsal:
             if self._observer is not None:
                 self._observer.swapped(at_s, packs=visit.packs, frozen_share=visit.frozen_share)
             self.packs_used += visit.packs
-            self._swapped_since_row = visit.packs
-            self.notified.swapped()
+            self.lookout.swapped(visit.packs, at_s)
         if visit.bleeds_the_pump:
             self._asked = Asked(reset=True)
             self._faults.bleed(at_s)
             self._change_faults(self.clock.monotonic())
 
-    def _row(self, now: float, loop: ControlLoop | PlainSwitch) -> TraceRow:
-        readings = {
-            name: reading.value_mc if isinstance(reading, Seen) else None
-            for name, sieve in loop.sieves.items()
-            for reading in (sieve.reading(now),)
-        }
-        swapped, self._swapped_since_row = self._swapped_since_row, None
-        return TraceRow(
-            time=self.clock.local(),
-            readings_mc=readings,
-            pump=self._outputs["pump"].on,
-            fan=self._outputs["fan"].on,
-            swap_packs=swapped,
-        )
+    def _running(self) -> tuple[bool, bool]:
+        """Return whether pump and fan really run."""
+        return self._outputs["pump"].on, self._outputs["fan"].on
 
 
 def _aware(naive: datetime, zone: tzinfo | None) -> datetime:

@@ -34,7 +34,8 @@ from controller.records.reader import RecordedReading, read_readings
 from controller.records.requests_file import REQUESTS
 from controller.records.snapshot import take_snapshot
 from controller.records.thinning import give_back, thin_once
-from controller.rehearsal.rehearse import Rehearsal, TraceRow
+from controller.rehearsal.rehearse import Rehearsal
+from controller.rehearsal.trace_row import TraceRow
 from controller.settings.law_of import first_in_force
 from controller.settings.load import Settings, read_settings
 from controller.settings.scenario_file import read_scenario

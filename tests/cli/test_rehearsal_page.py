@@ -27,7 +27,7 @@ def drawn(
     given: list[PastForecast] = []
     monkeypatch.setattr(rehearsal_page, "forecast_chart", lambda past, *_, **__: given.extend(past))
     rehearsal: Any = SimpleNamespace(
-        forecasts=forecasts, started=BEGAN,
+        lookout=SimpleNamespace(forecasts=forecasts), started=BEGAN,
         settings=read_settings(shipped_config("larkmoor-laptop.toml")),
     )  # fmt: skip
     rehearsal_page._forecasts(rehearsal, [])

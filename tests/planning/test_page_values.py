@@ -30,7 +30,7 @@ from controller.planning.page.view import changes_of, controls_of, waking
 from controller.planning.running_cost import running_cost
 from controller.planning.shopping import shopping_list
 from controller.planning.verdict import Judgement, Verdict
-from controller.rehearsal.rehearse import TraceRow
+from controller.rehearsal.trace_row import TraceRow
 
 
 class Like:

@@ -51,7 +51,7 @@ def run(
 
 def test_forecasts_come_each_half_hour_with_their_bounds_in_order() -> None:
     """From the first swap on; none looks back."""
-    forecasts = run(0.5, foresee=True).forecasts
+    forecasts = run(0.5, foresee=True).lookout.forecasts
 
     assert len(forecasts) > 20
     for each in forecasts:

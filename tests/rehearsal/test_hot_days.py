@@ -14,8 +14,9 @@ from controller.errors import ScenarioError
 from controller.rehearsal.hot_day_counter import DAY_S, GivenUpError, HotDayCounter
 from controller.rehearsal.hot_days import ALWAYS_THERE, hot_days
 from controller.rehearsal.plants import Account
-from controller.rehearsal.rehearse import Rehearsal, TraceRow
+from controller.rehearsal.rehearse import Rehearsal
 from controller.rehearsal.tally import HOUR_S, Excess, TrueCourses
+from controller.rehearsal.trace_row import TraceRow
 from controller.settings.law_of import BandSchedule
 from controller.settings.load import read_settings
 from controller.settings.scenario_file import GrowerScript, ScenarioFile

@@ -109,7 +109,7 @@ def test_the_teller_views_once_a_minute_at_what_the_lookout_would_see() -> None:
     assert views[0].status.stage == "fruiting"
     assert views[0].status.alarms == ()
     assert views[0].last_swap is None
-    ((notice,), (swap,)) = (made.notified.notices, made.swaps)
+    ((notice,), (swap,)) = (made.lookout.notices, made.swaps)
     assert notice["text"] == "Change the packs."
     assert 0 < swap["t_s"] - float(notice["t_s"]) <= 45 * 60 + 60
     assert views[-1].last_swap is not None
@@ -136,7 +136,7 @@ def test_a_person_who_gets_notice_in_time_keeps_the_crop_cool() -> None:
 
     assert notified_run.tally.degree_hours_above < alone.tally.degree_hours_above / 4
     assert notified_run.packs_used <= 1.1 * alone.packs_used
-    leads = [each for each in notified_run.notified.notices if each["about"] == "swap_due"]
+    leads = [each for each in notified_run.lookout.notices if each["about"] == "swap_due"]
     assert leads
     assert not any(alarm.name == "air_high" for alarm in notified_run.tally.alarms)
 

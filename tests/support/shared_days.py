@@ -25,7 +25,7 @@ from controller.planning import build
 from controller.rehearsal.hot_day_counter import GivenUpError
 from controller.rehearsal.hot_day_figures import HotDays
 from controller.rehearsal.hot_days import hot_days
-from controller.rehearsal.rehearse import TraceRow
+from controller.rehearsal.trace_row import TraceRow
 from controller.settings.load import Settings
 
 
