@@ -53,8 +53,11 @@ straight from a freezer at -18 °C, where a pack of water takes 1.11 of its heat
 PRIOR_SET = 0.15
 """How sets differ among each other: mostly by a few per cent, but some go in half frozen."""
 LONGEST_MOVE, MOVE_OF_DOUBT = 0.05, 0.3
-"""By how much a thing is moved for a slope: long, since packs melt in strides and a short move
-would see those, but no more than so much of the doubt about it."""
+"""By how much a thing is moved for a slope of the water: long, since packs melt in strides and a
+short move would see those, but no more than so much of the doubt about it."""
+AIR_MOVE_SHARE = 0.1
+"""How much of that a thing is moved for a slope of the air [-]: nothing there goes in strides, and
+a long move of the humidity goes beyond the band in which the humidifier works by shares."""
 
 
 class Problem:
@@ -186,17 +189,14 @@ class Problem:
     def slopes(self, at: Any) -> Any:
         """Return the slopes of `residuals`: of the air side led along, of the water by moves."""
         offsets, log_lag = self.offsets(at), float(at[self.lag])
-        points = []
-        for column in range(self.first_set):
-            point = at.copy()
-            point[column] += self._moves[column]
-            points.append(point)
+        points = self._moved(at, self._moves)
+        air_moves = AIR_MOVE_SHARE * self._moves
         moves = [
             Move(
                 spec=self.plant(point), offsets=self.offsets(point), log_lag=float(point[self.lag]),
                 by=float(by),
             )
-            for point, by in zip(points, self._moves, strict=False)
+            for point, by in zip(self._moved(at, air_moves), air_moves, strict=False)
         ]  # fmt: skip
         parts = []
         column = self.first_set
@@ -217,6 +217,15 @@ class Problem:
                 column += 1
             parts.append(slopes)
         return np.concatenate([*parts, np.diag(1.0 / self.doubts)])
+
+    def _moved(self, at: Any, moves: Any) -> list[Any]:
+        """Return a point for each thing but the sets, with that thing moved."""
+        points = []
+        for column in range(self.first_set):
+            point = at.copy()
+            point[column] += moves[column]
+            points.append(point)
+        return points
 
     def _water_slopes(
         self, index: int, each: Replay, of_air: AirSlopes, points: Sequence[Any]

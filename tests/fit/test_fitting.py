@@ -74,6 +74,24 @@ def test_no_round_of_the_slow_way_moves_a_figure_further(fitted_plant: Fit) -> N
         assert figure.of(plant) == pytest.approx(value, rel=0.02), figure.name
 
 
+def test_the_slope_of_the_humidity_is_that_within_the_humidifiers_band() -> None:
+    """Beside two replays a little apart, with a humidifier that works by shares within 3 % only."""
+    narrow = replace(TRUTH, fine=replace(TRUTH.fine, humidistat_band=0.03))
+    seen, swaps = recorded_plant(narrow, days=1.0)
+    figures = (*ROUGHLY_KNOWN, *FIGURES)
+    problem = Problem(list(stretches_of(seen, swaps)), narrow, figures)
+    column = [figure.key for figure in problem.figures].index("rh")
+    small = np.zeros(problem.size)
+    small[column] = 0.001
+    start = problem.start
+    apart = (problem.residuals(start + small) - problem.residuals(start - small)) / 0.002
+
+    slope = problem.slopes(start)[:, column]
+
+    assert slope @ apart == pytest.approx(apart @ apart, rel=0.1)
+    assert slope @ slope == pytest.approx(apart @ apart, rel=0.2)
+
+
 def test_fins_and_fan_are_not_told_apart() -> None:
     """Believed with twice the air through fins that take as much: the coil is found as a whole."""
     coil = FIGURES[2]
