@@ -231,9 +231,7 @@ def _expected(days: Any) -> None:
                 raise PhysicsError("the air is 80 °C")
             return days
 
-    placed = SimpleNamespace(
-        plant=settings_in().plant_spec() if plant is None else plant, room=None
-    )
+    placed = SimpleNamespace(plant=settings_in().plant_spec(), room=None)
     with (
         mock.patch.object(check, "Build", Build),
         mock.patch.object(check, "placed_plant", return_value=placed),
