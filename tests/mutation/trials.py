@@ -32,6 +32,8 @@ LIBRARIES = ["click", "freezegun", "jsonschema", "pydantic", "rich.console"]
 NOTICED, PASSED, CANNOT_SWAP, TOO_LONG = 1, 0, 3, 4
 LIMIT_S = 5.0
 """Processor time that a fork may use beside four times what it should need."""
+LEAVE = os._exit
+"""A test may have put another function in its place when it fails."""
 BUSY = 60.0
 """A fork that waits for something is ended after so many times what it should need."""
 
@@ -59,11 +61,11 @@ class FirstFailure:
 
     def pytest_collectreport(self, report: pytest.CollectReport) -> None:
         if report.failed:
-            os._exit(NOTICED)
+            LEAVE(NOTICED)
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
         if report.failed:
-            os._exit(NOTICED)
+            LEAVE(NOTICED)
 
 
 class WarmServer(FirstFailure):
@@ -157,7 +159,7 @@ def serve(take: TextIO, give: TextIO, answer: int, run: Callable[[dict[str, Any]
             status = NOTICED
             with contextlib.suppress(BaseException):
                 status = run(task)
-            os._exit(status)
+            LEAVE(status)
         status = _wait(pid, BUSY * (2.0 + task["needs_s"]))
         with contextlib.suppress(ProcessLookupError):
             os.killpg(pid, signal.SIGKILL)
