@@ -22,8 +22,21 @@ from typing import Any
 from unittest import mock
 
 import click
+from rich.console import Console
 
-from controller.cli import check, expectation, new, people, rehearse, size, size_page
+from controller.cli import (
+    chambers,
+    check,
+    expectation,
+    fit,
+    interview,
+    keys,
+    new,
+    people,
+    rehearse,
+    size,
+    size_page,
+)
 from controller.cli import rehearsal_comparison as comparison
 from controller.cli import rehearsal_screen as rehearsed
 from controller.cli import report as reported
@@ -251,6 +264,113 @@ def _cycles(proposal: Any) -> None:
     expectation.print_cycles(people.console(), hours[:1], proposal, "C")
 
 
+class Figure(SimpleNamespace):
+    """A figure of a fit, as far as it is shown; one may stand for several keys."""
+
+    def __init__(self, key: str, *, unit: str = "W/K", keys: tuple[str, ...] = ()) -> None:
+        super().__init__(
+            part="coil", key=key, unit=unit, what=f"the {key}", name=f"plant.coil.{key}",
+            keys=keys or (key,),
+        )  # fmt: skip
+
+
+def fitted(figure: Figure, value: float) -> Any:
+    """Return what a fit made of a figure."""
+    return SimpleNamespace(
+        figure=figure, before=1.23456, value=value, low=0.9 * value, high=1.1 * value
+    )
+
+
+RESULT: Any = SimpleNamespace(
+    fitted=(
+        fitted(Figure("rated_w_per_k", keys=("ua_air_w_k", "air_kg_s")), 12.3456),
+        fitted(Figure("ua_water_w_k"), 345.678),
+    ),
+    undetermined=(fitted(Figure("water_kg_s", unit="kg/s"), 0.0345678),),
+    adjusted=(fitted(Figure("air_kg_s", unit=""), 0.111111), fitted(Figure("rh", unit=""), 0.9)),
+    spec=SimpleNamespace(coil=SimpleNamespace(ua_air_w_k=55.5, air_kg_s=0.22)),
+    days=7.12345, sets=9, air_rms_k=0.123456, reservoir_rms_k=0.51, lag_s=61.0,
+    offsets=SimpleNamespace(water_k=0.1, room_k=-0.2), frozen=(1.0, 0.9),
+    courses=[
+        SimpleNamespace(
+            stretch=SimpleNamespace(seen=[SimpleNamespace(at_s=5.0, air_c=16.0, water_c=4.0)]),
+            air_c=[16.5], reservoir_c=[4.5],
+        )
+    ],
+)  # fmt: skip
+
+
+def _fit(**misfits: float) -> None:
+    folder = Path("/etc/coldpin")
+    document = {**fit._document(RESULT, folder / "loft-fit.toml"), **misfits}
+    fit._print(document, folder / "loft.toml", folder / "loft-fit.toml")
+
+
+def _fit_page() -> None:
+    def page(**parts: Any) -> str:
+        return "\n".join(f"{name}: {value}" for name, value in parts.items())
+
+    with (
+        mock.patch("controller.pictures.html.standalone_page", page),
+        mock.patch.object(fit, "model_chart", lambda points, **how: (points, how["unit"])),
+    ):
+        click.echo(fit._page(RESULT, settings_in("F")))
+
+
+def _fit_text() -> None:
+    text = fit._text(RESULT, Path("/etc/coldpin/loft.toml"))
+    click.echo(re.sub(r"\d{4}-\d\d-\d\dT[\d:+.]+", "NOW", text))
+
+
+def _keys(names: tuple[str, ...], *, markdown: bool = False) -> None:
+    tables = keys.chosen(keys.key_tables(), names)
+    if markdown:
+        click.echo(keys.as_markdown(tables))
+    else:
+        keys._print_for_people(tables)
+
+
+def _budgets() -> None:
+    budget: Any = SimpleNamespace(
+        hours=24.0, wanted=12, frozen=9.96, keeps_up=False, by_chamber=(("loft", 8), ("shelf", 4)),
+        without=(("loft", BEGAN, 3),),
+    )  # fmt: skip
+    _json(chambers._budget_document(budget))
+
+
+def _questions(width: int) -> None:
+    """Print the first questions as they are put, with what is said to odd answers."""
+    typed = iter(
+        [
+            "<",
+            "99",
+            "?",
+            "",
+            "nothing like it",
+            "oyster",
+            "",
+            "all",
+            "king",
+            "?",
+            "<",
+            "<",
+            "us",
+            "",
+        ]
+    )
+
+    def ask() -> str:
+        line = next(typed, None)
+        if line is None:
+            raise KeyboardInterrupt
+        click.echo(f"> {line}")
+        return line
+
+    console = Console(width=width, highlight=False)
+    with contextlib.suppress(KeyboardInterrupt):
+        interview.Interview(console, ask, lambda _: None).texts({"species": "no such species"})
+
+
 SCREENS: dict[str, Callable[[], None]] = {
     "size of a build that holds": lambda: _answer(judged(HOLDS), changes=CHANGES),
     "size of one that runs short, in °F": lambda: _answer(
@@ -317,6 +437,16 @@ SCREENS: dict[str, Callable[[], None]] = {
     "report": lambda: _report(20),
     "report of many gaps": lambda: _report(22),
     "report of nothing": lambda: _report(1, recorded_s=0.0),
+    "fit": _fit,
+    "fit that is good": lambda: _fit(reservoir_misfit_k=0.5),
+    "fit --json": lambda: _json(fit._document(RESULT, Path("loft-fit.toml"))),
+    "fit --html": _fit_page,
+    "the file of a fit": _fit_text,
+    "keys": lambda: _keys(("one_wire", "limits.low_limit")),
+    "keys --markdown": lambda: _keys(("one_wire",), markdown=True),
+    "chambers --json: the freezer": _budgets,
+    "interview on a narrow terminal": lambda: _questions(20),
+    "interview": lambda: _questions(72),
     "report of the design hour's heat": lambda: size._print_load(
         people.console(), replace(DESIGN.steady.load, **dict.fromkeys(
             ("envelope_w", "air_exchange_w", "lights_w", "fans_w", "pump_w", "crop_w",
