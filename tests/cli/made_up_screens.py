@@ -371,6 +371,15 @@ def _questions(width: int) -> None:
         interview.Interview(console, ask, lambda _: None).texts({"species": "no such species"})
 
 
+def _every_question(width: int) -> None:
+    """Print each question as it is put where everything before it has its usual answer."""
+    known = {key: answer.value for key, answer in complete({}).of.items()}
+    talk = interview.Interview(Console(width=width, highlight=False), str, lambda _: None)
+    for question in interview.every_question():
+        usual = interview.one_of(question.default(known), known)
+        talk._put(question, known, usual, can_go_back=True)
+
+
 SCREENS: dict[str, Callable[[], None]] = {
     "size of a build that holds": lambda: _answer(judged(HOLDS), changes=CHANGES),
     "size of one that runs short, in °F": lambda: _answer(
@@ -446,6 +455,7 @@ SCREENS: dict[str, Callable[[], None]] = {
     "keys --markdown": lambda: _keys(("one_wire",), markdown=True),
     "chambers --json: the freezer": _budgets,
     "interview on a narrow terminal": lambda: _questions(20),
+    "every question": lambda: _every_question(72),
     "interview": lambda: _questions(72),
     "report of the design hour's heat": lambda: size._print_load(
         people.console(), replace(DESIGN.steady.load, **dict.fromkeys(

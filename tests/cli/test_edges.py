@@ -6,6 +6,7 @@ import grp
 import os
 import socket
 import sys
+from dataclasses import replace
 from datetime import UTC, datetime
 from io import StringIO
 from pathlib import Path
@@ -567,3 +568,43 @@ def test_a_package_of_an_extra_that_is_not_there_is_named(
     monkeypatch.undo()
     monkeypatch.setattr(extras, "packages_of", lambda _: ("click", "no-such-package-of-ours"))
     assert extras.missing("lookout") == ["no-such-package-of-ours"]
+
+
+def test_each_load_is_put_off_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What memory names first, then the medium, then the file; no load is opened twice."""
+    pump, fan, old = (
+        KeptLoad(name=name, driver="dry", options={}) for name in ("pump", "fan", "old")
+    )
+    kept = {"memory": (pump, old), "medium": (old, fan)}
+    done: list[str] = []
+    monkeypatch.setattr(putting_off, "_places_of", lambda _: [*kept])
+    monkeypatch.setattr(putting_off, "read_kept_wiring", lambda place: kept[place])
+    monkeypatch.setattr(putting_off, "_still_running", lambda _: None)
+    monkeypatch.setattr(
+        putting_off, "_put_off",
+        lambda load: (done.append(load.name), putting_off._Outcome(load, "off", is_off=True))[1],
+    )  # fmt: skip
+    named = (pump, replace(fan, options={"pin": 6}))
+    monkeypatch.setattr(putting_off, "_named_in", lambda _: named)
+
+    assert status_of(["off", str(CONFIG)]) == 0
+    assert done == ["pump", "old", "fan", "fan"]
+
+
+def test_status_has_the_last_first_run_where_it_can_be_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of the records that the configuration names."""
+    settings: Any = SimpleNamespace(records=None)
+    asked: list[Path] = []
+
+    def last(path: Path) -> str:
+        asked.append(path)
+        if len(asked) > 1:
+            raise OSError
+        return "signed"
+
+    monkeypatch.setattr(status, "last_first_run", last)
+
+    assert [status._first_run(tmp_path, settings) for _ in range(2)] == ["signed", None]
+    assert asked == [tmp_path / RECORDS] * 2

@@ -214,4 +214,8 @@ def test_on_a_terminal_it_asks(
     assert status_of(["new", *more]) == 0
     assert status_of(["new", "c.toml", "--json", *more]) == EX_USAGE
 
+    monkeypatch.setattr("controller.cli.wire.wire", lambda _: None)
+    if not overwrite:
+        assert status_of(["new", "wired.toml", "--wire"]) == 0
+        assert asked.pop() == (Path("wired.toml"), False)
     assert asked == [(Path("c.toml"), overwrite), (Path("my-chamber.toml"), overwrite)]
