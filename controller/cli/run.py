@@ -13,10 +13,10 @@ from controller.domain.places import state_directory
 from controller.log import Logger
 from controller.probes.samples import SampleSource
 from controller.service.boot_memory import memory_of_configuration
-from controller.service.notify import Notifier
 from controller.service.output_bank import OutputBank
 from controller.service.serve import DriverHangsError, serve
 from controller.service.sources import open_source
+from controller.service_manager import Notifier
 from controller.settings.load import Settings
 
 _log = Logger("coldpin")

@@ -28,6 +28,7 @@ from controller.records.boot import boot_id
 from controller.records.durable import replace_file
 from controller.records.requests_file import REQUESTS, report_swap_due
 from controller.records.snapshot import Snapshot
+from controller.service_manager import Notifier
 from controller.settings.load import Settings, examine_settings, read_settings
 from controller.settings.lookout_models import OWN_ADDRESSES
 
@@ -164,7 +165,8 @@ def run_lookout(config: Path, place: Path) -> None:
             else [],
         )
     )
-    server = server_of(app, address=lookout.address, port=lookout.port)
+    notifier = Notifier.from_environment()
+    server = server_of(app, address=lookout.address, port=lookout.port, listening=notifier.ready)
     _publish_port(place, lookout.port)
     _log.info("lookout", chamber=settings.chamber.name, url=url_of(lookout.address, lookout.port))
     for each in (watch, *listeners):
@@ -177,6 +179,7 @@ def run_lookout(config: Path, place: Path) -> None:
             "of this machine? [lookout] address and port name another one"
         ) from None
     finally:
+        notifier.stopping()
         for each in (watch, *listeners):
             each.close()
 

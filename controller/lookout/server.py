@@ -10,6 +10,8 @@ from __future__ import annotations
 
 import asyncio
 import collections
+import socket
+from collections.abc import Callable
 from typing import Any
 
 import uvicorn
@@ -119,19 +121,46 @@ class BoundedProtocol(H11Protocol):
             min(crowd, key=lambda each: each._waits_since_s)._put_out()  # noqa: SLF001
 
 
+class PageServer(uvicorn.Server):
+    """A server that says when it listens."""
+
+    def __init__(self, config: uvicorn.Config, listening: Callable[[], object]) -> None:
+        """Keep what is told.
+
+        Args:
+            config: The server's.
+            listening: Called once, when the first request can come.
+        """
+        super().__init__(config)
+        self._listening = listening
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Begin to listen."""
+        await super().startup(sockets)
+        if self.started:
+            self._listening()
+
+
 def _address(connection: BoundedProtocol) -> str:
     return connection.client[0] if connection.client else ""
 
 
-def server_of(app: Starlette | Any, *, address: str, port: int) -> uvicorn.Server:
+def server_of(
+    app: Starlette | Any,
+    *,
+    address: str,
+    port: int,
+    listening: Callable[[], object] = lambda: None,
+) -> uvicorn.Server:
     """Return a server that has not begun.
 
     Args:
         app: What answers.
         address: Where it listens.
         port: And at which port.
+        listening: Called once, when the first request can come.
     """
-    return uvicorn.Server(
+    return PageServer(
         uvicorn.Config(
             app,
             host=address,
@@ -147,5 +176,6 @@ def server_of(app: Starlette | Any, *, address: str, port: int) -> uvicorn.Serve
             loop="asyncio",
             http=BoundedProtocol,
             ws="none",
-        )
+        ),
+        listening,
     )

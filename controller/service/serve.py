@@ -36,7 +36,6 @@ from controller.service.fault_log import FaultLog
 from controller.service.journal import Journals, LogJournal
 from controller.service.level_input import LevelInput
 from controller.service.locks import LineLocks, lock_instance
-from controller.service.notify import Notifier
 from controller.service.output_bank import SIGNAL, OutputBank
 from controller.service.pending_requests import PendingRequests
 from controller.service.reported_swap_due import ReportedSwapDue
@@ -47,6 +46,7 @@ from controller.service.timer_store import TimerStore
 from controller.service.warming_store import WarmingStore
 from controller.service.wiring import Plan, open_outputs, plan_of
 from controller.service.wiring_store import WiringStore
+from controller.service_manager import Notifier
 from controller.settings.law_of import first_in_force
 from controller.settings.load import Settings
 

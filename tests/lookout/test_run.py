@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import socket
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from controller.cli.main import status_of
+from controller.lookout import run
 from tests.lookout.houses import settings_with
 
 
@@ -25,6 +28,33 @@ def test_an_open_address_without_a_secret_is_refused(
 
     assert status_of(["lookout", str(place / "c.toml")]) == 78
     assert "--new-password" in capsys.readouterr().err
+
+
+def test_the_service_manager_learns_when_the_page_is_there(
+    place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Ready once it listens and not before, and that it stops; no child speaks in its name."""
+    settings_with(place)
+    told: list[str] = []
+
+    class Server:
+        def __init__(self, listening: Callable[[], object]) -> None:
+            self.listening = listening
+
+        def run(self) -> None:
+            told.append(os.environ.get("NOTIFY_SOCKET", "server"))
+            self.listening()
+
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(place / "notify"))
+        manager.settimeout(0)
+        monkeypatch.setenv("NOTIFY_SOCKET", str(place / "notify"))
+        monkeypatch.setattr(run, "server_of", lambda *_, listening, **__: Server(listening))
+        run.run_lookout(place / "c.toml", place)
+        messages = [manager.recv(100), manager.recv(100)]
+
+    assert told == ["server"]
+    assert messages == [b"READY=1", b"STOPPING=1"]
 
 
 def test_a_port_that_is_taken_is_reported(place: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -45,12 +45,18 @@ class Running:
         self._socket = socket.socket()
         self._socket.bind(("127.0.0.1", 0))
         self.port = self._socket.getsockname()[1]
-        self._server = server_of(app, address="127.0.0.1", port=self.port)
+        self.reached: list[int] = []
+        self._server = server_of(app, address="127.0.0.1", port=self.port, listening=self.listening)
         self._thread = threading.Thread(
             target=self._server.run, args=([self._socket],), daemon=True
         )
         self._thread.start()
         until(lambda: self._server.started, "the start")
+
+    def listening(self) -> None:
+        """Note whether somebody who comes at once is let in."""
+        with socket.socket() as visitor:
+            self.reached.append(visitor.connect_ex(("127.0.0.1", self.port)))
 
     async def slow(self, _request: Request) -> Response:
         self.asked.release()
@@ -284,3 +290,25 @@ def test_an_aborted_form_leaves_no_trace_in_the_log(
 )
 def test_where_it_listens_can_be_followed(address: str, url: str) -> None:
     assert url_of(address, 8427) == url
+
+
+def test_it_says_once_that_it_listens(running: Running) -> None:
+    """Not before somebody can come in."""
+    assert running.status() == 200
+    assert running.reached == [0]
+
+
+def test_a_server_that_cannot_listen_does_not_say_so() -> None:
+    """The port is taken."""
+    said: list[str] = []
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        server = server_of(
+            Starlette(), address="127.0.0.1", port=port, listening=lambda: said.append("ready")
+        )
+        with pytest.raises(SystemExit):
+            server.run()
+
+    assert said == []

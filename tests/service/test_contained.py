@@ -24,11 +24,11 @@ from controller.service.journal import Journals
 from controller.service.kept_wiring import KeptLoad, write_kept_wiring
 from controller.service.level_input import LevelInput
 from controller.service.newest_writer import NewestWriter
-from controller.service.notify import Notifier
 from controller.service.output_bank import OutputBank, close_outputs
 from controller.service.serve import _Process
 from controller.service.signals import Signals
 from controller.service.wiring import plan_of
+from controller.service_manager import Notifier
 from controller.settings.models import Level
 from controller.settings.shipped import shipped_config
 from tests.service.test_warming_store import learned_state

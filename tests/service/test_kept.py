@@ -29,7 +29,7 @@ from controller.service.kept_timers import (
 )
 from controller.service.kept_wiring import KeptLoad, read_kept_wiring, write_kept_wiring
 from controller.service.locks import lock_instance
-from controller.service.notify import Notifier
+from controller.service_manager import Notifier
 from tests.support.laws import make_inputs, make_law
 
 KEPT = KeptTimers(
@@ -230,7 +230,7 @@ def test_what_is_said_once_waits_a_second_for_a_busy_manager_and_the_loop_never(
 
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
         manager.bind(str(tmp_path / "notify"))
-        monkeypatch.setattr("controller.service.notify.socket.socket", Recorded)
+        monkeypatch.setattr("controller.service_manager.socket.socket", Recorded)
         notifier = Notifier(str(tmp_path / "notify"), watchdog_s=3.0)
         notifier.ready()
         notifier.status("rest")

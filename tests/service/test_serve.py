@@ -25,12 +25,12 @@ from controller.records.writer import RecordsWriter
 from controller.service import serve as module
 from controller.service.clock import SystemClock
 from controller.service.locks import LineLocks
-from controller.service.notify import Notifier
 from controller.service.output_bank import OutputBank
 from controller.service.serve import REFUSED_EVERY_S, DriverHangsError
 from controller.service.signals import Signals
 from controller.service.wiring import Plan, open_outputs, plan_of
 from controller.service.wiring_store import WiringStore
+from controller.service_manager import Notifier
 from controller.settings.load import Settings
 from controller.settings.shipped import shipped_config
 

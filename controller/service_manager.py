@@ -1,4 +1,4 @@
-"""What the service tells systemd, as one UTF-8 datagram a message.
+"""What a service tells systemd, as one UTF-8 datagram a message.
 
 Source: sd_notify(3). A leading @ in the address means the abstract namespace. The variables are
 taken out of the environment, so that no child process speaks or pings in the service's name.
@@ -39,7 +39,7 @@ class Notifier:
         return cls(address, usec / 1e6 if watched else None)
 
     def ready(self) -> None:
-        """Tell that the configuration is valid and the outputs are in their safe state."""
+        """Tell that it does its work: the outputs are open and off, or the page is there."""
         self._send("READY=1", patience_s=ONCE_PATIENCE_S)
 
     def reloading(self) -> None:
