@@ -85,18 +85,18 @@ def moment(at: datetime, now: datetime, *, far: bool = True) -> str:
     """
     at = at.astimezone(now.tzinfo)
     if at.date() == now.date():
-        said = f"{at:%H:%M}"
+        text = f"{at:%H:%M}"
     elif abs(at.date() - now.date()) <= SAME_WEEK:
-        said = weekday_and_hour(at)
+        text = weekday_and_hour(at)
     else:
-        said = dated(at)
+        text = dated(at)
     if not far:
-        return said
+        return text
     away_s = 60.0 * round((at - now).total_seconds() / 60.0)
     if away_s == 0:
-        return f"{said} (now)"
+        return f"{text} (now)"
     away = f"in {duration(away_s)}" if away_s > 0 else f"{duration(-away_s)} ago"
-    return f"{said} ({away})"
+    return f"{text} ({away})"
 
 
 def weekday_and_hour(at: datetime) -> str:
