@@ -88,7 +88,8 @@ class Interview:
             text = UNKNOWN if is_unknown(typed) else typed or usual
             if question.kind is AnswerKind.CHOICE and typed and not is_unknown(typed):
                 fitting = fitting_options(question, typed)
-                fitting = tuple(key for key in fitting if key in narrowed) or fitting
+                if typed.lower() != ALL:
+                    fitting = tuple(key for key in fitting if key in narrowed) or fitting
                 if len(fitting) != 1:
                     self._put_options(question, fitting)
                     narrowed = fitting

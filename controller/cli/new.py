@@ -233,10 +233,9 @@ def _print_verdict(console: Console, result: Consultation, better: tuple[Change,
             console.print("\n[b]No single change is enough.[/b] What brings most:")
         elif judgement.verdict is not Verdict.NEEDS_HEAT:
             console.print(f"\n{no_change_sentence(judgement)}")
-    for number, change in enumerate(better, start=1):
-        if change is not mend:
-            sentence = change_sentence(change, holds_already=judgement.holds)
-            console.print(f"{number}. {sentence} ({change.effort})")
+    for number, change in enumerate((each for each in better if each is not mend), start=1):
+        sentence = change_sentence(change, holds_already=judgement.holds)
+        console.print(f"{number}. {sentence} ({change.effort})")
     for caution in cautions_of(result.answers):
         console.print(f"! {caution}")
     assumed = [key for key in result.answers.of if result.answers.assumed(key)]

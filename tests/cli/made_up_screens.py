@@ -153,7 +153,7 @@ def _rehearsal(**other: Any) -> Any:
     counts: dict[str, Any] = {
         "settings": settings_in(), "days": 1.5, "seed": 7, "started": BEGAN, "packs_used": 8,
         "swaps": [1, 2],
-        "notified": SimpleNamespace(
+        "lookout": SimpleNamespace(
             notices=[{"t_s": 3600.0, "text": "Change 4 packs."}, {"t_s": 90_000, "text": "Done."}]
         ),
         "chamber": SimpleNamespace(
