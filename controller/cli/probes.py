@@ -76,8 +76,8 @@ def probes(root: Path, as_json: bool, tell_apart: bool) -> None:
         console.print(table)
     if bus.ghosts:
         console.print(
-            f"{bus.ghosts} device(s) that no chip has: noise on the bus; check the pull-up and "
-            "take off unused cable."
+            f"{words.counted(bus.ghosts, 'id')} that no chip has: noise on the bus; check the "
+            "pull-up and take off unused cable."
         )
 
 

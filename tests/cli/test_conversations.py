@@ -42,6 +42,12 @@ LIFT = (
 )
 
 
+@pytest.fixture(autouse=True)
+def _wide(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Break no line."""
+    monkeypatch.setenv("COLUMNS", "300")
+
+
 class Recorded:
     """A person who answers in turn; what is asked, said, waited and switched is kept in order."""
 
@@ -612,7 +618,7 @@ def test_what_hangs_on_the_bus_is_listed_with_what_is_wrong(
     ]  # fmt: skip
     (tree.root / "00-800000000000").mkdir()
     assert status_of(["probes", "--root", str(tree.root)]) == 0
-    assert "1 device(s) that no chip has: noise on the bus" in capsys.readouterr().out
+    assert "1 id that no chip has: noise on the bus" in capsys.readouterr().out
     (tmp_path / "empty").mkdir()
     assert status_of(["probes", "--root", str(tmp_path / "empty")]) == 0
     nothing = capsys.readouterr().out.split()

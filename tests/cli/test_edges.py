@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import grp
+import json
 import os
 import socket
 import sys
@@ -33,20 +34,26 @@ from controller.cli import (
 from controller.cli import import_ as importing
 from controller.cli import off as putting_off
 from controller.cli import report as reporting
-from controller.cli.main import EX_UNAVAILABLE, coldpin, status_of
+from controller.cli.main import EX_UNAVAILABLE, EX_USAGE, coldpin, status_of
 from controller.cli.manual_page import manual_page
 from controller.cli.new_file import exact_content, replace_content
 from controller.commissioning.backup import CONFIG as CONFIG_PART
 from controller.commissioning.backup import REQUESTS_PART, Target
 from controller.domain.codec import UnreadableError
 from controller.domain.places import RECORDS
-from controller.errors import InputFileError, OutputError
+from controller.errors import InputFileError, OutputError, SettingsError
 from controller.service.kept_wiring import KeptLoad
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
 from tests.support.runner import separating_runner
 
 CONFIG = shipped_config("larkmoor-laptop.toml")
+
+
+@pytest.fixture(autouse=True)
+def _wide(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Break no line."""
+    monkeypatch.setenv("COLUMNS", "300")
 
 
 def served(
@@ -608,3 +615,47 @@ def test_status_has_the_last_first_run_where_it_can_be_read(
 
     assert [status._first_run(tmp_path, settings) for _ in range(2)] == ["signed", None]
     assert asked == [tmp_path / RECORDS] * 2
+
+
+@pytest.mark.parametrize(
+    ("euid", "owner", "installed", "refused"),
+    [
+        (0, 0, True, True), (0, 1000, True, False), (1000, 0, True, False), (0, 0, False, False),
+    ],
+)  # fmt: skip
+def test_root_restores_nothing_that_the_service_could_not_read(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    euid: int,
+    owner: int,
+    installed: bool,
+    refused: bool,
+) -> None:
+    """Before the installer gave the folder its owner; it is named."""
+    place: Any = SimpleNamespace(
+        is_relative_to=lambda _: False, stat=lambda: SimpleNamespace(st_uid=owner)
+    )
+    monkeypatch.setattr(os, "geteuid", lambda: euid)
+    monkeypatch.setattr(backup, "CONFIGURATIONS", tmp_path if installed else tmp_path / "other")
+
+    if refused:
+        with pytest.raises(SettingsError, match=r"belongs to root, .*run sudo systemd/install"):
+            backup._require_installed(tmp_path / "loft.toml", place)
+    else:
+        backup._require_installed(tmp_path / "loft.toml", place)
+
+
+def test_keys_are_a_page_a_document_or_the_alarms(capsys: pytest.CaptureFixture[str]) -> None:
+    """Each alone on standard output."""
+    shown = []
+    for option in ("--markdown", "--alarms", "--json"):
+        assert status_of(["keys", option]) == 0
+        shown.append(capsys.readouterr().out)
+    page, alarms, document = shown
+
+    root = Path(__file__).parents[2]
+    assert page == (root / "config" / "README.md").read_text(encoding="utf-8")
+    assert "Air too warm" in alarms
+    assert [*json.loads(document)] == ["tables"]
+    assert status_of(["keys", "no such key"]) == EX_USAGE
+    assert "found no table or key with no such key in its name" in capsys.readouterr().err
