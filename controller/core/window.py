@@ -33,8 +33,64 @@ _WATER_SHARE = 4
 many: the reservoir is the slower of the two."""
 
 
-class Box:
-    """Bounds that are narrowed threshold by threshold around the readings of one decision."""
+class Bounds:
+    """Bounds of one reading, narrowed threshold by threshold around what was decided from."""
+
+    __slots__ = ("highest", "lowest", "value")
+
+    def __init__(self, value: int) -> None:
+        """Begin with everything allowed.
+
+        Args:
+            value: The reading [m°C].
+        """
+        self.value = value
+        self.lowest: float = -inf
+        self.highest: float = inf
+
+    def between_edges(self, edges: tuple[int, ...]) -> None:
+        """Keep the reading between two neighbours of many thresholds, each met at or above itself.
+
+        Args:
+            edges: The thresholds, rising [m°C].
+        """
+        above = bisect_right(edges, self.value)
+        if above:
+            self.at_least(edges[above - 1])
+        if above < len(edges):
+            self.at_most(edges[above] - 1)
+
+    def threshold(self, at_mc: int) -> None:
+        """Keep the reading on its side of a threshold that is met at or above *at_mc*."""
+        if self.value >= at_mc:
+            self.at_least(at_mc)
+        else:
+            self.at_most(at_mc - 1)
+
+    # comparisons and not min() and max(): these run at every decision of a rehearsal
+    def at_most(self, value_mc: float) -> None:
+        """Let the reading, which is that or less, be no more."""
+        if value_mc < self.highest:  # noqa: PLR1730
+            self.highest = value_mc
+
+    def at_least(self, value_mc: float) -> None:
+        """Let the reading, which is that or more, be no less."""
+        if value_mc > self.lowest:  # noqa: PLR1730
+            self.lowest = value_mc
+
+    def pin(self) -> None:
+        """Let the reading not move: whatever comes next is decided anew."""
+        self.lowest = self.highest = self.value
+
+    def done(self) -> ReadingBounds:
+        """Return the bounds."""
+        return ReadingBounds(self.lowest, self.highest)
+
+
+class _Box:
+    """The bounds of all readings; None for one that is lost or not fitted."""
+
+    __slots__ = ("air", "coil_outlet", "reservoir", "room")
 
     def __init__(self, inputs: Inputs) -> None:
         """Begin with everything allowed.
@@ -42,89 +98,34 @@ class Box:
         Args:
             inputs: What was decided from.
         """
-        self._values: dict[str, int] = {}
-        self._lowest: dict[str, float] = {}
-        self._highest: dict[str, float] = {}
-        readings: tuple[tuple[str, Reading | None], ...] = (
-            ("air", inputs.air),
-            ("reservoir", inputs.reservoir),
-            ("room", inputs.room),
-            ("coil_outlet", inputs.coil_outlet),
-        )
-        for name, reading in readings:
-            if isinstance(reading, Seen):
-                self._values[name] = reading.value_mc
-                self._lowest[name], self._highest[name] = -inf, inf
+        self.air = _around(inputs.air)
+        self.reservoir = _around(inputs.reservoir)
+        self.room = _around(inputs.room)
+        self.coil_outlet = _around(inputs.coil_outlet)
 
-    def between_edges(self, name: str, edges: tuple[int, ...]) -> None:
-        """Keep a reading between two neighbours of many thresholds, each met at or above itself.
 
-        Args:
-            name: Which reading.
-            edges: The thresholds, rising [m°C].
-        """
-        value = self._values.get(name)
-        if value is None:
-            return
-        above = bisect_right(edges, value)
-        if above:
-            self._at_least(name, edges[above - 1])
-        if above < len(edges):
-            self.at_most(name, edges[above] - 1)
+def _around(reading: Reading | None) -> Bounds | None:
+    return Bounds(reading.value_mc) if isinstance(reading, Seen) else None
 
-    def threshold(self, name: str, at_mc: int) -> None:
-        """Keep a reading on its side of a threshold that is met at or above *at_mc*."""
-        value = self._values.get(name)
-        if value is None:
-            return
-        if value >= at_mc:
-            self._at_least(name, at_mc)
-        else:
-            self.at_most(name, at_mc - 1)
 
-    def at_or_below(self, name: str, at_mc: int) -> None:
-        """Keep a reading on its side of a threshold that is met at or below *at_mc*."""
-        self.threshold(name, at_mc + 1)
+def keep_apart(warm: Bounds | None, cold: Bounds | None, by_mk: int) -> None:
+    """Keep two readings on their side of *warm* being warmer than *cold* by at least *by_mk*.
 
-    # comparisons and not min() and max(): these run at every decision of a rehearsal
-    def at_most(self, name: str, value_mc: float) -> None:
-        """Let a reading, which is that or less, be no more."""
-        if value_mc < self._highest[name]:  # noqa: PLR1730
-            self._highest[name] = value_mc
-
-    def _at_least(self, name: str, value_mc: float) -> None:
-        if value_mc > self._lowest[name]:  # noqa: PLR1730
-            self._lowest[name] = value_mc
-
-    def apart(self, warm: str, cold: str, by_mk: int) -> None:
-        """Keep two readings on their side of *warm* being warmer than *cold* by at least *by_mk*.
-
-        To be called after `threshold`: it shares out what the other thresholds have left.
-        """
-        if warm not in self._values or cold not in self._values:
-            return
-        upper, lower = self._values[warm], self._values[cold]
-        left = upper - lower - by_mk
-        if left >= 0:
-            want = max(lower + left // _WATER_SHARE, self._lowest[warm] - by_mk)
-            self.at_most(cold, lower if lower > want else want)  # noqa: FURB136
-            self._at_least(warm, self._highest[cold] + by_mk)
-        else:
-            short = -left - 1
-            want = min(lower - short // _WATER_SHARE, self._highest[warm] - by_mk + 1)
-            self._at_least(cold, lower if lower < want else want)  # noqa: FURB136
-            self.at_most(warm, self._lowest[cold] + by_mk - 1)
-
-    def pin(self) -> None:
-        """Let no reading move: whatever comes next is decided anew."""
-        for name, value in self._values.items():
-            self._lowest[name] = self._highest[name] = value
-
-    def span(self, name: str) -> ReadingBounds | None:
-        """Return the bounds of a reading; None for one that is lost or not fitted."""
-        if name not in self._values:
-            return None
-        return ReadingBounds(self._lowest[name], self._highest[name])
+    To be called after all thresholds: it shares out what these have left.
+    """
+    if warm is None or cold is None:
+        return
+    upper, lower = warm.value, cold.value
+    left = upper - lower - by_mk
+    if left >= 0:
+        want = max(lower + left // _WATER_SHARE, warm.lowest - by_mk)
+        cold.at_most(lower if lower > want else want)  # noqa: FURB136
+        warm.at_least(cold.highest + by_mk)
+    else:
+        short = -left - 1
+        want = min(lower - short // _WATER_SHARE, warm.highest - by_mk + 1)
+        cold.at_least(lower if lower < want else want)  # noqa: FURB136
+        warm.at_most(cold.lowest + by_mk - 1)
 
 
 def window_of(context: AlarmContext, instants: Iterator[float]) -> DecisionWindow | None:
@@ -145,10 +146,12 @@ def window_of(context: AlarmContext, instants: Iterator[float]) -> DecisionWindo
     until -= _SLACK_S
     if until <= now:
         return None
-    box = Box(inputs)
-    _of_the_call(box, cooling, started_early(inputs.band, cooling, law))
-    box.between_edges("air", law.air_edges_mc)
-    box.between_edges("reservoir", law.reservoir_edges_mc)
+    box = _Box(inputs)
+    if box.air is not None:
+        _of_the_call(box.air, cooling, started_early(inputs.band, cooling, law))
+        box.air.between_edges(law.air_edges_mc)
+    if box.reservoir is not None:
+        box.reservoir.between_edges(law.reservoir_edges_mc)
     _of_the_reservoir(box, cooling, inputs, law)
     if cooling.pump and cooling.fan:
         _of_the_flow(box, cooling, inputs, now, law)
@@ -157,63 +160,66 @@ def window_of(context: AlarmContext, instants: Iterator[float]) -> DecisionWindo
         law=law,
         inputs=inputs,
         until=until,
-        air=box.span("air"),
-        reservoir=box.span("reservoir"),
-        room=box.span("room"),
-        coil_outlet=box.span("coil_outlet"),
+        air=box.air.done() if box.air else None,
+        reservoir=box.reservoir.done() if box.reservoir else None,
+        room=box.room.done() if box.room else None,
+        coil_outlet=box.coil_outlet.done() if box.coil_outlet else None,
     )
 
 
-def _of_the_call(box: Box, cooling: Cooling, band: Band) -> None:
-    if cooling.call:
-        box.at_or_below("air", band.cut_out_mc)
-    else:
-        box.threshold("air", band.cut_in_mc)
+def _of_the_call(air: Bounds, cooling: Cooling, band: Band) -> None:
+    air.threshold(band.cut_out_mc + 1 if cooling.call else band.cut_in_mc)
 
 
-def _of_the_reservoir(box: Box, cooling: Cooling, inputs: Inputs, law: Law) -> None:
+def _of_the_reservoir(box: _Box, cooling: Cooling, inputs: Inputs, law: Law) -> None:
     """Keep on its side what rule 5 compares, where a start or a run depends on it."""
     margin_mk = law.limits.reservoir_margin_mk
-    if isinstance(inputs.air, Seen):
+    if box.air is not None:
         if cooling.pump or cooling.call:
-            box.apart("air", "reservoir", margin_mk)
-    else:
-        box.at_or_below("reservoir", inputs.band.cut_out_mc - margin_mk)
+            keep_apart(box.air, box.reservoir, margin_mk)
+    elif box.reservoir is not None:
+        box.reservoir.threshold(inputs.band.cut_out_mc - margin_mk + 1)
 
 
-def _of_the_flow(box: Box, cooling: Cooling, inputs: Inputs, now: float, law: Law) -> None:
+def _of_the_flow(box: _Box, cooling: Cooling, inputs: Inputs, now: float, law: Law) -> None:
     """Keep on its side what rule 7 compares: the answer, what is expected, and what is doubt."""
-    rule, flow, air = law.flow, cooling.flow, inputs.air
-    if not isinstance(air, Seen):
+    rule, flow, air = law.flow, cooling.flow, box.air
+    if air is None:
         return
-    watched = isinstance(inputs.coil_outlet, Seen)
+    watched = box.coil_outlet is not None
     if flow.proved_mc is not None and not watched:
-        box.threshold("air", flow.proved_mc + rule.doubt_rise_mk)
-        if air.value_mc >= flow.proved_mc + rule.doubt_rise_mk:
-            box.apart("air", "reservoir", rule.colder_by_mk)
+        air.threshold(flow.proved_mc + rule.doubt_rise_mk)
+        if air.value >= flow.proved_mc + rule.doubt_rise_mk:
+            keep_apart(air, box.reservoir, rule.colder_by_mk)
         return
     if flow.air_peak_mc is not None:
-        box.threshold("air", flow.air_peak_mc + 1)
-        box.at_or_below("air", floor(answer_mc(flow.air_peak_mc, cooling, inputs, now, rule)))
-        room = inputs.room
-        if isinstance(room, Seen) and flow.room_mc is not None and room.value_mc < flow.room_mc:
-            box.at_most("room", room.value_mc)  # a warmer room explains less
+        air.threshold(flow.air_peak_mc + 1)
+        answer = answer_mc(flow.air_peak_mc, cooling, inputs, now, rule)
+        air.threshold(floor(answer) + 1)  # met at or below it
+        room = box.room
+        if room is not None and flow.room_mc is not None and room.value < flow.room_mc:
+            room.at_most(room.value)  # a warmer room explains less
     if watched:
-        box.apart("air", "coil_outlet", rule.outlet_drop_mk)
-    box.apart("air", "reservoir", rule.colder_by_mk)
+        keep_apart(air, box.coil_outlet, rule.outlet_drop_mk)
+    keep_apart(air, box.reservoir, rule.colder_by_mk)
 
 
-def _of_the_expectations(box: Box, context: AlarmContext) -> None:
+def _of_the_expectations(box: _Box, context: AlarmContext) -> None:
     """Keep on its side what rule 12 compares."""
-    box.apart("reservoir", "air", EXCHANGED_BY_MK)
-    box.apart("reservoir", "air", EXCHANGED_NO_MORE_MK + 1)
-    seen, air = context.expectations, context.inputs.air
+    air = box.air
+    keep_apart(box.reservoir, air, EXCHANGED_BY_MK)
+    keep_apart(box.reservoir, air, EXCHANGED_NO_MORE_MK + 1)
+    seen = context.expectations
     settled = seen.settled
-    if context.cooling.pump or settled is None or not isinstance(air, Seen):
+    if context.cooling.pump or settled is None or air is None:
         return
     if seen.cooling_while_off:
-        box.threshold("air", settled.air_mc + RISE_MK)
+        air.threshold(settled.air_mc + RISE_MK)
         return
-    box.at_or_below("air", settled.air_mc - AIR_DROP_MK)
-    if air.value_mc <= settled.air_mc - AIR_DROP_MK:
-        box.pin()  # room and water may explain the fall; what they have to be hangs on all three
+    fallen_mc = settled.air_mc - AIR_DROP_MK
+    air.threshold(fallen_mc + 1)
+    if air.value <= fallen_mc:
+        # room and water may explain the fall; what they have to be hangs on all three
+        for bounds in (air, box.reservoir, box.room, box.coil_outlet):
+            if bounds is not None:
+                bounds.pin()

@@ -12,7 +12,7 @@ from controller.core.decide import begin, decide
 from controller.core.law import FallbackPolicy, Law
 from controller.core.memory import HOUR_S
 from controller.core.state import NOTHING_ASKED, DecisionWindow, Inputs, ReadingBounds, State
-from controller.core.window import Box
+from controller.core.window import Bounds, keep_apart
 from controller.domain.temperatures import Lost, Reading, Seen
 from tests.core.tape import TAPES, played
 from tests.support.laws import make_inputs, make_law
@@ -119,19 +119,16 @@ def test_two_readings_share_the_way_to_a_threshold_between_them(
     air_mc: int, water_mc: int, by_mk: int
 ) -> None:
     """At every corner of the box the same side, and the readings themselves are in it."""
-    box = Box(make_inputs(air_mc / 1000, water_mc / 1000))
-    box.threshold("air", air_mc + 400)
-    box.threshold("air", air_mc - 300)
-    box.apart("air", "reservoir", by_mk)
-    air, water = box.span("air"), box.span("reservoir")
-    assert air is not None
-    assert water is not None
+    air, water = Bounds(air_mc), Bounds(water_mc)
+    air.threshold(air_mc + 400)
+    air.threshold(air_mc - 300)
+    keep_apart(air, water, by_mk)
 
-    assert air.lowest_mc <= air_mc <= air.highest_mc
-    assert water.lowest_mc <= water_mc <= water.highest_mc
+    assert air.lowest <= air_mc <= air.highest
+    assert water.lowest <= water_mc <= water.highest
     far = air_mc - water_mc >= by_mk
-    assert (air.lowest_mc - water.highest_mc >= by_mk) is far
-    assert (air.highest_mc - water.lowest_mc >= by_mk) is far
+    assert (air.lowest - water.highest >= by_mk) is far
+    assert (air.highest - water.lowest >= by_mk) is far
 
 
 @pytest.mark.parametrize(
