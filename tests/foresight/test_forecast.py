@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import pytest
 
+from controller.foresight import swap_plan
 from controller.foresight.bins import Bin, RecordedSample, bins_of
 from controller.foresight.forecast import Forecast, make_forecast
 from controller.foresight.learning import Learning
@@ -323,12 +324,13 @@ def test_air_that_overshoots_while_it_cycles_is_no_lack_of_packs() -> None:
     assert abs(len(plan.swaps) - len(usual.swaps)) <= 1
 
 
-def test_a_stock_of_frozen_packs_makes_no_work() -> None:
+def test_a_stock_of_frozen_packs_makes_no_work(monkeypatch: pytest.MonkeyPatch) -> None:
     """A set is not changed while it holds half of its cold, be the next one frozen or not.
 
-    In this chamber a day that comes hotter is worth changing early; sets of it last some five
+    In this chamber a day that comes 6 K hotter is worth changing early; sets of it last some five
     hours by day. Packs that lie frozen were once put in each hour, 15 visits in two days.
     """
+    monkeypatch.setattr(swap_plan, "HOTTER_K", 6.0)
     of, habits = played(1), grower(sets=6, refreeze_h=10, number=1)
     _, plan = plan_of(of, habits)
 
@@ -336,6 +338,23 @@ def test_a_stock_of_frozen_packs_makes_no_work() -> None:
     gaps_s = [b.at_s - a.at_s for a, b in pairwise(plan.swaps)]
     assert min(gaps_s) > 2.5 * HOUR_S
     assert plan.too_warm_k_h <= SHORT_K_H
+
+
+def test_heat_that_is_not_explained_stays_with_the_packs_in_the_water() -> None:
+    """Changed at once: what the old set took up beyond its equation says nothing of the next."""
+    of, habits = played(1), grower(sets=6, refreeze_h=10, number=1)
+    forecast, _ = plan_of(of, habits)
+    known = logs(of, forecast.as_of_s)
+
+    def planned(unexplained_w: float) -> SwapPlan:
+        assert forecast.situation is not None
+        start = replace(forecast.situation.start, unexplained_w=unexplained_w)
+        situation = replace(forecast.situation, start=start)
+        due_now = replace(forecast, early_s=forecast.as_of_s, situation=situation)
+        return plan_swaps(due_now, known, habits, hour_at=hour_at)
+
+    assert planned(40.0).swaps[0].at_s == forecast.as_of_s
+    assert planned(40.0) == planned(0.0)
 
 
 def test_a_slower_freezer_never_helps() -> None:
