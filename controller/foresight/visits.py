@@ -71,10 +71,10 @@ def best_visit(
     at = _clock(hour_at(spent_s))
     if habits.awake(hour_at(preferred_s)):
         return preferred_s, f"the cold may run out from {at} on"
-    asleep_for_s = (hour_at(preferred_s) - habits.sleeps_h) % 24.0 * _HOUR_S
-    bed_s = preferred_s - asleep_for_s - BEFORE_BED_S
-    if bed_s >= earliest_s:
-        return bed_s, f"before the night: the cold may run out from {at} on"
+    bed_s = preferred_s - (hour_at(preferred_s) - habits.sleeps_h) % 24.0 * _HOUR_S
+    if bed_s > earliest_s:
+        evening_s = max(bed_s - BEFORE_BED_S, earliest_s)
+        return evening_s, f"before the night: the cold may run out from {at} on"
     return waking(preferred_s, habits, hour_at), f"on waking: the cold may run out from {at} on"
 
 

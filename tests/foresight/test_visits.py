@@ -77,8 +77,19 @@ def test_where_bed_time_is_over_the_set_is_changed_on_waking() -> None:
         at(7, day=1),
         "on waking: the cold may run out from 03:00 on",
     )
-    # exactly a quarter of an hour before bed is still time
-    assert best_visit(at(3, day=1), at(22.75), HABITS, hour_at)[0] == at(22.75)
+    # at bedtime nobody comes any more
+    assert best_visit(at(3, day=1), at(23), HABITS, hour_at)[0] == at(7, day=1)
+
+
+@pytest.mark.parametrize(
+    ("earliest", "visit"), [(at(22), at(22.75)), (at(22.75), at(22.75)), (at(22.95), at(22.95))]
+)
+def test_until_bed_time_the_night_is_still_prepared_for(earliest: float, visit: float) -> None:
+    """A quarter of an hour before it, or as soon after that as can be."""
+    assert best_visit(at(3, day=1), earliest, HABITS, hour_at) == (
+        pytest.approx(visit),
+        "before the night: the cold may run out from 03:00 on",
+    )
 
 
 def test_no_visit_is_before_the_earliest() -> None:
