@@ -446,30 +446,30 @@ def test_a_load_whose_driver_hangs_is_named(monkeypatch: pytest.MonkeyPatch) -> 
 def test_folders_where_wiring_may_be_kept_are_looked_into_once(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Memory before the medium; one that cannot be named is passed over."""
+    """Memory before the medium; one that cannot be named is passed over, and none is made."""
     memory, medium = tmp_path / "memory", tmp_path / "medium"
+    found: dict[str, Path | None] = {}
 
-    def nowhere(*_: object, **__: object) -> Path:
-        raise OSError
+    def folder(name: str) -> Any:
+        def named(_: Path, **how: bool) -> Path:
+            assert how in ({}, {"create": False})
+            assert how or name == "named_state_directory"
+            place = found[name]
+            if place is None:
+                raise OSError
+            return place
 
-    for first, second, last, places in (
+        return named
+
+    for name in ("boot_memory", "memory_of_configuration", "named_state_directory"):
+        monkeypatch.setattr(putting_off, name, folder(name))
+    for boot, own, state, places in (
         (memory, memory, medium, [memory, medium]),
-        (nowhere, memory, nowhere, [memory]),
-        (medium, nowhere, medium, [medium]),
+        (memory, medium, None, [medium]),
+        (medium, None, medium, [medium]),
+        (None, memory, medium, [memory, medium]),
     ):
-        for name, place in (
-            ("boot_memory", first), ("memory_of_configuration", second)
-        ):  # fmt: skip
-            monkeypatch.setattr(
-                putting_off, name, place if callable(place) else lambda *_, at=place, **__: at
-            )
-        steps = iter([medium, medium] if first is not nowhere else [medium])
-        fails_at_last = last is nowhere
-        monkeypatch.setattr(
-            putting_off,
-            "named_state_directory",
-            lambda *_, steps=steps, fails=fails_at_last: next(steps) if not fails else nowhere(),
-        )
+        found.update(boot_memory=boot, memory_of_configuration=own, named_state_directory=state)
         assert putting_off._places_of(CONFIG) == places
 
 
