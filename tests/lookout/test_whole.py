@@ -20,6 +20,7 @@ from controller.settings.shipped import shipped_config
 from tests.lookout.page.test_browser import CHROMIUM, QUIET
 from tests.support.broker import free_port
 from tests.support.machine import needs
+from tests.support.own_memory import give_own_memory
 from tests.support.waiting import until
 
 pytestmark = [
@@ -63,7 +64,11 @@ class Both:
             return probe.connect_ex(("127.0.0.1", self.port)) == 0
 
     def _environment(self) -> dict[str, str]:
-        return {"STATE_DIRECTORY": str(self.place), "PATH": os.environ["PATH"]}
+        site = self.place / "site"
+        give_own_memory(site, self.place / "memory")
+        return {
+            "STATE_DIRECTORY": str(self.place), "PATH": os.environ["PATH"], "PYTHONPATH": str(site)
+        }  # fmt: skip
 
 
 @pytest.fixture

@@ -17,6 +17,7 @@ from pathlib import Path
 
 from controller.records.boot import boot_id, boottime
 from controller.service.kept_timers import VERSION
+from tests.support.own_memory import give_own_memory
 from tests.support.tape_driver import install_tape_driver
 from tests.support.w1_tree import W1Tree
 from tests.support.waiting import AT_MOST_S, until
@@ -76,15 +77,6 @@ supply = "12 V DC"
 current = "0.2 A"
 load_kind = "motor"
 """
-
-
-OWN_MEMORY = """
-from pathlib import Path
-from controller.domain import places
-places.SHARED_MEMORY = Path({0!r})
-"""
-"""Read by each Python that a bench starts: a service that is killed leaves nothing in the machine's
-shared memory."""
 
 
 @dataclass
@@ -223,8 +215,7 @@ def bench(folder: Path) -> Iterator[Bench]:
     tree.set(AIR, 16.0)
     tree.set(WATER, 4.0)
     install_tape_driver(folder / "site")
-    (folder / "site" / "sitecustomize.py").write_text(OWN_MEMORY.format(str(folder / "memory")))
-    (folder / "memory").mkdir()
+    give_own_memory(folder / "site", folder / "memory")
     (folder / "state").mkdir()
     (folder / "run").mkdir()
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
