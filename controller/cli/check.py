@@ -157,7 +157,8 @@ def _check_several(paths: list[Path], *, as_json: bool, wiring_file: Path | None
             str(plan.settings.lookout.port),
         )
     console.print(table)
-    console.print(f"{len(plans)} chambers can be used side by side on one machine.")
+    count = words.counted(len(plans), "chamber")
+    console.print(f"{count} can be used side by side on one machine.")
 
 
 def _draw_wiring(plan: Plan, path: Path) -> None:

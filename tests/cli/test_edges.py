@@ -34,7 +34,7 @@ from controller.cli import (
 from controller.cli import import_ as importing
 from controller.cli import off as putting_off
 from controller.cli import report as reporting
-from controller.cli.main import EX_UNAVAILABLE, EX_USAGE, coldpin, status_of
+from controller.cli.main import EX_CONFIG, EX_UNAVAILABLE, EX_USAGE, coldpin, status_of
 from controller.cli.manual_page import manual_page
 from controller.cli.new_file import exact_content, replace_content
 from controller.commissioning.backup import CONFIG as CONFIG_PART
@@ -659,3 +659,20 @@ def test_keys_are_a_page_a_document_or_the_alarms(capsys: pytest.CaptureFixture[
     assert [*json.loads(document)] == ["tables"]
     assert status_of(["keys", "no such key"]) == EX_USAGE
     assert "found no table or key with no such key in its name" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("alone", [True, False])
+def test_a_fit_that_cannot_be_used_is_a_problem_of_its_configuration(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], alone: bool
+) -> None:
+    """The service goes on without it; whoever checks one chamber or several wants to know."""
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
+    text = CONFIG.read_text(encoding="utf-8")
+    (tmp_path / "loft.toml").write_text(f'{text}\n[plant]\nfitted = "none.toml"\n', "utf-8")
+    place = tmp_path / "loft.toml" if alone else tmp_path
+
+    assert status_of(["check", str(place)]) == EX_CONFIG
+
+    said = capsys.readouterr().err
+    assert "none.toml" in said
+    assert ("loft.toml: plant.fitted" in said) is not alone
