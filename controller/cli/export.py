@@ -16,6 +16,7 @@ from controller.cli.instances import CONFIG
 from controller.domain.places import records_path, state_directory
 from controller.domain.reading_rows import COLUMNS, PROBE_NAMES, cells_of
 from controller.errors import RecordError
+from controller.pictures.words import counted
 from controller.records.reader import RecordedReading, read_readings
 from controller.records.requests_file import REQUESTS, swaps
 from controller.settings.load import read_settings
@@ -47,7 +48,7 @@ def export(config: Path, csv_file: Path) -> None:
                 written += 1
     except OSError as error:
         raise RecordError(f"No export: {reason_of(error)}") from None
-    click.echo(f"{written} rows to {csv_file}")
+    click.echo(f"{counted(written, 'row')} to {csv_file}")
 
 
 def _cells(at: datetime, reading: RecordedReading | None, packs: int | None) -> tuple[str, ...]:

@@ -20,7 +20,7 @@ from controller.history.importing import (
     reading_at,
     take_back,
 )
-from controller.pictures.words import dated
+from controller.pictures.words import counted, dated
 from controller.probes.recorded import RecordedRow, read_rows
 from controller.probes.recorded_check import file_problems
 from controller.records.reader import RecordedReading
@@ -98,12 +98,12 @@ def _import(settings: Settings, place: Path, csv_file: Path, *, local_times: boo
     if len(problems) > MOST_SHOWN:
         click.echo(f"… and {len(problems) - MOST_SHOWN} more rows left out", err=True)
     click.echo(
-        f"{_counted(result.rows, 'row')} and {_counted(logged, 'pack change')} from {csv_file}; "
-        f"{_counted(len(problems), 'bad row')} left out, {result.covered} already there"
+        f"{counted(result.rows, 'row')} and {counted(logged, 'pack change')} from {csv_file}; "
+        f"{counted(len(problems), 'bad row')} left out, {result.covered} already there"
     )
     if result.without_switches:
         click.echo(
-            f"{_counted(result.without_switches, 'row')} without pump and fan: what ran then is "
+            f"{counted(result.without_switches, 'row')} without pump and fan: what ran then is "
             "not known, so forecast and fit cannot learn from that time."
         )
 
@@ -116,13 +116,9 @@ def _undo(records: Path, requests: Path) -> None:
     rows = take_back(records, last.name)
     logged = forget_past_swaps(requests, who=last.name)
     click.echo(
-        f"Taken back: {_counted(rows, 'row')} and {_counted(logged, 'pack change')} "
+        f"Taken back: {counted(rows, 'row')} and {counted(logged, 'pack change')} "
         f"from {last.source or last.name}, imported {dated(last.imported.astimezone())}"
     )
-
-
-def _counted(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def _zone(settings: Settings, csv_file: Path) -> tzinfo:

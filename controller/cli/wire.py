@@ -26,6 +26,7 @@ from controller.commissioning.tool_unit import run_in_unit
 from controller.commissioning.wiring_in import ON_WHILE_OFF, Bench, pins_in, probes_in, try_relays
 from controller.domain.places import state_directory
 from controller.errors import ProbeError, SettingsError
+from controller.pictures.words import counted
 from controller.probes.one_wire import survey
 from controller.service.locks import LineLocks, lock_instance
 from controller.service.wiring import plan_of
@@ -94,8 +95,8 @@ def _ids_on_bus(root: Path) -> tuple[str, ...]:
     ids = survey(root).ids
     if len(ids) < LEAST_PROBES:
         raise ProbeError(
-            f"found {len(ids)} probes on the bus, allowed: {LEAST_PROBES} or more, air and "
-            "reservoir; check cable, pull-up and pin"
+            f"found {counted(len(ids), 'probe')} on the bus, allowed: {LEAST_PROBES} or more, air "
+            "and reservoir; check cable, pull-up and pin"
         )
     return ids
 

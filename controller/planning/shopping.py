@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 
 from controller.domain import measures
+from controller.pictures.words import pack_count
 from controller.planning import parts_list
 from controller.planning.answers import Answers
 from controller.thermal.specs import PlantSpec
@@ -40,7 +41,7 @@ def shopping_list(
         if "flat-packs" not in changes
         else f"flat pack, {packs.thickness_mm:g} mm thick"
     )
-    yield "carry the cold", f"{packs.count} packs, {packs.in_reservoir} in the water: {kind}"
+    yield "carry the cold", f"{pack_count(packs.count)}, {packs.in_reservoir} in the water: {kind}"
     yield "freeze the packs", _words("freezer", answers)
     cores = "two cores" if "second-core" in changes else "a finned core"
     core = _core(answers)

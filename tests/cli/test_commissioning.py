@@ -398,7 +398,7 @@ def test_a_trial_in_this_process_asks_and_lets_everything_go_again(
         assert isinstance(tried("fan", answers).exception, BusyError)
 
 
-@pytest.mark.parametrize(("probes", "words"), [(None, "run this on the Pi"), (1, "found 1 probes")])
+@pytest.mark.parametrize(("probes", "words"), [(None, "run this on the Pi"), (1, "found 1 probe ")])
 def test_too_few_probes_are_known_before_anything_is_asked(
     wiring_file: Path, bus: W1Tree, tmp_path: Path, probes: int | None, words: str
 ) -> None:
