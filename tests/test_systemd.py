@@ -194,6 +194,13 @@ def test_lookout_cannot_harm_the_control_process() -> None:
         assert int(lookout[key][0]) > int(control[key][0])
 
 
+def test_a_start_says_whether_the_service_came_up() -> None:
+    """Of control process and page: whoever starts or upgrades them waits until they are ready."""
+    for unit in (settings(read(UNIT)), settings(read(LOOKOUT))):
+        assert unit["Service.Type"] == ["notify"]
+        assert unit["Service.NotifyAccess"] == ["main"]
+
+
 # --- traps, one by one ----------------------------------------------------------------------
 
 

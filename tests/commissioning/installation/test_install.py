@@ -366,6 +366,19 @@ def test_an_upgrade_that_does_not_come_up_goes_back(installed: Path, converted: 
     assert rows == (1 if converted else 2), "what the new version wrote is kept where it can be"
 
 
+def test_a_page_that_does_not_come_up_takes_the_upgrade_back(installed: Path) -> None:
+    """It ran before; its unit is ready once it listens, so its start says whether it came up."""
+    page = "coldpin-lookout@loft.service"
+    run = Recorder(f"systemctl restart {page}")
+    machine = replace(MACHINE, active=(*MACHINE.active, page))
+
+    with pytest.raises(InstallationError, match=f"(?s){page} did not come up.*Went back to"):
+        Upgrade(machine, run, print).do(changing(installed))
+
+    assert run.ran[-2:] == [RESTART, f"systemctl restart {page}"]
+    assert (installed / "CURRENT").readlink() == Path("versions/0.1.0")
+
+
 def test_a_full_disk_is_named_where_a_program_failed_by_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
