@@ -80,7 +80,8 @@ class Bounds:
 
     def pin(self) -> None:
         """Let the reading not move: whatever comes next is decided anew."""
-        self.lowest = self.highest = self.value
+        self.at_least(self.value)
+        self.at_most(self.value)
 
     def done(self) -> ReadingBounds:
         """Return the bounds."""
