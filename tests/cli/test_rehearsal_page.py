@@ -15,7 +15,7 @@ from controller.settings.shipped import shipped_config
 
 BEGAN = datetime(2026, 7, 1, 7, 0, tzinfo=UTC)
 FORECASTS: list[dict[str, float | None]] = [
-    {"t_s": 1800.0, "early_t_s": 7200.0, "swap_due_t_s": 9000.0, "late_t_s": None},
+    {"t_s": 0.0, "early_t_s": 7200.0, "swap_due_t_s": 9000.0, "late_t_s": None},
     {"t_s": 3600.0, "early_t_s": None, "swap_due_t_s": None, "late_t_s": None},
 ]
 
@@ -42,7 +42,7 @@ def test_instants_are_drawn_where_they_lie_and_none_where_none_is_known(
 
     assert drawn(monkeypatch, FORECASTS) == [
         PastForecast(
-            at_s=began_s + 1800.0,
+            at_s=began_s,
             early_s=began_s + 7200.0,
             likely_s=began_s + 9000.0,
             late_s=None,
