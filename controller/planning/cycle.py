@@ -15,10 +15,13 @@ from itertools import product
 
 from controller.core.decide import begin, decide
 from controller.core.law import Band, Law, Timing
-from controller.core.state import Inputs
+from controller.core.state import DecisionWindow, Inputs
 from controller.domain.temperatures import Seen, millidegrees
+from controller.rehearsal.chamber_ahead import ChamberAhead
+from controller.rehearsal.plants import LumpedChamber
+from controller.thermal.moist_air import humidity_ratio
 from controller.thermal.plant import Plant
-from controller.thermal.probe import stepped_c
+from controller.thermal.probe import Course, stepped_c
 from controller.thermal.specs import PlantSpec
 
 SETTLING_S = 3600.0
@@ -26,6 +29,7 @@ COUNTED_S = 2 * 3600.0
 COUNTED_H = COUNTED_S / 3600.0
 STEADY_LITRES = 10_000.0
 """So much water warms by a few hundredths of a kelvin in these hours."""
+_ROUNDING = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,48 +89,132 @@ def expected_cycle(
             hour, which can only move apart and grow; where it says so, the cycle ends with these.
     """
     middle_c = (band.cut_in_mc + band.cut_out_mc) / 2000
-    water_c, room_c = hour.reservoir_c, hour.room_c
-    state = plant.start(
-        air_c=middle_c, reservoir_c=water_c, room_c=room_c, rh=plant.spec.chamber.rh, packs=0
+    pump = fan = False
+    swing = _Swing()
+    chamber = LumpedChamber(
+        plant, air_c=middle_c, reservoir_c=hour.reservoir_c, room_c=hour.room_c, packs=0
     )
-    share = 1.0 if lag_s <= 0 else -math.expm1(-tick_s / lag_s)
-    probe_c = middle_c
+    ahead = ChamberAhead(
+        chamber,
+        lags_s={"air": lag_s},
+        running=lambda: (pump, fan),
+        around=_SteadyRoom(hour, plant.equations.pressure_pa),
+        now=0.0,
+        moved=swing.take,
+    )
     control = begin(0.0, last_stop=-1e6)
     water = Seen(millidegrees(hour.reservoir_c))
-    inputs = Inputs(band=band, air=Seen(millidegrees(stepped_c(probe_c))), reservoir=water)
-    pump = fan = False
     runs: list[float] = []
     rests: list[float] = []
-    since_s, least_c, most_c, starts = 0.0, math.inf, -math.inf, 0
-    for tick in range(1, int((SETTLING_S + COUNTED_S) / tick_s) + 1):
+    since_s, starts, now, tick = 0.0, 0, 0.0, 0
+    settled, last = int(SETTLING_S / tick_s), int((SETTLING_S + COUNTED_S) / tick_s)
+    while tick < last:
+        limit = settled if tick < settled else last
+        tick = _next_tick(ahead, control.window, tick, limit, tick_s)
         now = tick * tick_s
-        state = plant.step(
-            state, pump=pump, fan=fan, room_c=room_c, room_rh=hour.room_rh, dt_s=tick_s
-        )
-        probe_c += share * (state.air_c - probe_c)
-        air = Seen(millidegrees(stepped_c(probe_c)))
-        if air != inputs.air:
-            inputs = Inputs(band=band, air=air, reservoir=water)
+        ahead.reach(now)
+        inputs = Inputs(band=band, air=Seen(_shown_mc(ahead.probe_c(0, now))), reservoir=water)
         control, decision = decide(control, inputs, now, law)
-        counted = now > SETTLING_S
-        if decision.pump is not pump:
-            if since_s > SETTLING_S:
-                (runs if pump else rests).append(now - since_s)
-            since_s = now
-            starts += counted and decision.pump
-        pump, fan = decision.pump, decision.fan
-        if counted:
-            least_c, most_c = min(least_c, state.air_c), max(most_c, state.air_c)
-            if since_s == now and pump and given_up(least_c, most_c, starts / COUNTED_H):
+        if tick == settled:
+            ahead.end_step(now)
+            swing.counts = True
+        if decision.pump is pump and decision.fan is fan:
+            continue
+        ran, pump, fan = pump, decision.pump, decision.fan
+        ahead.last_tick = now
+        ahead.follow()
+        if pump is ran:
+            continue
+        if since_s > SETTLING_S:
+            (runs if ran else rests).append(now - since_s)
+        since_s = now
+        if pump and tick > settled:
+            starts += 1
+            if given_up(swing.least_c, swing.most_c, starts / COUNTED_H):
                 break
+    ahead.end_step(now)
     return Cycle(
         when=hour.when,
         on_s=_mean(runs),
         off_s=_mean(rests),
         starts_per_h=starts / COUNTED_H,
-        air_min_c=least_c,
-        air_max_c=most_c,
+        air_min_c=swing.least_c,
+        air_max_c=swing.most_c,
     )
+
+
+def _next_tick(
+    ahead: ChamberAhead, window: DecisionWindow | None, tick: int, limit: int, tick_s: float
+) -> int:
+    """Return the first tick after *tick* at which the decision may be another one.
+
+    Args:
+        ahead: The chamber, at that tick.
+        window: Within which the last decision stands.
+        tick: The last one.
+        limit: The tick that is turned in any case.
+        tick_s: Time between two [s].
+    """
+    if window is None or window.air is None:
+        return tick + 1
+    if window.until < limit * tick_s:
+        limit = max(tick + 1, math.ceil(window.until / tick_s))
+    lowest_mc, highest_mc = window.air
+    while True:
+        step = ahead.step
+        ends = min(limit, int(step.ends / tick_s + _ROUNDING))
+        least_c, most_c = step.range_c(0)
+        if not lowest_mc <= _shown_mc(least_c) <= _shown_mc(most_c) <= highest_mc:
+            lag, begins = step.lags[0], step.begins
+            for each in range(tick + 1, ends + 1):
+                if not lowest_mc <= _shown_mc(lag.at(each * tick_s - begins)) <= highest_mc:
+                    return each
+        if ends == limit:
+            return limit
+        tick = max(tick, ends)
+        ahead.go_on()
+
+
+def _shown_mc(probe_c: float) -> int:
+    """Return what the probe says [m°C]."""
+    return millidegrees(stepped_c(probe_c))
+
+
+class _SteadyRoom:
+    """The room of an hour, and no lights."""
+
+    def __init__(self, hour: Hour, pressure_pa: float) -> None:
+        self._room_c = hour.room_c
+        self._ratio = humidity_ratio(air_c=hour.room_c, rh=hour.room_rh, pressure_pa=pressure_pa)
+
+    def room_c(self, instant: float) -> float:
+        """Return the room [°C]."""
+        del instant
+        return self._room_c
+
+    def room_ratio(self, instant: float) -> float:
+        """Return the humidity ratio of its air [kg/kg]."""
+        del instant
+        return self._ratio
+
+    def lights_on(self, instant: float) -> bool:
+        """Return False."""
+        del instant
+        return False
+
+
+class _Swing:
+    """The lowest and the highest true air [°C] of the steps that count."""
+
+    def __init__(self) -> None:
+        self.counts = False
+        self.least_c, self.most_c = math.inf, -math.inf
+
+    def take(self, air: Course, _reservoir: Course, _pump: bool) -> None:
+        """Take a step of the chamber."""
+        if self.counts:
+            least_c, most_c = air.extremes_c()
+            self.least_c, self.most_c = min(self.least_c, least_c), max(self.most_c, most_c)
 
 
 def _mean(values: list[float]) -> float | None:

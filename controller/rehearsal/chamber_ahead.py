@@ -21,6 +21,7 @@ ROOM_EVERY_S = 120.0
 """For how long the room counts as constant [s]; it moves by some hundredths of a kelvin."""
 ROUNDING_S = 1e-6
 """Instants that are no further apart are the same [s]."""
+_UNKNOWN_TIMES: Mapping[tuple[bool, bool], float] = {}
 
 
 class Around(Protocol):
@@ -47,9 +48,9 @@ class ChamberAhead:
         running: Callable[[], tuple[bool, bool]],
         around: Around,
         now: float,
-        kept_s: float,
-        alone_s: Mapping[tuple[bool, bool], float],
         moved: Callable[[Course, Course, bool], None],
+        kept_s: float = 0.0,
+        alone_s: Mapping[tuple[bool, bool], float] = _UNKNOWN_TIMES,
     ) -> None:
         """Begin with every probe at the temperature of its place.
 
@@ -59,11 +60,11 @@ class ChamberAhead:
             running: Says whether pump and fan really run.
             around: Room and lights.
             now: Monotonic instant of the start [s].
+            moved: Called for each step once it is final, with the courses of air and reservoir and
+                whether the pump ran.
             kept_s: How long steps are kept, so that earlier readings can still be worked out [s].
             alone_s: For how long pump or fan run alone, as a rule, by (pump, fan) [s]: a step ends
                 there, which is then not taken back.
-            moved: Called for each step once it is final, with the courses of air and reservoir and
-                whether the pump ran.
         """
         self.chamber = chamber
         self.flow = 1.0

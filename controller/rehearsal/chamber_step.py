@@ -28,6 +28,13 @@ class ChamberStep:
         self.last_c = [lag.at(dt_s) for lag in lags]
         self.bends_c = [lag.bend_c(dt_s) for lag in lags]
 
+    def range_c(self, probe: int) -> tuple[float, float]:
+        """Return between which temperatures a probe surely is over the step [°C]."""
+        least_c, most_c, bend_c = self.first_c[probe], self.last_c[probe], self.bends_c[probe]
+        if least_c > most_c:
+            least_c, most_c = most_c, least_c
+        return least_c - bend_c, most_c + bend_c
+
     def end_at(self, instant: float) -> None:
         """Let the probes' way end at an instant within the step [s]."""
         at_s = instant - self.begins

@@ -179,15 +179,10 @@ class PlantProbes:
             step = ahead.step
             ends = step.ends
             near: list[Gate] = []
-            firsts_c, lasts_c, bends_c = step.first_c, step.last_c, step.bends_c
             dt_s = ends - step.begins
             for gate in gates:
                 probe, lowest_c, highest_c, _, _, fastest_k_s, _ = gate
-                least_c, most_c, bend_c = firsts_c[probe], lasts_c[probe], bends_c[probe]
-                if least_c > most_c:
-                    least_c, most_c = most_c, least_c
-                least_c -= bend_c
-                most_c += bend_c
+                least_c, most_c = step.range_c(probe)
                 if most_c - least_c > fastest_k_s * dt_s > 0.0:
                     # the sieve might hold a sample back: it sees them all
                     passed = math.floor((step.begins - origin) / tick_s + 1e-6)

@@ -155,16 +155,38 @@ class LumpedChamber:
 
     step_s = LUMPED_STEP_S
 
-    def __init__(self, spec: PlantSpec, *, air_c: float, reservoir_c: float, room_c: float) -> None:
-        self._plant = Plant(spec)
+    def __init__(
+        self,
+        plant: Plant,
+        *,
+        air_c: float,
+        reservoir_c: float,
+        room_c: float,
+        packs: int | None = None,
+    ) -> None:
+        """Begin at rest.
+
+        Args:
+            plant: What it is made of; its tables may serve several chambers.
+            air_c: Its air [°C].
+            reservoir_c: Its water [°C].
+            room_c: The room [°C].
+            packs: Packs in the water; None: as many as the plant has.
+
+        Raises:
+            PhysicsError: A figure outside its range.
+        """
+        spec = plant.spec
+        self._plant = plant
         self._freezer_c = -18.0 if spec.packs.freezer_c is None else spec.packs.freezer_c
         self._room_rh = spec.room.rh
         freeze = math.isfinite(refreeze_h(spec.packs))
-        self._state = self._plant.start(
+        self._state = plant.start(
             air_c=air_c,
             reservoir_c=reservoir_c,
             room_c=room_c,
             rh=spec.chamber.rh,
+            packs=packs,
             frozen_share=1.0 if freeze else 0.0,
         )
         self._before = self._state
@@ -274,4 +296,4 @@ def build_chamber(
         )
         return FirstOrderChamber(spec, air_c=air_c, reservoir_c=reservoir_c)
     plant = settings.plant_spec() if plant is None else plant
-    return LumpedChamber(plant, air_c=air_c, reservoir_c=reservoir_c, room_c=room_c)
+    return LumpedChamber(Plant(plant), air_c=air_c, reservoir_c=reservoir_c, room_c=room_c)

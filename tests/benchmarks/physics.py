@@ -160,7 +160,7 @@ def against_scipy() -> None:
     """
     spec = read_settings(CONFIG).plant_spec()
     start = {"air_c": 16.5, "reservoir_c": 6.0, "room_c": 24.0}
-    ours = LumpedChamber(spec, **start)
+    ours = LumpedChamber(Plant(spec), **start)
     _run(1.0, ours)
     ours_s, ran = _run(1.0, ours)
     say("a day, full loop, our step (CPU)", f"{1 / ours_s:.1f} days/s, {len(ran.swaps)} swaps")

@@ -140,3 +140,22 @@ def test_giving_up_what_cannot_win_changes_no_proposal(
 
     assert proposed(to_the_end=False) == proposed(to_the_end=True)
     assert any(asked)
+
+
+@pytest.mark.parametrize("lag_s", [0.0, 45.0, 120.0])
+@pytest.mark.parametrize("hour", [MILD, HOT], ids=["mild", "hot"])
+def test_passing_over_ticks_that_decide_nothing_changes_no_cycle(
+    hour: Hour, lag_s: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each tick turned gives the same runs, rests, starts and air, to the last digit."""
+    turned: list[int] = []
+
+    def each_tick(_ahead: object, _window: object, tick: int, *_: object) -> int:
+        turned.append(tick)
+        return tick + 1
+
+    passed_over = expected_cycle(PLANT, BAND, LAW, hour, tick_s=5, lag_s=lag_s)
+    monkeypatch.setattr(cycle, "_next_tick", each_tick)
+
+    assert expected_cycle(PLANT, BAND, LAW, hour, tick_s=5, lag_s=lag_s) == passed_over
+    assert len(turned) == 3 * 720

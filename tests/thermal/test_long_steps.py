@@ -9,6 +9,7 @@ from dataclasses import replace
 import pytest
 
 from controller.rehearsal.plants import Actuators, LumpedChamber
+from controller.thermal.plant import Plant
 from controller.thermal.specs import PlantSpec
 from tests.support.plants import TENT
 
@@ -54,7 +55,7 @@ def switched(seed: int) -> list[tuple[Actuators, float]]:
 
 def air_each_5_s(spec: PlantSpec, seed: int, *, step_s: float | None) -> list[float]:
     """Return the air every five seconds: by steps of one length, or as long as they may be."""
-    chamber = LumpedChamber(spec, air_c=17.0, reservoir_c=6.0, room_c=25.0)
+    chamber = LumpedChamber(Plant(spec), air_c=17.0, reservoir_c=6.0, room_c=25.0)
     air_c: list[float] = []
     began_s = 0.0
     for drive, for_s in switched(seed):
