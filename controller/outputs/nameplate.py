@@ -1,7 +1,7 @@
 """What the record of a relay module for mains must say: lists of known good texts only. Pure.
 
 A list of bad words is never complete ("CE mark", "opto", "in the shed"), so every field is accepted
-only when it consists of what its list knows. Whatever else a plate says belongs into
+only when it consists of what its list knows. Whatever else a plate says belongs in
 ``description``. A number that has the right form proves only its form: look it up in the directory
 of the body that gave it.
 

@@ -61,7 +61,7 @@ def refusal(text: str) -> str | None:
     return (
         f"coldpin knows {' and '.join(others)} for no {'standard' if one else 'standards'} of "
         f"relays, contactors or controls: write the one that the module was listed to, such as "
-        f"{SUCH_AS}; what else the plate says belongs into description"
+        f"{SUCH_AS}; what else the plate says belongs in description"
     )
 
 

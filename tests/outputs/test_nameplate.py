@@ -76,7 +76,7 @@ def test_gaps_when_every_field_is_missing() -> None:
         ("standard", "BS 99", "BS 99 for no standard of relays"),
         ("standard", "EN 61810-1, UL 94 and UL 796", "UL 94 and UL 796 for no standards of"),
         ("standard", "EN 60529", "such as EN 61810-1"),  # a code of enclosures
-        ("standard", "IEC 60664-1", "belongs into description"),  # clearances
+        ("standard", "IEC 60664-1", "belongs in description"),  # clearances
         ("standard", "EN 60947-7-1", "EN 60947-7-1 for no standard"),  # terminal blocks
         ("standard", "EN 60669-1", "EN 60669-1 for no"),  # light switches by hand
         ("standard", "EN 508", "EN 508 for no"),  # UL's own number
