@@ -31,6 +31,8 @@ DISTURBANCE_LASTS_S = 6 * 3600.0
 """… and how long it stays [s]."""
 NARROWED = 0.6
 """The ensemble is too wide, because its errors partly cancel."""
+WIDER_AT_FIRST = (1.2, 1.2, 1.1, 1.0)
+"""By the ends seen so far: without any, errors are less known than the ensemble says [-]."""
 WIDER_BLIND = 1.2
 """Without a room probe the weather of the hours to come is less known [-]."""
 NEAR_S, NEAR_SHARE = 600.0, 0.05
@@ -131,7 +133,9 @@ def _judged(learning: Learning, situation: Situation) -> Forecast:
     if ahead_s >= NOT_WITHIN:
         return replace(forecast, early_s=None if early_s >= NOT_WITHIN else now_s + early_s)
     ahead_s = max(0.0, ahead_s - learning.error_s(ahead_s))
-    wide = NARROWED if situation.room_probe else NARROWED * WIDER_BLIND
+    wide = NARROWED * WIDER_AT_FIRST[min(learning.dues, len(WIDER_AT_FIRST) - 1)]
+    if not situation.room_probe:
+        wide *= WIDER_BLIND
     near_s = NEAR_S + NEAR_SHARE * ahead_s
     before_s = math.hypot(near_s, wide * (middle_s - early_s))
     behind_s = math.hypot(near_s, wide * (_quantile(ends_s, LATE) - middle_s))

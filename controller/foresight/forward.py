@@ -24,11 +24,7 @@ FARTHEST_S = 60 * 3600.0
 STEPS = int(FARTHEST_S / BIN_S)
 FIRST_DUTY = 0.5
 """Where the share of time cooling is looked for first [-]."""
-UNEXPLAINED_LASTS_S = 5400.0
-"""How long heat that the water's equation does not explain goes on [s]: of 1 to 1.5 h and 40 min,
-tried on twelve foreign simulated weeks, the longest did best."""
 _SHORTEST_RATE_S = 300.0
-_UNEXPLAINED_STAYS = math.exp(-BIN_S / UNEXPLAINED_LASTS_S)
 _SLOW_SHARE = 1.0 - math.exp(-BIN_S / SLOW_S)
 
 
@@ -50,8 +46,6 @@ class Start:
     """Whether the air has been at or below cut-in since the swap."""
     too_warm_for_s: float
     """How long the air has been above the limit by now [s]."""
-    unexplained_w: float = 0.0
-    """Heat that the water lately took up beyond what its equation explains [W]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,7 +186,6 @@ class ChamberRun:
         self._water_after, self._packs = side.stepper(water)
         self._over_cut_out_k, self._usually_over_k = start.over_cut_out_k, start.usually_over_k
         self._last_duty: float | None = None
-        self._unexplained_w = start.unexplained_w
         self._state = (
             start.air_c, start.slow_c, water.water_c, start.too_warm_for_s, start.unbroken,
             start.came_back,
@@ -241,7 +234,7 @@ class ChamberRun:
         room_probe, margin_k = around.room_probe, around.margin_k
         wander, wander_k = around.wander, around.wander_k
         over_cut_out_k, usually_over_k = self._over_cut_out_k, self._usually_over_k
-        last_duty, unexplained_w = self._last_duty, self._unexplained_w
+        last_duty = self._last_duty
         slope = room + slow
         rate_s = max(_SHORTEST_RATE_S, rate)
         air_c, slow_c, water_c, warm_s, unbroken, came_back = self._state
@@ -316,8 +309,7 @@ class ChamberRun:
                 if path is None:
                     return  # nobody goes on from here
             slow_c += _SLOW_SHARE * (air_c - slow_c)
-            unexplained_w *= _UNEXPLAINED_STAYS
-            water_c = water_after(water_c, duty, air_c, room_c, unexplained_w)
+            water_c = water_after(water_c, duty, air_c, room_c)
             if path is not None:
                 over_k = max(0.0, air_c - cut_in_c) if unbroken else 0.0
                 path.append(
@@ -327,5 +319,5 @@ class ChamberRun:
                     steps = index + 1
                     break
         self._state = air_c, slow_c, water_c, warm_s, unbroken, came_back
-        self._last_duty, self._unexplained_w = last_duty, unexplained_w
+        self._last_duty = last_duty
         self._done = steps

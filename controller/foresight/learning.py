@@ -23,7 +23,7 @@ from controller.foresight.situation import Situation, present_water, start_of
 from controller.foresight.sized import Sized
 from controller.foresight.swaps import SWAP_DROP_BINS, SWAP_DROP_K, Swap
 from controller.foresight.unknowns import Belief, first_belief, next_belief, not_frozen_through
-from controller.foresight.water_fit import fit, unexplained_w, with_knee
+from controller.foresight.water_fit import fit, with_knee
 from controller.foresight.water_side import Group, WaterCourse, WaterSide
 
 LEADS_S = (3600.0, 3 * 3600.0, 6 * 3600.0)
@@ -167,14 +167,13 @@ class Learning:
         fitted = fit(self._prior(swap), course, self.sized)
         fitted = with_knee(fitted, course, self.sized)
         now_s = bins[-1].end_s
-        start = start_of(bins, hours, first=first, hour_now=self.hour_at(now_s), band=self.band)
         return Situation(
             now_s=now_s,
             swap=swap,
             sized=self.sized,
             course=course,
             fitted=fitted,
-            start=replace(start, unexplained_w=unexplained_w(fitted, course, self.sized)),
+            start=start_of(bins, hours, first=first, hour_now=self.hour_at(now_s), band=self.band),
             water=present_water(course, fitted),
             load=self._load(bins, hours),
             room=self._under_weather(room, now_s),

@@ -331,7 +331,6 @@ def _changed_set(
         unbroken=air_c > cut_in_c,
         came_back=air_c <= cut_in_c,
         too_warm_for_s=0.0,
-        unexplained_w=0.0,
     )
     water = changed(water, visit.packs, frozen, asked.habits.packs_in_set)
     return _SetIn(visit.at_s, start, water)

@@ -42,13 +42,7 @@ WARMER_BINS, WARMER_K = 8, 0.35
 """Water that lies this far above the model for so long may have lost its ice."""
 KNEE_BINS = 14
 """The knee is looked for over the last 70 minutes."""
-LATELY_BINS, LEAST_LATELY_BINS = 6, 3
-"""Heat that the fit does not explain is looked for over the last half hour, or what there is."""
-FIT_KNOWS_S = 4 * 3600.0
-"""How soon a fit knows its own set [s]; of 2 and 4 h, and always, the best on twelve foreign
-simulated weeks."""
-COIL_LATELY_W_K = 5.0
-"""What the coil takes up less for each kelvin that the water is warmer [W/K]."""
+COIL_AT_KNEE_W_K = 5.0
 LEAST_RISE_K_H = 0.6
 
 
@@ -113,66 +107,29 @@ def with_knee(fitted: WaterFit, course: WaterCourse, sized: Sized) -> WaterFit:
     The fitted model is run freely over them from where the water really was; heat that would have
     to be missing beyond half of what the packs take means that they take nothing any more.
     """
+    if len(course.steps) < KNEE_BINS + SETTLING_BINS:
+        return fitted
+    begun = line_to(course.seen_c[:-KNEE_BINS], bins=LINE_BINS)
+    ended = line_to(course.seen_c, bins=LINE_BINS)
     fresh = _fresh(fitted.now)
-    if fresh is None or fresh.melted <= 0.0 or len(course.steps) < KNEE_BINS + SETTLING_BINS:
+    if begun is None or ended is None or fresh is None or fresh.melted <= 0.0:
         return fitted
-    lately = _run_freely(fitted, course, sized, bins=KNEE_BINS)
-    if lately is None or lately.ice_w_k <= 0.0:
+    side = WaterSide(fitted.belief.mean, sized)
+    ice_w_k = side.ice_w_k(fitted.now)
+    if ice_w_k <= 0.0:
         return fitted
-    cooling_w = lately.ice_w_k * max(0.0, lately.water_c - sized.plateau_c)
-    if lately.missing_w <= 0.5 * cooling_w:
-        return fitted
-    if cooling_w / lately.capacity_j_k * 3600.0 <= LEAST_RISE_K_H:
+    start = fitted.states[-KNEE_BINS - 1]._replace(water_c=begun)
+    modelled = side.run(start, course.steps[-KNEE_BINS:])[-1]
+    capacity = side.capacity_j_k(modelled)
+    tau_s = capacity / (ice_w_k + side.leak_w_k + COIL_AT_KNEE_W_K)
+    t_s = KNEE_BINS * BIN_S
+    missing_w = (ended - modelled.water_c) * capacity / (tau_s * -math.expm1(-t_s / tau_s))
+    cooling_w = ice_w_k * max(0.0, ended - sized.plateau_c)
+    if not (missing_w > 0.5 * cooling_w and cooling_w / capacity * 3600.0 > LEAST_RISE_K_H):
         return fitted
     belief = frozen_known(fitted.belief, fresh.melted)
     states = WaterSide(belief.mean, sized).run(course.start, course.steps)
     return WaterFit(belief, states, fitted.cost, fitted.melt_slopes)
-
-
-def unexplained_w(fitted: WaterFit, course: WaterCourse, sized: Sized) -> float:
-    """Return the heat that the water lately took up beyond what the fit explains [W].
-
-    Negative where it got colder than it should. The fitted model is run freely over the last half
-    hour, as for the knee. A fit to few bins goes by the sets before it; what it leaves out counts
-    less as the set gets older, since by then the fit knows it.
-    """
-    bins = min(LATELY_BINS, len(course.steps) - SETTLING_BINS)
-    if bins < LEAST_LATELY_BINS:
-        return 0.0
-    lately = _run_freely(fitted, course, sized, bins=bins)
-    if lately is None:
-        return 0.0
-    return lately.missing_w * math.exp(-len(course.steps) * BIN_S / FIT_KNOWS_S)
-
-
-class _Lately(NamedTuple):
-    """The fitted model run freely over the last bins, beside what was seen."""
-
-    missing_w: float
-    """Heat that would have to be added to end where the water did [W]."""
-    water_c: float
-    """The water now [°C]."""
-    capacity_j_k: float
-    ice_w_k: float
-    """Conductance of all packs now [W/K]."""
-
-
-def _run_freely(
-    fitted: WaterFit, course: WaterCourse, sized: Sized, *, bins: int
-) -> _Lately | None:
-    """Run the fitted model over the last bins, from where the water really was; None: not seen."""
-    begun = line_to(course.seen_c[:-bins], bins=LINE_BINS)
-    ended = line_to(course.seen_c, bins=LINE_BINS)
-    if begun is None or ended is None:
-        return None
-    side = WaterSide(fitted.belief.mean, sized)
-    start = fitted.states[-bins - 1]._replace(water_c=begun)
-    modelled = side.run(start, course.steps[-bins:])[-1]
-    ice_w_k, capacity = side.ice_w_k(fitted.now), side.capacity_j_k(modelled)
-    tau_s = capacity / (ice_w_k + side.leak_w_k + COIL_LATELY_W_K)
-    share = -math.expm1(-bins * BIN_S / tau_s)
-    missing_w = (ended - modelled.water_c) * capacity / (tau_s * share)
-    return _Lately(missing_w, ended, capacity, ice_w_k)
 
 
 def _fresh(water: Water) -> Group | None:

@@ -138,12 +138,12 @@ class WaterSide:
 
     def stepper(
         self, start: Water
-    ) -> tuple[Callable[[float, float, float, float, float], float], list[float]]:
+    ) -> tuple[Callable[[float, float, float, float], float], list[float]]:
         """Return what steps the reservoir by `BIN_S`, and its packs as `groups_melted` takes them.
 
-        It is called with the water [°C], the share of time cooling [-], air and room [°C], and heat
-        from elsewhere [W], returns the water one step later, implicit in its temperature, and
-        brings the list up to date. Plain numbers, because a forecast takes ten thousand such steps.
+        It is called with the water [°C], the share of time cooling [-], air and room [°C], returns
+        the water one step later, implicit in its temperature, and brings the list up to date. Plain
+        numbers, because a forecast takes ten thousand such steps.
 
         Args:
             start: The reservoir as the first step begins.
@@ -171,10 +171,8 @@ class WaterSide:
         inertia_w_k = self.water_j_k / BIN_S
         sqrt, exp = math.sqrt, math.exp
 
-        def step(
-            previous_c: float, duty: float, air_c: float, room_c: float, other_w: float
-        ) -> float:
-            heat_w = leak_w_k * room_c + other_w
+        def step(previous_c: float, duty: float, air_c: float, room_c: float) -> float:
+            heat_w = leak_w_k * room_c
             slope_w_k = leak_w_k
             if duty > 0.0:
                 x = air_c - previous_c
@@ -219,7 +217,7 @@ class WaterSide:
         water_c, groups = start
         step, packs = self.stepper(start)
         for duty, air_c, room_c in steps:
-            water_c = step(water_c, duty, air_c, room_c, 0.0)
+            water_c = step(water_c, duty, air_c, room_c)
             states.append(Water(water_c, groups_melted(groups, packs)))
         return states
 
@@ -229,7 +227,7 @@ class WaterSide:
         step, packs = self.stepper(start)
         waters_c = [water_c]
         for duty, air_c, room_c in steps:
-            water_c = step(water_c, duty, air_c, room_c, 0.0)
+            water_c = step(water_c, duty, air_c, room_c)
             waters_c.append(water_c)
         return waters_c, packs[: len(groups)]
 

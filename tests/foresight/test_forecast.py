@@ -340,23 +340,6 @@ def test_a_stock_of_frozen_packs_makes_no_work(monkeypatch: pytest.MonkeyPatch) 
     assert plan.too_warm_k_h <= SHORT_K_H
 
 
-def test_heat_that_is_not_explained_stays_with_the_packs_in_the_water() -> None:
-    """Changed at once: what the old set took up beyond its equation says nothing of the next."""
-    of, habits = played(1), grower(sets=6, refreeze_h=10, number=1)
-    forecast, _ = plan_of(of, habits)
-    known = logs(of, forecast.as_of_s)
-
-    def planned(unexplained_w: float) -> SwapPlan:
-        assert forecast.situation is not None
-        start = replace(forecast.situation.start, unexplained_w=unexplained_w)
-        situation = replace(forecast.situation, start=start)
-        due_now = replace(forecast, early_s=forecast.as_of_s, situation=situation)
-        return plan_swaps(due_now, known, habits, hour_at=hour_at)
-
-    assert planned(40.0).swaps[0].at_s == forecast.as_of_s
-    assert planned(40.0) == planned(0.0)
-
-
 def test_a_slower_freezer_never_helps() -> None:
     """Degree-hours grow with the time that packs need, whole hours at a time."""
     lost = [

@@ -18,7 +18,7 @@ from controller.foresight.unknowns import (
     next_belief,
     not_frozen_through,
 )
-from controller.foresight.water_fit import FIT_KNOWS_S, WaterFit, _Problem, fit, unexplained_w
+from controller.foresight.water_fit import _Problem, fit
 from controller.foresight.water_side import Group, Water, WaterCourse, WaterDrive, WaterSide, coil_k
 
 SIZED = Sized(
@@ -242,44 +242,3 @@ def test_packs_said_not_to_be_through_are_believed_half_thawed() -> None:
     believed = not_frozen_through(first_belief(SIZED))
 
     assert math.exp(believed.mean.frozen) == pytest.approx(0.65)
-
-
-def seen_with(
-    heat_w: float, *, bins: int, lately: int, lost: int = 0
-) -> tuple[WaterFit, WaterCourse]:
-    """Return a set that the values explain but for heat in its last bins."""
-    side = WaterSide(VALUES, SIZED)
-    step, _ = side.stepper(Water(8.0, FRESH))
-    drive = WaterDrive(0.5, 16.0, 24.0)
-    waters_c = [8.0]
-    for index in range(bins):
-        other_w = heat_w if index >= bins - lately else 0.0
-        waters_c.append(step(waters_c[-1], drive.duty, drive.air_c, drive.room_c, other_w))
-    seen_c: list[float | None] = [0.5 * (a + b) for a, b in pairwise(waters_c)]
-    if lost:
-        seen_c[-lost:] = [None] * lost
-    course = WaterCourse(Water(8.0, FRESH), [drive] * bins, seen_c)
-    states = side.run(course.start, course.steps)
-    return WaterFit(first_belief(SIZED), states, 0.0, ()), course
-
-
-@pytest.mark.parametrize("heat_w", [25.0, -25.0])
-def test_heat_that_the_fit_does_not_explain_is_read_off_the_last_half_hour(heat_w: float) -> None:
-    """Of 25 W more or less than the values say: those, less what a fit of two hours knows."""
-    fitted, course = seen_with(heat_w, bins=24, lately=6)
-
-    unexplained = unexplained_w(fitted, course, SIZED)
-
-    assert unexplained == pytest.approx(heat_w * math.exp(-7200.0 / FIT_KNOWS_S), rel=0.2)
-
-
-def test_unexplained_heat_of_an_old_set_counts_for_little_and_of_a_new_one_for_nothing() -> None:
-    """The fit knows a set of ten hours; of one of 25 minutes nothing is left after the swap."""
-    assert unexplained_w(*seen_with(25.0, bins=120, lately=6), SIZED) < 3.0
-    assert unexplained_w(*seen_with(25.0, bins=5, lately=3), SIZED) == 0.0
-    assert unexplained_w(*seen_with(0.0, bins=24, lately=6), SIZED) == pytest.approx(0.0, abs=0.5)
-
-
-def test_a_probe_that_is_lost_explains_nothing() -> None:
-    """The water of the last bins was not seen."""
-    assert unexplained_w(*seen_with(25.0, bins=24, lately=6, lost=6), SIZED) == 0.0
