@@ -90,7 +90,7 @@ def expected_cycle(
     """
     middle_c = (band.cut_in_mc + band.cut_out_mc) / 2000
     pump = fan = False
-    swing = _Swing()
+    count = _Count()
     chamber = LumpedChamber(
         plant, air_c=middle_c, reservoir_c=hour.reservoir_c, room_c=hour.room_c, packs=0
     )
@@ -100,14 +100,11 @@ def expected_cycle(
         running=lambda: (pump, fan),
         around=_SteadyRoom(hour, plant.equations.pressure_pa),
         now=0.0,
-        moved=swing.take,
+        moved=count.moved,
     )
     control = begin(0.0, last_stop=-1e6)
     water = Seen(millidegrees(hour.reservoir_c))
-    runs: list[float] = []
-    rests: list[float] = []
-    since_s, starts, now, tick = 0.0, 0, 0.0, 0
-    settled, last = int(SETTLING_S / tick_s), int((SETTLING_S + COUNTED_S) / tick_s)
+    tick, settled, last = 0, int(SETTLING_S / tick_s), int((SETTLING_S + COUNTED_S) / tick_s)
     while tick < last:
         limit = settled if tick < settled else last
         tick = _next_tick(ahead, control.window, tick, limit, tick_s)
@@ -115,32 +112,61 @@ def expected_cycle(
         ahead.reach(now)
         inputs = Inputs(band=band, air=Seen(_shown_mc(ahead.probe_c(0, now))), reservoir=water)
         control, decision = decide(control, inputs, now, law)
-        if tick == settled:
+        if tick in {settled, last}:
             ahead.end_step(now)
-            swing.counts = True
-        if decision.pump is pump and decision.fan is fan:
-            continue
-        ran, pump, fan = pump, decision.pump, decision.fan
-        ahead.last_tick = now
-        ahead.follow()
-        if pump is ran:
-            continue
-        if since_s > SETTLING_S:
-            (runs if ran else rests).append(now - since_s)
-        since_s = now
-        if pump and tick > settled:
-            starts += 1
-            if given_up(swing.least_c, swing.most_c, starts / COUNTED_H):
-                break
-    ahead.end_step(now)
-    return Cycle(
-        when=hour.when,
-        on_s=_mean(runs),
-        off_s=_mean(rests),
-        starts_per_h=starts / COUNTED_H,
-        air_min_c=swing.least_c,
-        air_max_c=swing.most_c,
-    )
+        if decision.pump is not pump or decision.fan is not fan:
+            switched, pump, fan = decision.pump is not pump, decision.pump, decision.fan
+            ahead.last_tick = now
+            ahead.follow()
+            if switched:
+                count.switched(now, pump=pump)
+                if pump and count.begun and given_up(*count.swing):
+                    break
+        count.begun = tick >= settled
+    return count.cycle(hour.when)
+
+
+class _Count:
+    """Counts runs, rests and starts, and follows the true air, once the hour has settled."""
+
+    def __init__(self) -> None:
+        self.begun = False
+        """Whether steps and starts count."""
+        self._least_c, self._most_c = math.inf, -math.inf
+        self._runs_s: list[float] = []
+        self._rests_s: list[float] = []
+        self._starts = 0
+        self._since_s = 0.0
+
+    @property
+    def swing(self) -> tuple[float, float, float]:
+        """The lowest and the highest air [°C], and the starts an hour."""
+        return self._least_c, self._most_c, self._starts / COUNTED_H
+
+    def moved(self, air: Course, _reservoir: Course, _pump: bool) -> None:
+        """Take a step of the chamber."""
+        if self.begun:
+            least_c, most_c = air.extremes_c()
+            self._least_c, self._most_c = min(self._least_c, least_c), max(self._most_c, most_c)
+
+    def switched(self, now: float, *, pump: bool) -> None:
+        """Take a start or a stop of the pump."""
+        if self._since_s > SETTLING_S:
+            (self._rests_s if pump else self._runs_s).append(now - self._since_s)
+        self._since_s = now
+        self._starts += pump and self.begun
+
+    def cycle(self, when: str) -> Cycle:
+        """Return what was counted."""
+        least_c, most_c, starts_per_h = self.swing
+        return Cycle(
+            when=when,
+            on_s=_mean(self._runs_s),
+            off_s=_mean(self._rests_s),
+            starts_per_h=starts_per_h,
+            air_min_c=least_c,
+            air_max_c=most_c,
+        )
 
 
 def _next_tick(
@@ -201,20 +227,6 @@ class _SteadyRoom:
         """Return False."""
         del instant
         return False
-
-
-class _Swing:
-    """The lowest and the highest true air [°C] of the steps that count."""
-
-    def __init__(self) -> None:
-        self.counts = False
-        self.least_c, self.most_c = math.inf, -math.inf
-
-    def take(self, air: Course, _reservoir: Course, _pump: bool) -> None:
-        """Take a step of the chamber."""
-        if self.counts:
-            least_c, most_c = air.extremes_c()
-            self.least_c, self.most_c = min(self.least_c, least_c), max(self.most_c, most_c)
 
 
 def _mean(values: list[float]) -> float | None:
