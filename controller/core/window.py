@@ -67,6 +67,10 @@ class Bounds:
         else:
             self.at_most(at_mc - 1)
 
+    def at_or_below(self, at_mc: int) -> None:
+        """Keep the reading on its side of a threshold that is met at or below *at_mc*."""
+        self.threshold(at_mc + 1)
+
     # comparisons and not min() and max(): these run at every decision of a rehearsal
     def at_most(self, value_mc: float) -> None:
         """Let the reading, which is that or less, be no more."""
@@ -169,7 +173,10 @@ def window_of(context: AlarmContext, instants: Iterator[float]) -> DecisionWindo
 
 
 def _of_the_call(air: Bounds, cooling: Cooling, band: Band) -> None:
-    air.threshold(band.cut_out_mc + 1 if cooling.call else band.cut_in_mc)
+    if cooling.call:
+        air.at_or_below(band.cut_out_mc)
+    else:
+        air.threshold(band.cut_in_mc)
 
 
 def _of_the_reservoir(box: _Box, cooling: Cooling, inputs: Inputs, law: Law) -> None:
@@ -179,7 +186,7 @@ def _of_the_reservoir(box: _Box, cooling: Cooling, inputs: Inputs, law: Law) -> 
         if cooling.pump or cooling.call:
             keep_apart(box.air, box.reservoir, margin_mk)
     elif box.reservoir is not None:
-        box.reservoir.threshold(inputs.band.cut_out_mc - margin_mk + 1)
+        box.reservoir.at_or_below(inputs.band.cut_out_mc - margin_mk)
 
 
 def _of_the_flow(box: _Box, cooling: Cooling, inputs: Inputs, now: float, law: Law) -> None:
@@ -195,8 +202,7 @@ def _of_the_flow(box: _Box, cooling: Cooling, inputs: Inputs, now: float, law: L
         return
     if flow.air_peak_mc is not None:
         air.threshold(flow.air_peak_mc + 1)
-        answer = answer_mc(flow.air_peak_mc, cooling, inputs, now, rule)
-        air.threshold(floor(answer) + 1)  # met at or below it
+        air.at_or_below(floor(answer_mc(flow.air_peak_mc, cooling, inputs, now, rule)))
         room = box.room
         if room is not None and flow.room_mc is not None and room.value < flow.room_mc:
             room.at_most(room.value)  # a warmer room explains less
@@ -218,7 +224,7 @@ def _of_the_expectations(box: _Box, context: AlarmContext) -> None:
         air.threshold(settled.air_mc + RISE_MK)
         return
     fallen_mc = settled.air_mc - AIR_DROP_MK
-    air.threshold(fallen_mc + 1)
+    air.at_or_below(fallen_mc)
     if air.value <= fallen_mc:
         # room and water may explain the fall; what they have to be hangs on all three
         for bounds in (air, box.reservoir, box.room, box.coil_outlet):
