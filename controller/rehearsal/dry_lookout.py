@@ -106,7 +106,12 @@ class DryLookout:
         self.notified.swapped()
 
     def look(
-        self, loop: ControlLoop | PlainSwitch, now: float, *, powered: bool, asleep: bool
+        self,
+        loop: ControlLoop | PlainSwitch,
+        now: float,
+        *,
+        powered: bool,
+        awake: Callable[[datetime], bool],
     ) -> None:
         """Write a row of what the probes show, forecast from it, and notify.
 
@@ -114,7 +119,7 @@ class DryLookout:
             loop: The control.
             now: Monotonic instant [s].
             powered: Whether the machine has power; without it nothing is foreseen.
-            asleep: Whether the person is.
+            awake: Whether the person is, by the local time; asked for notices alone.
         """
         at_s = now - self._clock.origin
         control = loop if powered and isinstance(loop, ControlLoop) else None
@@ -125,7 +130,7 @@ class DryLookout:
             if self._forecaster is not None and control is not None:
                 self._foresee(self._forecaster, row, at_s)
         if self._notifier is not None and control is not None:
-            self._notify(self._notifier, control, at_s, asleep=asleep)
+            self._notify(self._notifier, control, at_s, awake=awake)
 
     def _row(self, now: float, loop: ControlLoop | PlainSwitch) -> TraceRow:
         readings = {
@@ -180,7 +185,12 @@ class DryLookout:
         )
 
     def _notify(
-        self, notifier: NoticeSource, loop: ControlLoop, at_s: float, *, asleep: bool
+        self,
+        notifier: NoticeSource,
+        loop: ControlLoop,
+        at_s: float,
+        *,
+        awake: Callable[[datetime], bool],
     ) -> None:
         """Let it be decided what the person is told now."""
         # what travels between processes, which few rehearsals need
@@ -208,4 +218,4 @@ class DryLookout:
         notifications = notifier(
             OutsideView(now=local, status=status, last_swap=last_swap, forecast=forecast, plan=plan)
         )
-        self.notified.take(notifications, at_s, asleep=asleep)
+        self.notified.take(notifications, at_s, asleep=not awake(local))

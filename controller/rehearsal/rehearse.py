@@ -390,12 +390,7 @@ class Rehearsal:
     def _look(self, now: float) -> None:
         """Let what is outside the control see how things are."""
         self._row_at = self._on_minute(now + self._row_every_s - MINUTE_S + 1e-6)
-        self.lookout.look(
-            self._loop,
-            now,
-            powered=self._trouble.power,
-            asleep=not self._grower.awake(self.clock.local()),
-        )
+        self.lookout.look(self._loop, now, powered=self._trouble.power, awake=self._grower.awake)
 
     def _moved(self, air: Course, reservoir: Course, pump: bool) -> None:
         self.tally.passed(air, reservoir, pump=pump, band=self._band)
