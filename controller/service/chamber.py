@@ -278,7 +278,7 @@ def _outputs_carried_over(old: Chamber, plan: Plan) -> tuple[OutputBank, State, 
         # the new wiring does not name it, so nobody would put it off any more
         problems = "; ".join(f"{name}: {why}" for name, why in failed.items())
         raise LostOutputsError(
-            f"a load that the new wiring does not reach may still be on: {problems}; this process "
+            f"a load may still be on that the new wiring does not reach: {problems}; this process "
             "ends, so that another one can switch it off; cut its supply by hand if it stays on"
         )
     if any(load.name == "pump" for load in closed):
