@@ -17,6 +17,11 @@ def chart_style() -> str:
     return (files("controller.pictures") / "files" / "chart.css").read_text(encoding="utf-8")
 
 
+def part_script() -> str:
+    """Return the script by which a page renews a part of itself and keeps what a person holds."""
+    return (files("controller.pictures") / "files" / "part.js").read_text(encoding="utf-8")
+
+
 @dataclass(frozen=True, slots=True)
 class Bar:
     """One of several amounts that are compared."""

@@ -100,7 +100,7 @@ PLANNED = {
     "unknown": _several(*KEYS), "changes": _several(*CHANGES), "apply": _several(*CHANGES),
     "undo": _several(*CHANGES), "usual": _several("day=29 C", "pack=bottle-1"),
     # a large number of a question would end all those after it as outdated
-    "price": NUMBER, "n": {"enum": ["", "0", "-1", "no number"]},
+    "price": NUMBER, "page": TEXT, "n": {"enum": ["", "0", "-1", "no number"]},
 }  # fmt: skip
 PLAN: dict[tuple[str, str], tuple[dict[str, Any], tuple[int, ...]]] = {
     ("GET", "/"): (PLANNED, (200,)),

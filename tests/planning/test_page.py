@@ -26,6 +26,8 @@ QUIET = [
 ]  # fmt: skip
 LONG_MS = 90_000
 """On a machine that does much else a rehearsal takes its time."""
+NEWEST_CHANGE = "#better:not([aria-busy]) .changes button"
+"""One of the answers that are shown, and not of those before them."""
 FOAM_BOX = (
     "units=metric&species=king-oyster&walls=foam-50&size=70+x+50+x+100+cm&blocks=8+kg&lights=5+W"
     "&day=26+C&night=22+C&cooler=thick&cooler_volume=40+L&pack=gel-large&packs_in_water=8&packs=20"
@@ -81,7 +83,7 @@ def test_a_control_answers_a_change_applies_and_save_writes(
     assert page.locator(".verdict.well").is_visible()
     assert page.locator("#result svg.chart").count() == 1
     assert page.evaluate("document.documentElement.scrollWidth") <= width
-    page.locator("#better .changes button").first.wait_for()
+    page.locator(NEWEST_CHANGE).first.wait_for()
 
     page.locator("#q-day").focus()
     page.keyboard.press("Control+A")
@@ -94,8 +96,8 @@ def test_a_control_answers_a_change_applies_and_save_writes(
     page.locator("#p-day:has-text('79 F')").wait_for()
     page.keyboard.press("Control+A")
     page.keyboard.type("26 C")
-    page.locator("#result .verdict.well").wait_for()
-    apply = page.locator("#better .changes button").first
+    page.locator("#result:not([aria-busy]) .verdict.well").wait_for()
+    apply = page.locator(NEWEST_CHANGE).first
     apply.wait_for()
     apply.focus()
     page.keyboard.press("Enter")
@@ -113,6 +115,51 @@ def test_a_control_answers_a_change_applies_and_save_writes(
     assert settings.chamber.species == "king-oyster"
     assert "#: changes = [" in file.read_text(encoding="utf-8")
     page.close()
+
+
+def _opened(browser: Any, address: str) -> Any:
+    """Return the page with everything answered, by a fresh browser window."""
+    page = browser.new_page()
+    page.set_default_timeout(LONG_MS)
+    page.goto(f"{address}/?{FOAM_BOX}")
+    page.locator(NEWEST_CHANGE).first.wait_for()
+    return page
+
+
+@needs("chromium")
+def test_a_new_list_keeps_the_focus_on_the_change_that_a_person_is_at(
+    served: tuple[str, Path], browser: Any
+) -> None:
+    """Or on the list, where that change is gone: Enter never applies another one."""
+    page = _opened(browser, served[0])
+    held = page.locator(NEWEST_CHANGE).last
+    key = held.get_attribute("value")
+    page.locator("#result summary").first.click()
+    held.focus()
+
+    page.evaluate("number += 1; isOld(result, better); renew()")
+    page.locator(NEWEST_CHANGE).first.wait_for()
+    assert page.evaluate("document.activeElement.value") == key
+    assert page.locator("#result details[open]").count() == 1
+
+    page.evaluate("putInPlace(better, '<button value=another>Apply</button>')")
+    assert page.evaluate("document.activeElement.id") == "better"
+    page.close()
+
+
+@needs("chromium")
+def test_two_open_pages_both_answer(served: tuple[str, Path], browser: Any) -> None:
+    """The page that was opened last does not silence the one before it."""
+    first = _opened(browser, served[0])
+    second = _opened(browser, served[0])
+
+    for page, day, verdict in (
+        (second, "41 C", "alarm"), (second, "26 C", "well"), (first, "41 C", "alarm"),
+    ):  # fmt: skip
+        page.locator("#q-day").fill(day)
+        page.locator(f"#result:not([aria-busy]) .verdict.{verdict}").wait_for()
+    first.close()
+    second.close()
 
 
 def test_without_scripts_it_is_a_form(served: tuple[str, Path]) -> None:

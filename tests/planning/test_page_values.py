@@ -218,7 +218,7 @@ def test_what_cannot_be_saved_is_reported_with_its_reason(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """By the writer that `coldpin plan` gives the page: a folder that is missing is no crash."""
-    asked = plan_app.PlanQuery(complete({}), 0.3, 0, "name=box")
+    asked = plan_app.PlanQuery(complete({}), 0.3, plan_app.Turn("", 0), "name=box")
     planner = plan_app.Planner(file=tmp_path / "gone" / "box.toml", start={}, write=replace_content)
     monkeypatch.setattr(plan_app, "consult", lambda answers, **_: consultation_of(answers))
 
@@ -230,7 +230,7 @@ def test_what_cannot_be_saved_is_reported_with_its_reason(
         raise PhysicsError("too warm")
 
     monkeypatch.setattr(plan_app, "consult", refuse)
-    other = plan_app.PlanQuery(complete({"blocks": "3 kg"}), 0.3, 0, "name=box")
+    other = plan_app.PlanQuery(complete({"blocks": "3 kg"}), 0.3, plan_app.Turn("", 0), "name=box")
     assert (
         plan_app._save(planner, other, replace=False)
         .headers["location"]
@@ -251,6 +251,21 @@ def test_a_remembered_result_is_saved_with_the_answers_that_were_asked(
 
     assert "lights_w = 20  # watts while they are on (assumed: not known)" in assumed.text
     assert "lights_w = 20  # watts while they are on\n" in given.text
+
+
+def test_a_question_is_outdated_by_later_ones_of_its_own_page_alone(tmp_path: Path) -> None:
+    planner = plan_app.Planner(file=tmp_path / "box.toml", start={}, write=replace_content)
+
+    assert planner.take(plan_app.Turn("one", 7))
+    assert planner.take(plan_app.Turn("other", 1))
+    assert planner.take(plan_app.Turn("one", 7)), "sketch, result and list are of one question"
+    assert not planner.take(plan_app.Turn("one", 6))
+    with pytest.raises(OutdatedError):
+        planner.consultation(complete({}), turn=plan_app.Turn("one", 6))
+
+    for number in range(plan_app.MOST_PAGES):
+        planner.take(plan_app.Turn(f"page {number}", 1))
+    assert planner.take(plan_app.Turn("one", 6)), "forgotten"
 
 
 def test_usual_answers_follow_the_place_where_the_page_comes_anew(tmp_path: Path) -> None:

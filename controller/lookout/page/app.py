@@ -54,7 +54,7 @@ from controller.lookout.page.notice_services import NoticeSender, TestMessage, s
 from controller.lookout.page.picture import Pictures, View, neighbours, view_of
 from controller.lookout.page.recent_events import recent_events, since_last_visit
 from controller.lookout.readings import change_words
-from controller.pictures.html import chart_style
+from controller.pictures.html import chart_style, part_script
 from controller.pictures.request_answers import answer_words
 from controller.pictures.words import moment
 from controller.records.requests_file import REQUESTS, ask, request_of, swaps
@@ -399,7 +399,7 @@ class _Page:
         return _file("page.css", "text/css", chart_style())
 
     def script(self, _request: WebRequest) -> Response:
-        return _file("page.js", "text/javascript")
+        return _file("page.js", "text/javascript", part_script())
 
     def icon(self, _request: WebRequest) -> Response:
         return _file("icon.svg", "image/svg+xml")

@@ -24,7 +24,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from controller.errors import InputFileError, PhysicsError, SettingsError
-from controller.pictures.html import chart_style
+from controller.pictures.html import chart_style, part_script
 from controller.planning.answers import UNKNOWN, Answers, OwnFile, complete, texts_in, texts_of
 from controller.planning.changes import best_changes
 from controller.planning.configuration import settings_of
@@ -41,8 +41,18 @@ from controller.planning.questions import every_question
 
 MOST_REMEMBERED = 24
 """Results that are kept, so that going back to a setting is at once."""
+MOST_PAGES = 100
+"""Open pages whose newest question is kept; of a page forgotten, no work ends early."""
 DEFAULT_PRICE = 0.30
 _TYPES = {"css": "text/css", "js": "text/javascript"}
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """Which question of which open page; a later one of the same page makes it outdated."""
+
+    page: str
+    number: int
 
 
 @dataclass(slots=True)
@@ -62,14 +72,16 @@ class Planner:
     _results: OrderedDict[str, Consultation] = field(default_factory=OrderedDict)
     _changes: OrderedDict[str, BetterList] = field(default_factory=OrderedDict)
     _work: threading.Lock = field(default_factory=threading.Lock)
-    _newest: int = 0
+    _newest: OrderedDict[str, int] = field(default_factory=OrderedDict)
+    """The number of each page's newest question."""
+    _turns: threading.Lock = field(default_factory=threading.Lock)
 
-    def consultation(self, answers: Answers, *, number: int | None = None) -> Consultation:
+    def consultation(self, answers: Answers, *, turn: Turn | None = None) -> Consultation:
         """Return what came of the answers, from memory where they were asked before.
 
         Args:
             answers: The answers.
-            number: Of the question; a later one ends the work on it. None: nothing ends it.
+            turn: A later one of the same page ends the work. None: nothing ends it.
 
         Raises:
             OutdatedError: A later question came.
@@ -77,20 +89,16 @@ class Planner:
             PhysicsError: A figure outside the range of the formulas.
         """
         key = _key(answers)
-
-        def is_outdated() -> bool:
-            return number is not None and number < self._newest
-
         with self._work:
-            if is_outdated():
+            if self._is_outdated(turn):
                 raise OutdatedError
             if key not in self._results:
-                self._results[key] = consult(answers, is_outdated=is_outdated)
+                self._results[key] = consult(answers, is_outdated=lambda: self._is_outdated(turn))
                 _forget(self._results)
             self._results.move_to_end(key)
             return self._results[key].for_answers(answers)
 
-    def changes(self, answers: Answers, *, number: int | None = None) -> BetterList:
+    def changes(self, answers: Answers, *, turn: Turn | None = None) -> BetterList:
         """Return what to change first.
 
         Raises:
@@ -98,9 +106,9 @@ class Planner:
             SettingsError: The answers make no configuration that can be used.
             PhysicsError: A figure outside the range of the formulas.
         """
-        result, key = self.consultation(answers, number=number), _key(answers)
+        result, key = self.consultation(answers, turn=turn), _key(answers)
         with self._work:
-            if number is not None and number < self._newest:
+            if self._is_outdated(turn):
                 raise OutdatedError
             if key not in self._changes:
                 judgement = result.judgement
@@ -115,15 +123,22 @@ class Planner:
             self._results.clear()
             self._changes.clear()
 
-    def is_outdated(self, number: int) -> bool:
-        """Return whether a later question came meanwhile, and note this one."""
-        outdated = number < self._newest
-        self._newest = max(self._newest, number)
-        return outdated
+    def take(self, turn: Turn) -> bool:
+        """Return whether a question is its page's newest; from then on it ends those before it."""
+        with self._turns:
+            if self._is_outdated(turn):
+                return False
+            self._newest[turn.page] = turn.number
+            self._newest.move_to_end(turn.page)
+            _forget(self._newest, MOST_PAGES)
+            return True
+
+    def _is_outdated(self, turn: Turn | None) -> bool:
+        return turn is not None and turn.number < self._newest.get(turn.page, turn.number)
 
 
-def _forget(kept: OrderedDict[str, Any]) -> None:
-    while len(kept) > MOST_REMEMBERED:
+def _forget(kept: OrderedDict[str, Any], most: int = MOST_REMEMBERED) -> None:
+    while len(kept) > most:
         kept.popitem(last=False)
 
 
@@ -137,7 +152,7 @@ class PlanQuery:
 
     answers: Answers
     price: float
-    number: int
+    turn: Turn
     link: str
     """The same as the query of an address, which leads back to it."""
 
@@ -167,7 +182,8 @@ def plan_query_of(
     link = urlencode(
         [*texts_of(answers).items(), *(("changes", each) for each in changes), ("price", price)]
     )
-    return PlanQuery(answers, price, int(_number(form.get("n", [""])[0], 0.0)), link)
+    turn = Turn(form.get("page", [""])[0][:20], int(_number(form.get("n", [""])[0], 0.0)))
+    return PlanQuery(answers, price, turn, link)
 
 
 def _given(
@@ -252,7 +268,7 @@ class Pages:
 
     def _part(self, request: Request, of: Callable[[PlanQuery], Response]) -> Response:
         query = plan_query_of(parse_qs(request.url.query), self.planner)
-        if self.planner.is_outdated(query.number):
+        if not self.planner.take(query.turn):
             return Response(status_code=204)
         try:
             return of(query)
@@ -266,12 +282,12 @@ class Pages:
         return self._html("sketch.html", shown=shown, problems=query.answers.problems)
 
     def _result(self, query: PlanQuery) -> Response:
-        consultation = self.planner.consultation(query.answers, number=query.number)
+        consultation = self.planner.consultation(query.answers, turn=query.turn)
         shown = result_of(consultation, query.price)
         return self._html("result.html", result=shown, problems=query.answers.problems)
 
     def _better(self, query: PlanQuery) -> Response:
-        better = self.planner.changes(query.answers, number=query.number)
+        better = self.planner.changes(query.answers, turn=query.turn)
         return self._html("better.html", better=better)
 
     def _html(self, template: str, **values: object) -> Response:
@@ -297,7 +313,7 @@ def app_of(planner: Planner) -> Starlette:
             Route("/better", pages.better),
             Route("/save", pages.save, methods=["POST"]),
             Route("/plan.css", _file("plan.css")),
-            Route("/plan.js", _file("plan.js")),
+            Route("/plan.js", _file("plan.js", part_script())),
         ]
     )
 
@@ -347,7 +363,7 @@ def backup_of(file: Path) -> Path:
     return file.with_name(f"{file.name}.before")
 
 
-def _file(name: str) -> Callable[[Request], Response]:
+def _file(name: str, more: str = "") -> Callable[[Request], Response]:
     content = (files("controller.planning.page") / "files" / name).read_text(encoding="utf-8")
     kind = _TYPES[name.rpartition(".")[2]]
-    return lambda _: Response(content, media_type=kind)
+    return lambda _: Response(content + more, media_type=kind)

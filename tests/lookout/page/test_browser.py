@@ -133,6 +133,28 @@ def test_words_change_while_one_looks(served: tuple[str, Path, str], browser: An
     page.close()
 
 
+def test_new_words_keep_what_a_person_holds(served: tuple[str, Path, str], browser: Any) -> None:
+    """The focus stays where it was, and an alarm that was opened stays open, in its new place."""
+    address, place, _ = served
+    put_status(place, status(alarms=[alarm("air_high")]))
+    page = browser.new_page()
+    page.goto(address)
+    page.locator("#alarm-air_high summary").click()
+
+    put_status(place, status(alarms=[alarm("reservoir_warm"), alarm("air_high")]))
+    page.wait_for_selector("#alarm-reservoir_warm")
+
+    assert page.evaluate("document.activeElement.parentElement.id") == "alarm-air_high"
+    assert page.evaluate("[...document.querySelectorAll('details[open]')].map((e) => e.id)") == [
+        "alarm-air_high"
+    ]
+
+    put_status(place, status())
+    page.wait_for_selector("#alarm-air_high", state="detached")
+    assert page.evaluate("document.activeElement.id") == "live"
+    page.close()
+
+
 def test_silence_shows_while_one_looks(served: tuple[str, Path, str], browser: Any) -> None:
     """The control process stops: within its patience the page says so, loudly."""
     address, place, _ = served

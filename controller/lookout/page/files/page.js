@@ -20,9 +20,7 @@ async function fetched(address) {
 function show(text) {
   if (text === shown) return; // nothing new: a screen reader need not say it again
   shown = text;
-  const open = [...live.querySelectorAll("details[open]")].map((each) => each.id);
-  live.innerHTML = text;
-  for (const id of open) at(id)?.setAttribute("open", "");
+  putInPlace(live, text);
 }
 
 // What was shown last may have been good news: it must not stay in the headline's place.
@@ -60,7 +58,7 @@ async function refresh() {
 async function draw() {
   const place = at("picture");
   try {
-    place.innerHTML = await (await fetched("/picture?" + place.dataset.query)).text();
+    putInPlace(place, await (await fetched("/picture?" + place.dataset.query)).text());
   } catch {
     // the headline says when the chamber cannot be reached; the old picture has its own times
   }

@@ -4,7 +4,8 @@ const form = document.getElementById("plan");
 const result = document.getElementById("result");
 const better = document.getElementById("better");
 const WAIT_MS = 50;
-let number = Date.now();
+const PAGE = Math.random().toString(36).slice(2); // two open pages do not end each other's questions
+let number = 0;
 let waiting = 0;
 let under_way = null;
 
@@ -15,17 +16,23 @@ function query() {
   for (const [name, value] of new FormData(form)) {
     if (name !== "replace") fields.append(name, value);
   }
+  fields.set("page", PAGE);
   fields.set("n", String(number));
   return fields.toString();
 }
 
 async function part(path, place, signal) {
-  place.setAttribute("aria-busy", "true");
   const answer = await fetch(`${path}?${query()}`, { signal });
-  if (answer.status === 200) {
-    place.innerHTML = await answer.text();
-    place.removeAttribute("aria-busy");
-  }
+  if (!answer.ok) throw new Error(String(answer.status));
+  if (answer.status === 200) putInPlace(place, await answer.text());
+}
+
+function isOld(...places) {
+  for (const each of places) each.setAttribute("aria-busy", "true");
+}
+
+function isNew(place) {
+  place.removeAttribute("aria-busy");
 }
 
 function marked() {
@@ -41,6 +48,7 @@ function marked() {
 
 async function renew() {
   number += 1;
+  isOld(result, better);
   if (under_way !== null) under_way.abort();
   under_way = new AbortController();
   const { signal } = under_way;
@@ -49,15 +57,23 @@ async function renew() {
     marked();
     await part("/result", result, signal);
     marked();
+    isNew(result);
     const works = result.querySelector(".verdict.well") !== null;
     document.title = `${works ? "Works" : "Does not work yet"}: plan of a chamber`;
     await part("/better", better, signal);
+    isNew(better);
   } catch (error) {
-    if (error.name !== "AbortError") result.textContent = "coldpin plan does not answer; is it still running?";
+    if (error.name !== "AbortError") unanswered();
   }
 }
 
+function unanswered() {
+  result.textContent = "coldpin plan does not answer; is it still running?";
+  isNew(result);
+}
+
 function soon() {
+  isOld(result, better);
   clearTimeout(waiting);
   waiting = setTimeout(renew, WAIT_MS);
 }
@@ -95,5 +111,6 @@ form.addEventListener("submit", (event) => {
 
 if (better.querySelector(".changes") === null) {
   under_way = new AbortController();
-  part("/better", better, under_way.signal).catch(() => {});
+  isOld(better);
+  part("/better", better, under_way.signal).then(() => isNew(better), () => {});
 }
