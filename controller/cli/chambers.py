@@ -128,4 +128,5 @@ def _budget_document(budget: Budget) -> dict[str, object]:
             {"chamber": name, "at": at.isoformat(timespec="seconds"), "packs_missing": missing}
             for name, at, missing in budget.without
         ],
+        "unknown": list(budget.unknown),
     }

@@ -22,11 +22,15 @@ class Budget:
     """Name and packs wanted, most first."""
     without: tuple[tuple[str, datetime, int], ...]
     """Swaps that go short where packs go to the earliest first: name, when, packs missing."""
+    unknown: tuple[str, ...]
+    """Chambers of which nothing can be foretold: what they will want comes on top."""
 
     @property
-    def keeps_up(self) -> bool:
-        """Whether the freezer serves every swap of the plans."""
-        return not self.without
+    def keeps_up(self) -> bool | None:
+        """Whether the freezer serves every swap; None: it serves those that are known."""
+        if self.without:
+            return False
+        return None if self.unknown else True
 
 
 def budget_of(
@@ -69,6 +73,7 @@ def budget_of(
         frozen=ready + packs_per_day * hours / 24.0,
         by_chamber=tuple(sorted(by_chamber.items(), key=lambda each: (-each[1], each[0]))),
         without=tuple(without),
+        unknown=tuple(chamber.name for chamber in chambers if not chamber.known),
     )
 
 
@@ -79,11 +84,24 @@ def budget_words(budget: Budget, *, now: datetime) -> str:
         budget: The budget.
         now: Now, in the zone to speak in.
     """
+    return " ".join(filter(None, (_planned_words(budget, now=now), _unknown_words(budget))))
+
+
+def _unknown_words(budget: Budget) -> str:
+    if not budget.unknown:
+        return ""
+    names, need = budget.unknown, "needs" if len(budget.unknown) == 1 else "need"
+    listed = " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
+    return f"How many packs {listed} {need} within {budget.hours:.0f} hours is not known."
+
+
+def _planned_words(budget: Budget, *, now: datetime) -> str:
+    within = f"within {budget.hours:.0f} hours"
     if not budget.wanted:
-        return f"No swap is planned within {budget.hours:.0f} hours."
+        return "" if budget.unknown else f"No pack change is planned {within}."
     are = "is" if budget.wanted == 1 else "are"
-    packs = f"{pack_count(budget.wanted)} {are} planned within {budget.hours:.0f} hours"
-    if budget.keeps_up:
+    packs = f"{pack_count(budget.wanted)} {are} planned {within}"
+    if not budget.without:
         return f"{packs}; the freezer, which has {budget.frozen:.0f} until then, keeps up."
     name, at, missing = budget.without[0]
     total = sum(short for _, _, short in budget.without)

@@ -333,7 +333,7 @@ def _keys(names: tuple[str, ...], *, markdown: bool = False) -> None:
 def _budgets() -> None:
     budget: Any = SimpleNamespace(
         hours=24.0, wanted=12, frozen=9.96, keeps_up=False, by_chamber=(("loft", 8), ("shelf", 4)),
-        without=(("loft", BEGAN, 3),),
+        without=(("loft", BEGAN, 3),), unknown=("attic",),
     )  # fmt: skip
     _json(chambers._budget_document(budget))
 

@@ -91,7 +91,7 @@ def test_one_freezer_serves_what_it_can_and_says_what_it_cannot() -> None:
     assert budget.frozen == 24.0
     assert budget.by_chamber == (("shelf", 16), ("loft", 6))
     assert budget.without == (("shelf", NOW + timedelta(hours=14), 3),)
-    assert not budget.keeps_up
+    assert budget.keeps_up is False
     words = budget_words(budget, now=NOW)
     assert "22 packs are planned within 24 hours" in words
     assert "3 are missing, the first 3 for shelf at Wed 04:00" in words
@@ -115,7 +115,27 @@ def test_a_freezer_that_keeps_up_is_reported_too() -> None:
     assert keeps.keeps_up
     assert "keeps up" in budget_words(keeps, now=NOW)
     none = budget_of([chamber("shelf")], packs_per_day=12.0, now=NOW, hours=48.0)
-    assert budget_words(none, now=NOW) == "No swap is planned within 48 hours."
+    assert budget_words(none, now=NOW) == "No pack change is planned within 48 hours."
+
+
+def test_packs_of_a_chamber_without_a_forecast_are_not_counted_as_none() -> None:
+    """Unknown is never good news: neither "no pack change" nor "the freezer keeps up"."""
+    new = [chamber(name, known=False, early=None, due=None) for name in ("cellar", "loft", "attic")]
+
+    alone = budget_of(new[:1], packs_per_day=12.0, now=NOW)
+    beside = budget_of([*new, chamber("shelf", plan=(planned(2, 8),))], packs_per_day=12.0, now=NOW)
+    short = budget_of([*new, chamber("shelf", plan=(planned(2, 99),))], packs_per_day=1.0, now=NOW)
+
+    assert alone.keeps_up is None
+    assert budget_words(alone, now=NOW) == (
+        "How many packs cellar needs within 24 hours is not known."
+    )
+    assert beside.keeps_up is None
+    assert budget_words(beside, now=NOW) == (
+        "8 packs are planned within 24 hours; the freezer, which has 24 until then, keeps up. "
+        "How many packs cellar, loft and attic need within 24 hours is not known."
+    )
+    assert short.keeps_up is False
 
 
 def test_documents_that_are_not_ours_are_not_known() -> None:
