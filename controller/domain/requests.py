@@ -16,6 +16,8 @@ SWAP_AHEAD = timedelta(minutes=5)
 """A pack change is logged for no later than this from now: two clocks may differ so much."""
 PAUSED_LONGER = "a longer pause was running already"
 """How the answer to a pause ends that changes nothing, because a longer one holds."""
+NOTHING_BEGINS = "nothing to do"
+"""How the answer to a request begins that found nothing to end or to mark."""
 REFUSED_BEGINS = "refused"
 """How the answer to a request begins that was not done."""
 
@@ -163,6 +165,11 @@ class Answer:
     def is_refusal(self) -> bool:
         """Whether it says that the request was not done."""
         return self.text.startswith((REFUSED_BEGINS, "cannot", "too late", "no stage"))
+
+    @property
+    def found_nothing(self) -> bool:
+        """Whether it says that there was nothing to end or to mark."""
+        return self.text.startswith(NOTHING_BEGINS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

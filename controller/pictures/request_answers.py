@@ -32,6 +32,8 @@ def answer_words(request: Request, now: datetime) -> str:
         return "Waiting for coldpin to take it…"
     if request.answer.is_refusal:
         return f"Not done: {request.answer.text}."
+    if request.answer.found_nothing:
+        return f"{request.answer.text.capitalize()}."
     match request.payload:
         case LogSwap(packs=packs, at=at):
             return f"Logged: {pack_count(packs)} at {moment(at, now, far=False)}."

@@ -9,14 +9,18 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
-from controller.core.state import NOTHING_ASKED, Asked
+from controller.core.alarm_board import standing_alarms
+from controller.core.state import NOTHING_ASKED, Asked, State
 from controller.domain.alarms import AlarmName
+from controller.domain.control_phase import Phase
 from controller.domain.requests import (
     LONGEST_PAUSE_S,
+    NOTHING_BEGINS,
     PAUSED_LONGER,
     Acknowledge,
     LogSwap,
     Pause,
+    Payload,
     ReportSwapDue,
     Request,
     RequestKind,
@@ -98,8 +102,12 @@ class PendingRequests:
         self._thread = threading.Thread(target=self._work, name="requests", daemon=True)
         self._thread.start()
 
-    def take(self) -> Asked:
-        """Return what people have asked for since the last tick, and answer it."""
+    def take(self, state: State) -> Asked:
+        """Return what people have asked for since the last tick, and answer it.
+
+        Args:
+            state: The control's; says whether there is anything to end or to mark.
+        """
         if not self._waiting:
             return NOTHING_ASKED
         asked = NOTHING_ASKED
@@ -107,7 +115,7 @@ class PendingRequests:
             request = self._waiting.popleft()
             try:
                 refusal = self._why_refused(request)
-                asked, text = (asked, refusal) if refusal else self._done(request, asked)
+                asked, text = (asked, refusal) if refusal else self._done(request, asked, state)
             except Exception as error:  # noqa: BLE001 - no row of a file may end the control
                 text = f"cannot be done: {type(error).__name__}: {words_of(error)}"
             if request.kind is not RequestKind.FORECAST:  # comes every few minutes
@@ -115,9 +123,10 @@ class PendingRequests:
             self._answers.append((request.id, text))
         return asked
 
-    def _done(self, request: Request, asked: Asked) -> tuple[Asked, str]:
+    def _done(self, request: Request, asked: Asked, state: State) -> tuple[Asked, str]:
         """Do what is asked for, and return what the loop is to be asked, and the answer."""
-        text = "done"
+        lacking = self._lacking(request.payload, state)
+        text = "done" if lacking is None else f"{NOTHING_BEGINS}: {lacking}"
         match request.payload:
             case Pause(for_s=for_s):
                 left_s = self._pause_left_s(request, for_s)
@@ -147,6 +156,24 @@ class PendingRequests:
             case ReportSwapDue() as report:
                 self._pass_on_swap_due(request, report)
         return asked, text
+
+    def _lacking(self, payload: Payload, state: State) -> str | None:
+        """Return what is not there that somebody wants to end or to mark; None: it is there.
+
+        The loop is asked all the same, for it may have come meanwhile.
+        """
+        cooling = state.cooling
+        match payload:
+            case Resume() if self._paused_until_boot_s <= self._boottime():
+                return "no pause was running"
+            case Reset() if cooling.phase is not Phase.LOCKOUT and not cooling.failed_tries:
+                return "no lockout was in force"
+            case Acknowledge(alarm=named):
+                standing = {alarm.name for alarm in standing_alarms(state)}
+                if named is None:
+                    return None if standing else "no alarm was active"
+                return None if named in standing else f"{named} was not active"
+        return None
 
     def close(self, timeout_s: float = 1.0) -> None:
         """Write the answers that wait, if the medium allows it within the time [s]."""

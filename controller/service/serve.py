@@ -218,7 +218,7 @@ class _Process:
             started = _monotonic()
             self._records.ahead_s = boottime() - started  # only one of them stops in a suspend
             self._judge_lateness(started - due, tick_s, started)
-            asked = self._requests.take()
+            asked = self._requests.take(self._chamber.loop.state)
             chamber = self._chamber  # after the requests, which may have changed the stage
             decision = chamber.tick(
                 started,

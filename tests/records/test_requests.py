@@ -12,8 +12,9 @@ from pathlib import Path
 import pytest
 from structlog.testing import capture_logs
 
+from controller.core.decide import begin
 from controller.core.state import NOTHING_ASKED, Asked
-from controller.domain.alarms import AlarmName
+from controller.domain.alarms import Alarm, AlarmName
 from controller.domain.requests import (
     LONGEST_PAUSE_S,
     Acknowledge,
@@ -26,7 +27,9 @@ from controller.domain.requests import (
     Reset,
     Resume,
     SetStage,
+    kind_of,
 )
+from controller.pictures.request_answers import answer_words
 from controller.records.requests_file import (
     AskedAt,
     answer_all,
@@ -43,6 +46,9 @@ from tests.support.waiting import until
 
 BOOT = "boot-a"
 AT = datetime(2026, 5, 28, 18, 30, tzinfo=UTC)
+CALM = begin(0.0)
+STATE = begin(0.0, locked_since=0.0, alarms=[Alarm(name="air_high", about="", acknowledged=False)])
+"""A lockout, and an active alarm."""
 DUE: list[tuple[bool, float]] = []
 """What the loop was told of packs being due."""
 
@@ -127,7 +133,7 @@ def test_any_row_is_answered_and_none_ends_the_loop(
             f" (9, {statement}, 'x', 1780000000000, '{BOOT}', 1000000, NULL, NULL)"
         )
     file.close()
-    last = put(path, Resume())
+    last = put(path, Reset())
 
     pending = open_pending()
     answers = [answer_when_there(path, number, pending) for number in (first, 9, last)]
@@ -306,12 +312,12 @@ def open_pending(tmp_path: Path) -> Iterator[Callable[..., PendingRequests]]:
 def next_asked(open_pending: PendingRequests) -> Asked:
     """Return what the loop is asked once requests have come."""
     until(lambda: open_pending._waiting)
-    return open_pending.take()
+    return open_pending.take(STATE)
 
 
 def answer_when_there(path: Path, number: int, open_pending: PendingRequests) -> str:
     """Return the answer to a request, the loop taking what comes meanwhile."""
-    until(lambda: answer_to(path, number) is not None, meanwhile=open_pending.take)
+    until(lambda: answer_to(path, number) is not None, meanwhile=lambda: open_pending.take(STATE))
     text = answer_to(path, number)
     assert text is not None
     return text
@@ -321,7 +327,7 @@ def answer_when_there(path: Path, number: int, open_pending: PendingRequests) ->
     ("payload", "asked", "answered"),
     [
         (Reset(), Asked(reset=True), "done"),
-        (Resume(), Asked(resume=True), "done"),
+        (Resume(), Asked(resume=True), "nothing to do: no pause was running"),
         (Pause(for_s=600), Asked(pause_s=600.0), "paused for 600 s"),
         (Acknowledge(alarm="air_high"), Asked(acknowledge=(AlarmName.AIR_HIGH,)),
          "done"),
@@ -344,9 +350,52 @@ def test_request_reaches_the_loop_once_and_is_answered(
     pending = open_pending()
 
     assert next_asked(pending) == asked
-    assert pending.take() is NOTHING_ASKED
+    assert pending.take(STATE) is NOTHING_ASKED
     pending.close(5.0)
     assert answer_to(path, number) == answered
+
+
+@pytest.mark.parametrize(
+    ("payload", "answered"),
+    [
+        (Reset(), "nothing to do: no lockout was in force"),
+        (Acknowledge(), "nothing to do: no alarm was active"),
+        (Acknowledge(alarm="air_low"), "nothing to do: air_low was not active"),
+        (Resume(), "nothing to do: no pause was running"),
+    ],
+)
+def test_where_there_is_nothing_to_end_or_mark_the_answer_says_so(
+    tmp_path: Path, open_pending: Callable[..., PendingRequests], payload: Payload, answered: str
+) -> None:
+    """And the loop is asked all the same: it may have come meanwhile."""
+    path = tmp_path / "requests.sqlite"
+    number = put(path, payload)
+    pending = open_pending()
+    until(lambda: pending._waiting)
+
+    assert pending.take(CALM) != NOTHING_ASKED
+    pending.close(5.0)
+    assert answer_to(path, number) == answered
+    request = newest(path, kind_of(payload))
+    assert request is not None
+    assert request.answer is not None
+    assert request.answer.found_nothing
+    assert answer_words(request, AT) == f"{answered.capitalize()}."
+
+
+def test_a_pause_and_its_end_of_one_moment_are_both_done(
+    tmp_path: Path, open_pending: Callable[..., PendingRequests]
+) -> None:
+    """The loop has not heard of the pause when its end is read."""
+    path = tmp_path / "requests.sqlite"
+    put(path, Pause(for_s=600))
+    number = put(path, Resume())
+    pending = open_pending()
+    until(lambda: len(pending._waiting) == 2)
+
+    assert pending.take(CALM).resume
+    pending.close(5.0)
+    assert answer_to(path, number) == "done"
 
 
 @pytest.mark.parametrize(
@@ -405,7 +454,7 @@ def test_a_request_is_brought_while_an_earlier_one_still_waits_for_the_loop(
     second = put(path, Reset())
 
     until(lambda: len(pending._waiting) == 2)
-    assert pending.take() == Asked(reset=True)
+    assert pending.take(STATE) == Asked(reset=True)
     pending.close(5.0)
     assert [answer_to(path, number) for number in (first, second)] == ["noted", "done"]
 
@@ -466,13 +515,13 @@ def test_swap_due_has_one_row_and_comes_with_its_end(
         assert file.execute("SELECT count(*) FROM requests").fetchone() == (1,)
     file.close()
     opened = open_pending()
-    until(lambda: DUE, meanwhile=opened.take)
+    until(lambda: DUE, meanwhile=lambda: opened.take(STATE))
     assert DUE == [(True, 2300.0)]
 
     DUE.clear()
     monkeypatch.setattr("controller.records.requests_file.boot_id", lambda: "boot-b")
     report_swap_due(path, due=True, for_s=1800.0)
-    until(lambda: not unanswered(path, most=1000), meanwhile=opened.take)
+    until(lambda: not unanswered(path, most=1000), meanwhile=lambda: opened.take(STATE))
     assert DUE == []
 
 
@@ -504,9 +553,9 @@ def test_the_report_of_swap_due_outlives_a_restart_of_the_control_process(
     def received(boot: str) -> list[tuple[bool, float]]:
         DUE.clear()
         opened = open_pending(boot=boot)
-        number = put(path, Resume())  # comes after the word
+        number = put(path, Reset())  # comes after the word
         # may bring the word alone at first
-        until(lambda: answer_to(path, number) is not None, meanwhile=opened.take)
+        until(lambda: answer_to(path, number) is not None, meanwhile=lambda: opened.take(STATE))
         opened.close(5.0)
         assert answer_to(path, number) == "done"
         return list(DUE)
@@ -550,7 +599,7 @@ def test_of_two_pauses_the_longer_one_holds(
     pending = open_pending()
     until(lambda: len(pending._waiting) == 2)
 
-    assert pending.take() == asked
+    assert pending.take(STATE) == asked
     assert answer_when_there(path, second, pending) == answered
 
 

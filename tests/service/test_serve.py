@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from structlog.testing import capture_logs
 
-from controller.core.state import NOTHING_ASKED, Asked
+from controller.core.state import NOTHING_ASKED, Asked, State
 from controller.domain.events import BAND, REFUSED, STAGE
 from controller.domain.requests import SetStage
 from controller.errors import OutputError, ProbeError, SettingsError
@@ -246,7 +246,7 @@ class Asking:
         self.set_stage = set_stage
         return self
 
-    def take(self) -> Asked:
+    def take(self, _state: State) -> Asked:
         self.left -= 1
         if not self.left:
             self.do(self.set_stage)

@@ -256,7 +256,9 @@ def done_by_another(action: Action, requests: tuple[Request, ...], now: datetime
         at = datetime.fromtimestamp(each.asked_utc_ms / 1000, now.tzinfo)
         if now - at > timedelta(minutes=10):
             break
-        if type(each.payload) is type(action.payload) and each.answer is not None:
+        if type(each.payload) is not type(action.payload) or each.answer is None:
+            continue
+        if not (each.answer.is_refusal or each.answer.found_nothing):
             return f"That was done already, by {each.who} at {moment(at, now, far=False)}."
     return ""
 

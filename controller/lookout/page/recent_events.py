@@ -96,6 +96,8 @@ def _of_request(request: Request) -> str:
     words = f"{request.who} {_done(request)}"
     if answer is None:
         return f"{words} (not answered yet)"
+    if answer.found_nothing:
+        return f"{words} ({answer.text})"
     return f"{words} (not done: {answer.text})" if answer.is_refusal else words
 
 

@@ -313,6 +313,18 @@ def test_a_second_reset_learns_who_was_first(hand: Hand) -> None:
     assert "That was done already, by Tove at " in again.text
 
 
+@pytest.mark.parametrize("text", ["refused: a later pause", "nothing to do: no pause was running"])
+def test_what_was_not_done_may_be_asked_for_again(hand: Hand, text: str) -> None:
+    token = hand.enter(who="Tove")
+    asked = hand.client.post("/do/resume", data={"token": token})
+    number = int(asked.headers["location"].partition("=")[2])
+    answer_all(hand.place / REQUESTS, [(number, text)], utc_ms=0)
+
+    again = hand.client.post("/do/resume", data={"token": token})
+
+    assert again.status_code == 303
+
+
 def test_ending_somebody_elses_pause_asks_first(hand: Hand) -> None:
     """Hands may still be in the chamber."""
     ask(hand.place / REQUESTS, Pause(for_s=900.0), who="Ann")
@@ -787,7 +799,7 @@ def test_the_list_of_chambers_names_each_with_the_reason(tmp_path: Path) -> None
     assert answer.status_code == 200
     assert answer.text.index("&lt;b&gt;loft") < answer.text.index("hall shelf")
     assert 'href="http://localhost:8431/"' in answer.text
-    assert "No swap is planned within 24 hours." in answer.text
+    assert "How many packs &lt;b&gt;loft&lt;/b&gt; and hall shelf need within 24" in answer.text
 
 
 def test_the_list_of_chambers_is_closed_where_looking_is(tmp_path: Path) -> None:

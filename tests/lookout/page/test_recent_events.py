@@ -113,6 +113,16 @@ def test_alarms_and_requests_stand_in_one_order_newest_first(tmp_path: Path) -> 
     ]
 
 
+def test_an_end_of_nothing_is_shown_as_such(tmp_path: Path) -> None:
+    put_request(tmp_path, 5, Resume(), "nothing to do: no pause was running")
+
+    ((_, words),) = recent_events(
+        tmp_path / RECORDS, tmp_path / REQUESTS, since=NOW - HOUR, now=NOW, zone=UTC
+    )
+
+    assert words == "Tove (page) ended the pause (nothing to do: no pause was running)"
+
+
 @pytest.mark.parametrize(
     ("payload", "words"),
     [
