@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import csv
+from collections import deque
 from collections.abc import Iterator
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import groupby
 from operator import itemgetter
 from pathlib import Path
@@ -20,6 +21,10 @@ from controller.pictures.words import counted
 from controller.records.reader import RecordedReading, read_readings
 from controller.records.requests_file import REQUESTS, swaps
 from controller.settings.load import read_settings
+
+FOLLOWS_WITHIN = timedelta(minutes=10)
+"""A pack change is written at the next reading if that comes so soon; older readings are kept five
+minutes apart."""
 
 
 @click.command()
@@ -67,12 +72,22 @@ def _cells(at: datetime, reading: RecordedReading | None, packs: int | None) -> 
 def _with_swaps(
     rows: Iterator[RecordedReading], noted: list[tuple[datetime, int]]
 ) -> Iterator[tuple[datetime, RecordedReading | None, int]]:
-    """Yield each reading with the packs put in since the one before, then swaps that came later."""
-    waiting = sorted(noted)
+    """Yield each reading with the packs put in just before; a swap that none follows stands alone.
+
+    So it keeps its time where nothing was recorded, in the midst or at the end.
+    """
+    waiting = deque(
+        (at, sum(packs for _, packs in same))
+        for at, same in groupby(sorted(noted), key=itemgetter(0))
+    )
     for reading in rows:
         packs = 0
         while waiting and waiting[0][0] <= reading.at:
-            packs += waiting.pop(0)[1]
+            at, put_in = waiting.popleft()
+            if reading.at - at > FOLLOWS_WITHIN:
+                yield at, None, put_in
+            else:
+                packs += put_in
         yield reading.at, reading, packs
-    for at, same in groupby(waiting, key=itemgetter(0)):
-        yield at, None, sum(packs for _, packs in same)
+    for at, packs in waiting:
+        yield at, None, packs

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import tzinfo
+from itertools import accumulate
 from pathlib import Path
 
 import click
@@ -13,9 +14,11 @@ from controller.cli.files import reason_of, require_readable
 from controller.cli.instances import CONFIG
 from controller.cli.rights import as_owner_of, give_to_owner
 from controller.domain.places import records_path, state_directory
+from controller.domain.requests import SAME_CHANGE, LoggedSwap
 from controller.errors import InputFileError, ProbeError, RecordError, SettingsError
 from controller.history.importing import (
     add_history,
+    keep_without_readings,
     past_imports,
     reading_at,
     take_back,
@@ -85,20 +88,27 @@ def _import(settings: Settings, place: Path, csv_file: Path, *, local_times: boo
     problems: list[str] = []
     swapped: list[RecordedRow] = []
     name = f"import-{hashlib.sha256(csv_file.read_bytes()).hexdigest()[:16]}"
+    records = records_path(settings.records.path, place)
     result = add_history(
-        records_path(settings.records.path, place),
+        records,
         _readings(csv_file, problems, swapped, zone),
         name=name,
         chamber=settings.chamber.name,
         source=csv_file.name,
     )
-    logged = _log_swaps(place / REQUESTS, swapped, who=name)
+    new = _not_logged_yet(swapped, swaps(place / REQUESTS))
+    if new and not result.rows:
+        keep_without_readings(
+            records, at=new[0].at, name=name, chamber=settings.chamber.name, source=csv_file.name
+        )
+    for row in new:
+        log_past_swap(place / REQUESTS, at=row.at, packs=row.swap_packs or 0, who=name)
     for problem in problems[:MOST_SHOWN]:
         click.echo(problem, err=True)
     if len(problems) > MOST_SHOWN:
         click.echo(f"… and {len(problems) - MOST_SHOWN} more rows left out", err=True)
     click.echo(
-        f"{counted(result.rows, 'row')} and {counted(logged, 'pack change')} from {csv_file}; "
+        f"{counted(result.rows, 'row')} and {counted(len(new), 'pack change')} from {csv_file}; "
         f"{counted(len(problems), 'bad row')} left out, {result.covered} already there"
     )
     if result.without_switches:
@@ -142,13 +152,18 @@ def _readings(
             yield reading_at(row.at, celsius, pump=row.pump, fan=row.fan)
 
 
-def _log_swaps(path: Path, swapped: list[RecordedRow], *, who: str) -> int:
-    """Log the pack changes that are not logged yet, and return how many."""
-    known = {(swap.at, swap.packs) for swap in swaps(path)}
-    logged = 0
-    for row in swapped:
-        packs = row.swap_packs or 0
-        if (row.at, packs) not in known:
-            log_past_swap(path, at=row.at, packs=packs, who=who)
-            logged += 1
-    return logged
+def _not_logged_yet(
+    swapped: Sequence[RecordedRow], logged: Sequence[LoggedSwap]
+) -> list[RecordedRow]:
+    """Return the rows with a pack change that nobody has logged.
+
+    An export puts what was logged since the row before into one row, a little later than it was:
+    what was logged about then is the same, one change of it or the nearest together.
+    """
+
+    def is_known(row: RecordedRow) -> bool:
+        about_then = sorted((abs(swap.at - row.at), swap.packs) for swap in logged)
+        packs = [packs for apart, packs in about_then if apart <= SAME_CHANGE]
+        return row.swap_packs in {*packs, *accumulate(packs)}
+
+    return [row for row in swapped if not is_known(row)]

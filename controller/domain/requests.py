@@ -14,6 +14,8 @@ LONGEST_PAUSE_S = 4 * 3600.0
 """A forgotten pause ends after this, so that it cannot cost the crop [s]."""
 SWAP_AHEAD = timedelta(minutes=5)
 """A pack change is logged for no later than this from now: two clocks may differ so much."""
+SAME_CHANGE = timedelta(minutes=20)
+"""Two people, or a person and a file, who log one pack change differ by no more than this."""
 PAUSED_LONGER = "a longer pause was running already"
 """How the answer to a pause ends that changes nothing, because a longer one holds."""
 NOTHING_BEGINS = "nothing to do"

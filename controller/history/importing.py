@@ -66,6 +66,25 @@ def add_history(
         return _put(file, readings, name, chamber, source)
 
 
+def keep_without_readings(
+    path: Path, *, at: datetime, name: str, chamber: str, source: str = ""
+) -> None:
+    """Keep that a history was put in that brought pack changes alone, so that it is taken back too.
+
+    Args:
+        path: The database; created if need be.
+        at: Of its first pack change, aware.
+        name: Tells this history from every other.
+        chamber: Name of the chamber.
+        source: Name of the file that it comes from.
+
+    Raises:
+        OSError: The database cannot be written.
+    """
+    with one_transaction(path) as file:
+        _new_run(file, name, chamber, source, round(at.timestamp() * 1000), switches_known=False)
+
+
 def past_imports(path: Path) -> list[PastImport]:
     """Return the histories that were put in, oldest first.
 

@@ -13,9 +13,10 @@ from controller.core.state import Decision
 from controller.domain.control_phase import Phase, Reason
 from controller.history.importing import add_history, reading_at
 from controller.history.recorded_samples import sample_of
+from controller.probes.recorded import read_rows
 from controller.records.boot import boottime
 from controller.records.reader import RecordedReading, read_readings
-from controller.records.requests_file import REQUESTS, swaps
+from controller.records.requests_file import REQUESTS, log_past_swap, swaps
 from controller.records.writer import RecordsWriter
 from controller.service.locks import lock_instance
 from controller.settings.shipped import shipped_config
@@ -225,6 +226,48 @@ def test_an_import_is_taken_back_whole(
     assert capsys.readouterr().err == "There is no import to take back.\n"
     assert list(read_readings(tmp_path / "records.sqlite")) == []
     assert swaps(tmp_path / REQUESTS) == []
+
+
+def test_what_was_exported_is_there_already(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Pack changes too, which an export writes at the reading that follows soon, or alone."""
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
+    path = tmp_path / "records.sqlite"
+    readings = [*history(30), *history(5, begins=BEGINS + timedelta(hours=2))]
+    add_history(path, readings, name="one", chamber="c")
+    for minutes, packs in ((3.5, 4), (15.2, 2), (15.6, 1), (70.5, 5), (200.0, 4)):
+        at = BEGINS + timedelta(minutes=minutes)
+        log_past_swap(tmp_path / REQUESTS, at=at, packs=packs, who="Tove")
+    assert status_of(["export", CONFIG, "--csv", str(tmp_path / "out.csv")]) == 0
+    rows = read_rows(tmp_path / "out.csv", on_problem=pytest.fail)
+    after = [((row.at - BEGINS) / timedelta(minutes=1), row.swap_packs) for row in rows]
+    assert [each for each in after if each[1]] == [(4.0, 4), (16.0, 3), (70.5, 5), (200.0, 4)]
+    capsys.readouterr()
+
+    assert status_of(["import", CONFIG, "--csv", str(tmp_path / "out.csv")]) == 0
+
+    assert capsys.readouterr().out.startswith("0 rows and 0 pack changes from ")
+    assert len(swaps(tmp_path / REQUESTS)) == 5
+
+
+def test_a_file_of_pack_changes_alone_is_taken_back_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Its readings were there already; a change of another size, or of another hour, was not."""
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
+    header = "time,air_c,reservoir_c,swap_packs"
+    assert import_file(csv_file(tmp_path, minute(0, "16,4,4"), header=header)) == 0
+    again = [minute(0, "16,4,3"), minute(25, ",,4"), minute(26, ",,4")]
+    assert import_file(csv_file(tmp_path, *again, header=header)) == 0
+    assert [swap.packs for swap in swaps(tmp_path / REQUESTS)] == [4, 3, 4, 4]
+    capsys.readouterr()
+
+    assert status_of(["import", CONFIG, "--undo"]) == 0
+
+    assert "Taken back: 0 rows and 3 pack changes from h.csv" in capsys.readouterr().out
+    assert [swap.packs for swap in swaps(tmp_path / REQUESTS)] == [4]
+    assert [row.air_mc for row in read_readings(tmp_path / "records.sqlite")] == [16_000]
 
 
 def test_a_second_file_fills_what_the_first_left_open(tmp_path: Path) -> None:

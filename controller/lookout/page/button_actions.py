@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 from controller.domain.alarm_guide import alarm_title
 from controller.domain.alarms import AlarmName
 from controller.domain.requests import (
+    SAME_CHANGE,
     SWAP_AHEAD,
     Acknowledge,
     FrozenThrough,
@@ -30,8 +31,6 @@ from controller.settings.load import Settings
 
 PAUSES_MIN = (5, 15, 30, 60)
 OLDEST_SWAP = timedelta(days=2)
-SAME_CHANGE = timedelta(minutes=20)
-"""Two changes logged as close together as this by two people may be one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
