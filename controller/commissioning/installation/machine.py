@@ -198,11 +198,12 @@ def problems_of(machine: Machine, *, removal: bool = False) -> list[str]:
     problems = []
     if not machine.is_root:
         problems.append("not root: run it again with sudo in front")
+    if machine.systemd is None:
+        needs = "there is no service to remove" if removal else "coldpin's service needs it"
+        problems.append(f"no systemd here: {needs}")
     if removal:
         return problems
-    if machine.systemd is None:
-        problems.append("no systemd here: coldpin's service needs it")
-    elif machine.systemd < OLDEST_SYSTEMD:
+    if machine.systemd is not None and machine.systemd < OLDEST_SYSTEMD:
         problems.append(
             f"systemd {machine.systemd} is too old, {OLDEST_SYSTEMD} is the least: "
             "use Raspberry Pi OS bookworm or later"

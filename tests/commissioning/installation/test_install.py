@@ -110,6 +110,12 @@ def test_a_full_card_does_not_stop_a_removal() -> None:
     assert "sudo" in problem
 
 
+def test_without_systemd_there_is_nothing_to_remove() -> None:
+    """It would take away units and programs, and then fail at systemd."""
+    (problem,) = problems_of(replace(MACHINE, systemd=None), removal=True)
+    assert problem == "no systemd here: there is no service to remove"
+
+
 def test_a_good_machine_has_no_problems() -> None:
     """Or nobody could install."""
     assert problems_of(MACHINE) == []
