@@ -17,6 +17,7 @@ from controller.domain.alarms import AlarmName
 from controller.domain.places import runtime_directory, state_directory, why_not_allowed
 from controller.domain.requests import (
     LONGEST_PAUSE_S,
+    SAME_CHANGE,
     SWAP_AHEAD,
     Acknowledge,
     FrozenThrough,
@@ -112,7 +113,27 @@ def swap(
         frozen_through=FrozenThrough(frozen_through),
     )
     words = f"{pack_count(payload.packs)} at {moment(payload.at, now, far=False)}"
+    near = None if wrong is not None else _logged_near(config, payload.at)
     _request(config, payload, kept=f"Logged all the same: {words}.", instead_of=wrong)
+    if near is not None:
+        click.echo(
+            f"Logged before: {_of(near)}. If that is the same change, it counts twice now; to take "
+            f"this one back: coldpin swap {config} --undo"
+        )
+
+
+def _logged_near(config: Path, at: datetime) -> LoggedSwap | None:
+    """Return a logged change that may be the one of an instant; None where none is, or can be read.
+
+    Args:
+        config: The configuration.
+        at: When packs were changed, aware.
+    """
+    try:
+        logged = swaps(state_directory(config) / REQUESTS)
+    except OSError:
+        return None  # the request that follows says what is wrong
+    return next((swap for swap in reversed(logged) if abs(swap.at - at) <= SAME_CHANGE), None)
 
 
 def _last_logged(config: Path) -> LoggedSwap:

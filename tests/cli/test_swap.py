@@ -44,6 +44,23 @@ def test_the_last_change_can_be_taken_back(
     assert "no pack change is logged" in capsys.readouterr().err
 
 
+def test_a_change_that_may_be_logged_already_is_named(
+    config: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Logged twice it counts twice: within 20 minutes, and not where one takes another's place."""
+    assert status_of(["swap", str(config), "--packs", "2", "--at", "2026-07-14T18:00+00:00"]) == 0
+    assert status_of(["swap", str(config), "--packs", "2", "--at", "2026-07-14T18:21+00:00"]) == 0
+    assert status_of(["swap", str(config), "--correct", "--packs", "3"]) == 0
+    assert "Logged before" not in capsys.readouterr().out
+
+    assert status_of(["swap", str(config), "--packs", "3", "--at", "2026-07-14T18:40+00:00"]) == 0
+
+    shown = capsys.readouterr().out
+    assert "Logged before: 3 packs at 2026-07-14" in shown
+    assert f"to take this one back: coldpin swap {config} --undo" in shown
+    assert [packs for packs, _ in logged(config)] == [2, 3, 3]
+
+
 def test_a_change_is_logged_while_the_file_cannot_be_used(config: Path) -> None:
     """What was done was done: a key that is wrong elsewhere in the file forbids no note of it."""
     text = config.read_text(encoding="utf-8")
