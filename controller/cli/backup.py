@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from controller.cli.files import reason_of, require_readable
+from controller.cli.files import OutputFile, reason_of, require_readable
 from controller.cli.instances import CONFIG, NEW_CONFIG
 from controller.cli.rights import give_to_person
 from controller.commissioning.backup import CONFIG as CONFIG_PART
@@ -20,7 +20,7 @@ from controller.commissioning.backup import (
     unpacked,
 )
 from controller.domain.places import CONFIGURATIONS, RECORDS, STATES, state_directory
-from controller.errors import ControllerError, SettingsError
+from controller.errors import ControllerError, RecordError, SettingsError
 from controller.pictures.words import dated
 from controller.records.reader import last_reading_at
 from controller.service.locks import lock_instance
@@ -28,7 +28,7 @@ from controller.service.locks import lock_instance
 
 @click.command()
 @CONFIG
-@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@click.argument("file", type=OutputFile())
 @click.option(
     "--with-secrets",
     is_flag=True,
@@ -43,7 +43,7 @@ def backup(config: Path, file: Path, with_secrets: bool) -> None:
     except ControllerError:
         raise
     except OSError as error:
-        raise SettingsError(str(config), (f"no backup was made: {reason_of(error)}",)) from None
+        raise RecordError(f"No backup was made: {reason_of(error)}") from None
     click.echo(f"{', '.join(parts)} into {file}")
 
 

@@ -12,6 +12,7 @@ from rich.console import Console
 from controller.cli import people
 from controller.cli.configurations import configurations
 from controller.cli.expectation import print_cycles, shown_hours
+from controller.cli.files import OutputFile, not_written
 from controller.cli.instances import Instance, only_instance
 from controller.commissioning.host import host_findings
 from controller.domain.places import named_state_directory, records_path
@@ -50,7 +51,7 @@ CAUTIONS = (
 @click.option(
     "--wiring",
     "wiring_file",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=OutputFile(),
     help="Draw the wiring into an SVG file.",
 )
 def check(configs: tuple[Path, ...], as_json: bool, wiring_file: Path | None) -> None:
@@ -165,9 +166,7 @@ def _draw_wiring(plan: Plan, path: Path) -> None:
     try:
         path.write_text(wiring_svg(wiring_of(plan)), encoding="utf-8")
     except OSError as error:
-        raise click.BadParameter(
-            f"cannot write {path}: {error.strerror}", param_hint="--wiring"
-        ) from None
+        raise not_written(path, error, option="--wiring") from None
 
 
 def wiring_of(plan: Plan) -> WiringPlan:

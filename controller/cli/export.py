@@ -12,7 +12,7 @@ from pathlib import Path
 
 import click
 
-from controller.cli.files import reason_of
+from controller.cli.files import OutputFile, reason_of
 from controller.cli.instances import CONFIG
 from controller.domain.places import records_path, state_directory
 from controller.domain.reading_rows import COLUMNS, PROBE_NAMES, cells_of
@@ -33,7 +33,7 @@ minutes apart."""
     "--csv",
     "csv_file",
     required=True,
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=OutputFile(),
     help="The file to write.",
 )
 def export(config: Path, csv_file: Path) -> None:

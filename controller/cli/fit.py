@@ -14,6 +14,7 @@ import click
 
 from controller.cli import people
 from controller.cli.extras import need
+from controller.cli.files import OutputFile, not_written
 from controller.cli.instances import CONFIG
 from controller.cli.instants import instant
 from controller.domain.places import state_directory
@@ -45,13 +46,13 @@ POOR_K = 0.5
 @click.option("--until", "until_text", help="End of those days, ISO 8601; default: now.")
 @click.option(
     "--out",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=OutputFile(),
     help="File for the figures; default: next to CONFIG, with -fit in its name.",
 )
 @click.option(
     "--html",
     "html_file",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=OutputFile(),
     help="Also draw what the model says beside what was recorded.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
@@ -77,10 +78,6 @@ def fit(
     from controller.fit.record import read_stretches  # noqa: PLC0415
 
     path = out if out is not None else config.with_name(f"{config.stem}-fit.toml")
-    if not path.parent.is_dir():
-        raise click.BadParameter(
-            f"found no folder {path.parent}; make it, or name another", param_hint="--out"
-        )
     settings = read_settings(config)
     until = datetime.now().astimezone()
     if until_text is not None:
@@ -102,9 +99,7 @@ def fit(
         if html_file is not None:
             html_file.write_text(_page(result, settings), encoding="utf-8")
     except OSError as error:
-        raise click.BadParameter(
-            f"cannot write {error.filename}: {error.strerror}", param_hint="--out, --html"
-        ) from None
+        raise not_written(error.filename, error, option="--out, --html") from None
     if as_json:
         people.print_json(document)
     else:

@@ -13,8 +13,9 @@ import click
 from rich.console import Console
 
 from controller.cli import people
+from controller.cli.files import require_folder
 from controller.cli.interview import Interview
-from controller.cli.new_file import read_content, require_folder, write_whole
+from controller.cli.new_file import read_content, write_whole
 from controller.errors import InputFileError, PhysicsError, ScenarioError
 from controller.pictures import words
 from controller.planning.answers import (

@@ -84,14 +84,3 @@ def write_whole(file: Path, text: str) -> None:
         replace_content(file, text)
     except OSError as error:
         raise click.UsageError(f"cannot write {file}: {error.strerror}") from None
-
-
-def require_folder(file: Path) -> None:
-    """Refuse a file that could not be written in the end, before anybody answers questions for it.
-
-    Raises:
-        click.BadParameter: Its folder is not there.
-    """
-    folder = file.absolute().parent
-    if not folder.is_dir():
-        raise click.BadParameter(f"found no folder {folder}; make it first, or name another file")

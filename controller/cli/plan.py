@@ -7,8 +7,9 @@ from pathlib import Path
 import click
 
 from controller.cli.extras import need
+from controller.cli.files import require_folder
 from controller.cli.new import DEFAULT_FILE
-from controller.cli.new_file import exact_content, replace_content, require_folder
+from controller.cli.new_file import exact_content, replace_content
 from controller.errors import InputFileError, PhysicsError, SettingsError
 from controller.planning.answers import Answers, OwnFile, complete, keeps_answers, read_answers
 from controller.planning.consultation import draft_of

@@ -17,6 +17,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from controller.cli import people
 from controller.cli.extras import need
+from controller.cli.files import OutputFile, not_written
 from controller.cli.instances import CONFIG
 from controller.cli.rehearsal_comparison import comparison_document, print_comparison
 from controller.cli.rehearsal_screen import print_rehearsal
@@ -73,7 +74,7 @@ def scenario_names() -> list[str]:
 @click.option(
     "--csv",
     "csv_file",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=OutputFile(),
     help="Write the probes' readings, one row per minute.",
 )
 @click.option(
@@ -85,7 +86,7 @@ def scenario_names() -> list[str]:
 @click.option(
     "--html",
     "html_file",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=OutputFile(),
     help="Write a page with a picture of the rehearsal.",
 )
 @click.option(
@@ -332,9 +333,7 @@ def _trace(path: Path) -> Iterator[Callable[[TraceRow], None]]:
     try:
         file = path.open("w", encoding="utf-8", newline="")
     except OSError as error:
-        raise click.BadParameter(
-            f"cannot write {path}: {error.strerror}", param_hint="--csv"
-        ) from None
+        raise not_written(path, error, option="--csv") from None
     with file:
         rows = csv.writer(file, lineterminator="\n")
         rows.writerow(COLUMNS)
@@ -370,6 +369,4 @@ def _write_picture(
     try:
         path.write_text(rehearsal_page(rehearsal, rows, scenario, about), encoding="utf-8")
     except OSError as error:
-        raise click.BadParameter(
-            f"cannot write {path}: {error.strerror}", param_hint="--html"
-        ) from None
+        raise not_written(path, error, option="--html") from None

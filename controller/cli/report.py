@@ -10,7 +10,7 @@ import click
 
 from controller.cli import people
 from controller.cli.extras import need
-from controller.cli.files import reason_of
+from controller.cli.files import OutputFile, reason_of
 from controller.cli.first_run_words import first_run_summary
 from controller.cli.instances import CONFIG
 from controller.cli.instants import instant
@@ -44,7 +44,7 @@ _BARS = " ▁▂▃▄▅▆▇█"
 @click.option(
     "--html",
     "html_file",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=OutputFile(),
     help="Write it as a page in one file, with its picture.",
 )
 def report(

@@ -13,6 +13,7 @@ from rich.markup import escape
 from controller.cli import people
 from controller.cli.expectation import cycle_document, print_cycles, shown_hours
 from controller.cli.extras import need
+from controller.cli.files import OutputFile, not_written
 from controller.domain.measures import WEIGHTS_KG
 from controller.errors import PhysicsError, ScenarioError
 from controller.pictures import words
@@ -55,7 +56,7 @@ BAR_WIDTH = 28
 @click.option(
     "--html",
     "html_file",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=OutputFile(),
     help="Write a page with a picture of the hot days behind the verdict.",
 )
 @click.option(
@@ -103,9 +104,7 @@ def size(
         try:
             html_file.write_text(page, encoding="utf-8")
         except OSError as error:
-            raise click.BadParameter(
-                f"cannot write {html_file}: {error.strerror}", param_hint="--html"
-            ) from None
+            raise not_written(html_file, error, option="--html") from None
     if as_json:
         people.print_json(size_document(judgement, changes, assumed, _proposal(judgement), spell))
         return

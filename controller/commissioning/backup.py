@@ -219,7 +219,9 @@ def unpacked(file: Path, folder: Path) -> Iterator[Archive]:
         except NoRoomError as error:
             raise SettingsError(str(folder), (f"{error}; nothing was changed",)) from None
         except (OSError, ValueError, tarfile.TarError, zlib.error, EOFError) as error:
-            problem = f"this is no backup that can be used: {error}"
+            foreign = isinstance(error, gzip.BadGzipFile | tarfile.ReadError)
+            why = "coldpin backup did not write it" if foreign else error
+            problem = f"this is no backup that can be used: {why}"
             raise InputFileError(str(file), (problem,)) from None
         settings = read_settings(parts[CONFIG])
         for name in DATABASES:

@@ -57,8 +57,11 @@ def test_export_is_read_back_row_by_row(tmp_path: Path, monkeypatch: pytest.Monk
 
 
 @pytest.mark.parametrize(
-    ("target", "message"),
-    [("out.csv", "there are no records yet"), ("/nowhere/at/all.csv", "cannot")],
+    ("target", "status", "message"),
+    [
+        ("out.csv", 69, "No export: there are no records yet"),
+        ("/nowhere/at/all.csv", 64, "'--csv': found no folder /nowhere/at; make it first"),
+    ],
     ids=["no-records", "no-folder"],
 )
 def test_export_that_cannot_be_says_why(
@@ -66,10 +69,11 @@ def test_export_that_cannot_be_says_why(
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
     target: str,
+    status: int,
     message: str,
 ) -> None:
-    """One plain message and exit 69."""
+    """One plain message."""
     monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
 
-    assert status_of(["export", CONFIG, "--csv", str(tmp_path / target)]) == 69
-    assert "No export" in capsys.readouterr().err
+    assert status_of(["export", CONFIG, "--csv", str(tmp_path / target)]) == status
+    assert message in capsys.readouterr().err

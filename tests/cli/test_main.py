@@ -123,6 +123,36 @@ def test_a_wrong_name_on_the_command_line_is_wrong_usage(
     assert "Error: " in shown.err
 
 
+OUTPUT_FILES = [
+    ["check", "none.toml", "--wiring"],
+    ["size", "none.toml", "--html"],
+    ["report", "none.toml", "--html"],
+    ["rehearse", "none.toml", "--csv"],
+    ["rehearse", "none.toml", "--html"],
+    ["export", "none.toml", "--csv"],
+    ["fit", "none.toml", "--out"],
+    ["fit", "none.toml", "--html"],
+    ["backup", "none.toml"],
+]
+
+
+@pytest.mark.parametrize("arguments", OUTPUT_FILES, ids=lambda given: " ".join(given[::2]))
+def test_a_file_that_could_not_be_written_is_refused_before_the_work(
+    arguments: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    """A rehearsal of minutes must not end in "no such folder"; the configuration is not read."""
+    missing = tmp_path / "missing" / "out"
+
+    assert status_of([*arguments, str(missing)]) == EX_USAGE
+    assert f"found no folder {missing.parent}; make it first" in capsys.readouterr().err
+    assert status_of([*arguments, str(tmp_path)]) == EX_USAGE
+    assert "is a directory" in capsys.readouterr().err
+    monkeypatch.setattr("os.access", lambda path, mode: (Path(path), mode) != (tmp_path, os.W_OK))
+    assert status_of([*arguments, str(tmp_path / "out")]) == EX_USAGE
+    assert f"you are not allowed to use {tmp_path}" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("content", ["", "about = 3", "no TOML"], ids=["empty", "type", "syntax"])
 def test_a_scenario_file_that_cannot_be_used_is_an_input(
     tmp_path: Path, content: str, capsys: pytest.CaptureFixture[str]

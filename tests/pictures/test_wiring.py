@@ -133,4 +133,4 @@ def test_nothing_is_drawn_outside_the_page() -> None:
 def test_a_drawing_that_cannot_be_written_is_reported(capsys: pytest.CaptureFixture[str]) -> None:
     """One message."""
     assert status_of(["check", str(PI), "--wiring", "/nowhere/at/all.svg"]) == 64
-    assert "--wiring: cannot write" in capsys.readouterr().err
+    assert "'--wiring': found no folder /nowhere/at" in capsys.readouterr().err

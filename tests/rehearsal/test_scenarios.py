@@ -165,7 +165,7 @@ def test_equal_runs_give_equal_bytes_and_another_seed_does_not(
         (["--days", "1000"], 64, "0<x<=400"),
         (["--scenario", "flood"], 64, "calm-day"),
         (["--scenario", "/nowhere/at/all.toml"], 66, "cannot be read"),
-        (["--csv", "/nowhere/at/all.csv"], 64, "cannot write"),
+        (["--csv", "/nowhere/at/all.csv"], 64, "found no folder"),
         (["--seed", "-1"], 64, "--seed"),
     ],
     ids=["no-time", "too-long", "no-scenario", "no-file", "no-folder", "negative-seed"],
