@@ -22,7 +22,13 @@ from controller.foresight.room_side import Room, RoomRow, learned_room, room_row
 from controller.foresight.situation import Situation, present_water, start_of
 from controller.foresight.sized import Sized
 from controller.foresight.swaps import SWAP_DROP_BINS, SWAP_DROP_K, Swap
-from controller.foresight.unknowns import Belief, first_belief, next_belief, not_frozen_through
+from controller.foresight.unknowns import (
+    Belief,
+    first_belief,
+    next_belief,
+    not_frozen_through,
+    not_logged,
+)
 from controller.foresight.water_fit import fit, with_knee
 from controller.foresight.water_side import Group, WaterCourse, WaterSide
 
@@ -307,7 +313,9 @@ class Learning:
         return errors_s
 
     def _prior(self, swap: Swap) -> Belief:
-        return not_frozen_through(self.belief) if swap.through is False else self.belief
+        if swap.through is False:
+            return not_frozen_through(self.belief)
+        return not_logged(self.belief) if swap.packs is None else self.belief
 
     def _course(self, bins: Sequence[Bin], groups: tuple[Group, ...], room: Room) -> WaterCourse:
         return course_of(bins, groups, usual_room_c=lambda at_s: room.usual_c(self.hour_at(at_s)))

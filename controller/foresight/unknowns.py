@@ -54,6 +54,9 @@ FROZEN_MEAN = 0.91
 """Share of a set that is frozen when it goes in, where the grower says nothing [-]."""
 NOT_THROUGH_MEAN, NOT_THROUGH_SD = 0.65, 0.20
 """The same where the grower says that the packs were not frozen through (sd of its ln)."""
+UNLOGGED_SD = 0.25
+"""The same (sd of its ln) where nobody logged the change: one in seven is of half a set on foreign
+simulated weeks, and what is missing of a set shows as ice that is missing."""
 SPREAD_MEAN = 0.05
 CORE_MEAN, OFFSET_MEAN_K, DRY_MEAN, SHRINK_MEAN = 0.62, 0.0, 0.63, 0.3
 
@@ -76,7 +79,7 @@ HIGHEST = Unknowns(
     frozen=0.05, spread=math.log(0.6), offset=3.0, dry=1.2, shrink=1.0,
 )  # fmt: skip
 WIDENED = 1.5
-"""A fit's covariance is this much too small: its errors are not independent [-]."""
+"""A fit's covariance is this much too small for its own set: its errors are not independent [-]."""
 WIDEST = 1.15
 """No unknown gets wider than this times its first standard deviation [-]."""
 
@@ -110,9 +113,13 @@ def first_belief(sized: Sized) -> Belief:
 
 
 def next_belief(fitted: Belief, *, first: Belief) -> Belief:
-    """Return what one set of packs teaches about the next: wider, and the frozen share anew."""
+    """Return what one set of packs teaches about the next: the frozen share is known anew.
+
+    What is fitted stays with the plant, so it widens by what may have moved and by nothing else: a
+    factor at each set would forget a coil that ten sets have shown after three.
+    """
     n = len(fitted.mean)
-    covariance = [[WIDENED * value for value in row] for row in fitted.covariance]
+    covariance = [list(row) for row in fitted.covariance]
     for i in range(n):
         covariance[i][i] += DRIFT_SD[i] ** 2
     for i in range(n):
@@ -128,6 +135,11 @@ def next_belief(fitted: Belief, *, first: Belief) -> Belief:
 def not_frozen_through(belief: Belief) -> Belief:
     """Return the belief after a grower said that the packs were not frozen through."""
     return _frozen_anew(belief, mean=math.log(NOT_THROUGH_MEAN), sd=NOT_THROUGH_SD)
+
+
+def not_logged(belief: Belief) -> Belief:
+    """Return the belief where nobody said how many packs went in: perhaps not a whole set."""
+    return _frozen_anew(belief, mean=belief.mean.frozen, sd=UNLOGGED_SD)
 
 
 def _frozen_anew(belief: Belief, *, mean: float, sd: float) -> Belief:

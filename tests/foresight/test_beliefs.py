@@ -14,7 +14,6 @@ from controller.foresight.unknowns import (
     FROZEN_MEAN,
     HIGHEST,
     LOWEST,
-    WIDENED,
     WIDEST,
     Belief,
     Unknowns,
@@ -22,6 +21,7 @@ from controller.foresight.unknowns import (
     frozen_known,
     next_belief,
     not_frozen_through,
+    not_logged,
     within_range,
 )
 from controller.thermal.specs import PlantSpec, ReservoirSpec
@@ -58,14 +58,15 @@ def fitted() -> Belief:
     return Belief(FIRST.mean._replace(coil=9.0, frozen=-0.5), covariance)
 
 
-def test_the_next_set_is_less_sure_by_what_drifts() -> None:
-    """A fit is too sure of itself, and things change from one set to the next."""
+def test_the_next_set_is_less_sure_by_what_drifts_and_by_nothing_else() -> None:
+    """Things change from one set to the next; what ten sets have shown of a coil stays known."""
     belief = next_belief(fitted(), first=FIRST)
 
-    expected = math.sqrt(WIDENED * 1e-4 + DRIFT_SD.coil**2)
+    expected = math.sqrt(1e-4 + DRIFT_SD.coil**2)
     assert sd(belief, COIL) == pytest.approx(expected)
-    assert belief.covariance[COIL][WATER] == pytest.approx(WIDENED * 5e-5)
+    assert belief.covariance[COIL][WATER] == 5e-5
     assert belief.mean.coil == 9.0
+    assert fitted().covariance[COIL][COIL] == 1e-4  # the fit is left as it was
 
 
 def test_how_much_of_the_next_set_is_frozen_has_nothing_to_do_with_the_last() -> None:
@@ -100,6 +101,17 @@ def test_packs_that_were_not_frozen_through_are_believed_less_frozen_and_less_su
     assert 0.5 < math.exp(belief.mean.frozen) < 0.8
     assert sd(belief, FROZEN) > 3 * FIRST_SD.frozen
     assert belief.mean.coil == 9.0
+    assert belief.covariance[COIL][WATER] == 5e-5
+
+
+def test_of_a_change_that_nobody_logged_half_a_set_is_possible() -> None:
+    """As likely frozen as ever, less sure; half of a set (ln ½ = −0.7) is no more than 3 sd off."""
+    logged = next_belief(fitted(), first=FIRST)
+    belief = not_logged(logged)
+
+    assert belief.mean == logged.mean
+    assert belief.mean.frozen - 3.0 * sd(belief, FROZEN) < math.log(0.5) + FIRST.mean.frozen
+    assert belief.mean.frozen - 8.0 * sd(logged, FROZEN) > math.log(0.5) + FIRST.mean.frozen
     assert belief.covariance[COIL][WATER] == 5e-5
 
 

@@ -17,6 +17,7 @@ from controller.foresight.unknowns import (
     first_belief,
     next_belief,
     not_frozen_through,
+    not_logged,
 )
 from controller.foresight.water_fit import _Problem, fit
 from controller.foresight.water_side import Group, Water, WaterCourse, WaterDrive, WaterSide, coil_k
@@ -235,6 +236,21 @@ def test_the_next_set_is_believed_less_sure_and_frozen_as_usual() -> None:
     assert following.covariance[FROZEN][FROZEN] == first.covariance[FROZEN][FROZEN]
     assert following.covariance[PACKS][PACKS] > fitted.covariance[PACKS][PACKS]
     assert following.covariance[PACKS][FROZEN] == 0.0
+
+
+def test_half_a_set_that_nobody_logged_is_no_larger_coil() -> None:
+    """Ice that is missing is laid to the packs, and not to a plant that sets before have shown."""
+    half = VALUES._replace(frozen=VALUES.frozen + math.log(0.5))
+    prior = next_belief(fit(first_belief(SIZED), course(VALUES, 260), SIZED).belief,
+                        first=first_belief(SIZED))  # fmt: skip
+    seen = course(half, 100)
+
+    supposed = fit(prior, seen, SIZED).belief.mean
+    unsure = fit(not_logged(prior), seen, SIZED).belief.mean
+
+    assert unsure.coil == pytest.approx(prior.mean.coil, abs=0.1)
+    assert math.exp(unsure.frozen) == pytest.approx(math.exp(half.frozen), abs=0.06)
+    assert supposed.coil > unsure.coil + 0.15
 
 
 def test_packs_said_not_to_be_through_are_believed_half_thawed() -> None:
