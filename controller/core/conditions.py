@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import Enum
 from functools import cache
 
-from controller.core.state import AlarmContext
+from controller.core.state import AlarmContext, Inputs
 from controller.domain.alarms import AlarmName
 from controller.domain.reading_rows import PROBE_NAMES
 from controller.domain.temperatures import Lost, Reading
@@ -158,24 +158,29 @@ CONDITIONS: tuple[Condition, ...] = (
     Condition(AlarmName.RESERVOIR_FREEZING, "", _reservoir_freezing, ("reservoir",)),
     Condition(AlarmName.RESERVOIR_EMPTY, "", _reservoir_empty, ("level",)),
     Condition(AlarmName.SWAP_DUE, "", _swap_due, ("swap_due",)),
-    *(Condition(AlarmName.PROBE_LOST, name, _probe_lost(name), (name,)) for name in PROBE_NAMES),
     *(
-        Condition(AlarmName.PROBE_UNSTEADY, name, _probe_unsteady(name), (name, "last_hour"))
+        Condition(AlarmName.PROBE_LOST, name, _probe_lost(name), (f"{name}_answers",))
         for name in PROBE_NAMES
     ),
-    Condition(AlarmName.PUMP_NOISE, "", _pump_noise, ("last_hour",)),
+    *(
+        Condition(
+            AlarmName.PROBE_UNSTEADY, name, _probe_unsteady(name), (f"{name}_answers", "losses")
+        )
+        for name in PROBE_NAMES
+    ),
+    Condition(AlarmName.PUMP_NOISE, "", _pump_noise, ("losses",)),
     Condition(AlarmName.PROBES_EXCHANGED, "", _probes_exchanged, ("air", "reservoir")),
     Condition(
         AlarmName.RESERVOIR_PROBE_MISPLACED,
         "",
         lambda context: _when(context.expectations.probe_misplaced),
-        ("expectations",),
+        ("probe_misplaced",),
     ),
     Condition(
         AlarmName.COOLING_WHILE_OFF,
         "",
         lambda context: _when(context.expectations.cooling_while_off),
-        ("expectations",),
+        ("cooling_while_off",),
     ),
     # stays up through tries, lockout and reset, until a run is answered
     Condition(
@@ -186,14 +191,14 @@ CONDITIONS: tuple[Condition, ...] = (
     ),
     # until a call has been served or held for as long: a rest that the law ordered is no end of it
     Condition(AlarmName.LONG_RUN, "", lambda context: _when(context.cooling.overran), ("overran",)),
-    Condition(AlarmName.FREQUENT_STARTS, "", _frequent_starts, ("last_hour",)),
+    Condition(AlarmName.FREQUENT_STARTS, "", _frequent_starts, ("starts",)),
     Condition(
         AlarmName.FREQUENT_TRIPS,
         "",
         lambda context: _count(
             len(context.recent.trips), context.law.alarms.trips_per_hour, context
         ),
-        ("last_hour",),
+        ("trips",),
     ),
     Condition(
         AlarmName.OUTPUT_FAILED,
@@ -213,18 +218,27 @@ CONDITIONS: tuple[Condition, ...] = (
 READ_BY_CONDITIONS = (
     "air",
     "reservoir",
-    "room",
-    "coil_outlet",
+    "air_answers",
+    "reservoir_answers",
+    "room_answers",
+    "coil_outlet_answers",
     "level",
     "swap_due",
     "output_fault",
     "records_fault",
-    "last_hour",
-    "expectations",
+    "starts",
+    "trips",
+    "losses",
+    "cooling_while_off",
+    "probe_misplaced",
     "flow_suspect",
     "overran",
 )
-"""Names of what conditions depend on; the place of a name is its bit in `changes_since`."""
+"""Names of what conditions depend on; the place of a name is its bit in `changes_since`.
+
+Whether a probe answers is apart from what it reads: seen, lost or not fitted. Each of the counts
+changes with the first whole hour too, and losses with the starts that they are held against.
+"""
 
 
 def changes_since(before: AlarmContext, after: AlarmContext) -> int:
@@ -233,30 +247,42 @@ def changes_since(before: AlarmContext, after: AlarmContext) -> int:
     Readings that are equal but not the same object count as changed: that costs work and nothing
     else.
     """
-    old, new = before.inputs, after.inputs
-    recent, cooled, cools = after.recent, before.cooling, after.cooling
-    last_hour = recent is not before.recent or (
-        recent.whole_hour(before.now) is not recent.whole_hour(after.now)
+    cooled, cools = before.cooling, after.cooling
+    mask = ((cooled.flow_suspect is not cools.flow_suspect) << 15) | (
+        (cooled.overran is not cools.overran) << 16
     )
+    if before.inputs is not after.inputs:
+        mask |= _changed_inputs(before.inputs, after.inputs)
+    old, new = before.expectations, after.expectations
+    if old is not new:
+        mask |= (old.cooling_while_off is not new.cooling_while_off) << 13
+        mask |= (old.probe_misplaced is not new.probe_misplaced) << 14
+    was, now = before.recent, after.recent
+    if now.whole_hour(before.now) is not now.whole_hour(after.now):
+        mask |= 0b111 << 10
+    elif was is not now:
+        starts = was.starts is not now.starts
+        losses = was.losses is not now.losses or (starts and len(now.losses) > 0)
+        mask |= (starts << 10) | ((was.trips is not now.trips) << 11) | (losses << 12)
+    return mask
+
+
+def _changed_inputs(old: Inputs, new: Inputs) -> int:
     mask = (
-        (last_hour << 8)
-        | ((before.expectations is not after.expectations) << 9)
-        | ((cooled.flow_suspect is not cools.flow_suspect) << 10)
-        | ((cooled.overran is not cools.overran) << 11)
+        ((old.level is not new.level) << 6)
+        | ((old.swap_due is not new.swap_due) << 7)
+        | ((old.output_fault is not new.output_fault) << 8)
+        | ((old.records_fault is not new.records_fault) << 9)
     )
-    if old is new:
-        return mask
-    return (
-        mask
-        | (old.air is not new.air)
-        | ((old.reservoir is not new.reservoir) << 1)
-        | ((old.room is not new.room) << 2)
-        | ((old.coil_outlet is not new.coil_outlet) << 3)
-        | ((old.level is not new.level) << 4)
-        | ((old.swap_due is not new.swap_due) << 5)
-        | ((old.output_fault is not new.output_fault) << 6)
-        | ((old.records_fault is not new.records_fault) << 7)
-    )
+    if old.air is not new.air:
+        mask |= 1 | ((type(old.air) is not type(new.air)) << 2)
+    if old.reservoir is not new.reservoir:
+        mask |= 1 << 1 | ((type(old.reservoir) is not type(new.reservoir)) << 3)
+    if old.room is not new.room:
+        mask |= (type(old.room) is not type(new.room)) << 4
+    if old.coil_outlet is not new.coil_outlet:
+        mask |= (type(old.coil_outlet) is not type(new.coil_outlet)) << 5
+    return mask
 
 
 @cache

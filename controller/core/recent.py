@@ -20,6 +20,7 @@ COUNTED_TRIPS = frozenset(
     {Reason.AIR_LOST, Reason.OUTPUT_FAILED, Reason.LOW_LIMIT, Reason.RESERVOIR_EMPTY}
 )
 """Trips that mean a fault. A pause, warm water and unproved flow have names of their own."""
+_NONE_LOST: frozenset[str] = frozenset()
 
 
 def recent_after(
@@ -32,7 +33,7 @@ def recent_after(
     trips = _within(recent.trips, now)
     if counted_trip(previous, cooling):
         trips = (*trips, now)
-    lost = frozenset(name for name in PROBE_NAMES if isinstance(getattr(inputs, name), Lost))
+    lost = _lost_in(inputs)
     losses = recent.losses
     if losses and now - losses[0].at >= HOUR_S:
         losses = tuple(loss for loss in losses if now - loss.at < HOUR_S)
@@ -48,6 +49,18 @@ def recent_after(
     ):
         return recent
     return recent._replace(starts=starts, trips=trips, losses=losses, lost=lost)
+
+
+def _lost_in(inputs: Inputs) -> frozenset[str]:
+    """Return the names of the probes that are lost; mostly none is, which must not take long."""
+    if not (
+        isinstance(inputs.air, Lost)
+        or isinstance(inputs.reservoir, Lost)
+        or isinstance(inputs.room, Lost)
+        or isinstance(inputs.coil_outlet, Lost)
+    ):
+        return _NONE_LOST
+    return frozenset(name for name in PROBE_NAMES if isinstance(getattr(inputs, name), Lost))
 
 
 def counted_trip(previous: Cooling, cooling: Cooling) -> bool:
