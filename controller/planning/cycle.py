@@ -189,7 +189,7 @@ def _next_tick(
     while True:
         step = ahead.step
         ends = min(limit, int(step.ends / tick_s + _ROUNDING))
-        least_c, most_c = step.range_c(0)
+        least_c, most_c = step.ranges_c[0]
         if not lowest_mc <= _shown_mc(least_c) <= _shown_mc(most_c) <= highest_mc:
             lag, begins = step.lags[0], step.begins
             for each in range(tick + 1, ends + 1):

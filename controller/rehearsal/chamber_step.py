@@ -11,7 +11,7 @@ LEAST_RISE_K = 0.01
 class ChamberStep:
     """One step of the chamber and what each probe does along it, probes in their order."""
 
-    __slots__ = ("air", "begins", "bends_c", "ends", "first_c", "lags", "last_c", "reservoir")
+    __slots__ = ("air", "begins", "ends", "first_c", "lags", "last_c", "ranges_c", "reservoir")
 
     def __init__(
         self,
@@ -25,21 +25,24 @@ class ChamberStep:
         self.ends = begins + dt_s
         self.air, self.reservoir = courses
         self.first_c, self.lags = first_c, lags
-        self.last_c = [lag.at(dt_s) for lag in lags]
-        self.bends_c = [lag.bend_c(dt_s) for lag in lags]
+        self._reach(dt_s)
 
-    def range_c(self, probe: int) -> tuple[float, float]:
-        """Return between which temperatures a probe surely is over the step [°C]."""
-        least_c, most_c, bend_c = self.first_c[probe], self.last_c[probe], self.bends_c[probe]
-        if least_c > most_c:
-            least_c, most_c = most_c, least_c
-        return least_c - bend_c, most_c + bend_c
+    def _reach(self, dt_s: float) -> None:
+        """Work out where the probes are at the end, and where they may be on the way [°C]."""
+        self.last_c: list[float] = []
+        self.ranges_c: list[tuple[float, float]] = []
+        """Between which temperatures each probe surely is over the step [°C]."""
+        for least_c, lag in zip(self.first_c, self.lags, strict=True):
+            most_c, bend_c = lag.end_c(dt_s)
+            self.last_c.append(most_c)
+            if least_c > most_c:
+                least_c, most_c = most_c, least_c  # noqa: PLW2901
+            self.ranges_c.append((least_c - bend_c, most_c + bend_c))
 
     def end_at(self, instant: float) -> None:
         """Let the probes' way end at an instant within the step [s]."""
-        at_s = instant - self.begins
         self.ends = instant
-        self.last_c = [lag.at(at_s) for lag in self.lags]
+        self._reach(instant - self.begins)
 
 
 def outlet_course(air: Course, before_c: float, after_c: float) -> Course:

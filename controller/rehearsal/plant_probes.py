@@ -177,12 +177,12 @@ class PlantProbes:
         number = self._number
         while True:
             step = ahead.step
-            ends = step.ends
+            ends, ranges_c = step.ends, step.ranges_c
             near: list[Gate] = []
             dt_s = ends - step.begins
             for gate in gates:
                 probe, lowest_c, highest_c, _, _, fastest_k_s, _ = gate
-                least_c, most_c = step.range_c(probe)
+                least_c, most_c = ranges_c[probe]
                 if most_c - least_c > fastest_k_s * dt_s > 0.0:
                     # the sieve might hold a sample back: it sees them all
                     passed = math.floor((step.begins - origin) / tick_s + 1e-6)

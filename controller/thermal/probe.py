@@ -6,7 +6,6 @@ Apart from the plant on purpose: control must see the probe, the verdict must se
 from __future__ import annotations
 
 import math
-from itertools import pairwise
 from typing import NamedTuple
 
 from controller.errors import PhysicsError
@@ -114,11 +113,12 @@ class Course(NamedTuple):
         ratio = -fade_k_s * per_s / (2.0 * c) if c else -1.0
         if ratio > 0.0 and 0.0 < (turn_s := math.log(ratio) / per_s) < dt_s:
             marks_s.insert(1, turn_s)
-        for begins_s, ends_s in pairwise(marks_s):
-            rising = b + 2.0 * c * begins_s > fade_k_s * _exp(-per_s * begins_s)
-            if rising is (b + 2.0 * c * ends_s > fade_k_s * _exp(-per_s * ends_s)):
+        rises = [b + 2.0 * c * mark_s > fade_k_s * _exp(-per_s * mark_s) for mark_s in marks_s]
+        for place, rising in enumerate(rises[:-1]):
+            if rising is rises[place + 1]:
                 continue
-            at_s, piece_s = begins_s, ends_s - begins_s
+            at_s = marks_s[place]
+            piece_s = marks_s[place + 1] - at_s
             for _ in range(BISECTIONS):
                 piece_s *= 0.5
                 middle_s = at_s + piece_s
@@ -140,7 +140,8 @@ class Course(NamedTuple):
             return 0.0
         if lowest_c >= limit_c:
             return (self.mean_c - limit_c) * self.dt_s
-        return self.dt_s / ABOVE_PIECES * sum(max(0.0, c - limit_c) for c in self._middles_c())
+        above_k = [c - limit_c for c in self._middles_c() if c > limit_c]
+        return self.dt_s / ABOVE_PIECES * sum(above_k)
 
     def beyond_s(self, limit_c: float, extremes_c: tuple[float, float] | None = None) -> float:
         """Return how long the temperature is above a limit within the step [s].
@@ -154,13 +155,13 @@ class Course(NamedTuple):
             return 0.0
         if lowest_c >= limit_c:
             return self.dt_s
-        return self.dt_s / ABOVE_PIECES * sum(c > limit_c for c in self._middles_c())
+        return self.dt_s / ABOVE_PIECES * sum([c > limit_c for c in self._middles_c()])
 
     def _middles_c(self) -> list[float]:
         """Return the temperatures in the middle of equal pieces of the step [°C]."""
         a, b, c = self.parabola()
-        swift_k, per_s = self.swift_k, self.per_s
-        middles_s = [(piece + 0.5) * self.dt_s / ABOVE_PIECES for piece in range(ABOVE_PIECES)]
+        dt_s, swift_k, per_s = self.dt_s, self.swift_k, self.per_s
+        middles_s = [piece * dt_s / ABOVE_PIECES for piece in _MIDDLES]
         if swift_k:
             return [a + x * (b + c * x) + swift_k * _exp(-per_s * x) for x in middles_s]
         return [a + x * (b + c * x) for x in middles_s]
@@ -173,6 +174,7 @@ class Course(NamedTuple):
 
 ABOVE_PIECES = 12
 """Pieces into which a step that crosses a limit is cut to see how much of it lies above."""
+_MIDDLES = tuple(piece + 0.5 for piece in range(ABOVE_PIECES))
 BISECTIONS = 30
 LEAST_FADING = 1.0
 """In a step in which an answer fades by less than this power of e, a parabola shows it well: within
@@ -216,15 +218,20 @@ class Lag(NamedTuple):
         smooth_c = a + x * (b + c * x) + k * _exp(-x * rate)
         return smooth_c + swift * _exp(-x * swift_rate) if swift else smooth_c
 
-    def bend_c(self, dt_s: float) -> float:
-        """Return how far the probe can leave the straight line between its ends [K], at most."""
-        _, _, c, k, rate, swift, swift_rate = self
+    def end_c(self, dt_s: float) -> tuple[float, float]:
+        """Return where the probe is after a while [°C], and the bend of its way there.
+
+        The bend is how far it can leave the straight line between both ends on the way [K].
+        """
+        a, b, c, k, rate, swift, swift_rate = self
+        at_c = a + dt_s * (b + c * dt_s) + k * _exp(-dt_s * rate)
         # a curve by its second derivative, one that fades no further than all of it either
         share = 0.125 * dt_s * dt_s
         bend_k = 2.0 * share * abs(c) + abs(k) * min(1.0, share * rate * rate)
         if swift:
+            at_c += swift * _exp(-dt_s * swift_rate)
             bend_k += abs(swift) * min(1.0, share * swift_rate * swift_rate)
-        return bend_k
+        return at_c, bend_k
 
 
 RESONANCE = 1e-5

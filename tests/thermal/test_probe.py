@@ -116,7 +116,7 @@ def test_a_probe_along_a_course_is_led_exactly(swift_k: float, tau_s: float) -> 
         assert along_c[-1] == pytest.approx(reading_c, abs=2e-4)
     chord_c = [along_c[0] + (along_c[-1] - along_c[0]) * at / 1200 for at in range(1201)]
     apart_k = max(abs(a - b) for a, b in zip(along_c, chord_c, strict=True))
-    assert apart_k <= lag.bend_c(60.0)
+    assert apart_k <= lag.end_c(60.0)[1]
 
 
 def test_what_fades_is_found_by_the_slope_at_the_beginning() -> None:
