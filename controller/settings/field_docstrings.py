@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import ast
 import inspect
-import textwrap
+import sys
 from functools import cache
+from itertools import pairwise
 
 
 @cache
@@ -13,21 +14,32 @@ def field_docstrings(source: type[object]) -> dict[str, str]:
     """Return the text below each annotated field as one line; nothing for a class made at run time.
 
     Args:
-        source: A class whose source is at hand; fields that it inherits are not among its own.
+        source: A class of some module's, whose source is at hand; fields that it inherits are not
+            among its own.
     """
     try:
-        body = ast.parse(textwrap.dedent(inspect.getsource(source))).body[0]
-    except OSError:
+        body = _classes(source.__module__)[source.__name__].body
+    except (OSError, KeyError):
         return {}
-    assert isinstance(body, ast.ClassDef)
     return {
         field.target.id: " ".join(str(below.value.value).split())
-        for field, below in zip(body.body, body.body[1:], strict=False)
+        for field, below in pairwise(body)
         if isinstance(field, ast.AnnAssign)
         and isinstance(field.target, ast.Name)
         and isinstance(below, ast.Expr)
         and isinstance(below.value, ast.Constant)
     }
+
+
+@cache
+def _classes(module: str) -> dict[str, ast.ClassDef]:
+    """Return the classes of a module by their names.
+
+    Raises:
+        OSError: Its source is not there.
+    """
+    parsed = ast.parse(inspect.getsource(sys.modules[module]))
+    return {each.name: each for each in parsed.body if isinstance(each, ast.ClassDef)}
 
 
 def plain_text(docstring: str) -> str:

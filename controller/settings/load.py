@@ -22,27 +22,27 @@ class Settings(models.Table):
 
     chamber: models.ChamberTable
     stages: dict[models.Name, models.Stage] = Field(min_length=1)
-    timing: models.TimingTable = models.TimingTable()
+    timing: models.TimingTable = models.TimingTable.by_default()
     limits: models.LimitsTable
-    flow_proof: models.FlowProofTable = models.FlowProofTable()
-    fallback: models.FallbackTable = models.FallbackTable()
-    alarms: models.Alarms = models.Alarms()
-    one_wire: models.OneWire = models.OneWire()
-    readings: models.Readings = models.Readings()
+    flow_proof: models.FlowProofTable = models.FlowProofTable.by_default()
+    fallback: models.FallbackTable = models.FallbackTable.by_default()
+    alarms: models.Alarms = models.Alarms.by_default()
+    one_wire: models.OneWire = models.OneWire.by_default()
+    readings: models.Readings = models.Readings.by_default()
     probes: models.Probes
     loads: models.Loads
-    inputs: models.SwitchInputs = models.SwitchInputs()
+    inputs: models.SwitchInputs = models.SwitchInputs.by_default()
     supplies: dict[models.Name, models.PowerSupply] = Field(default_factory=dict)
-    relay_modules: models.RelayModules = models.RelayModules()
-    records: models.Records = models.Records()
-    site: models.Site = models.Site()
+    relay_modules: models.RelayModules = models.RelayModules.by_default()
+    records: models.Records = models.Records.by_default()
+    site: models.Site = models.Site.by_default()
     lights: models.LightsTable | None = None
-    people: models.People = models.People()
-    notices: lookout_models.NoticesTable = lookout_models.NoticesTable()
-    lookout: lookout_models.Lookout = lookout_models.Lookout()
-    mqtt: lookout_models.Mqtt = lookout_models.Mqtt()
-    display: models.Display = models.Display()
-    simulation: Simulation = Simulation()
+    people: models.People = models.People.by_default()
+    notices: lookout_models.NoticesTable = lookout_models.NoticesTable.by_default()
+    lookout: lookout_models.Lookout = lookout_models.Lookout.by_default()
+    mqtt: lookout_models.Mqtt = lookout_models.Mqtt.by_default()
+    display: models.Display = models.Display.by_default()
+    simulation: Simulation = Simulation.by_default()
     plant: PlantTables = Field(default_factory=PlantTables)
 
     def plant_spec(self) -> PlantSpec:

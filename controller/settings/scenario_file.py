@@ -65,7 +65,7 @@ class ScenarioFile(Table):
     about: str
     days: Annotated[float, Field(gt=0, le=400, strict=False)]
     starts: LocalTime
-    room: RoomScript = RoomScript()
+    room: RoomScript = RoomScript.by_default()
     grower: GrowerScript
     faults: Annotated[tuple[FaultScript, ...], _List] = ()
 

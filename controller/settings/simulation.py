@@ -186,7 +186,7 @@ _AnotherFreezer: Any = _made_model(
 def _plant_fields() -> dict[str, Any]:
     tables: dict[str, Any] = {}
     for name, table in _TABLES.items():
-        tables[name] = (table, Field(default_factory=table))
+        tables[name] = (table, Field(default_factory=table.by_default))
         if name == "freezer":
             tables[MORE_FREEZERS] = (dict[Name, _AnotherFreezer], Field(default_factory=dict))
     return tables

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 from controller.domain.daytime import day_cosine
 from controller.errors import PhysicsError
@@ -21,6 +22,9 @@ from controller.thermal.moist_air import (
     VAPOUR_AT_ZERO_KJ_KG,
 )
 from controller.thermal.specs import PlantSpec, RoomSpec
+
+MOST_SEARCHED = 64
+"""Answers of a search that are kept: planning asks the same of a build several times."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -155,6 +159,7 @@ def steady_hour(spec: PlantSpec, conditions: Conditions, *, reservoir_c: float) 
     )
 
 
+@lru_cache(MOST_SEARCHED)
 def warmest_reservoir_c(spec: PlantSpec, conditions: Conditions) -> float | None:
     """Return the warmest reservoir that still holds the chamber in these conditions [°C].
 
