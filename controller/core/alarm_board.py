@@ -146,6 +146,8 @@ def _ended(alarm: AlarmState, evidence: Evidence) -> _AlarmChange:
 
 def alarm_instants(board: tuple[AlarmState, ...], context: AlarmContext) -> Iterator[float]:
     """Yield the instants at which time alone can change an alarm."""
+    if board is CALM_BOARD:
+        return  # no delay runs
     for alarm in board:
         if alarm.pending.since is not None:
             delay = context.law.alarms.delay_of(alarm.name)

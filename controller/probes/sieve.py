@@ -157,6 +157,11 @@ class Sieve:
         """What a sample must pass."""
         return self._rules
 
+    def plausible(self, sample: Sample) -> bool:
+        """Return whether a sample is a temperature that this probe can have."""
+        value_mc = sample.value_mc
+        return value_mc is not None and self._rules.lowest_mc <= value_mc <= self._rules.highest_mc
+
     @property
     def settled(self) -> bool:
         """Whether samples are believed and the median has all that it is made of."""
@@ -240,20 +245,20 @@ class Sieve:
     def _judge(self, sample: Sample) -> None:
         self._steady_mc = _NOTHING_STEADY
         rules = self._rules
-        value_mc, at = sample.value_mc, sample.at
-        if sample.fault is not None:
-            self._refuse(sample.fault, sample.raw)
+        at, value_mc, fault, raw = sample
+        if fault is not None:
+            self._refuse(fault, raw)
         elif not isinstance(value_mc, int) or not math.isfinite(at):
-            self._refuse(Fault.NOT_A_NUMBER, sample.raw)
+            self._refuse(Fault.NOT_A_NUMBER, raw)
         elif not rules.lowest_mc <= value_mc <= rules.highest_mc:
-            self._refuse(Fault.OUT_OF_RANGE, sample.raw)
-        elif at < max(self._at, self._run_at):
+            self._refuse(Fault.OUT_OF_RANGE, raw)
+        elif at < self._at or at < self._run_at:
             pass  # came late: newer samples have already spoken
         elif at - self._at > self._stale_s:
             self._jumping = False
             self._await(value_mc, at, needed=rules.agree)
         elif self._jumps(value_mc, at):
-            self._refuse(Fault.JUMP, sample.raw)
+            self._refuse(Fault.JUMP, raw)
             self._jumping = True
             self._await(value_mc, at, needed=1 + rules.confirm)
         else:
@@ -288,8 +293,8 @@ class Sieve:
     def _believe(self, at: float, newest_refusal: Fault | None = None) -> None:
         self._at = at
         self._why = newest_refusal
-        recent = self._recent
-        size = self._rules.median_of
+        recent, rules = self._recent, self._rules
+        size = rules.median_of
         del recent[:-size]
         newest_mc = recent[-1]
         if newest_mc != self._same_value_mc:
@@ -299,8 +304,9 @@ class Sieve:
         if recent.count(newest_mc) == size:
             self._steady_mc = float(newest_mc)
         # The colder of the two middle ones while few are there: a start is never hastened.
-        middle_mc = sorted(recent)[(len(recent) - 1) // 2] + self._rules.offset_mk
-        if not isinstance(self._seen, Seen) or self._seen.value_mc != middle_mc:
+        middle_mc = sorted(recent)[(len(recent) - 1) // 2] + rules.offset_mk
+        seen = self._seen
+        if not isinstance(seen, Seen) or seen.value_mc != middle_mc:
             self._seen = Seen(middle_mc)
 
     def _why_lost(self, now: float) -> Lost:

@@ -124,20 +124,19 @@ class ChamberAhead:
         air = chamber.air
         dt_s = air.dt_s
         self._longest_s = 2.0 * dt_s
-        first_c, lags_s = last.last_c, self._lags_s
+        reservoir, first_c = chamber.reservoir, last.last_c
         lags: list[Lag] = []
-        for probe, place in enumerate(self._places):
+        for place, tau_s, probe_c in zip(self._places, self._lags_s, first_c, strict=True):
             if place == "air":
-                course = air
+                lags.append(lag_along(probe_c, air, tau_s=tau_s))
             elif place == "reservoir":
-                course = chamber.reservoir
+                lags.append(lag_along(probe_c, reservoir, tau_s=tau_s))
             elif place == "room":
-                lags.append(lag_at_rest(first_c[probe], room_c, tau_s=lags_s[probe]))
-                continue
+                lags.append(lag_at_rest(probe_c, room_c, tau_s=tau_s))
             else:
                 course = outlet_course(air, outlet_c, chamber.outlet_c(drive))
-            lags.append(lag_along(first_c[probe], course, tau_s=lags_s[probe]))
-        self.step = step = ChamberStep(begins, dt_s, (first_c, lags), (air, chamber.reservoir))
+                lags.append(lag_along(probe_c, course, tau_s=tau_s))
+        self.step = step = ChamberStep(begins, dt_s, (first_c, lags), (air, reservoir))
         self._pending = True
         steps, oldest = self._steps, begins - self._kept_s
         steps.append(step)

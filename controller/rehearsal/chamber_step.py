@@ -29,15 +29,18 @@ class ChamberStep:
 
     def _reach(self, dt_s: float) -> None:
         """Work out where the probes are at the end, and where they may be on the way [°C]."""
-        self.last_c: list[float] = []
-        self.ranges_c: list[tuple[float, float]] = []
+        last_c: list[float] = []
+        ranges_c: list[tuple[float, float]] = []
+        for first_c, lag in zip(self.first_c, self.lags, strict=True):
+            end_c, bend_c = lag.end_c(dt_s)
+            last_c.append(end_c)
+            if first_c < end_c:
+                ranges_c.append((first_c - bend_c, end_c + bend_c))
+            else:
+                ranges_c.append((end_c - bend_c, first_c + bend_c))
+        self.last_c = last_c
+        self.ranges_c = ranges_c
         """Between which temperatures each probe surely is over the step [°C]."""
-        for least_c, lag in zip(self.first_c, self.lags, strict=True):
-            most_c, bend_c = lag.end_c(dt_s)
-            self.last_c.append(most_c)
-            if least_c > most_c:
-                least_c, most_c = most_c, least_c  # noqa: PLW2901
-            self.ranges_c.append((least_c - bend_c, most_c + bend_c))
 
     def end_at(self, instant: float) -> None:
         """Let the probes' way end at an instant within the step [s]."""

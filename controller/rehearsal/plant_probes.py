@@ -264,11 +264,8 @@ class PlantProbes:
         """
         self._passed = None
         last = self._number
-        if not newest or any(
-            sample.value_mc is None or not rules.lowest_mc <= sample.value_mc <= rules.highest_mc
-            for name, sample in newest
-            for rules in (sieves[name].rules,)
-        ):
+        plausible = [sieves[name].plausible(sample) for name, sample in newest]
+        if not (plausible and all(plausible)):
             self._owed = [last]
             last -= 1
         at, kept = self._times.instant_of(last), self._gates.kept
@@ -304,9 +301,9 @@ class PlantProbes:
             number: Number of the reading.
             at: Its instant [s].
         """
+        shown_mc = self._shown_mc
         return [
-            self._shown_mc(probe, number, each_c)
-            for probe, each_c in enumerate(self.ahead.probes_c(at))
+            shown_mc(probe, number, each_c) for probe, each_c in enumerate(self.ahead.probes_c(at))
         ]
 
     def _shown_mc(self, probe: int, number: int, follow_c: float) -> int:

@@ -167,7 +167,7 @@ class ControlLoop:
             sieves[name].take(sample)
         if samples or now >= self._readings_hold_until:
             self._readings = [sieve.reading(now) for sieve in sieves.values()]
-            self._readings_hold_until = min(sieve.holds_until for sieve in sieves.values())
+            self._readings_hold_until = min([sieve.holds_until for sieve in sieves.values()])
         inputs = self._inputs_of(band, asked, swap_due, records_fault)
         pump_before = self._state.cooling.pump
         if now < self._first_readings_until and self._awaits_first_readings(inputs):

@@ -60,16 +60,15 @@ class OutputBank:
         if decision is self._last and now < self._check_at and self.fault is None:
             return
         self._last = decision
-        wanted = {"pump": decision.pump, "fan": decision.fan}
         failed = None
         check = now >= self._check_at
-        for name, on in wanted.items():
+        for name, on in (("pump", decision.pump), ("fan", decision.fan)):
             if failed is None and not self._bring(name, on=on, check=check):
                 failed = name
         if check:
             self._check_at = now + CHECK_EVERY_S
         if failed is not None:
-            for name in wanted:
+            for name in ("pump", "fan"):
                 self._bring(name, on=False, check=True)
         self.fault = failed
 
