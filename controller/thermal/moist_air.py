@@ -8,6 +8,7 @@ humidity ratio lies 0.4 % below real-gas tables. Relative humidity is a share, 0
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 from controller.errors import PhysicsError
 
@@ -20,6 +21,8 @@ MOLAR_MASS_RATIO = 0.621945
 GAS_CONSTANT_KJ_KGK = 0.287042
 TRIPLE_POINT_C = 0.01
 LOWEST_C, HIGHEST_C = -100.0, 200.0  # range of the Hyland-Wexler formulas
+MOST_DEW_POINTS = 256
+"""Dew points that are kept: a table of the coil asks for the same few humidities all over."""
 
 
 def _finite(what: str, value: float, lowest: float, highest: float, unit: str) -> None:
@@ -170,6 +173,7 @@ def relative_humidity(
     return vapour_pressure_pa(ratio=ratio, pressure_pa=pressure_pa) / saturation_pressure_pa(air_c)
 
 
+@lru_cache(MOST_DEW_POINTS)
 def dew_point_c(*, ratio: float, pressure_pa: float = STANDARD_PRESSURE_PA) -> float:
     """Return the temperature at which this air begins to condense (to frost below 0.01 °C) [°C].
 
