@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import gc
 import os
 import re
 import subprocess
@@ -74,6 +75,27 @@ def test_help_is_printed_whole_and_loads_no_command() -> None:
     for lines in HELP.values():
         for name, line in lines.items():
             assert re.search(rf"^  {name} +{re.escape(line)}$", ran.stdout, re.MULTILINE)
+
+
+def test_no_garbage_is_looked_for_while_a_command_is_imported(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """But again after it, also where the import fails."""
+    (tmp_path / "made_up_command.py").write_text(
+        "import click, gc\nlooks = gc.isenabled()\nmade_up = click.Command('made-up')\n"
+    )
+    monkeypatch.syspath_prepend(tmp_path)
+    for name in ("made_up_command", "made_up_and_not_there"):
+        monkeypatch.setitem(main_module.COMMANDS, name, name)
+    monkeypatch.setitem(main_module._NAMES, "made_up_command", "made_up")
+    context = click.Context(main_module.coldpin)
+
+    assert main_module.coldpin.get_command(context, "made_up_command") is not None
+    assert not sys.modules.pop("made_up_command").looks
+    assert gc.isenabled()
+    with pytest.raises(ModuleNotFoundError):
+        main_module.coldpin.get_command(context, "made_up_and_not_there")
+    assert gc.isenabled()
 
 
 @pytest.mark.parametrize(
