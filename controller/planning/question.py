@@ -16,6 +16,7 @@ from enum import StrEnum
 from controller.domain import measures
 from controller.domain.units import fahrenheit_to_celsius
 from controller.settings.plant_texts import watts_per_kelvin
+from controller.thermal.specs import ChamberSpec
 
 Value = str | int | float | time | tuple[float, float, float]
 """An answer as it was read: temperatures [°C], sizes [m], volumes [L], weights [kg], watts, L/h."""
@@ -202,6 +203,10 @@ def _read_size(question: Question, text: str, known: Known) -> tuple[float, floa
             if is_us(known):
                 low, high, unit = low / 0.3048, high / 0.3048, "ft"
             raise ValueError(f"allowed: {low:.2g} to {high:.2g} {unit} on each side")
+    allowed = ChamberSpec.RANGES["volume_m3"]
+    if not allowed.lowest <= measures.box_volume_m3(size_m) <= allowed.highest:
+        least = measures.volume_text(1000.0 * allowed.lowest, "F" if is_us(known) else "C")
+        raise ValueError(f"allowed: {least} or more altogether, and up to {allowed.highest:g} m³")
     return size_m
 
 

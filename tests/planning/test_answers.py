@@ -39,6 +39,24 @@ def answers_of(name: str) -> Answers:
     return complete(texts, changes)
 
 
+@pytest.mark.parametrize(
+    ("size", "units", "words"),
+    [
+        ("5 x 5 x 5 cm", "metric", "allowed: 10 L or more altogether, and up to 1000 m³"),
+        ("0.5 x 0.5 x 0.5 ft", "us", "allowed: 10.6 qt or more altogether, and up to 1000 m³"),
+        ("19 x 19 x 19 m", "metric", "allowed: 10 L or more altogether, and up to 1000 m³"),
+    ],
+)
+def test_sides_that_make_no_chamber_together_are_refused_at_the_question(
+    size: str, units: str, words: str
+) -> None:
+    """Each side may be; a page must not answer with a key of the configuration."""
+    answers = complete({"size": size, "units": units})
+
+    assert answers.problems == {"size": words}
+    equipment_of(answers)
+
+
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_every_default_and_every_cautious_figure_is_itself_an_answer(units: str) -> None:
     """What Enter and "I don't know" give passes the same reading as what a person types."""

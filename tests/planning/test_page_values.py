@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any, cast
 
 import pytest
+from starlette.testclient import TestClient
 
 from controller.cli.new_file import replace_content
 from controller.errors import PhysicsError
@@ -266,6 +267,22 @@ def test_a_question_is_outdated_by_later_ones_of_its_own_page_alone(tmp_path: Pa
     for number in range(plan_app.MOST_PAGES):
         planner.take(plan_app.Turn(f"page {number}", 1))
     assert planner.take(plan_app.Turn("one", 6)), "forgotten"
+
+
+def test_answers_that_make_no_chamber_are_reported_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """At the verdict's place, and not at that of the changes too."""
+
+    def refuse(*_: object, **__: object) -> Consultation:
+        raise PhysicsError("too warm")
+
+    monkeypatch.setattr(plan_app, "consult", refuse)
+    planner = plan_app.Planner(file=tmp_path / "box.toml", start={}, write=replace_content)
+    client = TestClient(plan_app.app_of(planner))
+
+    assert "These answers make no chamber: too warm" in client.get("/result").text
+    assert client.get("/better").text.strip() == ""
 
 
 def test_usual_answers_follow_the_place_where_the_page_comes_anew(tmp_path: Path) -> None:

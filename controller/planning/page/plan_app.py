@@ -258,7 +258,7 @@ class Pages:
 
     def better(self, request: Request) -> Response:
         """Return what to change first, or nothing where a later question came."""
-        return self._part(request, self._better)
+        return self._part(request, self._better, trouble=False)
 
     async def save(self, request: Request) -> Response:
         """Write the configuration, and lead back to the page."""
@@ -266,7 +266,16 @@ class Pages:
         query = plan_query_of(form, self.planner)
         return await run_in_threadpool(_save, self.planner, query, replace="replace" in form)
 
-    def _part(self, request: Request, of: Callable[[PlanQuery], Response]) -> Response:
+    def _part(
+        self, request: Request, of: Callable[[PlanQuery], Response], *, trouble: bool = True
+    ) -> Response:
+        """Return a part of the page.
+
+        Args:
+            request: Its query says which answers.
+            of: Makes the part.
+            trouble: Whether answers that make no chamber are reported here; once is enough.
+        """
         query = plan_query_of(parse_qs(request.url.query), self.planner)
         if not self.planner.take(query.turn):
             return Response(status_code=204)
@@ -275,7 +284,7 @@ class Pages:
         except OutdatedError:
             return Response(status_code=204)
         except (SettingsError, PhysicsError) as error:
-            return self._html("result.html", trouble=str(error))
+            return self._html("result.html", trouble=str(error) if trouble else "")
 
     def _sketch(self, query: PlanQuery) -> Response:
         shown = preview_of(sketch(query.answers))
