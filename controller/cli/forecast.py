@@ -92,5 +92,5 @@ def print_forecast(forecast: PublishedForecast, last: LoggedSwap | None, unit: s
         console.print(plan)
     if forecast.shortage is not None:
         console.print(f"[b]{words.shortage(forecast.shortage, as_of, unit)}[/b]")
-    elif not forecast.freezer_keeps_up:
+    elif forecast.freezer_keeps_up is False:
         console.print("Not every set can be whole; the band is held all the same.")

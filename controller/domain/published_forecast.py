@@ -94,11 +94,12 @@ class PublishedForecast:
     notes: tuple[str, ...] = ()
     """What makes it less sure than it could be, in plain words."""
     plan: tuple[PlannedChange, ...] = ()
-    freezer_keeps_up: bool = True
+    freezer_keeps_up: bool | None = None
+    """Whether every set of the plan can be whole; None: nothing can be planned."""
     shortage: PackShortage | None = None
     """None where the packs suffice."""
-    degree_hours_above: float = 0.0
-    """Degree-hours above cut-in over the plan's two days [K h]."""
+    degree_hours_above: float | None = None
+    """Degree-hours above cut-in over the plan's two days [K h]; None: nothing can be planned."""
     learned: Mapping[str, LearnedFigure] = field(default_factory=dict)
     """What is believed of the equipment, by name with unit."""
 

@@ -168,7 +168,7 @@ def published(forecast: Forecast, plan: SwapPlan, *, zone: tzinfo | None) -> Pub
             )
             for swap in plan.swaps
         ),
-        freezer_keeps_up=not plan.short,
+        freezer_keeps_up=None if situation is None else not plan.short,
         shortage=None
         if plan.shortage is None
         else PackShortage(
@@ -177,7 +177,7 @@ def published(forecast: Forecast, plan: SwapPlan, *, zone: tzinfo | None) -> Pub
             packs=plan.shortage.packs,
             freeze_now=plan.shortage.freeze_now,
         ),
-        degree_hours_above=round(plan.too_warm_k_h, 2),
+        degree_hours_above=None if situation is None else round(plan.too_warm_k_h, 2),
         learned=_learned(forecast),
     )
 

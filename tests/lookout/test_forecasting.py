@@ -73,3 +73,20 @@ def test_nothing_of_the_future_is_seen(recorded: tuple[Settings, Path], tmp_path
 
     assert whole.known
     assert whole == RecordsForecaster(settings, cut).forecast(as_of)
+
+
+def test_where_nothing_can_be_planned_the_freezer_is_not_said_to_keep_up(
+    recorded: tuple[Settings, Path], tmp_path: Path
+) -> None:
+    """Unknown is never good news: neither "it keeps up" nor "0 K·h too warm"."""
+    settings, place = recorded
+    (tmp_path / "new").mkdir()
+    as_of = BEGINS + timedelta(hours=14)
+
+    unknown = RecordsForecaster(settings, tmp_path / "new").forecast(as_of)
+    known = RecordsForecaster(settings, place).forecast(as_of)
+
+    assert not unknown.known
+    assert (unknown.freezer_keeps_up, unknown.degree_hours_above) == (None, None)
+    assert known.freezer_keeps_up is not None
+    assert known.degree_hours_above is not None
