@@ -18,7 +18,7 @@ from controller.domain.status import LoopFigures
 from tests.lookout.houses import alarm, put_status, settings_with, status
 from tests.support.broker import free_port
 from tests.support.machine import needs, program
-from tests.support.waiting import until
+from tests.support.waiting import AT_MOST_S, until
 
 PROMETHEUS = program("prometheus")
 pytestmark = needs("prometheus")
@@ -56,7 +56,8 @@ class Server:
     def asked(self, path: str) -> Any:
         """Return what its HTTP interface answers, None while it does not."""
         try:
-            with urllib.request.urlopen(f"http://127.0.0.1:{self.port}{path}", timeout=5) as result:
+            address = f"http://127.0.0.1:{self.port}{path}"
+            with urllib.request.urlopen(address, timeout=AT_MOST_S) as result:
                 return json.loads(result.read())["data"]
         except OSError:
             return None
@@ -86,7 +87,7 @@ def scraped(tmp_path: Path) -> Iterator[tuple[Server, Path]]:
         server = Server(tmp_path, port)
         yield server, tmp_path
         server.process.kill()
-        server.process.wait(10)
+        server.process.wait(AT_MOST_S)
         lookout.terminate()
 
 

@@ -14,6 +14,7 @@ import pytest
 
 from controller.settings.load import read_settings
 from tests.support.machine import needs, program
+from tests.support.waiting import AT_MOST_S
 
 CHROMIUM = program("chromium")
 pytestmark = [
@@ -24,7 +25,7 @@ QUIET = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
-LONG_MS = 90_000
+LONG_MS = 300_000
 """On a machine that does much else a rehearsal takes its time."""
 NEWEST_CHANGE = "#better:not([aria-busy]) .changes button"
 """One of the answers that are shown, and not of those before them."""
@@ -51,7 +52,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Path
         assert address is not None
         yield address[0], file
         process.terminate()
-        process.wait(10)
+        process.wait(AT_MOST_S)
 
 
 @pytest.fixture(scope="module")

@@ -42,7 +42,7 @@ from controller.records.requests_file import (
     unanswered,
 )
 from controller.service.pending_requests import MOST_AT_ONCE, PendingRequests
-from tests.support.waiting import until
+from tests.support.waiting import AT_MOST_S, until
 
 BOOT = "boot-a"
 AT = datetime(2026, 5, 28, 18, 30, tzinfo=UTC)
@@ -469,7 +469,7 @@ def test_the_end_waits_a_second_for_the_medium_and_no_longer(
 
     def joined(timeout: float | None = None) -> None:
         waits.append(timeout)
-        join(5.0)
+        join(AT_MOST_S)
 
     monkeypatch.setattr(pending._thread, "join", joined)
     pending.close()

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from tests.service.running import AIR, WATER, Bench, bench
+from tests.support.waiting import AT_MOST_S
 
 NEW = "28-0a1b2c3d4e09"
 
@@ -362,7 +363,7 @@ def test_log_without_a_reader_does_not_stop_control(instance: Bench) -> None:
     instance.until(lambda: instance.is_on("fan"))
     instance.tree.set(WATER, 30.0)
     instance.signal(signal.SIGTERM)
-    assert instance.process.wait(10) == 0
+    assert instance.process.wait(AT_MOST_S) == 0
     assert instance.tape("pump")[-1] == "close off"
 
 

@@ -59,7 +59,7 @@ class RealBroker:
         """Stop it, as a power cut would."""
         if self._process is not None:
             self._process.kill()
-            self._process.wait(10)
+            self._process.wait(AT_MOST_S)
             self._process = None
 
     def _listens(self) -> bool:

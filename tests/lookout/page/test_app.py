@@ -47,6 +47,7 @@ from controller.records.requests_file import (
 )
 from controller.records.snapshot import take_snapshot
 from tests.lookout.houses import alarm, forecast, probes, put_status, settings_with, status
+from tests.support.waiting import AT_MOST_S
 
 OURS = "http://localhost"
 
@@ -275,7 +276,7 @@ def test_a_second_press_while_the_first_is_written_acts_once(
     token, written = hand.enter(), threading.Event()
 
     def slow(*arguments: Any, **named: Any) -> int:
-        assert written.wait(10)
+        assert written.wait(AT_MOST_S)
         return ask(*arguments, **named)
 
     monkeypatch.setattr("controller.lookout.page.app.ask", slow)

@@ -22,7 +22,7 @@ from controller.records.requests_file import REQUESTS, newest
 from tests.lookout.houses import alarm, put_status, settings_with, status
 from tests.support.broker import free_port
 from tests.support.machine import needs, program
-from tests.support.waiting import until
+from tests.support.waiting import AT_MOST_S, until
 
 CHROMIUM = program("chromium")
 pytestmark = [
@@ -58,7 +58,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Path
         until(listens)
         yield f"http://127.0.0.1:{port}", place, secret
         process.terminate()
-        process.wait(10)
+        process.wait(AT_MOST_S)
 
 
 @pytest.fixture(scope="module")
