@@ -21,7 +21,7 @@ from tests.lookout.page.test_browser import CHROMIUM, QUIET
 from tests.support.broker import free_port
 from tests.support.machine import needs
 from tests.support.own_memory import give_own_memory
-from tests.support.waiting import until
+from tests.support.waiting import AT_MOST_S, until
 
 pytestmark = [
     needs("chromium"),
@@ -93,6 +93,7 @@ def test_a_swap_on_the_page_is_seen_in_status_and_silence_on_the_page(
     chamber, control = both
     with sync_api.sync_playwright() as play:
         page = play.chromium.launch(executable_path=CHROMIUM, args=QUIET).new_page()
+        page.set_default_timeout(1000 * AT_MOST_S)
         page.goto(f"http://127.0.0.1:{chamber.port}/")
         page.fill("input[name=password]", chamber.secret)
         page.fill("input[name=who]", "Tove")

@@ -81,6 +81,7 @@ def test_the_page_fits_and_draws(
     put_status(place, status())
     context = browser.new_context(viewport={"width": width, "height": 760}, color_scheme=scheme)
     page = context.new_page()
+    page.set_default_timeout(1000 * AT_MOST_S)
     errors: list[str] = []
     page.on("pageerror", lambda error: errors.append(str(error)))
     page.on(
@@ -123,6 +124,7 @@ def test_words_change_while_one_looks(served: tuple[str, Path, str], browser: An
     address, place, _ = served
     put_status(place, status())
     page = browser.new_page()
+    page.set_default_timeout(1000 * AT_MOST_S)
     page.goto(address)
 
     put_status(place, status(alarms=[alarm("air_high")]))
@@ -138,11 +140,13 @@ def test_new_words_keep_what_a_person_holds(served: tuple[str, Path, str], brows
     address, place, _ = served
     put_status(place, status(alarms=[alarm("air_high")]))
     page = browser.new_page()
+    page.set_default_timeout(1000 * AT_MOST_S)
     page.goto(address)
     page.locator("#alarm-air_high summary").click()
 
-    put_status(place, status(alarms=[alarm("reservoir_warm"), alarm("air_high")]))
-    page.wait_for_selector("#alarm-reservoir_warm")
+    more = [alarm("probe_lost", "room"), alarm("probe_lost", "reservoir"), alarm("air_high")]
+    put_status(place, status(alarms=more))
+    page.wait_for_selector("#alarm-probe_lost-room")
 
     assert page.evaluate("document.activeElement.parentElement.id") == "alarm-air_high"
     assert page.evaluate("[...document.querySelectorAll('details[open]')].map((e) => e.id)") == [
@@ -160,6 +164,7 @@ def test_silence_shows_while_one_looks(served: tuple[str, Path, str], browser: A
     address, place, _ = served
     put_status(place, status())
     page = browser.new_page()
+    page.set_default_timeout(1000 * AT_MOST_S)
     page.goto(address)
 
     put_status(place, status(boottime_s=time.clock_gettime(time.CLOCK_BOOTTIME) - 300.0))
@@ -180,6 +185,7 @@ def test_a_swap_is_noted_by_hand_and_keyboard(
         java_script_enabled=scripts, viewport={"width": 360, "height": 700}
     )
     page = context.new_page()
+    page.set_default_timeout(1000 * AT_MOST_S)
     page.goto(address)
 
     page.fill("input[name=password]", secret)
@@ -204,6 +210,7 @@ def test_everything_has_a_name(served: tuple[str, Path, str], browser: Any) -> N
     put_status(place, status())
     context = browser.new_context()
     page = context.new_page()
+    page.set_default_timeout(1000 * AT_MOST_S)
     page.goto(address)
     page.fill("input[name=password]", secret)
     page.press("input[name=password]", "Enter")
@@ -241,6 +248,7 @@ def test_an_independent_judge_finds_nothing_serious(
     # the checker is put into the page, which our own policy forbids
     context = browser.new_context(color_scheme=scheme, bypass_csp=True)
     page = context.new_page()
+    page.set_default_timeout(1000 * AT_MOST_S)
     violations_found = []
     for path in ("/", "/do/reset", "/entered", "/do/swap?packs=4"):
         if path == "/entered":
@@ -265,6 +273,7 @@ def test_a_page_that_cannot_reach_the_chamber_says_so(
     put_status(place, status())
     context = browser.new_context()
     page = context.new_page()
+    page.set_default_timeout(1000 * AT_MOST_S)
     page.clock.install()
     page.goto(address)
     assert "In band" in page.inner_text("#headline")
@@ -298,6 +307,7 @@ def test_the_picture_is_looked_at_closer_by_keyboard(
     ]
     add_history(place / RECORDS, rows, name="ten hours", chamber="c")
     page = browser.new_page()
+    page.set_default_timeout(1000 * AT_MOST_S)
     page.clock.install()
     page.goto(address)
     page.wait_for_selector("#picture svg.chart")
