@@ -5,9 +5,11 @@ A reading that nobody works out therefore changes no other one.
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 from statistics import NormalDist
 
+MOST_SIGMAS = 16
+"""Standard deviations whose values are kept: probes and rehearsals of one chamber share them."""
 _BITS = 12
 _MASK = (1 << 64) - 1
 _GOLDEN = 0x9E3779B97F4A7C15
@@ -21,6 +23,12 @@ def _quantiles() -> tuple[float, ...]:
     parts = 1 << _BITS
     normal = NormalDist()
     return tuple(normal.inv_cdf((index + 0.5) / parts) for index in range(parts))
+
+
+@lru_cache(MOST_SIGMAS)
+def _values(sigma: float) -> tuple[float, ...]:
+    """Return the quantiles of a normal distribution with this standard deviation."""
+    return tuple([sigma * each for each in _quantiles()])
 
 
 class Noise:
@@ -38,7 +46,7 @@ class Noise:
         for byte in probe.encode():
             salt = (salt ^ byte) * _MIX & _MASK
         self._salt = salt
-        self._values = tuple(sigma * each for each in _quantiles())
+        self._values = _values(sigma)
         self.most = self._values[-1]
         """No noise is larger than this, either way: about 3.7 standard deviations."""
 
