@@ -79,7 +79,7 @@ HIGHEST = Unknowns(
     frozen=0.05, spread=math.log(0.6), offset=3.0, dry=1.2, shrink=1.0,
 )  # fmt: skip
 WIDENED = 1.5
-"""A fit's covariance is this much too small for its own set: its errors are not independent [-]."""
+"""A fit's covariance is this much too small: its errors are not independent [-]."""
 WIDEST = 1.15
 """No unknown gets wider than this times its first standard deviation [-]."""
 
@@ -113,13 +113,9 @@ def first_belief(sized: Sized) -> Belief:
 
 
 def next_belief(fitted: Belief, *, first: Belief) -> Belief:
-    """Return what one set of packs teaches about the next: the frozen share is known anew.
-
-    What is fitted stays with the plant, so it widens by what may have moved and by nothing else: a
-    factor at each set would forget a coil that ten sets have shown after three.
-    """
+    """Return what one set of packs teaches about the next: wider, and the frozen share anew."""
     n = len(fitted.mean)
-    covariance = [list(row) for row in fitted.covariance]
+    covariance = [[WIDENED * value for value in row] for row in fitted.covariance]
     for i in range(n):
         covariance[i][i] += DRIFT_SD[i] ** 2
     for i in range(n):
