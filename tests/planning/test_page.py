@@ -138,7 +138,7 @@ def test_a_new_list_keeps_the_focus_on_the_change_that_a_person_is_at(
     page.locator("#result summary").first.click()
     held.focus()
 
-    page.evaluate("number += 1; isOld(result, better); renew()")
+    page.evaluate("number += 1; markWaiting(result, better); renew()")
     page.locator(NEWEST_CHANGE).first.wait_for()
     assert page.evaluate("document.activeElement.value") == key
     assert page.locator("#result details[open]").count() == 1
@@ -161,6 +161,24 @@ def test_two_open_pages_both_answer(served: tuple[str, Path], browser: Any) -> N
         page.locator(f"#result:not([aria-busy]) .verdict.{verdict}").wait_for()
     first.close()
     second.close()
+
+
+@needs("chromium")
+def test_a_part_that_gets_no_answer_says_so_in_its_own_place(
+    served: tuple[str, Path], browser: Any
+) -> None:
+    """The verdict stands where only the list of changes fails."""
+    page = _opened(browser, served[0])
+    page.route("**/better?*", lambda route: route.fulfill(status=500))
+
+    page.locator("#q-day").fill("25 C")
+    page.locator("#better:not([aria-busy]):has-text('does not answer')").wait_for()
+
+    assert page.locator("#result:not([aria-busy]) .verdict.well").count() == 1
+    page.route("**/sketch?*", lambda route: route.abort())
+    page.locator("#q-day").fill("26 C")
+    page.locator("#result:not([aria-busy]):has-text('does not answer')").wait_for()
+    page.close()
 
 
 def test_without_scripts_it_is_a_form(served: tuple[str, Path]) -> None:

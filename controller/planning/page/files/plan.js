@@ -22,16 +22,24 @@ function query() {
 }
 
 async function part(path, place, signal) {
-  const answer = await fetch(`${path}?${query()}`, { signal });
-  if (!answer.ok) throw new Error(String(answer.status));
-  if (answer.status === 200) putInPlace(place, await answer.text());
+  try {
+    const answer = await fetch(`${path}?${query()}`, { signal });
+    if (!answer.ok) throw new Error(String(answer.status));
+    if (answer.status === 200) putInPlace(place, await answer.text());
+  } catch (error) {
+    if (error.name !== "AbortError") {
+      place.textContent = "coldpin plan does not answer; is it still running?";
+      markAnswered(place);
+    }
+    throw error;
+  }
 }
 
-function isOld(...places) {
+function markWaiting(...places) {
   for (const each of places) each.setAttribute("aria-busy", "true");
 }
 
-function isNew(place) {
+function markAnswered(place) {
   place.removeAttribute("aria-busy");
 }
 
@@ -48,7 +56,7 @@ function marked() {
 
 async function renew() {
   number += 1;
-  isOld(result, better);
+  markWaiting(result, better);
   if (under_way !== null) under_way.abort();
   under_way = new AbortController();
   const { signal } = under_way;
@@ -57,23 +65,18 @@ async function renew() {
     marked();
     await part("/result", result, signal);
     marked();
-    isNew(result);
+    markAnswered(result);
     const works = result.querySelector(".verdict.well") !== null;
     document.title = `${works ? "Works" : "Does not work yet"}: plan of a chamber`;
     await part("/better", better, signal);
-    isNew(better);
-  } catch (error) {
-    if (error.name !== "AbortError") unanswered();
+    markAnswered(better);
+  } catch {
+    // a later question came, or the place says that nothing answers
   }
 }
 
-function unanswered() {
-  result.textContent = "coldpin plan does not answer; is it still running?";
-  isNew(result);
-}
-
 function soon() {
-  isOld(result, better);
+  markWaiting(result, better);
   clearTimeout(waiting);
   waiting = setTimeout(renew, WAIT_MS);
 }
@@ -111,6 +114,6 @@ form.addEventListener("submit", (event) => {
 
 if (better.querySelector(".changes") === null) {
   under_way = new AbortController();
-  isOld(better);
-  part("/better", better, under_way.signal).then(() => isNew(better), () => {});
+  markWaiting(better);
+  part("/better", better, under_way.signal).then(() => markAnswered(better), () => {});
 }
