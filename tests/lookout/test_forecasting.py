@@ -80,10 +80,13 @@ def test_where_nothing_can_be_planned_the_freezer_is_not_said_to_keep_up(
 ) -> None:
     """Unknown is never good news: neither "it keeps up" nor "0 K·h too warm"."""
     settings, place = recorded
-    (tmp_path / "new").mkdir()
+    new = tmp_path / "new"
+    new.mkdir()
+    first = map(reading_of, play(draw(6, seed=2), days=0.01).samples)
+    add_history(new / "records.sqlite", first, name="one", chamber="c")
     as_of = BEGINS + timedelta(hours=14)
 
-    unknown = RecordsForecaster(settings, tmp_path / "new").forecast(as_of)
+    unknown = RecordsForecaster(settings, new).forecast(as_of)
     known = RecordsForecaster(settings, place).forecast(as_of)
 
     assert not unknown.known
