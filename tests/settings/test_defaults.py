@@ -14,12 +14,7 @@ from controller.settings.scenario_file import ScenarioFile
 def defaults_of(model: type[Table], path: str = "") -> Iterator[tuple[str, Table]]:
     """Yield the tables that stand for those left out, by their path; an alarm's own are values."""
     for name, field in model.model_fields.items():
-        if isinstance(field.default, Table):
-            given: object = field.default
-        elif field.default_factory is not None:
-            given = field.get_default(call_default_factory=True, validated_data={})
-        else:
-            continue
+        given = field.get_default(call_default_factory=True)
         if isinstance(given, Table):
             yield f"{path}{name}", given
             if type(given) is not Alarms:
