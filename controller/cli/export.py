@@ -74,7 +74,7 @@ def _with_swaps(
 ) -> Iterator[tuple[datetime, RecordedReading | None, int]]:
     """Yield each reading with the packs put in just before; a swap that none follows stands alone.
 
-    So it keeps its time where nothing was recorded, in the midst or at the end.
+    So it keeps its time where nothing was recorded, in a gap or after the last reading.
     """
     waiting = deque(
         (at, sum(packs for _, packs in same))

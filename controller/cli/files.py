@@ -54,7 +54,7 @@ class OutputFile(click.Path):
 
 
 def require_folder(file: Path) -> None:
-    """Refuse a file that could not be written in the end, before anybody answers questions for it.
+    """Refuse a file that could not be written in the end, before any work is done for it.
 
     Raises:
         click.BadParameter: Its folder is not there.

@@ -69,7 +69,7 @@ def add_history(
 def keep_without_readings(
     path: Path, *, at: datetime, name: str, chamber: str, source: str = ""
 ) -> None:
-    """Keep that a history was put in that brought pack changes alone, so that it is taken back too.
+    """Remember an import that brought only pack changes, so that it can be taken back.
 
     Args:
         path: The database; created if need be.

@@ -23,7 +23,7 @@ class Budget:
     without: tuple[tuple[str, datetime, int], ...]
     """Swaps that go short where packs go to the earliest first: name, when, packs missing."""
     unknown: tuple[str, ...]
-    """Chambers of which nothing can be foretold: what they will want comes on top."""
+    """Chambers without a forecast: what they need comes on top."""
 
     @property
     def keeps_up(self) -> bool | None:

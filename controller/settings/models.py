@@ -79,8 +79,8 @@ class Table(BaseModel):
     def by_default(cls) -> Self:
         """Return the table that stands for one left out of the file.
 
-        Its defaults are not judged, for which what judges the table would first have to be made:
-        that takes a command longer than all it does with most of them.
+        Its defaults are not validated: most commands would spend more time on making the
+        validators of such tables than on all that they read from them.
         """
         return cls.model_construct()
 
