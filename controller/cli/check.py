@@ -11,7 +11,7 @@ from rich.console import Console
 
 from controller.cli import people
 from controller.cli.configurations import configurations
-from controller.cli.expectation import print_cycles, shown_hours
+from controller.cli.expectation import print_cycles, print_early_start, shown_hours
 from controller.cli.files import OutputFile, not_written
 from controller.cli.instances import Instance, only_instance
 from controller.commissioning.host import host_findings
@@ -284,6 +284,7 @@ def _print_expectation(console: Console, settings: Settings, folder: Path) -> No
         console.print("\nOn a hot day this chamber grows far too hot; `coldpin size` says why.")
         return
     print_cycles(console, shown_hours(days, build.plant), proposal, settings.display.unit)
+    print_early_start(console, build, days)
 
 
 def _print_wiring(console: Console, plan: Plan) -> None:

@@ -8,8 +8,10 @@ from rich.console import Console
 
 from controller.cli import people
 from controller.pictures import words
+from controller.planning.build import Build
 from controller.planning.cycle import Proposal
 from controller.planning.design_hour import warmest_hour
+from controller.planning.early_start import early_start_sentence
 from controller.rehearsal.hot_day_figures import HotDays, HourCycle
 from controller.thermal.specs import PlantSpec
 
@@ -56,6 +58,13 @@ def print_cycles(
         f"{words.duration(proposal.anti_short_cycle_s)}: keeps the air, not only the "
         f"probe, inside the species' band, at {proposal.starts_per_h:.1f} starts an hour"
     )
+
+
+def print_early_start(console: Console, build: Build, days: HotDays) -> None:
+    """Print what to do about an early start, where there is something to do."""
+    sentence = early_start_sentence(build, days)
+    if sentence:
+        console.print(sentence, markup=False)
 
 
 def cycle_document(cycles: tuple[tuple[str, HourCycle], ...]) -> list[dict[str, Any]]:

@@ -11,7 +11,12 @@ from rich.console import Console
 from rich.markup import escape
 
 from controller.cli import people
-from controller.cli.expectation import cycle_document, print_cycles, shown_hours
+from controller.cli.expectation import (
+    cycle_document,
+    print_cycles,
+    print_early_start,
+    shown_hours,
+)
 from controller.cli.extras import need
 from controller.cli.files import OutputFile, not_written
 from controller.domain.measures import WEIGHTS_KG
@@ -19,6 +24,7 @@ from controller.errors import PhysicsError, ScenarioError
 from controller.pictures import words
 from controller.planning.changes import Change, best_changes
 from controller.planning.cycle import Proposal
+from controller.planning.early_start import early_start
 from controller.planning.proposal import proposal_of
 from controller.planning.verdict import Judgement, Verdict, judge
 from controller.planning.verdict_words import (
@@ -205,6 +211,7 @@ def _print_details(
     if judgement.days is not None:
         cycles = shown_hours(judgement.days, judgement.build.plant)
         print_cycles(console, cycles, _proposal(judgement), unit)
+        print_early_start(console, judgement.build, judgement.days)
     _print_assumed(console, assumed)
 
 
@@ -275,6 +282,7 @@ def size_document(
             {"key": figure.key, "value": figure.value, "about": figure.about} for figure in assumed
         ],
         "proposal": _proposed(proposal),
+        "early_start": None if days is None else early_start(judgement.build, days),
         "weather": _weather(spell),
     }
 

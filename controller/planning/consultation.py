@@ -182,7 +182,7 @@ def draft_of(answers: Answers) -> Draft | OwnDraft:
         minimum_run_s=proposal.minimum_run_s,
         anti_short_cycle_s=proposal.anti_short_cycle_s,
         proposed=(
-            f"Those of {stage} keep the air of this chamber inside its band."
+            f"Those of {stage} keep the air inside its band here, so start_early_by is left out."
             if proposal.keeps
             else f"Those of {stage} come nearest; the air of this chamber leaves its band."
         ),

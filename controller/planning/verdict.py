@@ -234,10 +234,14 @@ def too_warm_k_h(days: HotDays | None) -> float:
     return math.inf if days is None else days.degree_hours_above / days.days
 
 
+def is_too_warm(days: HotDays) -> bool:
+    """Return whether the warm air of these days alone is enough for a build not to hold."""
+    return too_warm_k_h(days) >= (1.0 - HOLDS_SHARE) * HOURS * BAND_SLACK_K
+
+
 def _too_cold(days: HotDays) -> bool:
     """Return whether days that do not hold fail by cold air: the warm air alone is too little."""
-    enough_k_h = (1.0 - HOLDS_SHARE) * HOURS * BAND_SLACK_K
-    return too_warm_k_h(days) < enough_k_h and days.degree_hours_below > days.degree_hours_above
+    return not is_too_warm(days) and days.degree_hours_below > days.degree_hours_above
 
 
 def _needs_heat(build: Build, days: HotDays) -> bool:

@@ -132,8 +132,9 @@ class TimingTable(Table):
     start_early_by: Annotated[Duration, between(0, 600, "0 s to 10 min")] = Seconds(0)
     """Cooling starts this long before the air would be at cut-in, by how it rose in its last rests:
     prime and the lag of the air probe together take back what they cost, at some more starts. Where
-    the coil is too weak for a hot day it brings nothing and costs a third more starts. 0 s: it
-    starts at cut-in."""
+    packs are short it costs ice, and where the coil is too weak for a hot day it brings nothing at
+    a third more starts: `coldpin check` says whether it is worth setting here. 0 s: it starts at
+    cut-in."""
     prime: Annotated[Duration, between(0, 600, "0 s to 10 min")] = Seconds(10)
     """The pump runs this long before the fan starts."""
     run_on: Annotated[Duration, between(0, 1800, "0 s to 30 min")] = Seconds(60)

@@ -46,6 +46,7 @@ from controller.errors import PhysicsError
 from controller.history.alarm_figures import PastAlarm
 from controller.history.report import Report
 from controller.planning.answers import complete
+from controller.planning.build import Build
 from controller.planning.ideas import Effort
 from controller.planning.verdict import Judgement, Limit, Verdict
 from controller.rehearsal.comparison import Outcome
@@ -235,18 +236,15 @@ def _report(gaps: int, **other: Any) -> None:
 def _expected(days: Any) -> None:
     """Print what `check` expects of days, or of equipment that cannot be worked out."""
 
-    class Build:
-        def __init__(self, settings: Any, plant: Any, room: Any) -> None:
-            self.settings, self.plant, self.room = settings, plant, room
-
-        def days(self) -> Any:
+    class GivenDays(Build):
+        def days(self, *_: Any, **__: Any) -> Any:
             if days == "impossible":
                 raise PhysicsError("the air is 80 °C")
             return days
 
     placed = SimpleNamespace(plant=settings_in().plant_spec(), room=None)
     with (
-        mock.patch.object(check, "Build", Build),
+        mock.patch.object(check, "Build", GivenDays),
         mock.patch.object(check, "placed_plant", return_value=placed),
         mock.patch.object(check, "proposal_of", return_value=PROPOSAL),
     ):
@@ -424,6 +422,9 @@ SCREENS: dict[str, Callable[[], None]] = {
     ),
     "new: written": lambda: new._print_written(people.console(), Path("c.toml")),
     "check: the cycle to expect": lambda: _expected(DAYS),
+    "check: cold to spare": lambda: _expected(
+        replace(DAYS, degree_hours_above=1.0, air_max_c=17.2)
+    ),
     "check: far too hot": lambda: _expected(None),
     "check: cannot be worked out": lambda: _expected("impossible"),
     "check: no plant is described": _expected_of_nothing,

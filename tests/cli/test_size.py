@@ -29,7 +29,8 @@ def test_document_has_the_keys_that_scripts_rely_on(capsys: pytest.CaptureFixtur
     assert set(document) == {
         "design", "load_w", "coil", "useful_reservoir_max_c", "ice_kg_per_day", "packs_per_day",
         "hours_per_set", "sets_in_rotation", "freezer", "cycle", "verdict", "binding", "spare",
-        "changes", "rehearsed", "assumed", "proposal", "weather",
+        "changes", "rehearsed", "assumed", "proposal", "early_start",
+        "weather",
     }  # fmt: skip
     assert set(document["design"]) == {"room_c", "room_rh", "air_c", "air_rh", "hour"}  # type: ignore[call-overload]
     assert set(document["load_w"]) == {  # type: ignore[call-overload]
