@@ -1,17 +1,21 @@
 """What it is all for: a hot week under coldpin with its plan, beside a plain on/off switch.
 
     python -m tests.benchmarks.purpose [--chambers 12] [--from 0] [--seed 1] [--processes 2]
+        [--weeks 1]
 
 The same plants, weather and noise, one thing changed at a time. "plain" is a plain switch, and the
 grower comes by habit, morning and evening, and when the reservoir or the air calls, and sleeps at
 night. "law" is coldpin's control with that same grower: what the switching alone changes. "plan" is
 coldpin whose grower goes by its swap plan, but whom no notice reaches. "notices" is the whole: its
 notices let people sleep or do not. "early" is the whole with `[timing] start_early_by` as long as
-prime and probe lag. "switch" is a plain switch whose grower makes the very visits of "notices":
-what the plan alone changes. K·h above cut-in and below cut-out of the true air, hours more than 1 K
-above, which no cycle reaches while the water is cold, packs put in, visits, and visits between
-bedtime and waking. "band" is the share of time in band on the
-hot days that `coldpin size` rehearses; from `HELD` on a chamber counts as one that can be held.
+prime and probe lag, and "advised" is "early" where `coldpin check` offers that key and "notices"
+elsewhere. "switch" is a plain switch whose grower makes the very visits of "notices":
+what the plan alone changes. K·h above cut-in and below cut-out of the true air, hours more than
+1 K above, which no cycle reaches while the water is cold, packs put in, visits, and visits between
+bedtime and waking. "band" is the share of time in band on the hot days that `coldpin size`
+rehearses; from `HELD` on a chamber counts as one that can be held. With ``--weeks`` each chamber
+lives so many, of other noise, and its row is their mean: where packs are short a hair's breadth
+decides whether somebody is woken, and noise alone moves a single week by 20 K·h and more.
 Prints a row for each chamber and judges nothing; where coldpin does worse, the row shows it.
 """
 
@@ -20,7 +24,7 @@ from __future__ import annotations
 import math
 import tempfile
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import timedelta
 from multiprocessing import Pool
 from pathlib import Path
@@ -28,13 +32,14 @@ from random import Random
 from typing import Any
 
 from controller.cli.rehearsal_notices import RehearsedNotices
+from controller.planning.early_start import EarlyStart, early_start
 from controller.planning.verdict import judge
 from controller.rehearsal.dry_forecaster import DryForecaster
 from controller.rehearsal.grower import Grower, Visit
 from controller.rehearsal.rehearse import Rehearsal
 from controller.settings.law_of import law_of
-from controller.settings.load import read_settings
-from controller.settings.scenario_file import read_scenario
+from controller.settings.load import Settings, read_settings
+from controller.settings.scenario_file import ScenarioFile, read_scenario
 from tests.benchmarks.shelf_chambers import config_text, numbers, parser_of
 
 SCENARIO = """
@@ -52,31 +57,39 @@ comes_within = "45 min"
 """
 
 
-CONTROLS = ("plain", "law", "plan", "notices", "early", "switch")
+CONTROLS = ("plain", "law", "plan", "notices", "early", "advised", "switch")
 LEAST_COVER, MOST_COVER = 0.6, 0.9999
 """Neither hopeless nor so ample that nothing can go wrong [share of time in band]."""
 HELD = 0.95
+OTHER_NOISE = 1000
+"""From one week's seed of noise to that of the next."""
 
 
 @dataclass(frozen=True, slots=True)
 class Week:
-    """One chamber's week under one control."""
+    """One chamber's week under one control, or the mean of several."""
 
     above_k_h: float
     below_k_h: float
-    packs: int
-    visits: int
-    starts: int
+    packs: float
+    visits: float
+    starts: float
     cover: float
-    nights: int
+    nights: float
     """Swaps between bedtime and waking."""
     hot_h: float
     """More than 1 K above cut-in [h]."""
 
 
-def week(arguments: tuple[int, int]) -> tuple[int, dict[str, Week]]:
-    """Return a chamber's week under each control."""
-    number, seed = arguments
+def mean_week(weeks: Sequence[Week]) -> Week:
+    """Return the mean of each figure."""
+    names = [field.name for field in fields(Week)]
+    return Week(**{name: sum(getattr(each, name) for each in weeks) / len(weeks) for name in names})
+
+
+def week(arguments: tuple[int, int, int]) -> tuple[int, dict[str, Week]]:
+    """Return a chamber's week under each control, the mean of so many with other noise."""
+    number, seed, count = arguments
     random = Random(f"{seed}/{number}")
     with tempfile.TemporaryDirectory() as folder:
         config, script = Path(folder) / "c.toml", Path(folder) / "s.toml"
@@ -89,6 +102,20 @@ def week(arguments: tuple[int, int]) -> tuple[int, dict[str, Week]]:
             cover = 0.0 if judgement.days is None else judgement.days.in_band_share
             if LEAST_COVER < cover < MOST_COVER:
                 break
+    advice = None if judgement.days is None else early_start(judgement.build, judgement.days)
+    each_week = [
+        _lived(settings, scenario, number + OTHER_NOISE * each, cover=cover)
+        for each in range(count)
+    ]
+    weeks = {control: mean_week([each[control] for each in each_week]) for control in each_week[0]}
+    weeks["advised"] = weeks["early" if advice is EarlyStart.OFFER else "notices"]
+    return number, weeks
+
+
+def _lived(
+    settings: Settings, scenario: ScenarioFile, noise: int, *, cover: float
+) -> dict[str, Week]:
+    """Return one week with noise of this seed, under each control that is rehearsed."""
     grower = scenario.grower
 
     def lived(run: Rehearsal) -> Week:
@@ -106,7 +133,7 @@ def week(arguments: tuple[int, int]) -> tuple[int, dict[str, Week]]:
         )
 
     def rehearsal(**more: Any) -> Rehearsal:
-        return Rehearsal(settings, scenario, seed=number, **more)
+        return Rehearsal(settings, scenario, seed=noise, **more)
 
     def whole(**more: Any) -> Rehearsal:
         notifier = RehearsedNotices(settings, grower)
@@ -122,9 +149,9 @@ def week(arguments: tuple[int, int]) -> tuple[int, dict[str, Week]]:
         "notices": lived(noticed),
         "early": lived(whole(law=replace(law, timing=replace(law.timing, lead_s=lead_s)))),
     }
-    again = _SameVisits(settings, scenario, seed=number, plain=True)
+    again = _SameVisits(settings, scenario, seed=noise, plain=True)
     again.visits = [(swap["t_s"], int(swap["packs"])) for swap in noticed.swaps]
-    return number, weeks | {"switch": lived(again)}
+    return weeks | {"switch": lived(again)}
 
 
 class _SameVisits(Rehearsal):
@@ -166,11 +193,12 @@ def row(number: int, weeks: dict[str, Week]) -> str:
     each = [weeks[control] for control in CONTROLS]
     return (
         f"{number:4} {each[0].cover:5.2f} "
-        f"{' / '.join(f'{w.above_k_h:6.2f}' for w in each):>51} "
-        f"{'/'.join(f'{w.hot_h:.1f}' for w in each):>24} "
-        f"{'/'.join(f'{w.below_k_h:.1f}' for w in each):>30} "
-        f"{'/'.join(f'{w.packs}' for w in each):>24} "
-        f"{'/'.join(f'{w.visits}' for w in each):>18} {'/'.join(f'{w.nights}' for w in each):>12}"
+        f"{' / '.join(f'{w.above_k_h:6.2f}' for w in each):>60} "
+        f"{'/'.join(f'{w.hot_h:.1f}' for w in each):>28} "
+        f"{'/'.join(f'{w.below_k_h:.1f}' for w in each):>35} "
+        f"{'/'.join(f'{w.packs:.0f}' for w in each):>28} "
+        f"{'/'.join(f'{w.visits:.0f}' for w in each):>21} "
+        f"{'/'.join(f'{w.nights:.0f}' for w in each):>16}"
     )
 
 
@@ -180,23 +208,25 @@ def summary(control: str, result: Sequence[dict[str, Week]]) -> str:
     return (
         f"{control:8} {sum(w.above_k_h for w in weeks):7.1f} K·h above, "
         f"{sum(w.hot_h for w in weeks):6.1f} h more than 1 K, "
-        f"{sum(w.below_k_h for w in weeks):6.1f} below, {sum(w.packs for w in weeks)} packs, "
-        f"{sum(w.visits for w in weeks)} visits, {sum(w.nights for w in weeks)} of them at "
-        f"night, {sum(w.starts for w in weeks)} starts, worse than plain by over 0.1 K·h in "
+        f"{sum(w.below_k_h for w in weeks):6.1f} below, {sum(w.packs for w in weeks):.0f} packs, "
+        f"{sum(w.visits for w in weeks):.0f} visits, {sum(w.nights for w in weeks):.0f} of them at "
+        f"night, {sum(w.starts for w in weeks):.0f} starts, worse than plain by over 0.1 K·h in "
         f"{worse}"
     )
 
 
 def main() -> None:
-    asked = parser_of(__doc__, chambers=12).parse_args()
+    parser = parser_of(__doc__, chambers=12)
+    parser.add_argument("--weeks", type=int, default=1, help="weeks of other noise, for a mean")
+    asked = parser.parse_args()
     print(" / ".join(CONTROLS))
     print(
-        f"{'':>4} {'band':>5} {'K·h above':>51} {'h over 1 K':>24} {'K·h below':>30} {'packs':>24} "
-        f"{'visits':>18} {'at night':>12}"
+        f"{'':>4} {'band':>5} {'K·h above':>60} {'h over 1 K':>28} {'K·h below':>35} {'packs':>28} "
+        f"{'visits':>21} {'at night':>16}"
     )
     result: list[dict[str, Week]] = []
     with Pool(asked.processes) as pool:
-        work = [(number, asked.seed) for number in numbers(asked)]
+        work = [(number, asked.seed, asked.weeks) for number in numbers(asked)]
         for number, weeks in pool.imap(week, work, chunksize=1):
             result.append(weeks)
             print(row(number, weeks), flush=True)
