@@ -13,6 +13,7 @@ from controller.cli.configurations import configurations
 from controller.cli.instances import Instance
 from controller.domain import places
 from controller.domain.places import RUNTIME, state_directory
+from controller.domain.zones import local_time
 from controller.errors import SettingsError
 from controller.lookout.broker.connection import broker_of
 from controller.lookout.broker.other_chambers import ask_broker
@@ -81,7 +82,7 @@ def chambers(
         table.add_row(f"[b]{row.name}[/b]", row.swap, row.air, row.reservoir, why)
     console.print(table)
     for each in budgets:
-        console.print(budget_words(each, now=now.astimezone(zone)))
+        console.print(budget_words(each, now=local_time(now, zone)))
 
 
 def _on_this_machine(config: Path, now: datetime) -> ChamberSummary:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, tzinfo
 from pathlib import Path
 
 import click
@@ -14,6 +14,7 @@ from controller.cli.instants import instant
 from controller.domain.places import state_directory
 from controller.domain.published_forecast import FORECAST_CODEC, PublishedForecast
 from controller.domain.requests import LoggedSwap
+from controller.domain.zones import local_time
 from controller.errors import RecordError
 from controller.lookout.forecasting import RecordsForecaster
 from controller.lookout.next_change import next_change
@@ -48,19 +49,22 @@ def forecast(config: Path, as_of_text: str | None, as_json: bool) -> None:
     if as_json:
         people.print_json(FORECAST_CODEC.document(made))
     else:
-        print_forecast(made, last, settings.display.unit)
+        print_forecast(made, last, settings.display.unit, settings.site.zone())
 
 
-def print_forecast(forecast: PublishedForecast, last: LoggedSwap | None, unit: str) -> None:
+def print_forecast(
+    forecast: PublishedForecast, last: LoggedSwap | None, unit: str, zone: tzinfo | None
+) -> None:
     """Print a forecast for people.
 
     Args:
         forecast: As it was made.
         last: The last pack change that was logged.
         unit: The unit that people chose, C or F.
+        zone: The chamber's zone; None: the machine's.
     """
     console = people.console()
-    as_of = forecast.as_of
+    as_of = local_time(forecast.as_of, zone)
     change = next_change(forecast, None if forecast.known else last, as_of)
     console.print(f"[b]{escape(change.do)}[/b]")
     if not forecast.known:

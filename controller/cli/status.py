@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 
 import click
@@ -22,6 +22,7 @@ from controller.domain.places import records_path, state_directory
 from controller.domain.published_forecast import PublishedForecast
 from controller.domain.requests import LoggedSwap
 from controller.domain.status import Status
+from controller.domain.zones import local_time
 from controller.lookout.headline import AlarmLimits, headline_of
 from controller.lookout.next_change import next_change
 from controller.lookout.readings import last_change_words, readings_of
@@ -117,6 +118,15 @@ def _first_run(place: Path, settings: BriefSettings) -> FirstRun | None:
         return None  # the records have their own alarm
 
 
+def _zone(status: Status | None, settings: BriefSettings) -> tzinfo | None:
+    """Return the zone to speak in: the chamber's, as its service goes by it."""
+    if settings.zone is not None or status is None:
+        return settings.zone
+    here = local_time(status.as_of, None).utcoffset()
+    # this shell's zone may be another, or nonsense
+    return None if here == status.as_of.utcoffset() else status.as_of.tzinfo
+
+
 def _exit_status(report: StatusReport) -> int:
     if report.silent or report.status is None:
         return SILENT
@@ -133,9 +143,7 @@ def _print_for_people(report: StatusReport, snapshot: Snapshot, settings: BriefS
         reservoir_freezing_c=settings.reservoir_freezing_c,
         unit=settings.unit,
     )
-    # the chamber's zone, as its service wrote it; this machine's may be set to nonsense
-    zone = UTC if snapshot.status is None else snapshot.status.as_of.tzinfo
-    now = snapshot.at_utc.astimezone(zone)
+    now = local_time(snapshot.at_utc, _zone(snapshot.status, settings))
     headline = headline_of(snapshot, limits, now)
     change = next_change(snapshot.forecast, snapshot.last_swap, now)
     status = snapshot.status

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from controller.domain.alarm_guide import alarm_title
 from controller.domain.events import BAND, EventKind, RecordedEvent
+from controller.domain.zones import local_time
 from controller.pictures.chamber_chart import INTERVALS, ChamberHistory, ChamberPoint, Part
 from controller.pictures.chart import Expected
 from controller.pictures.words import moment, pack_count, temperature
@@ -275,5 +276,5 @@ def _cold_ends(snapshot: Snapshot, zone: tzinfo | None) -> Expected | None:
     early, likely = forecast.early, forecast.swap_due
     if early <= snapshot.at_utc:
         return None
-    text = f"cold lasts to {moment(early, snapshot.at_utc.astimezone(zone), far=False)}"
+    text = f"cold lasts to {moment(early, local_time(snapshot.at_utc, zone), far=False)}"
     return Expected(early_s=early.timestamp(), likely_s=likely.timestamp(), text=text)

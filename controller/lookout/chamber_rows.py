@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from controller.domain.alarm_guide import alarm_title, is_note
+from controller.domain.zones import local_time
 from controller.lookout.chambers import ChamberSummary, in_order
 from controller.pictures.words import moment, temperature
 
@@ -40,7 +41,7 @@ def rows_of(
         unit: ``C`` or ``F``.
     """
     return [
-        _row(chamber, why, now=now.astimezone(zone), unit=unit)
+        _row(chamber, why, now=local_time(now, zone), unit=unit)
         for chamber, why in in_order(chambers, now=now)
     ]
 

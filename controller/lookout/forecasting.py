@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from pathlib import Path
 
 from controller.domain.places import records_path
@@ -141,7 +141,10 @@ def published(forecast: Forecast, plan: SwapPlan, *, zone: tzinfo | None) -> Pub
         return None if at_s is None else instant(at_s)
 
     def instant(at_s: float) -> datetime:
-        return datetime.fromtimestamp(at_s, UTC).astimezone(zone).replace(microsecond=0)
+        local = datetime.fromtimestamp(at_s, UTC).astimezone(zone).replace(microsecond=0)
+        # with its offset alone, as whoever reads the file gets it: instants in one zone differ by
+        # what the clock on the wall shows, also over a change of that clock
+        return local.replace(tzinfo=timezone(local.utcoffset() or timedelta()))
 
     useful_c, situation = forecast.useful_until_c, forecast.situation
     return PublishedForecast(

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from enum import Enum
 
 from controller.domain.alarm_guide import (
@@ -188,7 +188,7 @@ def _pause_words(status: Status, snapshot: Snapshot, now: datetime) -> str:
     left_s = status.timers_left.pause_s
     if left_s is None:
         return ""
-    until = moment(now + timedelta(seconds=left_s), now, far=False)
+    until = moment(now.astimezone(UTC) + timedelta(seconds=left_s), now, far=False)
     asked = _pause_that_holds(snapshot.requests)
     by = f" by {asked.who}" if asked is not None else ""
     return f"Paused{by} until {until}: pump and fan are off."

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from controller.domain.json_text import json_text
 from controller.domain.places import records_path
+from controller.domain.zones import local_time
 from controller.errors import BusyError, SettingsError
 from controller.log import Logger
 from controller.lookout.broker.publisher import publisher_of
@@ -90,7 +91,7 @@ def sender_of(settings: Settings, folder: Path, place: Path) -> Sender | None:
     records = records_path(settings.records.path, place)
 
     def events_since(since: datetime, until: datetime) -> list[str]:
-        now = until.astimezone(zone)
+        now = local_time(until, zone)
         events = recent_events(records, place / REQUESTS, since=since, now=now, zone=zone)
         return [f"{at} {what}" for at, what in events]
 

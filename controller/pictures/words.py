@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -92,7 +92,8 @@ def moment(at: datetime, now: datetime, *, far: bool = True) -> str:
         text = dated(at)
     if not far:
         return text
-    away_s = 60.0 * round((at - now).total_seconds() / 60.0)
+    # two times in one zone would differ by what the clock shows, also over a change of that clock
+    away_s = 60.0 * round((at.astimezone(UTC) - now).total_seconds() / 60.0)
     if away_s == 0:
         return f"{text} (now)"
     away = f"in {duration(away_s)}" if away_s > 0 else f"{duration(-away_s)} ago"

@@ -8,8 +8,10 @@ default; `coldpin check` says what is wrong.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import tzinfo
 from pathlib import Path
 from typing import Any, Literal
+from zoneinfo import ZoneInfo
 
 from controller.domain.units import MilliCelsius, parse_temperature
 from controller.settings.toml_file import read_toml
@@ -33,6 +35,8 @@ class BriefSettings:
     """[limits] low_limit."""
     reservoir_warm_c: float | None = RESERVOIR_WARM / 1000
     reservoir_freezing_c: float | None = RESERVOIR_FREEZING / 1000
+    zone: tzinfo | None = None
+    """[site] time_zone; None: the machine's."""
 
 
 def read_brief_settings(path: Path) -> BriefSettings:
@@ -52,7 +56,15 @@ def read_brief_settings(path: Path) -> BriefSettings:
         reservoir_freezing_c=_celsius(
             _key(document, "limits", "reservoir_freezing"), RESERVOIR_FREEZING
         ),
+        zone=_zone(_key(document, "site", "time_zone")),
     )
+
+
+def _zone(name: object) -> tzinfo | None:
+    try:
+        return ZoneInfo(name) if isinstance(name, str) else None
+    except (ValueError, KeyError, OSError):  # no zone's name, or none that this machine knows
+        return None
 
 
 def _celsius(text: object, default: MilliCelsius | None = None) -> float | None:

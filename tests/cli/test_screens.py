@@ -102,7 +102,7 @@ def shown(made: PublishedForecast, last: LoggedSwap | None = None, unit: str = "
     """Return a forecast as it is printed, without the breaks of its lines."""
     out = StringIO()
     with redirect_stdout(out):
-        print_forecast(made, last, unit)
+        print_forecast(made, last, unit, UTC)
     return " ".join(out.getvalue().split())
 
 

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 from controller.domain.backoff import backoff_s
 from controller.domain.places import records_path
 from controller.domain.status import Status
+from controller.domain.zones import local_time
 from controller.errors import SettingsError
 from controller.log import Logger
 from controller.lookout.broker.connection import Broker, broker_of, connect, new_client
@@ -315,7 +316,7 @@ class MqttPublisher(Worker):
             return
         if self._incoming is None:
             return
-        now = datetime.now(UTC).astimezone(self._zone)
+        now = local_time(datetime.now(UTC), self._zone)
         try:
             asked = self._incoming.take(message.payload, kept=bool(message.retain), now=now)
         except OSError as error:

@@ -6,7 +6,7 @@ sent in the evening already.
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from controller.domain.published_forecast import PublishedForecast
 from controller.domain.requests import SWAP_AHEAD
@@ -45,7 +45,7 @@ def lead_due(
         and forecast.as_of < max(swap.at, swap.logged_at)
     ):
         return history, []  # the forecast is of the packs that were just taken out
-    early = forecast.early.astimezone(now.tzinfo)
+    early = forecast.early.astimezone(UTC)  # times in one zone differ by what the clock shows
     set_s = 0.0 if forecast.swapped_at is None else forecast.swapped_at.timestamp()
     passed = [lead_s for lead_s in rules.leads_s if now >= early - timedelta(seconds=lead_s)]
     lead_s: float | None = None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from controller.domain.codec import Codec, NewerFormatError, UnreadableError
@@ -187,7 +187,7 @@ def is_late(waiting: Waiting, now: ClockPair) -> bool:
 
 
 def _at(waiting: Waiting, now: ClockPair, local: datetime) -> datetime:
-    return local - timedelta(seconds=waiting.at.age_s(now))
+    return local.astimezone(UTC) - timedelta(seconds=waiting.at.age_s(now))
 
 
 def _dated(waiting: Waiting, now: ClockPair, local: datetime) -> Notice:

@@ -14,6 +14,7 @@ from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 
 from controller.domain.backoff import backoff_s
+from controller.domain.zones import local_time
 from controller.log import Logger
 from controller.lookout.notices.due import notices_due
 from controller.lookout.notices.message import SERVICES, Notice
@@ -101,7 +102,7 @@ class Sender(Worker):
 
     def __call__(self, snapshot: Snapshot) -> None:
         """Decide what a snapshot calls for; never waits for a service."""
-        local = snapshot.at_utc.astimezone(self._zone)
+        local = local_time(snapshot.at_utc, self._zone)
         now = self._clock(snapshot.at_utc)
         with self._lock:
             history, notices = notices_due(self._kept.history, snapshot, self._rules, local)
@@ -176,7 +177,7 @@ class Sender(Worker):
             if not old:  # what is too old leaves the queue unsent
                 if self._since_boot() < self._states[number].not_before_s:
                     return False
-                if not self._accepted(service, joined(batch, clock, now.astimezone(self._zone))):
+                if not self._accepted(service, joined(batch, clock, local_time(now, self._zone))):
                     return False
             with self._lock:
                 left = without_service(self._kept.waiting, number, batch)

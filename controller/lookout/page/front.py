@@ -12,6 +12,7 @@ from controller.domain.alarm_guide import AlarmGuide, guide_of
 from controller.domain.control_phase import Phase
 from controller.domain.requests import LoggedSwap
 from controller.domain.status import Status
+from controller.domain.zones import local_time
 from controller.lookout.headline import (
     ActiveAlarm,
     AlarmLimits,
@@ -75,7 +76,7 @@ def front_of(snapshot: Snapshot, settings: Settings, zone: tzinfo | None) -> Fro
         settings: The configuration.
         zone: The zone to speak in.
     """
-    now = snapshot.at_utc.astimezone(zone)
+    now = local_time(snapshot.at_utc, zone)
     status, unit = snapshot.status, settings.display.unit
     headline = headline_of(snapshot, limits_of(settings), now)
     swap = snapshot.last_swap

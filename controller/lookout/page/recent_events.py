@@ -21,6 +21,7 @@ from controller.domain.requests import (
     SetStage,
     Withdraw,
 )
+from controller.domain.zones import local_time
 from controller.pictures.words import duration, moment, pack_count
 from controller.records.reader import read_events
 from controller.records.requests_file import asked_since
@@ -69,7 +70,7 @@ def recent_events(
         now: Now, aware.
         zone: The chamber's zone.
     """
-    local = now.astimezone(zone)
+    local = local_time(now, zone)
     events: list[tuple[datetime, str]] = []
     with suppress(OSError):
         events += [
