@@ -5,7 +5,7 @@ from __future__ import annotations
 import getpass
 import os
 import time
-from datetime import datetime
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 
 import click
@@ -31,6 +31,7 @@ from controller.domain.requests import (
     Withdraw,
 )
 from controller.domain.units import parse_duration
+from controller.domain.zones import local_time
 from controller.errors import (
     ControllerError,
     NoAnswerError,
@@ -44,6 +45,7 @@ from controller.records.boot import boot_id, boottime
 from controller.records.requests_file import REQUESTS, ask, request_of, swaps
 from controller.records.requests_place import in_use, why_unseen
 from controller.records.status_file import STATUS, is_silent, read_status
+from controller.settings.brief import read_brief_settings
 
 PATIENCE_TICKS = 3
 
@@ -54,23 +56,24 @@ PATIENCE_TICKS = 3
     "--packs", type=click.IntRange(1, 1000), help="How many went in; default: a full set."
 )
 @click.option("--at", "at_text", help="When, ISO 8601; default: now.")
-@click.option("--note", default="", help="Anything worth remembering.")
+@click.option("--note", help="Anything worth remembering.")
 @click.option(
     "--frozen-through",
     type=click.Choice(["yes", "no", "unknown"]),
-    default="unknown",
-    help="Were they frozen through?",
+    help="Were they frozen through? Default: unknown.",
 )
 @click.option("--undo", is_flag=True, help="Undo the change that was logged last.")
 @click.option(
-    "--correct", is_flag=True, help="Correct the change that was logged last: --packs, --at."
+    "--correct",
+    is_flag=True,
+    help="Correct what the other options name of the change that was logged last.",
 )
 def swap(
     config: Path,
     packs: int | None,
     at_text: str | None,
-    note: str,
-    frozen_through: str,
+    note: str | None,
+    frozen_through: str | None,
     undo: bool,
     correct: bool,
 ) -> None:
@@ -78,11 +81,20 @@ def swap(
 
     A change that is undone or corrected stays in the records; forecast and report leave it out.
     """
-    now = datetime.now().astimezone()
-    at = None if at_text is None else instant(at_text, option="--at").replace(microsecond=0)
-    if undo and (correct or packs is not None or at is not None):
+    named = any(each is not None for each in (packs, at_text, note, frozen_through))
+    if undo and (correct or named):
         raise click.UsageError("found --undo with something else, allowed: --undo alone")
-    if at is not None and at > now + SWAP_AHEAD:
+    if correct and not named:
+        raise click.UsageError(
+            "found --correct alone, allowed: with what is to be corrected: --packs, --at, --note "
+            "or --frozen-through"
+        )
+    zone = _zone(config)
+    now = local_time(datetime.now(UTC), zone)
+    at = None
+    if at_text is not None:
+        at = instant(at_text, option="--at", zone=zone).replace(microsecond=0)
+    if at is not None and at.astimezone(UTC) - now > SWAP_AHEAD:
         raise click.BadParameter(
             f'found "{at_text}", allowed: up to now, which is {dated(now)}; log a change '
             "when it is done",
@@ -100,25 +112,25 @@ def swap(
         )
     wrong = _last_logged(config) if undo or correct else None
     if undo and wrong is not None:
-        _request(config, Withdraw(request=wrong.request), done=f"Taken back: {_of(wrong)}.")
+        _request(config, Withdraw(request=wrong.request), done=f"Taken back: {_of(wrong, now)}.")
         return
-    if correct and packs is None and at is None:
-        raise click.UsageError("found --correct alone, allowed: with --packs, --at or both")
     if wrong is not None:
         packs, at = packs or wrong.packs, at or wrong.at
+        note = wrong.note if note is None else note
+        frozen_through = frozen_through or FrozenThrough.of(wrong.frozen_through).value
     payload = LogSwap(
         packs=known.in_reservoir if packs is None else packs,
-        at=now.replace(microsecond=0) if at is None else at,
-        note=note,
-        frozen_through=FrozenThrough(frozen_through),
+        at=(now if at is None else at).astimezone(UTC).replace(microsecond=0),
+        note=note or "",
+        frozen_through=FrozenThrough(frozen_through or "unknown"),
     )
     words = f"{pack_count(payload.packs)} at {moment(payload.at, now, far=False)}"
     near = None if wrong is not None else _logged_near(config, payload.at)
     _request(config, payload, kept=f"Logged all the same: {words}.", instead_of=wrong)
     if near is not None:
         click.echo(
-            f"Logged before: {_of(near)}. If that is the same change, it counts twice now; to take "
-            f"this one back: coldpin swap {config} --undo"
+            f"Logged before: {_of(near, now)}. If that is the same change, it counts twice now; to "
+            f"take this one back: coldpin swap {config} --undo"
         )
 
 
@@ -151,11 +163,17 @@ def _last_logged(config: Path) -> LoggedSwap:
     return logged[-1]
 
 
-def _of(swap: LoggedSwap) -> str:
+def _of(swap: LoggedSwap, now: datetime) -> str:
     by = f", logged by {swap.who}" if swap.who else ""
-    return (
-        f"{pack_count(swap.packs)} at {moment(swap.at, datetime.now().astimezone(), far=False)}{by}"
-    )
+    return f"{pack_count(swap.packs)} at {moment(swap.at, now, far=False)}{by}"
+
+
+def _zone(config: Path) -> tzinfo | None:
+    """Return the chamber's zone; None: the machine's, also where the file cannot be read."""
+    try:
+        return read_brief_settings(config).zone
+    except SettingsError:
+        return None
 
 
 @click.command()
@@ -242,18 +260,19 @@ def _request(
         raise SettingsError(str(config), ("found no file; name the configuration of a chamber",))
     place = state_directory(config)
     path = place / REQUESTS
+    now = local_time(datetime.now(UTC), _zone(config))
     try:
         with as_owner_of(place):
             wrong = None if instead_of is None else instead_of.request
             number = ask(path, payload, who=who_asks(), instead_of=wrong)
             if instead_of is not None:
-                done = f"Corrected: {_of(instead_of)}."
+                done = f"Corrected: {_of(instead_of, now)}."
             if (why := why_unseen(path, place)) is not None:
                 raise SettingsError(str(config), (why,))
             if done:
                 click.echo(done)
                 kept = kept or "It counts all the same."
-            _wait_for_answer(config, place, number, kept)
+            _wait_for_answer(config, place, number, kept, now)
     except ControllerError:
         raise
     except OSError as error:
@@ -268,7 +287,7 @@ def _request(
         raise SettingsError(str(config), (f"the request cannot be written: {error}",)) from None
 
 
-def _wait_for_answer(config: Path, place: Path, number: int, kept: str) -> None:
+def _wait_for_answer(config: Path, place: Path, number: int, kept: str, now: datetime) -> None:
     tick_s = _running_tick_s(place)
     if tick_s is None:
         later = kept or "The request waits: it is done when coldpin starts, if it still applies."
@@ -279,7 +298,7 @@ def _wait_for_answer(config: Path, place: Path, number: int, kept: str) -> None:
     while time.monotonic() < ends:
         request = request_of(place / REQUESTS, number)
         if request is not None and request.answer is not None:
-            words = answer_words(request, datetime.now().astimezone())
+            words = answer_words(request, now)
             if request.answer.is_refusal:
                 raise NotDoneError(words)
             click.echo(words)

@@ -49,6 +49,11 @@ class FrozenThrough(Enum):
         """None where the person did not say."""
         return {FrozenThrough.YES: True, FrozenThrough.NO: False}.get(self)
 
+    @classmethod
+    def of(cls, certain: bool | None) -> FrozenThrough:
+        """Return what says so; the other way round than `certain`."""
+        return {True: cls.YES, False: cls.NO, None: cls.UNKNOWN}[certain]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LogSwap:
@@ -216,3 +221,5 @@ class LoggedSwap:
     who: str = ""
     request: int = 0
     """Number of the request that logged it; 0: not known."""
+    note: str = ""
+    """What the person wrote beside it."""

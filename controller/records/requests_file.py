@@ -246,6 +246,7 @@ def swaps(path: Path) -> list[LoggedSwap]:
             frozen_through=request.payload.frozen_through.certain,
             who=request.who,
             request=request.id,
+            note=request.payload.note,
         )
         for request in requests
         if isinstance(request.payload, LogSwap)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import getpass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -23,8 +24,10 @@ from controller.domain.requests import (
     Resume,
     SetStage,
 )
-from controller.records.requests_file import REQUESTS, answer_all, unanswered
+from controller.records.requests_file import REQUESTS, answer_all, swaps, unanswered
+from tests.cli.test_swap import answered_at_once
 from tests.lookout.houses import put_status, settings_with, status
+from tests.support.time_zones import zone_of_the_process
 
 
 @pytest.fixture(name="config")
@@ -172,9 +175,45 @@ def test_a_change_taken_back_counts_without_a_service_too(
     assert status_of(["swap", str(config), "--undo"]) == 0
 
     shown = capsys.readouterr().out
-    at = datetime(2026, 7, 14, 18, 0, tzinfo=UTC).astimezone()
-    assert f"Taken back: 2 packs at {at:%Y-%m-%d %H:%M}, logged by {who_asks()}." in shown
+    assert f"Taken back: 2 packs at 2026-07-14 19:00, logged by {who_asks()}." in shown
     assert "It counts all the same." in shown
+
+
+def test_hours_are_those_of_the_chamber(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """As on the page and in `coldpin status`: the example is in Lisbon, this shell is not."""
+    with zone_of_the_process("America/Chicago"):
+        assert status_of(["swap", str(config), "--packs", "2", "--at", "2026-07-14T18:00"]) == 0
+
+    (swap,) = swaps(state_directory(config) / REQUESTS)
+    assert swap.at == datetime(2026, 7, 14, 17, 0, tzinfo=UTC)
+    assert "Logged all the same: 2 packs at 2026-07-14 18:00." in capsys.readouterr().out
+
+
+def test_the_end_of_a_pause_is_in_the_hours_of_the_chamber(
+    config: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Also while a key of the file is wrong; the machine's, where it cannot be read at all."""
+    answered_at_once(monkeypatch, "paused for 900 s")
+
+    def shown() -> str:
+        with zone_of_the_process("Asia/Kathmandu"):
+            assert status_of(["pause", str(config)]) == 0
+        return capsys.readouterr().out
+
+    def until(zone: str) -> set[str]:
+        now = datetime.now(ZoneInfo(zone))
+        # a test may run over the end of a minute
+        return {
+            f"Paused until {now + timedelta(seconds=each):%H:%M}: pump and fan are off."
+            for each in (840, 900)
+        }
+
+    text = config.read_text(encoding="utf-8")
+    assert shown().strip() in until("Europe/Lisbon")
+    config.write_text(f"{text}\n[zigzag]\n", encoding="utf-8")
+    assert shown().strip() in until("Europe/Lisbon")
+    config.write_text(f"{text}\n[zig", encoding="utf-8")
+    assert shown().strip() in until("Asia/Kathmandu")
 
 
 class Clock:

@@ -109,15 +109,38 @@ def test_the_last_change_can_be_corrected(
 
 
 @pytest.mark.parametrize(
+    ("words", "through", "note"),
+    [
+        (["--packs", "3"], False, "slush"),
+        (["--frozen-through", "yes"], True, "slush"),
+        (["--frozen-through", "unknown"], None, "slush"),
+        (["--note", "half slush"], False, "half slush"),
+        (["--note", ""], False, ""),
+    ],
+)
+def test_what_a_correction_does_not_name_stays_as_it_was(
+    config: Path, words: list[str], through: bool | None, note: str
+) -> None:
+    """Packs that were not frozen through are not forgotten to have been so."""
+    assert status_of(["swap", str(config), "--frozen-through", "no", "--note", "slush"]) == 0
+
+    assert status_of(["swap", str(config), "--correct", *words]) == 0
+
+    (swap,) = swaps(state_directory(config) / REQUESTS)
+    assert (swap.frozen_through, swap.note) == (through, note)
+
+
+@pytest.mark.parametrize(
     ("words", "message"),
     [
         (["--packs", "500"], "as many as [plant.packs]"),
         (["--at", (datetime.now(UTC) + timedelta(days=365)).isoformat()], "allowed: up to now"),
         (["--undo", "--packs", "2"], "--undo alone"),
+        (["--undo", "--note", "slush"], "--undo alone"),
         (["--undo", "--correct"], "--undo alone"),
-        (["--correct"], "with --packs, --at or both"),
+        (["--correct"], "with what is to be corrected"),
     ],
-    ids=["packs", "next-year", "undo-packs", "undo-correct", "correct-alone"],
+    ids=["packs", "next-year", "undo-packs", "undo-note", "undo-correct", "correct-alone"],
 )
 def test_what_cannot_be_is_refused_and_nothing_is_logged(
     config: Path, words: list[str], message: str, capsys: pytest.CaptureFixture[str]

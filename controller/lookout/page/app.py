@@ -32,7 +32,8 @@ from starlette.routing import BaseRoute, Route
 
 from controller.domain.json_text import json_text
 from controller.domain.places import RUNTIME, records_path
-from controller.domain.requests import LoggedSwap
+from controller.domain.requests import FrozenThrough, LoggedSwap
+from controller.domain.zones import local_time
 from controller.history.figure_data import Span
 from controller.log import Logger
 from controller.lookout.broker.other_chambers import Retained
@@ -158,11 +159,14 @@ class _Page:
         snapshot = context.snapshot()
         view = self._view(request, snapshot)
         now = snapshot.at_utc
-        local = now.astimezone(self._zone)
+        local = local_time(now, self._zone)
         _, remember = since_last_visit(request.cookies.get(self._visit_cookie), now)
         session = self._session(request)
         token = context.access.token(session)
         front = self._front(snapshot)
+        logged = self._logged()
+        correct = _corrected(request, logged)
+        packs = settings.plant_spec().packs.in_reservoir
         answer = self._rendered(
             "front.html",
             **self._live(request, snapshot, front, signed_in=token is not None),
@@ -177,10 +181,16 @@ class _Page:
             latest=f"{local:%Y-%m-%dT%H:%M}",
             stages=sorted(settings.stages),
             stage=settings.chamber.stage if snapshot.status is None else snapshot.status.stage,
-            packs=settings.plant_spec().packs.in_reservoir,
+            packs=packs if correct is None else correct.packs,
+            through=FrozenThrough.of(None if correct is None else correct.frozen_through).value,
             most_packs=most_packs(settings),
-            correct=request.query_params.get("correct", ""),
-            changes=self._changes(local),
+            correct="" if correct is None else correct.request,
+            correct_words="" if correct is None else change_words(correct, local),
+            changes=[
+                (swap.request, change_words(swap, local))
+                for swap in reversed(logged)
+                if swap.request
+            ],
             services=service_rows(context.notices, local),
             token=token or "",
             who=context.access.who(session),
@@ -209,7 +219,7 @@ class _Page:
     ) -> dict[str, object]:
         now = snapshot.at_utc
         since, _ = since_last_visit(request.cookies.get(self._visit_cookie), now)
-        local = now.astimezone(self._zone)
+        local = local_time(now, self._zone)
         return {
             "front": front,
             "state": front.headline.state.value,
@@ -221,15 +231,8 @@ class _Page:
             "answer": self._answer(request, local),
         }  # fmt: skip
 
-    def _changes(self, now: datetime) -> list[tuple[int, str]]:
-        """Return number and words of the pack changes that were logged last, newest first."""
-        return [
-            (swap.request, change_words(swap, now))
-            for swap in reversed(self._logged())
-            if swap.request
-        ]
-
     def _logged(self) -> tuple[LoggedSwap, ...]:
+        """Return the pack changes that can be corrected or taken back, the newest last."""
         try:
             return tuple(sorted(swaps(self._requests), key=lambda swap: swap.at)[-MOST_CHANGES:])
         except OSError:
@@ -268,12 +271,12 @@ class _Page:
             rows=rows,
             host=request.url.hostname,
             from_broker=context.others is not None,
-            made=moment(now, now.astimezone(self._zone), far=False),
+            made=moment(now, local_time(now, self._zone), far=False),
             budgets=[]
             if per_day is None
             else [
                 budget_words(budget_of(chambers, packs_per_day=per_day, now=now, hours=hours),
-                             now=now.astimezone(self._zone))
+                             now=local_time(now, self._zone))
                 for hours in (24.0, 48.0)
             ],
         )  # fmt: skip
@@ -382,7 +385,7 @@ class _Page:
         session = self._session(request)
         context = ActionContext(
             settings=self._context.settings,
-            now=datetime.now(UTC).astimezone(self._zone),
+            now=local_time(datetime.now(UTC), self._zone),
             last_swap=snapshot.last_swap,
             logged=self._logged(),
             requests=snapshot.requests,
@@ -463,6 +466,12 @@ class _Page:
         return HTMLResponse(
             self._environment.get_template(name).render(**values), status_code=status
         )
+
+
+def _corrected(request: WebRequest, logged: Sequence[LoggedSwap]) -> LoggedSwap | None:
+    """Return the pack change that the address asks to correct; None: it names none that counts."""
+    number = request.query_params.get("correct", "")
+    return next((each for each in logged if each.request and str(each.request) == number), None)
 
 
 def _unbroken(text: str) -> str:

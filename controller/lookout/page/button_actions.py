@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from controller.domain.alarm_guide import alarm_title
 from controller.domain.alarms import AlarmName
@@ -149,11 +149,12 @@ def _see(form: Mapping[str, str]) -> Action:
 def _swap(form: Mapping[str, str], context: ActionContext) -> Action:
     settings, now = context.settings, context.now
     packs = _number(form, "packs", allowed=range(1, most_packs(settings) + 1))
-    through = form.get("through", "unknown")
+    instead_of = _instead_of(form)
+    wrong = None if instead_of is None else _still_counted(instead_of, context)
+    known = FrozenThrough.UNKNOWN if wrong is None else FrozenThrough.of(wrong.frozen_through)
+    through = form.get("through", known.value)
     if through not in {"yes", "no", "unknown"}:
         raise ValueError(f"through: found {through[:40]!r}, allowed: yes, no, unknown")
-    instead_of = _instead_of(form)
-    wrong = next((each for each in context.logged if each.request == instead_of), None)
     if wrong is not None and not form.get("at", ""):
         at = wrong.at.astimezone(now.tzinfo)  # only the number of packs was wrong
     else:
@@ -165,7 +166,10 @@ def _swap(form: Mapping[str, str], context: ActionContext) -> Action:
     return Action(
         what="swap",
         payload=LogSwap(
-            packs=packs, at=at.replace(microsecond=0), frozen_through=FrozenThrough(through)
+            packs=packs,
+            at=at.replace(microsecond=0),
+            note="" if wrong is None else wrong.note,
+            frozen_through=FrozenThrough(through),
         ),
         question=f"{begins} {pack_count(packs)}, {when}{words}?",
         button="Log pack change",
@@ -195,7 +199,7 @@ def _instant(text: str, now: datetime) -> datetime:
             raise ValueError(f"at: found {text[:40]!r}, allowed: a date with a time") from None
         if at.tzinfo is None:
             at = at.replace(tzinfo=now.tzinfo)
-    if not now - OLDEST_SWAP <= at <= now + SWAP_AHEAD:
+    if not -OLDEST_SWAP <= at.astimezone(UTC) - now <= SWAP_AHEAD:
         raise ValueError(f"at: found {text[:40]}, allowed: within the last two days")
     return at
 
@@ -205,6 +209,19 @@ def _instead_of(form: Mapping[str, str]) -> int | None:
     if not text:
         return None
     return _number(form, "instead_of", allowed=range(1, 10**6))
+
+
+def _still_counted(number: int, context: ActionContext) -> LoggedSwap:
+    """Return a logged change by its number.
+
+    Raises:
+        ValueError: Somebody has corrected it or taken it back meanwhile: done once more, one change
+            would count twice.
+    """
+    for each in context.logged:
+        if each.request == number:
+            return each
+    raise ValueError("that pack change has been corrected or taken back already; see the list")
 
 
 def _same_change(at: datetime, context: ActionContext) -> str:
@@ -220,13 +237,12 @@ def _same_change(at: datetime, context: ActionContext) -> str:
 
 def _undo(form: Mapping[str, str], context: ActionContext) -> Action:
     number = _number(form, "id", allowed=range(1, 10**6))
-    last = context.last_swap
-    known = last is not None and last.request == number
-    words = f"the change of {pack_count(last.packs)}" if known and last else "this pack change"
+    swap = _still_counted(number, context)
+    at = moment(swap.at, context.now, far=False)
     return Action(
         what="undo",
         payload=Withdraw(request=number),
-        question=f"Take back {words}? The record keeps both.",
+        question=f"Take back the change of {pack_count(swap.packs)}, {at}? The record keeps both.",
         button="Take it back",
         fields={"id": str(number)},
     )
@@ -252,7 +268,7 @@ def done_by_another(action: Action, requests: tuple[Request, ...], now: datetime
     if not isinstance(action.payload, Reset | Resume):
         return ""
     for each in reversed(requests):
-        at = datetime.fromtimestamp(each.asked_utc_ms / 1000, now.tzinfo)
+        at = datetime.fromtimestamp(each.asked_utc_ms / 1000, UTC)
         if now - at > timedelta(minutes=10):
             break
         if type(each.payload) is not type(action.payload) or each.answer is None:

@@ -258,6 +258,36 @@ def test_a_change_can_be_corrected(hand: Hand) -> None:
     assert (swap.packs, swap.at) == (3, before.at), "only the number of packs was wrong"
 
 
+def test_a_correction_begins_with_what_was_logged(hand: Hand) -> None:
+    """Whoever corrects the time alone changes nothing else; which change it is stands above."""
+    token = hand.enter(who="Tove")
+    number = logged(hand, token, packs="3", through="no").partition("=")[2]
+
+    text = hand.client.get(f"/?correct={number}").text
+
+    form = text.partition('<h2 id="log">Correct the pack change</h2>')[2].partition("</form>")[0]
+    assert f'name="instead_of" value="{number}"' in form
+    assert "3 packs, " in form.partition("<form")[0]
+    assert 'name="packs" type="number" min="1" max="12" value="3"' in form
+    assert '<option value="no" selected>no</option>' in form
+    assert form.count("selected") == 1
+
+
+def test_a_change_is_corrected_or_taken_back_once(hand: Hand) -> None:
+    """Two people correct the same one from pages that are both open: it counts once."""
+    token = hand.enter()
+    number = logged(hand, token).partition("=")[2]
+    logged(hand, token, packs="3", instead_of=number)
+
+    second = hand.client.post("/do/swap", data={"token": token, "packs": "2", "instead_of": number})
+    undone = hand.client.post("/do/undo", data={"token": token, "id": number})
+
+    assert (second.status_code, undone.status_code) == (400, 400)
+    assert "corrected or taken back already" in second.text
+    assert [swap.packs for swap in swaps(hand.place / REQUESTS)] == [3]
+    assert "Correct the pack change" not in hand.client.get(f"/?correct={number}").text
+
+
 def test_a_form_that_is_sent_twice_acts_once(hand: Hand) -> None:
     """A thumb presses twice; the same answer comes."""
     token = hand.enter()
