@@ -66,9 +66,7 @@ def restore(config: Path, file: Path, replace: bool, dry_run: bool, outside: boo
     except ControllerError:
         raise
     except OSError as error:
-        raise SettingsError(
-            str(config), (f"restored in part, or not at all: {reason_of(error)}",)
-        ) from None
+        raise RecordError(f"Restored in part, or not at all: {reason_of(error)}") from None
     if dry_run:
         return
     for target in targets:

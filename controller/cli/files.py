@@ -73,4 +73,6 @@ def reason_of(error: OSError) -> str:
     """Return what went wrong with a file, and what to do where it is a matter of rights."""
     if isinstance(error, PermissionError):
         return why_not_allowed(error.filename)
-    return str(error)
+    if error.strerror and error.filename:
+        return f"{error.filename}: {error.strerror}"
+    return error.strerror or str(error)

@@ -31,7 +31,7 @@ from controller.domain.first_run import (
 )
 from controller.domain.places import CONFIGURATIONS, records_path, state_directory
 from controller.domain.temperatures import Seen
-from controller.errors import ControllerError, SettingsError
+from controller.errors import ControllerError, RecordError
 from controller.outputs.mains_rule import is_mains
 from controller.probes.samples import SampleSource
 from controller.probes.sieve import Sieve
@@ -126,9 +126,7 @@ def first_run(config: Path, anew: bool, as_json: bool) -> int:
         except ControllerError:
             raise
         except OSError as error:
-            raise SettingsError(
-                str(config), (f"the first run is not kept: {reason_of(error)}",)
-            ) from None
+            raise RecordError(f"The first run is not kept: {reason_of(error)}") from None
     if as_json:
         people.print_json(FIRST_RUN_CODEC.document(run))
     else:

@@ -15,7 +15,7 @@ from controller.cli.instances import CONFIG
 from controller.cli.rights import as_owner_of, give_to_owner
 from controller.domain.places import records_path, state_directory
 from controller.domain.requests import SAME_CHANGE, LoggedSwap
-from controller.errors import InputFileError, ProbeError, RecordError, SettingsError
+from controller.errors import InputFileError, ProbeError, RecordError
 from controller.history.importing import (
     add_history,
     keep_without_readings,
@@ -75,9 +75,7 @@ def import_(config: Path, csv_file: Path | None, local_times: bool, undo: bool) 
             problems = (line.removeprefix(f"{csv_file}: ") for line in str(error).splitlines())
             raise InputFileError(str(csv_file), tuple(problems)) from None
         except OSError as error:
-            raise SettingsError(
-                str(config), (f"nothing was changed: {reason_of(error)}",)
-            ) from None
+            raise RecordError(f"Nothing was changed: {reason_of(error)}") from None
 
 
 def _import(settings: Settings, place: Path, csv_file: Path, *, local_times: bool) -> None:

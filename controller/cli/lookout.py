@@ -12,7 +12,7 @@ from controller.cli.files import reason_of
 from controller.cli.instances import CONFIG
 from controller.cli.rights import as_owner_of
 from controller.domain.places import SECRET_FILE, state_directory
-from controller.errors import SettingsError
+from controller.errors import RecordError
 from controller.settings.load import Settings, read_settings
 from controller.settings.lookout_models import OWN_ADDRESSES
 
@@ -63,7 +63,7 @@ def make_password(config: Path, settings: Settings, place: Path) -> None:
         place: The chamber's state directory.
 
     Raises:
-        SettingsError: It cannot be kept.
+        RecordError: It cannot be kept.
     """
     from controller.lookout.page.access import new_secret  # noqa: PLC0415
 
@@ -71,7 +71,7 @@ def make_password(config: Path, settings: Settings, place: Path) -> None:
         with as_owner_of(place):
             password = new_secret(place)
     except OSError as error:
-        raise SettingsError(str(config), (f"no password was made: {reason_of(error)}",)) from None
+        raise RecordError(f"No password was made: {reason_of(error)}") from None
     click.echo(f"Password: {password}")
     click.echo("It is not shown again; whoever has it can act on the chamber.")
     if settings.lookout.address in OWN_ADDRESSES or not settings.lookout.names:

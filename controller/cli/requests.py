@@ -10,6 +10,7 @@ from pathlib import Path
 
 import click
 
+from controller.cli.files import reason_of
 from controller.cli.instances import CONFIG, config_and_rest, only_instance
 from controller.cli.instants import instant
 from controller.cli.rights import as_owner_of
@@ -268,7 +269,7 @@ def _request(
             if instead_of is not None:
                 done = f"Corrected: {_of(instead_of, now)}."
             if (why := why_unseen(path, place)) is not None:
-                raise SettingsError(str(config), (why,))
+                raise RecordError(f"Not done: {why}")
             if done:
                 click.echo(done)
                 kept = kept or "It counts all the same."
@@ -277,14 +278,14 @@ def _request(
         raise
     except OSError as error:
         if os.statvfs(place).f_flag & os.ST_RDONLY:
-            problem = (
-                f"the card with {place} is read-only, so no request reaches the service. To stop "
-                f"pump and fan: sudo systemctl stop coldpin@{config.stem}, or pull their plug"
-            )
-            raise SettingsError(str(config), (problem,)) from None
+            raise RecordError(
+                f"Not done: the card with {place} is read-only, so no request reaches the service. "
+                f"To stop pump and fan: sudo systemctl stop coldpin@{config.stem}, or pull their "
+                "plug"
+            ) from None
         if not os.access(in_use(path).parent, os.W_OK):
-            raise SettingsError(str(config), (why_not_allowed(path),)) from None
-        raise SettingsError(str(config), (f"the request cannot be written: {error}",)) from None
+            raise RecordError(f"Not done: {why_not_allowed(path)}") from None
+        raise RecordError(f"Not done, because it cannot be written: {reason_of(error)}") from None
 
 
 def _wait_for_answer(config: Path, place: Path, number: int, kept: str, now: datetime) -> None:

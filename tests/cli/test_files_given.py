@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 from pathlib import Path
 
 import click
@@ -10,6 +11,7 @@ import pytest
 from controller.cli.main import COMMANDS, coldpin, status_of
 from controller.cli.rehearse import _scenario_path
 from controller.settings.shipped import shipped_config
+from tests.lookout.houses import settings_with
 
 CONFIG = str(shipped_config("larkmoor-laptop.toml"))
 REQUIRED = {
@@ -101,3 +103,49 @@ def test_a_scenario_is_a_name_that_ships_or_a_file(named: str, path: str | None)
         return
     with pytest.raises(click.BadParameter, match="calm-day"):
         _scenario_path(named)
+
+
+@pytest.mark.parametrize(
+    ("words", "writes", "says"),
+    [
+        (["pause", "{config}"], "controller.cli.requests.ask", "Not done, because it cannot be"),
+        (
+            ["import", "{config}", "--csv", "{csv}"],
+            "controller.cli.import_.add_history",
+            "Nothing was changed",
+        ),
+        (
+            ["lookout", "{config}", "--new-password"],
+            "controller.lookout.page.access.new_secret",
+            "No password was made",
+        ),
+    ],
+    ids=["pause", "import", "password"],
+)
+def test_a_full_card_is_no_fault_of_the_configuration(
+    words: list[str],
+    writes: str,
+    says: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """69: the place of the records cannot be used; the configuration is named in no message."""
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path / "state"))
+    settings_with(tmp_path)
+    (tmp_path / "state" / "requests").mkdir(parents=True)
+    csv = tmp_path / "past.csv"
+    csv.write_text("time,air_c\n2026-07-01T10:00:00+00:00,16.0\n", encoding="utf-8")
+
+    def full(*_: object, **__: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device", "/var/lib/coldpin/loft/x")
+
+    monkeypatch.setattr(writes, full)
+    given = {"config": tmp_path / "c.toml", "csv": csv}
+
+    assert status_of([word.format(**given) for word in words]) == 69
+
+    errors = capsys.readouterr().err
+    assert errors.startswith(says)
+    assert "/var/lib/coldpin/loft/x: No space left on device" in errors
+    assert "c.toml" not in errors

@@ -229,8 +229,9 @@ def test_a_request_on_a_read_only_card_says_how_to_stop_the_pump(
     monkeypatch.setattr(requests, "ask", refused)
     monkeypatch.setattr(os, "statvfs", lambda _: ReadOnly)
 
-    assert status_of(["pause", str(chamber)]) == 78
+    assert status_of(["pause", str(chamber)]) == 69
     errors = capsys.readouterr().err
+    assert "loft.toml" not in errors, "nothing is wrong with the configuration"
     assert "sudo systemctl stop coldpin@loft" in errors
     assert "not allowed" not in errors
 
