@@ -86,7 +86,8 @@ class RecordsWriter:
         suspended, and whoever notices sets it."""
         self._report = report
         self._side_file_reported = False
-        self._keep_detail_s = keep_detail_s
+        self.keep_detail_s = keep_detail_s
+        """How long every reading is kept [s]; a reload sets it."""
         self.site = site
         """What the sums of hours depend on; a reload sets it."""
         self._thin_at_s = time.monotonic() + FIRST_THINNING_S
@@ -243,7 +244,7 @@ class RecordsWriter:
             boot_ms = round(time.clock_gettime(time.CLOCK_BOOTTIME) * 1000)
             if sum_once(file, site, running=self._run_number, boot_ms=boot_ms):
                 return
-        before_utc_ms = round((time.time() - self._keep_detail_s) * 1000)
+        before_utc_ms = round((time.time() - self.keep_detail_s) * 1000)
         if not thin_once(file, before_utc_ms=before_utc_ms, summed_only=site is not None):
             give_back(file)
             self._thin_at_s = now_s + THINNING_EVERY_S

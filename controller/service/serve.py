@@ -112,6 +112,7 @@ class _Process:
         self, config: Path, place: Path, plan: Plan, *, signals: Signals, source: SourceOpener
     ) -> None:
         self._config = config
+        self._place = place
         self._signals = signals
         self._faults = FaultLog(_log.warning)
         self._boot = boot_id()
@@ -122,6 +123,8 @@ class _Process:
         self._alarms = AlarmStore(place)
         self._warming = WarmingStore(place)
         self._reloading: ConfigurationReading | None = None
+        self._not_taken: tuple[str, ...] = ()
+        """Why the configuration that was read last is not in force."""
         self._sum_up_at = float("-inf")
         self._swap_due = ReportedSwapDue()
         self._stage_request = _stage_asked_for_last(place, plan)
@@ -324,6 +327,12 @@ class _Process:
             )
         if self._requests.fault is not None:
             notes.append(f"Requests cannot be read or answered: {self._requests.fault}")
+        if self._not_taken:
+            more = " (and more: coldpin check lists it)" if len(self._not_taken) > 1 else ""
+            notes.append(
+                "The configuration was read again and cannot be used, so the one from before "
+                f"stays in force: {self._not_taken[0]}{more}."
+            )
         return notes
 
     def _opened_outputs(self, plan: Plan) -> OutputBank:
@@ -382,6 +391,9 @@ class _Process:
         if reading.plan is None:
             self._unchanged(*reading.problems)
             return
+        if (moved := self._moved_records(reading.plan)) is not None:
+            self._unchanged(moved)
+            return
         try:
             self._lines.claim(reading.plan.loads)
             chamber, problem = reloaded_chamber(self._chamber, reading.plan, self._around)
@@ -395,12 +407,27 @@ class _Process:
         if problem is not None:
             self._unchanged(str(problem))
             return
+        self._not_taken = ()
         self._records.site = _site(chamber.settings)
+        self._records.keep_detail_s = chamber.settings.records.keep_detail
         self._records.use_probes(_monotonic(), probe_ids(chamber.settings))
         if stage_changed:
             self._records.keep_event(_monotonic(), STAGE, chamber.stage)
         self._keep_wiring_in_force()
         _log.info("config_reloaded", stage=chamber.stage)
+
+    def _moved_records(self, plan: Plan) -> str | None:
+        """Return what is wrong where records would be read elsewhere than they are written."""
+        before, after = (
+            records_path(settings.records.path, self._place)
+            for settings in (self._chamber.settings, plan.settings)
+        )
+        if before == after:
+            return None
+        return (
+            f"records.path: found {after}, allowed while the service runs: {before}; restart it to "
+            f"keep its records there: sudo systemctl restart coldpin@{self._config.stem}"
+        )
 
     def _keep_wiring_in_force(self) -> None:
         """End what a reload has kept and claimed for loads that are not wired in the end."""
@@ -409,6 +436,7 @@ class _Process:
         self._lines.keep_only(plan.loads)
 
     def _unchanged(self, *problems: str) -> None:
+        self._not_taken = problems
         self._keep_wiring_in_force()
         for problem in problems:
             _log.error("config_kept_as_it_was", problem=problem)

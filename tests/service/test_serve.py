@@ -28,6 +28,7 @@ from controller.service.locks import LineLocks
 from controller.service.output_bank import OutputBank
 from controller.service.serve import REFUSED_EVERY_S, DriverHangsError
 from controller.service.signals import Signals
+from controller.service.status_publisher import StatusPublisher
 from controller.service.wiring import Plan, open_outputs, plan_of
 from controller.service.wiring_store import WiringStore
 from controller.service_manager import Notifier
@@ -381,6 +382,10 @@ class Read:
             'cut_in = "17 C"', 'cut_in = "15 C"', {"event": "config_kept_as_it_was"},
             ["fruiting", "15500 17000"], id="not-usable",
         ),
+        pytest.param(
+            "[timing]", '[records]\npath = "elsewhere.sqlite"\n[timing]',
+            {"event": "config_kept_as_it_was"}, ["fruiting", "15500 17000"], id="records-elsewhere",
+        ),
     ],
 )  # fmt: skip
 def test_a_file_is_read_again_at_a_signal(
@@ -413,3 +418,74 @@ def test_a_file_is_read_again_at_a_signal(
     path = service.place / "records.sqlite"
     kept = read_events(path, since=LONG_AGO, kinds={STAGE, BAND})
     assert [event.name for event in kept] == events
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "says"),
+    [
+        ('cut_in = "17 C"', 'cut_in = "15 C"', "stages.fruiting.cut_out: found 15.5 °C"),
+        (
+            "[timing]",
+            '[records]\npath = "elsewhere.sqlite"\n[timing]',
+            "restart it to keep its records there: sudo systemctl restart coldpin@shelf",
+        ),
+    ],
+    ids=["not-usable", "records-elsewhere"],
+)
+def test_a_configuration_that_was_not_taken_is_a_note_until_one_is(
+    service: Service, monkeypatch: pytest.MonkeyPatch, before: str, after: str, says: str
+) -> None:
+    """`systemctl reload` ends well, and few read the log: page and status say it too."""
+    notes: list[list[str]] = []
+
+    def publish(_: StatusPublisher, _chamber: object, **more: Any) -> None:
+        notes.append(list(more["notes"]))
+
+    def each_tick() -> None:
+        turns = len(service.times("tick"))
+        if turns in {2, 4}:
+            config = service.place / "shelf.toml"
+            text = config.read_text(encoding="utf-8")
+            old, new = (before, after) if turns == 2 else (after, before)
+            assert old in text
+            config.write_text(text.replace(old, new, 1), encoding="utf-8")
+            os.kill(os.getpid(), signal.SIGHUP)
+
+    monkeypatch.setattr(module, "ConfigurationReading", Read)
+    monkeypatch.setattr(StatusPublisher, "publish", publish)
+    service.ticks, service.each_tick = 6, each_tick
+    service.serve()
+
+    assert [len(each) for each in notes] == [0, 0, 1, 1, 0, 0]
+    assert notes[2] == notes[3]
+    assert notes[2][0].startswith("The configuration was read again and cannot be used")
+    assert says in notes[2][0]
+
+
+def test_a_reload_changes_how_long_every_reading_is_kept(
+    service: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The thread that thins them goes by it from then on."""
+    kept: list[float] = []
+
+    def each_tick() -> None:
+        kept.append(writers[0].keep_detail_s)
+        if len(kept) == 2:
+            config = service.place / "shelf.toml"
+            text = config.read_text(encoding="utf-8")
+            config.write_text(f'{text}\n[records]\nkeep_detail = "3 d"\n', encoding="utf-8")
+            os.kill(os.getpid(), signal.SIGHUP)
+
+    writers: list[RecordsWriter] = []
+
+    class Kept(RecordsWriter):
+        def __init__(self, *arguments: Any, **named: Any) -> None:
+            writers.append(self)
+            super().__init__(*arguments, **named)
+
+    monkeypatch.setattr(module, "ConfigurationReading", Read)
+    monkeypatch.setattr(module, "RecordsWriter", Kept)
+    service.ticks, service.each_tick = 4, each_tick
+    service.serve()
+
+    assert kept == [30 * 86_400.0, 30 * 86_400.0, 3 * 86_400.0, 3 * 86_400.0]
