@@ -8,6 +8,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from pathlib import Path
 
+from controller.domain.events import STAGE
 from controller.domain.places import records_path
 from controller.domain.published_forecast import (
     LearnedFigure,
@@ -21,7 +22,7 @@ from controller.foresight.swap_plan import SwapPlan
 from controller.foresight.unknowns import Unknowns
 from controller.history.recorded_samples import logged_swaps, sample_of
 from controller.lookout.outdoor_forecast import WeatherFile
-from controller.records.reader import read_readings
+from controller.records.reader import last_event, read_readings
 from controller.records.requests_file import REQUESTS, swaps
 from controller.settings.foresight_of import forecaster_of, local_hour
 from controller.settings.load import Settings
@@ -47,7 +48,6 @@ class RecordsForecaster:
         place: Path,
         *,
         folder: Path | None = None,
-        stage: str | None = None,
     ) -> None:
         """Begin with the sized values.
 
@@ -55,7 +55,6 @@ class RecordsForecaster:
             settings: The configuration.
             place: The instance's state directory.
             folder: The configuration's, for a forecast of the weather; None: none is read.
-            stage: The stage in force; None: the configuration's.
 
         Raises:
             PhysicsError: The plant's figures are outside their range.
@@ -63,7 +62,10 @@ class RecordsForecaster:
         self._records = records_path(settings.records.path, place)
         self._requests = place / REQUESTS
         self._zone = settings.site.zone()
-        self._forecaster = forecaster_of(settings, stage)
+        self._settings = settings
+        self._stage: str | None = None
+        """The one that the forecaster goes by; None: the configuration's."""
+        self._forecaster = forecaster_of(settings)
         self._read_until_s: float | None = None
         self._weather = WeatherFile(settings, folder) if folder is not None else None
 
@@ -76,6 +78,7 @@ class RecordsForecaster:
         Raises:
             OSError: Nothing is recorded, or it cannot be read.
         """
+        self._go_by_stage(as_of)
         self._read_on(as_of)
         now_s = as_of.timestamp()
         logged = logged_swaps(swaps(self._requests), as_of)
@@ -87,6 +90,14 @@ class RecordsForecaster:
         forecast = replace(forecast, notes=(*forecast.notes, *notes))
         plan = self._forecaster.plan(forecast, logged)
         return published(forecast, plan, zone=self._zone)
+
+    def _go_by_stage(self, as_of: datetime) -> None:
+        """Go by the stage that was in force then: a person may have put another one in force."""
+        last = last_event(self._records, before=as_of, kind=STAGE)
+        stage = None if last is None else last.name
+        if stage != self._stage:
+            self._stage, self._read_until_s = stage, None
+            self._forecaster = forecaster_of(self._settings, stage)
 
     def _read_on(self, as_of: datetime) -> None:
         now_s = as_of.timestamp()

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from controller.domain.events import STAGE
 from controller.foresight.bins import RecordedSample
 from controller.history.importing import add_history, reading_at
 from controller.lookout.forecasting import RecordsForecaster
@@ -15,6 +16,7 @@ from controller.records.requests_file import REQUESTS, log_past_swap
 from controller.settings.load import Settings, read_settings
 from controller.settings.shipped import shipped_config
 from tests.benchmarks.drawn_chambers import draw, play
+from tests.support.recorded_runs import opened
 
 BEGINS = datetime(2026, 7, 1, 12, 0, tzinfo=UTC)
 DAYS = 1.5
@@ -53,6 +55,41 @@ def test_lookout_and_command_say_the_same(recorded: tuple[Settings, Path]) -> No
         as_of = first + timedelta(hours=hours)
 
         assert lookout.forecast(as_of) == RecordsForecaster(settings, place).forecast(as_of)
+
+
+def test_the_stage_in_force_counts_not_the_one_in_the_file(
+    recorded: tuple[Settings, Path],
+) -> None:
+    """Somebody has changed it: colder air needs colder water, so the cold ends sooner."""
+    settings, place = recorded
+    as_of = BEGINS + timedelta(hours=14)
+    lookout = RecordsForecaster(settings, place)
+    fruiting = lookout.forecast(as_of)
+
+    with opened(place / "records.sqlite") as file:
+        (run,) = file.execute("SELECT max(id) FROM runs").fetchone()
+        ((at_ms, utc_ms),) = file.execute("SELECT at_ms, utc_ms FROM clocks WHERE run = ?", (run,))
+        file.executemany(
+            "INSERT INTO events (run, at_ms, kind, name, detail) VALUES (?, ?, ?, ?, '')",
+            [
+                (run, at_ms + round(1000 * (at - utc_ms / 1000)), STAGE, name)
+                for at, name in (
+                    (as_of.timestamp() - 600.0, "pinning"),
+                    (as_of.timestamp() + 3600.0, "fruiting"),
+                )
+            ],
+        )
+
+    pinning = lookout.forecast(as_of)
+    assert pinning == RecordsForecaster(settings, place).forecast(as_of)
+    in_the_file = settings.chamber.model_copy(update={"stage": "pinning"})
+    changed = settings.model_copy(update={"chamber": in_the_file})
+    assert pinning == RecordsForecaster(changed, place).forecast(as_of)
+    assert fruiting.swap_due is not None
+    assert pinning.swap_due is not None
+    assert pinning.swap_due < fruiting.swap_due
+    before = as_of - timedelta(minutes=30)
+    assert lookout.forecast(before) == RecordsForecaster(settings, place).forecast(before)
 
 
 def test_nothing_of_the_future_is_seen(recorded: tuple[Settings, Path], tmp_path: Path) -> None:
