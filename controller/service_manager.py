@@ -38,6 +38,11 @@ class Notifier:
         watched = usec > 0 and for_pid == str(os.getpid())
         return cls(address, usec / 1e6 if watched else None)
 
+    @property
+    def has_manager(self) -> bool:
+        """Whether a service manager started this process and listens to it."""
+        return bool(self._address)
+
     def ready(self) -> None:
         """Tell that it does its work: the outputs are open and off, or the page is there."""
         self._send("READY=1", patience_s=ONCE_PATIENCE_S)

@@ -180,6 +180,14 @@ def test_lookout_verifies_clean_and_is_shut_in(tmp_path: Path) -> None:
     assert rate(unit).returncode == 0
 
 
+def test_one_reload_is_for_the_page_too() -> None:
+    """systemd.unit(5): a reload is passed on, and units that do not run are left alone."""
+    control, lookout = settings(read(UNIT)), settings(read(LOOKOUT))
+
+    assert control["Unit.PropagatesReloadTo"] == [LOOKOUT.name.replace("@", "@%i")]
+    assert lookout["Service.ExecReload"] == control["Service.ExecReload"]
+
+
 def test_lookout_cannot_harm_the_control_process() -> None:
     """Not its runtime directory, not its pins, not its place in line for memory or processor."""
     control, lookout = settings(read(UNIT)), settings(read(LOOKOUT))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from controller.domain.places import records_path
 from controller.domain.zones import local_time
 from controller.errors import BusyError, SettingsError
 from controller.log import Logger
-from controller.lookout.broker.publisher import publisher_of
+from controller.lookout.broker.publisher import MqttPublisher, publisher_of
 from controller.lookout.chambers import PAGE
 from controller.lookout.forecasting import RecordsForecaster, guarded
 from controller.lookout.metrics import ProbeSuccesses, metrics_route
@@ -23,6 +24,7 @@ from controller.lookout.page.access import Access
 from controller.lookout.page.app import PageContext, page_app
 from controller.lookout.page.recent_events import recent_events
 from controller.lookout.page_address import url_of
+from controller.lookout.rereading import Rereading
 from controller.lookout.server import server_of
 from controller.lookout.watch import Watch, run_in_thread
 from controller.records.boot import boot_id
@@ -123,7 +125,7 @@ def heartbeat_of(settings: Settings, folder: Path) -> Heartbeat | None:
 
 
 def run_lookout(config: Path, place: Path) -> None:
-    """Serve the page until SIGTERM or SIGINT.
+    """Serve the page until SIGTERM or SIGINT; at SIGHUP begin anew with what `config` says then.
 
     Args:
         config: The configuration.
@@ -134,21 +136,62 @@ def run_lookout(config: Path, place: Path) -> None:
             without a password.
         BusyError: The address cannot be listened at.
     """
+    notifier = Notifier.from_environment()
+    rereading = Rereading(notifier, lambda: _parts_of(config, place))
+    try:
+        with rereading.received():
+            _serve(config, place, notifier, rereading)
+            while rereading.taken():
+                _serve(config, place, notifier, rereading)
+    finally:
+        notifier.stopping()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _LookoutParts:
+    """What one configuration asks for."""
+
+    settings: Settings
+    access: Access
+    forecaster: RecordsForecaster
+    sender: Sender | None
+    broker: MqttPublisher | None
+    heartbeat: Heartbeat | None
+
+
+def _parts_of(config: Path, place: Path) -> _LookoutParts:
+    """Return what a configuration asks for; nothing has begun.
+
+    Raises:
+        SettingsError: The configuration cannot be used, or the page would be open to the network
+            without a password.
+    """
     settings = read_settings(config)
+    return _LookoutParts(
+        settings=settings,
+        access=_access(config, settings, place),
+        forecaster=RecordsForecaster(settings, place, folder=config.parent),
+        sender=sender_of(settings, config.parent, place),
+        broker=publisher_of(settings, config, place),
+        heartbeat=heartbeat_of(settings, config.parent),
+    )
+
+
+def _serve(config: Path, place: Path, notifier: Notifier, rereading: Rereading) -> None:
+    """Serve by one reading of the configuration."""
+    parts = _parts_of(config, place)
     _, problems = examine_settings(config, needs_fit=True)
     for problem in problems:
         _log.warning("fit_not_used", problem=problem)
+    settings, sender, broker = parts.settings, parts.sender, parts.broker
     lookout = settings.lookout
-    access = _access(config, settings, place)
-    forecaster = RecordsForecaster(settings, place, folder=config.parent)
-    sender = sender_of(settings, config.parent, place)
-    broker = publisher_of(settings, config, place)
-    heartbeat = heartbeat_of(settings, config.parent)
-    listeners = [each for each in (sender, broker, heartbeat) if each is not None]
+    listeners = [each for each in (sender, broker, parts.heartbeat) if each is not None]
     successes = ProbeSuccesses()
     watch = Watch(
         place,
-        forecast=guarded(forecaster.forecast, lambda text: _log.warning("forecast", note=text)),
+        forecast=guarded(
+            parts.forecaster.forecast, lambda text: _log.warning("forecast", note=text)
+        ),
         listeners=[SwapDueReporter(place, settings), successes, *listeners],
         runner=run_in_thread,
     )
@@ -157,7 +200,7 @@ def run_lookout(config: Path, place: Path) -> None:
             settings=settings,
             place=place,
             snapshot=watch.now,
-            access=access,
+            access=parts.access,
             notices=sender,
             others=None if broker is None or not settings.mqtt.all_chambers else broker.others,
             # a scraper cannot enter: where looking needs the secret, there are no figures for it
@@ -166,8 +209,13 @@ def run_lookout(config: Path, place: Path) -> None:
             else [],
         )
     )
-    notifier = Notifier.from_environment()
-    server = server_of(app, address=lookout.address, port=lookout.port, listening=notifier.ready)
+    server = server_of(
+        app,
+        address=lookout.address,
+        port=lookout.port,
+        listening=notifier.ready,
+        ends=rereading.ends_this,
+    )
     _publish_port(place, lookout.port)
     _log.info("lookout", chamber=settings.chamber.name, url=url_of(lookout.address, lookout.port))
     for each in (watch, *listeners):
@@ -180,7 +228,6 @@ def run_lookout(config: Path, place: Path) -> None:
             "of this machine? [lookout] address and port name another one"
         ) from None
     finally:
-        notifier.stopping()
         for each in (watch, *listeners):
             each.close()
 

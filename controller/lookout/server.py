@@ -122,17 +122,25 @@ class BoundedProtocol(H11Protocol):
 
 
 class PageServer(uvicorn.Server):
-    """A server that says when it listens."""
+    """A server that says when it listens, and ends when it is asked to."""
 
-    def __init__(self, config: uvicorn.Config, listening: Callable[[], object]) -> None:
+    def __init__(
+        self, config: uvicorn.Config, listening: Callable[[], object], ends: Callable[[], bool]
+    ) -> None:
         """Keep what is told.
 
         Args:
             config: The server's.
             listening: Called once, when the first request can come.
+            ends: Asked ten times a second whether to end.
         """
         super().__init__(config)
         self._listening = listening
+        self._ends = ends
+
+    async def on_tick(self, counter: int) -> bool:
+        """Return whether to end."""
+        return await super().on_tick(counter) or self._ends()
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Begin to listen."""
@@ -151,6 +159,7 @@ def server_of(
     address: str,
     port: int,
     listening: Callable[[], object] = lambda: None,
+    ends: Callable[[], bool] = lambda: False,
 ) -> uvicorn.Server:
     """Return a server that has not begun.
 
@@ -159,6 +168,7 @@ def server_of(
         address: Where it listens.
         port: And at which port.
         listening: Called once, when the first request can come.
+        ends: Asked ten times a second whether to end.
     """
     return PageServer(
         uvicorn.Config(
@@ -178,4 +188,5 @@ def server_of(
             ws="none",
         ),
         listening,
+        ends,
     )

@@ -97,8 +97,9 @@ class Watch(Worker):
 
     def _is_of_old_packs(self, at: datetime) -> bool:
         """Return whether packs were logged since the newest forecast was begun."""
-        swap = self.now(at).last_swap
-        return swap is not None and self._begun_at is not None and swap.logged_at > self._begun_at
+        swap, begun_at = self.now(at).last_swap, self._begun_at
+        # after a clock that was set back one may be logged in the future: that is no news each time
+        return swap is not None and begun_at is not None and begun_at < swap.logged_at <= at
 
     def _renew(self, at: datetime) -> None:
         """Make a forecast and keep it; where that fails there is none, and the watch goes on."""
@@ -107,6 +108,8 @@ class Watch(Worker):
             made = self._make_forecast(at)
         except Exception as error:  # noqa: BLE001 - no forecast is worth the watch
             self._report("forecast_failed", f"{type(error).__name__}: {error}")
+        if self._stop.is_set():
+            return  # another watch, of another configuration perhaps, has begun meanwhile
         self._forecast, self._made_at = made, at
         self._keep_forecast()
         self._busy = False

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import os
+import signal
 import socket
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
+from structlog.testing import capture_logs
 
 from controller.cli.main import status_of
 from controller.lookout import run
@@ -55,6 +58,71 @@ def test_the_service_manager_learns_when_the_page_is_there(
 
     assert told == ["server"]
     assert messages == [b"READY=1", b"STOPPING=1"]
+
+
+def test_a_reload_begins_anew_with_what_can_be_used(
+    place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One process for the manager; what cannot be used leaves the page as it is."""
+    settings_with(place, "[lookout]\nport = 8500")
+    served: list[tuple[int, bool]] = []
+
+    class Server:
+        def __init__(
+            self, port: int, listening: Callable[[], object], ends: Callable[[], bool]
+        ) -> None:
+            self.port, self.listening, self.ends = port, listening, ends
+
+        def run(self) -> None:
+            self.listening()
+            changes = {8500: ["port = 80", "port = 8501"], 8501: [""]}[self.port]
+            for change in changes:
+                if change:
+                    text = (place / "c.toml").read_text(encoding="utf-8").rpartition("port")[0]
+                    (place / "c.toml").write_text(text + change, encoding="utf-8")
+                    os.kill(os.getpid(), signal.SIGHUP)
+                served.append((self.port, self.ends()))
+
+    def server(_: object, *, port: int, address: str, **told: Callable[[], Any]) -> Server:
+        return Server(port, told["listening"], told["ends"])
+
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager, capture_logs() as logs:
+        manager.bind(str(place / "notify"))
+        manager.settimeout(0)
+        monkeypatch.setenv("NOTIFY_SOCKET", str(place / "notify"))
+        monkeypatch.setattr(run, "server_of", server)
+        before = signal.getsignal(signal.SIGHUP)
+        run.run_lookout(place / "c.toml", place)
+        messages = [manager.recv(100).split(b"\n")[0] for _ in range(6)]
+        with pytest.raises(BlockingIOError):
+            manager.recv(100)
+
+    assert served == [(8500, False), (8500, True), (8501, False)]
+    assert messages == [
+        b"READY=1", b"RELOADING=1", b"READY=1", b"RELOADING=1", b"READY=1", b"STOPPING=1"
+    ]  # fmt: skip
+    (kept,) = (line for line in logs if line["event"] == "config_kept_as_it_was")
+    assert "lookout.port" in kept["problem"]
+    assert signal.getsignal(signal.SIGHUP) is before
+
+
+def test_a_terminal_that_is_closed_ends_the_page(
+    place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """SIGHUP is a reload only where a service manager sends it."""
+    settings_with(place)
+    handlers: list[object] = []
+
+    class Server:
+        def run(self) -> None:
+            handlers.append(signal.getsignal(signal.SIGHUP))
+
+    monkeypatch.delenv("NOTIFY_SOCKET", raising=False)
+    monkeypatch.setattr(run, "server_of", lambda *_, **__: Server())
+    before = signal.getsignal(signal.SIGHUP)
+    run.run_lookout(place / "c.toml", place)
+
+    assert handlers == [before]
 
 
 def test_a_port_that_is_taken_is_reported(place: Path, capsys: pytest.CaptureFixture[str]) -> None:

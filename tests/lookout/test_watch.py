@@ -13,13 +13,13 @@ import pytest
 from structlog.testing import capture_logs
 
 from controller.cli.main import status_of
-from controller.domain.requests import ReportSwapDue, RequestKind
+from controller.domain.requests import LogSwap, ReportSwapDue, RequestKind
 from controller.lookout import watch as watch_module
 from controller.lookout.forecasting import guarded
 from controller.lookout.run import SwapDueReporter
 from controller.lookout.watch import FORECAST_EVERY_S, Watch
 from controller.records.forecast_file import FORECAST, read_forecast
-from controller.records.requests_file import REQUESTS, newest
+from controller.records.requests_file import REQUESTS, AskedAt, ask, newest
 from controller.records.snapshot import Snapshot
 from controller.settings.shipped import shipped_config
 from tests.lookout.houses import NOW, forecast, put_status, settings_with, snapshot, status
@@ -28,6 +28,10 @@ from tests.support.waiting import until
 
 CONFIG = str(shipped_config("larkmoor-laptop.toml"))
 SECOND = timedelta(seconds=1)
+
+
+def asked_at(at: datetime) -> AskedAt:
+    return AskedAt(utc_ms=round(1000 * at.timestamp()), boot_id="b", boot_ms=0)
 
 
 def test_forecasts_come_every_few_minutes_and_after_a_clock_that_jumps(tmp_path: Path) -> None:
@@ -43,6 +47,32 @@ def test_forecasts_come_every_few_minutes_and_after_a_clock_that_jumps(tmp_path:
         watch.step(NOW + at_s * SECOND)
 
     assert [(at - NOW) / SECOND for at in made] == [0.0, FORECAST_EVERY_S, -7200.0]
+
+
+def test_a_change_logged_before_the_clock_was_set_back_makes_no_forecast_at_each_look(
+    tmp_path: Path,
+) -> None:
+    """A Pi without a clock of its own wakes up in the past; a change since then is news once."""
+    made: list[datetime] = []
+    watch = Watch(tmp_path, forecast=made.append)
+    ask(tmp_path / REQUESTS, LogSwap(packs=4, at=NOW), who="Ann", at=asked_at(NOW))
+
+    for minutes in (-60, -59, -58, 0, 1):
+        watch.step(NOW + minutes * 60 * SECOND)
+
+    assert [(at - NOW) / (60 * SECOND) for at in made] == [-60, 0]
+
+
+def test_a_forecast_that_ends_after_the_watch_is_not_kept(tmp_path: Path) -> None:
+    """It is of a configuration that another watch may have left behind."""
+    begun: list[Callable[[], None]] = []
+    watch = Watch(tmp_path, forecast=lambda _: forecast(NOW), runner=begun.append)
+    watch.step(NOW)
+    (finish,) = begun
+    watch.close()
+    finish()
+
+    assert read_forecast(tmp_path, now=NOW) is None
 
 
 def test_a_listener_that_fails_is_reported_once_and_harms_no_other(tmp_path: Path) -> None:
