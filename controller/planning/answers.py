@@ -17,6 +17,7 @@ from controller.planning.question import (
     Known,
     Question,
     Value,
+    as_written,
     bare_unit,
     is_us,
     one_of,
@@ -159,8 +160,9 @@ def answer_to(question: Question, text: str | None, known: Known) -> GivenAnswer
         if question.cautious is None:
             raise ValueError("allowed: an answer; this one has to be known")
         return _own(question, question.cautious(known), known, Origin.CAUTIOUS)
+    text = as_written(question, text)
     value = read_answer(question, text, known)
-    return GivenAnswer(_with_unit(question, text.strip(), known), value, Origin.GIVEN)
+    return GivenAnswer(_with_unit(question, text, known), value, Origin.GIVEN)
 
 
 def _own(

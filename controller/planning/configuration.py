@@ -17,6 +17,7 @@ from controller.planning.points import STAGES, Points, air_high_c, low_limit_c, 
 from controller.planning.questions import every_question
 from controller.settings.load import Settings, examine_document, settings_from
 from controller.settings.species import Species
+from controller.settings.toml_edit import toml_string
 from controller.thermal.specs import PlantSpec
 
 LIGHTS_ON = ("08:00", "20:00")
@@ -256,6 +257,11 @@ def _answer(draft: Draft, *keys: str) -> str:
     return " ".join(_words(answers, key) for key in keys if key in answers.of)
 
 
+def _quoted(draft: Draft, key: str) -> str:
+    """Return an answer as a TOML string: a person may write inches as ``"``."""
+    return toml_string(draft.answers.of[key].text)
+
+
 def _marks(draft: Draft, *keys: str) -> str:
     return next((text for key in keys if (text := _mark(draft.answers, key))), "")
 
@@ -264,7 +270,7 @@ def _chamber(draft: Draft) -> Iterator[str]:
     chamber, unit = draft.plant.chamber, _unit(draft.answers)
     yield from (
         "[plant.chamber]",
-        _line(f'size = "{_answer(draft, "size")}"', "outside", _marks(draft, "size")),
+        _line(f"size = {_quoted(draft, 'size')}", "outside", _marks(draft, "size")),
         _line(f"wall_u_w_m2k = {chamber.wall_u_w_m2k:.3g}",
               f"W/K through each m² of wall: {_answer(draft, 'walls')}", _marks(draft, "walls")),
         _line(f"air_changes_per_h = {chamber.air_changes_per_h:g}",
@@ -292,10 +298,10 @@ def _coil(draft: Draft) -> Iterator[str]:
     # a change makes it another one than the label's
     if answers.text("core") == RATED and coil == equipment_of(answers).coil:
         yield from (
-            _line(f'rated_w_per_k = "{answers.of["rating"].text}"', "its label or a bench test"),
-            _line(f'rated_air_m3_h = "{answers.of["rated_air"].text}"', "air in that test",
+            _line(f"rated_w_per_k = {_quoted(draft, 'rating')}", "its label or a bench test"),
+            _line(f"rated_air_m3_h = {_quoted(draft, 'rated_air')}", "air in that test",
                   _marks(draft, "rated_air")),
-            _line(f'rated_l_min = "{answers.of["rated_water"].text}"', "water in that test",
+            _line(f"rated_l_min = {_quoted(draft, 'rated_water')}", "water in that test",
                   _marks(draft, "rated_water")),
             _line(f"air_kg_s = {coil.air_kg_s:g}", f"in your chamber: {answers['fans']} x {fan}",
                   _marks(draft, "fan")),

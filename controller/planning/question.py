@@ -118,9 +118,18 @@ def bare_unit(question: Question, known: Known) -> str:
     return UNITS_OF[question.kind][1][int(is_us(known))] if question.kind in UNITS_OF else ""
 
 
-NUMBERS = {AnswerKind.TEMPERATURE, AnswerKind.SIZE, *UNITS_OF}
+NUMBERS = {AnswerKind.TEMPERATURE, AnswerKind.SIZE, AnswerKind.RATING, *UNITS_OF}
 _DECIMAL_COMMA = re.compile(r"(\d),(\d{1,2})(?!\d)")
 """What many write for a point; a comma before three digits may part thousands and is refused."""
+
+
+def as_written(question: Question, text: str) -> str:
+    """Return an answer in the form in which it is kept and written into a configuration.
+
+    On one line, and with a point in its numbers, as the configuration reads them.
+    """
+    text = " ".join(text.split())
+    return _DECIMAL_COMMA.sub(r"\1.\2", text) if question.kind in NUMBERS else text
 
 
 def read_answer(question: Question, text: str, known: Known) -> Value:
@@ -134,9 +143,7 @@ def read_answer(question: Question, text: str, known: Known) -> Value:
     Raises:
         ValueError: It is no answer to this question; says what is allowed.
     """
-    text = text.strip()
-    if question.kind in NUMBERS:
-        text = _DECIMAL_COMMA.sub(r"\1.\2", text)
+    text = as_written(question, text)
     match question.kind:
         case AnswerKind.CHOICE:
             return _read_choice(question, text)

@@ -18,7 +18,7 @@ from controller.planning.answers import (
     texts_of,
 )
 from controller.planning.configuration import configuration_text, settings_of
-from controller.planning.consultation import consult, draft_of
+from controller.planning.consultation import _first_draft, consult, draft_of
 from controller.planning.equipment import cautions_of, equipment_of
 from controller.planning.own_file import own_file
 from controller.planning.points import air_high_c, low_limit_c, points_of
@@ -260,6 +260,38 @@ def test_the_written_file_is_toml_whatever_the_name() -> None:
     text = configuration_text(draft_of(complete({"name": "box 2.b-c_d"})))
 
     assert tomllib.loads(text)["chamber"]["name"] == "box 2.b-c_d"
+
+
+@pytest.mark.parametrize(
+    ("written", "kept"),
+    [
+        ('24" x 16" x 16"', '24" x 16" x 16"'),
+        ("60,5 x 60 x 140", "60.5 x 60 x 140 cm"),
+        ("60\n x 60\tx 140", "60 x 60 x 140 cm"),
+    ],
+)
+def test_a_size_reaches_the_file_however_it_was_written(written: str, kept: str) -> None:
+    """Inches as a mark, a decimal comma, a broken line: what is read is what is written."""
+    draft = _first_draft(complete({"size": written}))
+
+    assert settings_of(draft.text).plant.chamber.size == kept
+    assert settings_of(draft.text).plant_spec().chamber.volume_m3 == pytest.approx(
+        draft.plant.chamber.volume_m3, rel=1e-3
+    )
+
+
+def test_a_bench_test_with_decimal_commas_reaches_the_file() -> None:
+    test = {"rating": "120,5 W at 10 K", "rated_air": "50,5", "rated_water": "1,5 L/min"}
+    draft = _first_draft(complete({"core": "rated", **test}))
+
+    coil = settings_of(draft.text).plant.coil
+    assert (coil.rated_w_per_k, coil.rated_air_m3_h, coil.rated_l_min) == (12.05, 50.5, 1.5)
+
+
+def test_an_answer_cannot_break_the_line_in_which_it_is_written() -> None:
+    draft = _first_draft(complete({"pump": "240\nL/h"}))
+
+    assert settings_of(draft.text).plant_spec().coil == draft.plant.coil
 
 
 @pytest.mark.parametrize(
