@@ -79,7 +79,7 @@ def chambers(
     table = people.table("chamber", "next pack change", "air", "reservoir", "why this place")
     for row in rows:
         why = f"{row.how}; {row.alarms}" if row.alarms else row.how
-        table.add_row(f"[b]{row.name}[/b]", row.swap, row.air, row.reservoir, why)
+        table.add_row(people.bold(row.name), row.swap, row.air, row.reservoir, why)
     console.print(table)
     for each in budgets:
         console.print(budget_words(each, now=local_time(now, zone)))

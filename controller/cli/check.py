@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 from rich.console import Console
+from rich.text import Text
 
 from controller.cli import people
 from controller.cli.configurations import configurations
@@ -80,7 +81,10 @@ def check(configs: tuple[Path, ...], as_json: bool, wiring_file: Path | None) ->
         return
     console = people.console()
     settings = plan.settings
-    console.print(f"{config} can be used: chamber [b]{settings.chamber.name}[/b]", soft_wrap=True)
+    console.print(
+        Text(f"{config} can be used: chamber ").append(people.bold(settings.chamber.name)),
+        soft_wrap=True,
+    )
     _print_bands(console, settings)
     for warning in warnings:
         console.print(f"warning: {warning}")
@@ -303,7 +307,7 @@ def _print_wiring(console: Console, plan: Plan) -> None:
     if console.width < WIDTH_FOR_WIRING:  # six narrow columns cannot be read
         console.print("\nWiring")
         for row in rows:
-            console.print(f"[b]{row[0]}[/b]")
+            console.print(row[0], style="bold")
             for column, advice in zip(columns[1:], row[1:], strict=True):
                 console.print(f"  {column}: {advice}")
     else:

@@ -201,7 +201,7 @@ def _print(document: dict[str, Any], config: Path, path: Path) -> None:
         table.add_row(
             each["key"],
             f"{each['before']:.3g}",
-            f"[b]{each['value']:.3g}[/b] {each['unit']}",
+            people.bold(f"{each['value']:.3g}").append(f" {each['unit']}"),
             f"{each['low']:.3g} to {each['high']:.3g}",
         )
     console.print(table)
@@ -222,16 +222,17 @@ def _print(document: dict[str, Any], config: Path, path: Path) -> None:
         f"From {document['days']:.1f} days and {document['whole_sets']} whole sets of packs. The "
         f"model stays within {document['air_misfit_k']:.2f} K of the air and "
         f"{document['reservoir_misfit_k']:.2f} K of the reservoir (root mean square). The "
-        "intervals hold as far as the rest of \\[plant] is right."
+        "intervals hold as far as the rest of [plant] is right."
     )
     if document["air_misfit_k"] > POOR_K or document["reservoir_misfit_k"] > POOR_K:
         console.print(
-            "[b]That is a poor fit[/b]: something happened that the model does not know (a door, "
-            "lights, a pack change that was not logged), or the rest of \\[plant] is wrong. "
-            "See --html."
+            people.bold("That is a poor fit").append(
+                ": something happened that the model does not know (a door, lights, a pack change "
+                "that was not logged), or the rest of [plant] is wrong. See --html."
+            )
         )
     named = os.path.relpath(path, config.parent)
-    console.print(f'Written to {path}. To use it, put  fitted = "{named}"  under \\[plant].')
+    console.print(f'Written to {path}. To use it, put  fitted = "{named}"  under [plant].')
 
 
 def _page(result: Fit, settings: Settings) -> str:

@@ -6,7 +6,6 @@ from datetime import datetime, tzinfo
 from pathlib import Path
 
 import click
-from rich.markup import escape
 
 from controller.cli import people
 from controller.cli.instances import CONFIG
@@ -66,12 +65,12 @@ def print_forecast(
     console = people.console()
     as_of = local_time(forecast.as_of, zone)
     change = next_change(forecast, None if forecast.known else last, as_of)
-    console.print(f"[b]{escape(change.do)}[/b]")
+    console.print(change.do, style="bold")
     if not forecast.known:
         return
     for line in (change.lasts, change.left):
         if line:
-            console.print(line, markup=False)
+            console.print(line)
     table = people.table("", "")
     table.show_header = False
     if forecast.early is not None and forecast.late is not None:
@@ -95,6 +94,6 @@ def print_forecast(
             plan.add_row(at, str(swap.packs), swap.why)
         console.print(plan)
     if forecast.shortage is not None:
-        console.print(f"[b]{words.shortage(forecast.shortage, as_of, unit)}[/b]")
+        console.print(words.shortage(forecast.shortage, as_of, unit), style="bold")
     elif forecast.freezer_keeps_up is False:
         console.print("Not every set can be whole; the band is held all the same.")

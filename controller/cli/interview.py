@@ -58,7 +58,7 @@ class Interview:
                 at += 1
             else:
                 if title != heading:
-                    self.console.print(f"\n[b]{title}[/b]")
+                    self.console.print(f"\n{title}", style="bold")
                     heading = title
                 answer = self._answer(question, known, can_go_back=bool(answered))
                 if answer is None:
@@ -101,32 +101,30 @@ class Interview:
             try:
                 answer = answer_to(question, text, known)
             except ValueError as error:
-                self.console.print(f"Not understood; {error}.", markup=False)
+                self.console.print(f"Not understood; {error}.")
                 continue
             if is_unknown(text):
-                self.console.print(f"Assumed: {shown_answer(question, answer.text)}", markup=False)
+                self.console.print(f"Assumed: {shown_answer(question, answer.text)}")
                 return UNKNOWN
             return answer.text
 
     def _put(self, question: Question, known: Known, usual: str, *, can_go_back: bool) -> None:
-        self.console.print(question.text, markup=False)
+        self.console.print(question.text)
         hint = one_of(question.hint, known)
         if hint:
-            self.console.print(f"({hint})", style="dim", markup=False)
+            self.console.print(f"({hint})", style="dim")
         first = question.options[: question.shown_first or None]
         self._list(question, [option.key for option in first])
         numbers = {option.key: str(n) for n, option in enumerate(question.options, start=1)}
         enter = numbers.get(usual, usual)
         if len(first) < len(question.options):
-            self.console.print(
-                f"Or part of another name; {ALL} lists all {len(question.options)}.", markup=False
-            )
+            self.console.print(f"Or part of another name; {ALL} lists all {len(question.options)}.")
         ways = [f"Enter: {enter}"]
         if question.cautious is not None:
             ways.append("?: I don't know")
         if can_go_back:
             ways.append(f"{BACK}: back")
-        self.console.print("   ".join(ways), style="dim", markup=False)
+        self.console.print("   ".join(ways), style="dim")
 
     def _put_options(self, question: Question, fitting: tuple[str, ...]) -> None:
         """Say that no option is meant, or show those that may be."""
@@ -147,7 +145,7 @@ class Interview:
                     initial_indent=f" {number:>2}  ",
                     subsequent_indent=" " * 5,
                 )
-                self.console.print(line, markup=False, highlight=False, soft_wrap=True)
+                self.console.print(line, highlight=False, soft_wrap=True)
 
 
 def _known(texts: Mapping[str, str]) -> dict[str, Value]:

@@ -6,7 +6,6 @@ import sys
 from dataclasses import asdict
 
 import click
-from rich.markup import escape
 from rich.padding import Padding
 from rich.text import Text
 
@@ -88,16 +87,18 @@ def as_markdown(tables: tuple[KeyTable, ...]) -> str:
 def _print_for_people(tables: tuple[KeyTable, ...]) -> None:
     console = people.console()
 
-    def show(text: str, indent: int) -> None:
-        console.print(Padding(Text.from_markup(text), (0, 0, 0, indent), expand=False))
+    def show(text: Text | str, indent: int) -> None:
+        console.print(Padding(text, (0, 0, 0, indent), expand=False))
 
     for table in tables:
-        show(f"\n[b]{escape(f'[{table.path}]')}[/b] {escape(_sentence(table.meaning))}", 0)
+        show(people.bold(f"\n[{table.path}]").append(f" {_sentence(table.meaning)}"), 0)
         for key in table.keys:
             default = _compulsory(key) if key.default is None else f"default {key.default}"
-            parts = [f"[b]{key.name}[/b]", escape(key.values), escape(default)]
-            show(" · ".join(part for part in parts if part), 2)
-            show(escape(key.meaning), 6)
+            line = people.bold(key.name)
+            for part in filter(None, (key.values, default)):
+                line.append(f" · {part}")
+            show(line, 2)
+            show(key.meaning, 6)
 
 
 def _compulsory(key: Key) -> str:

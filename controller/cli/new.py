@@ -197,7 +197,7 @@ def _readable_answers(console: Console, answers: Answers) -> Answers:
     while answers.problems:
         texts = texts_of(answers)
         for key, why in answers.problems.items():
-            console.print(f"\n{key.replace('_', ' ')}: {why}", markup=False)
+            console.print(f"\n{key.replace('_', ' ')}: {why}")
             texts[key] = _typed()
         answers = complete(texts)
     return answers
@@ -214,7 +214,7 @@ def _yes(question: str) -> bool:
 
 def _print_verdict(console: Console, result: Consultation, better: tuple[Change, ...]) -> None:
     judgement, unit = result.judgement, result.settings.display.unit
-    console.print(f"\n[b]{verdict_sentence(judgement)}[/b]")
+    console.print(f"\n{verdict_sentence(judgement)}", style="bold")
     if not judgement.holds and result.fails_at is not None:
         day = 1 + (result.fails_at.date() - result.rows[0].time.date()).days
         console.print(f"The air first gets too warm on hot day {day}, at {result.fails_at:%H:%M}.")
@@ -226,12 +226,16 @@ def _print_verdict(console: Console, result: Consultation, better: tuple[Change,
     )
     mend = None if judgement.holds else cheapest_mend(better)
     if mend is not None:
-        console.print(f"\n[b]Cheapest change that makes it work:[/b] {mend.what} ({mend.effort}).")
+        console.print(
+            people.bold("\nCheapest change that makes it work:").append(
+                f" {mend.what} ({mend.effort})."
+            )
+        )
     elif judgement.holds and better:
         console.print(f"\n{changes_heading(holds_already=True)}", style="bold")
     elif not judgement.holds:
         if better:
-            console.print("\n[b]No single change is enough.[/b] What brings most:")
+            console.print(people.bold("\nNo single change is enough.").append(" What brings most:"))
         elif judgement.verdict is not Verdict.NEEDS_HEAT:
             console.print(f"\n{no_change_sentence(judgement)}")
     for number, change in enumerate((each for each in better if each is not mend), start=1):

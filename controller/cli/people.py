@@ -18,16 +18,27 @@ from controller.domain.json_text import json_text
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
+    from rich.text import Text
 
 NARROWEST = 10
 """A column narrower than this breaks words and helps nobody [characters]."""
 
 
 def console() -> Console:
-    """Return a console on standard output; it respects NO_COLOR and the terminal's width."""
+    """Return a console on standard output; it respects NO_COLOR and the terminal's width.
+
+    Brackets and colons in a text are shown as they are: it may come from a file or be a path.
+    """
     from rich.console import Console  # noqa: PLC0415
 
-    return Console(highlight=False, soft_wrap=False)
+    return Console(highlight=False, soft_wrap=False, markup=False, emoji=False)
+
+
+def bold(text: str) -> Text:
+    """Return a part of a line that stands out; `Text.append` adds the rest."""
+    from rich.text import Text  # noqa: PLC0415
+
+    return Text.assemble((text, "bold"))
 
 
 def table(*columns: str, title: str = "") -> Table:

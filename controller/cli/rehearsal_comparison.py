@@ -41,7 +41,7 @@ def print_comparison(
         notified: The control with forecast and notices.
     """
     console = people.console()
-    console.print(f"[b]{title}[/b]")
+    console.print(title, style="bold")
     console.print(difference(unit=unit, plain=plain, alone=alone, notified=notified))
     table = people.table("", "plain switch", "coldpin alone", "with forecast", title="")
     for label, figure in ROWS:

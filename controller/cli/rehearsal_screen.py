@@ -36,7 +36,8 @@ def print_rehearsal(
     """
     settings, tally = rehearsal.settings, rehearsal.tally
     console = people.console()
-    console.print(f"[b]{settings.chamber.name}[/b], {settings.chamber.stage}, scenario {name}")
+    title = f", {settings.chamber.stage}, scenario {name}"
+    console.print(people.bold(settings.chamber.name).append(title))
     console.print(about)
     if season is None:
         _print_days(console, tally.half_hours)

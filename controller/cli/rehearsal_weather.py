@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 import click
 from rich.console import Console
-from rich.markup import escape
 
 from controller.cli import people
 from controller.errors import ScenarioError
@@ -107,7 +106,7 @@ def print_season(console: Console, season: Season, rehearsal: Rehearsal, unit: s
             for value_c in (hottest.mean_c, hottest.lowest_c, hottest.highest_c)
         )
         console.print(
-            f"Hottest week in {escape(season.place)}: from {hottest.first:%d %b}, {mean} outdoors "
+            f"Hottest week in {season.place}: from {hottest.first:%d %b}, {mean} outdoors "
             f"on average ({lowest} to {highest})"
         )
     table = people.table("week from", "in band", "packs", "worst day")

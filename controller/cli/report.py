@@ -129,7 +129,8 @@ def _print_for_people(report: Report, settings: Settings) -> None:
     console = people.console()
     zone = settings.site.zone()
     begins, ends = report.since.astimezone(zone), report.until.astimezone(zone)
-    console.print(f"[b]{settings.chamber.name}[/b], {words.dated(begins)} to {words.dated(ends)}")
+    until = f", {words.dated(begins)} to {words.dated(ends)}"
+    console.print(people.bold(settings.chamber.name).append(until))
     if not report.recorded_s:
         console.print("Nothing was recorded in this time.")
         return

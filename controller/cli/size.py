@@ -8,7 +8,6 @@ from typing import Any
 
 import click
 from rich.console import Console
-from rich.markup import escape
 
 from controller.cli import people
 from controller.cli.expectation import (
@@ -145,9 +144,9 @@ def _print_answer(
     if vague:
         console.print(
             "Too little is known of your equipment; what follows is about an example chamber. Fill "
-            "in \\[plant.chamber], \\[plant.packs] and \\[plant.room] first.\n"
+            "in [plant.chamber], [plant.packs] and [plant.room] first.\n"
         )
-    console.print(f"[b]{verdict_sentence(judgement, by_figures=not vague)}[/b]")
+    console.print(verdict_sentence(judgement, by_figures=not vague), style="bold")
     console.print(supply_sentence(judgement))
     unit, design = settings.display.unit, judgement.design.conditions
     console.print(
@@ -156,14 +155,14 @@ def _print_answer(
         f"{words.temperature(design.room_c * 1000, unit)} at its warmest, ten hot days rehearsed"
     )
     if spell is None and judgement.build.room is not None:
-        console.print(f"The room: the hottest days of {escape(str(_room_file(settings)))}")
+        console.print(f"The room: the hottest days of {_room_file(settings)}")
     if spell is not None:
         low, high = (
             words.temperature(value_c * 1000, unit)
             for value_c in (spell.outdoors.lowest_c, spell.outdoors.highest_c)
         )
         console.print(
-            f"The ten hottest days in {escape(spell.place)}: {spell.first:%d %b} to "
+            f"The ten hottest days in {spell.place}: {spell.first:%d %b} to "
             f"{spell.last:%d %b}, {low} to {high} outdoors"
         )
     if not changes:
@@ -237,9 +236,7 @@ def _print_assumed(console: Console, assumed: tuple[Assumed, ...]) -> None:
         return
     console.print("\nAssumed, because the configuration does not say", style="bold")
     for figure in assumed:
-        # a unit such as [kg] is no markup
-        about = f"- {figure.key} = {figure.value}: {figure.about}"
-        console.print(about, style="dim", markup=False)
+        console.print(f"- {figure.key} = {figure.value}: {figure.about}", style="dim")
 
 
 def size_document(

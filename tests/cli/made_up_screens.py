@@ -364,7 +364,7 @@ def _questions(width: int) -> None:
         click.echo(f"> {line}")
         return line
 
-    console = Console(width=width, highlight=False)
+    console = Console(width=width, highlight=False, markup=False)
     with contextlib.suppress(KeyboardInterrupt):
         interview.Interview(console, ask, lambda _: None).texts({"species": "no such species"})
 
@@ -372,7 +372,9 @@ def _questions(width: int) -> None:
 def _every_question(width: int) -> None:
     """Print each question as it is put where everything before it has its usual answer."""
     known = {key: answer.value for key, answer in complete({}).of.items()}
-    talk = interview.Interview(Console(width=width, highlight=False), str, lambda _: None)
+    talk = interview.Interview(
+        Console(width=width, highlight=False, markup=False), str, lambda _: None
+    )
     for question in interview.every_question():
         usual = interview.one_of(question.default(known), known)
         talk._put(question, known, usual, can_go_back=True)

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 import pytest
 
+from controller.cli import people
 from controller.cli.main import COMMANDS, coldpin, status_of
 from controller.cli.rehearse import _scenario_path
 from controller.settings.shipped import shipped_config
@@ -149,3 +150,33 @@ def test_a_full_card_is_no_fault_of_the_configuration(
     assert errors.startswith(says)
     assert "/var/lib/coldpin/loft/x: No space left on device" in errors
     assert "c.toml" not in errors
+
+
+def test_what_a_file_says_is_shown_as_it_stands_there(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Brackets and colons in a text of a person's file are no style, nor in the file's name."""
+    monkeypatch.setenv("COLUMNS", "300")
+    about = "A [/b] day in [plant.room] :snake: of ours"
+    scenario = tmp_path / "my [old].toml"
+    scenario.write_text(
+        f'about = "{about}"\ndays = 0.02\nstarts = "06:00"\n'
+        '[grower]\nwakes = "06:00"\nsleeps = "22:00"\n',
+        encoding="utf-8",
+    )
+
+    assert status_of(["rehearse", CONFIG, "--scenario", str(scenario)]) == 0
+    shown = capsys.readouterr().out.splitlines()
+
+    assert shown[0].endswith(f"scenario {scenario}")
+    assert shown[1] == about
+
+
+def test_tables_show_brackets_too(capsys: pytest.CaptureFixture[str]) -> None:
+    """A cell of a table is read as the text that it is."""
+    table = people.table("what")
+    table.add_row("[bold]a[/red] :snake:")
+
+    people.console().print(table)
+
+    assert "[bold]a[/red] :snake:" in capsys.readouterr().out

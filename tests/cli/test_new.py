@@ -28,7 +28,7 @@ def interviewed(typed: list[str], given: dict[str, str], width: int = 50) -> tup
     """Return the answers of an interview in which so much is typed, then only Enter; the screen."""
     screen = StringIO()
     lines: Iterator[str] = iter(typed)
-    console = Console(file=screen, width=width, color_system=None)
+    console = Console(file=screen, width=width, color_system=None, markup=False)
     kept: list[dict[str, str]] = []
     texts = Interview(console, lambda: next(lines, ""), lambda now: kept.append(dict(now))).texts(
         given
@@ -197,7 +197,7 @@ def test_an_interrupted_interview_keeps_its_answers(
     monkeypatch.setattr(module, "_typed", typed)
     screen = StringIO()
     with pytest.raises(click.Abort):
-        module._interview(Console(file=screen, width=50), file, overwrite=False)
+        module._interview(Console(file=screen, width=50, markup=False), file, overwrite=False)
 
     kept = module.kept_answers(file).read_text(encoding="utf-8")
     assert 'species = "lions-mane"' in kept

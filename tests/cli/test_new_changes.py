@@ -44,7 +44,7 @@ class Talk:
 
     def settle(self) -> tuple[str, ...]:
         """Return the changes that are planned with."""
-        module._settle(Console(file=self.screen, width=80), complete({}))
+        module._settle(Console(file=self.screen, width=80, markup=False), complete({}))
         return self.judged[-1]
 
 

@@ -46,7 +46,7 @@ class Talk:
         return SimpleNamespace(texts=texts)
 
     def interview(self, file: Path, *, overwrite: bool = False) -> list[str]:
-        console = Console(file=self.screen, width=1000)
+        console = Console(file=self.screen, width=1000, markup=False)
         module._interview(console, file, overwrite=overwrite)
         return [line for line in self.screen.getvalue().splitlines() if line]
 
@@ -137,7 +137,7 @@ def test_answers_that_do_not_go_together_are_asked_for_once_more(
     bad = complete({"packs": "3", "packs_in_water": "8"})
     assert bad.problems
 
-    good: Answers = module._readable_answers(Console(file=screen, width=500), bad)
+    good: Answers = module._readable_answers(Console(file=screen, width=500, markup=False), bad)
 
     assert not good.problems
     for key, why in bad.problems.items():
