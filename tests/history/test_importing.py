@@ -289,9 +289,10 @@ def test_a_second_file_fills_what_the_first_left_open(tmp_path: Path) -> None:
         ([minute(i)[:19] + ",16,4" for i in range(4)], "--local-times"),
         ([minute(i, "60.5,40") for i in range(4)], "air_c are above 45 °C: that column looks like"),
         ([minute(0), *(minute(i, "warm,4") for i in range(1, 4))], "3 of 4 rows cannot be used"),
+        ([minute(0), *(minute(i, "warm,4") for i in range(1, 4))], "line 3: air_c: found 'warm'"),
         ([minute(i, "16,4,7") for i in range(4)], "4 of 4 rows cannot be used"),
     ],
-    ids=["newest-first", "no-offset", "fahrenheit", "mostly-bad", "a-cell-too-many"],
+    ids=["newest-first", "no-offset", "fahrenheit", "mostly-bad", "an-example", "a-cell-too-many"],
 )
 def test_a_bad_file_is_refused_in_words_about_it(
     tmp_path: Path,

@@ -202,6 +202,18 @@ class TestAge:
         assert feed.sieve.reading(feed.now + 60.1) == Lost("last reading over 60 s old")
         assert feed.sieve.counts == {}
 
+    def test_a_late_sample_confirms_no_jump(self) -> None:
+        """What was read before the jump that waits does not agree with it, whatever it says."""
+        feed = Feed().settled()
+        feed.give(30_000)
+
+        for before_s in (5, 4, 3):
+            feed.sieve.take(Sample(feed.now - before_s, 30_000))
+
+        assert feed.sieve.reading(feed.now) == Seen(12_500)
+        assert feed.sieve.held_mc == 30_000
+        assert feed.sieve.counts == {Fault.JUMP: 1}
+
 
 class TestRange:
     @pytest.mark.parametrize(
@@ -222,6 +234,11 @@ class TestRange:
 
         assert (readings[-1] == Seen(value_mc)) is kept
         assert feed.sieve.counts[Fault.OUT_OF_RANGE] == (0 if kept else 2)
+        assert feed.sieve.plausible(Sample(feed.now, value_mc)) is kept
+
+    def test_a_fault_is_no_plausible_temperature(self) -> None:
+        """A sample without a value is none that a probe can have."""
+        assert not Sieve(RULES).plausible(Sample(START, None, Fault.EMPTY))
 
     @pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf, 12.5, "12500", None])
     def test_what_is_no_whole_number_is_refused(self, value: object) -> None:
