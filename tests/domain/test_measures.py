@@ -2,9 +2,70 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import pytest
+from scipy import constants
 
 from controller.domain import measures
+
+LITRE, GALLON, FT3 = constants.liter, constants.gallon, constants.foot**3
+SPELLINGS: tuple[tuple[Mapping[str, float], float, dict[float, str]], ...] = (
+    (
+        measures.LENGTHS_M,
+        1.0,
+        {
+            1e-3: "mm",
+            1e-2: "cm",
+            1.0: "m",
+            constants.inch: 'in|inch|inches|"',
+            constants.foot: "ft|foot|feet|'",
+        },
+    ),
+    (
+        measures.VOLUMES_L,
+        LITRE,
+        {
+            LITRE: "l|litre|litres|liter|liters",
+            1.0: "m3|m³",
+            GALLON / 4.0: "qt|quart|quarts",
+            GALLON: "gal|gallon|gallons",
+            FT3: "ft3|ft³|cu ft|cubic feet",
+        },
+    ),
+    (
+        measures.WEIGHTS_KG,
+        1.0,
+        {1e-3: "g", 1.0: "kg", constants.pound: "lb|lbs|pound|pounds", constants.ounce: "oz"},
+    ),
+    (measures.AREAS_M2, 1.0, {1.0: "m2|m²", constants.foot**2: "ft2|ft²"}),
+    (measures.POWERS_W, 1.0, {1.0: "w|watt|watts", 1e3: "kw"}),
+    (
+        measures.FLOWS_L_H,
+        LITRE / constants.hour,
+        {
+            LITRE / constants.hour: "l/h|lph",
+            GALLON / constants.hour: "gph|gal/h",
+            LITRE / constants.minute: "l/min",
+            GALLON / constants.minute: "gpm|gal/min",
+        },
+    ),
+    (
+        measures.AIR_FLOWS_M3_H,
+        1.0 / constants.hour,
+        {1.0 / constants.hour: "m3/h|m³/h", FT3 / constants.minute: "cfm|ft3/min|ft³/min"},
+    ),
+)
+
+
+@pytest.mark.parametrize(("table", "ours", "spellings"), SPELLINGS)
+def test_every_spelling_of_a_unit_is_that_unit(
+    table: Mapping[str, float], ours: float, spellings: dict[float, str]
+) -> None:
+    """Against scipy.constants, in SI; every spelling that is read stands in one of these rows."""
+    expected = {each: si / ours for si, names in spellings.items() for each in names.split("|")}
+
+    assert table == pytest.approx(expected, rel=1e-6)
 
 
 @pytest.mark.parametrize(
