@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,11 +12,12 @@ import click
 
 from controller.cli import people
 from controller.cli.configurations import configurations
+from controller.cli.extras import need
 from controller.cli.instances import Instance
 from controller.domain import places
 from controller.domain.places import RUNTIME, state_directory
 from controller.domain.zones import local_time
-from controller.errors import SettingsError
+from controller.errors import RecordError, SettingsError
 from controller.lookout.broker.connection import broker_of
 from controller.lookout.broker.other_chambers import ask_broker
 from controller.lookout.chamber_rows import rows_of
@@ -38,21 +41,29 @@ from controller.settings.load import Settings, read_settings
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 def chambers(
     configs: tuple[Path, ...], broker: bool, packs_per_day: float | None, as_json: bool
-) -> None:
+) -> int:
     """List several chambers, the one that needs attention first.
 
     A folder stands for every configuration in it. With --broker, every chamber that the broker
-    knows is listed, wherever it is.
+    knows is listed, wherever it is. Exit status 78: a configuration cannot be used; the other
+    chambers are listed all the same.
     """
     if not configs and not places.configurations_in(places.CONFIGURATIONS):
         raise click.UsageError(
             f"name configurations, or a folder of them: there is none in {places.CONFIGURATIONS}"
         )
+    if broker:
+        need("mqtt", what="coldpin chambers --broker")
     paths = configurations(configs or (places.CONFIGURATIONS,))
-    first = read_settings(paths[0])
+    usable = {path: settings for path in paths if (settings := _usable(path)) is not None}
+    if not usable or (broker and paths[0] not in usable):
+        return os.EX_CONFIG
+    config, first = next(iter(usable.items()))
     now = datetime.now(UTC)
     summaries = (
-        _from_broker(first, paths[0]) if broker else [_on_this_machine(path, now) for path in paths]
+        _from_broker(first, config, now)
+        if broker
+        else [_on_this_machine(path, usable.get(path), now) for path in paths]
     )
     per_day = packs_per_day or freezer_packs_per_day(first)
     budgets = (
@@ -74,7 +85,7 @@ def chambers(
                 "freezer": [_budget_document(each) for each in budgets],
             }
         )
-        return
+        return _status(usable, paths)
     console = people.console()
     table = people.table("chamber", "next pack change", "air", "reservoir", "why this place")
     for row in rows:
@@ -83,26 +94,47 @@ def chambers(
     console.print(table)
     for each in budgets:
         console.print(budget_words(each, now=local_time(now, zone)))
+    return _status(usable, paths)
 
 
-def _on_this_machine(config: Path, now: datetime) -> ChamberSummary:
-    settings = read_settings(config)
+def _status(usable: Mapping[Path, Settings], paths: Sequence[Path]) -> int:
+    return 0 if len(usable) == len(paths) else os.EX_CONFIG
+
+
+def _usable(config: Path) -> Settings | None:
+    """Return what a configuration says; None, and the reason on standard error, where it cannot.
+
+    One that is being changed must not hide the chambers that need somebody.
+    """
+    try:
+        return read_settings(config)
+    except SettingsError as error:
+        click.echo("\n  ".join([f"{error.where} cannot be used:", *error.problems]), err=True)
+        return None
+
+
+def _on_this_machine(config: Path, settings: Settings | None, now: datetime) -> ChamberSummary:
     chamber = chamber_at(state_directory(config), run=RUNTIME, now=now)
     if chamber is None or not chamber.name:
         return chamber_of(
-            config.stem, silent=True, status=None, forecast=None, name=settings.chamber.name
+            config.stem,
+            silent=True,
+            status=None,
+            forecast=None,
+            name="" if settings is None else settings.chamber.name,
         )
     return chamber
 
 
-def _from_broker(settings: Settings, config: Path) -> list[ChamberSummary]:
+def _from_broker(settings: Settings, config: Path, now: datetime) -> list[ChamberSummary]:
     broker = broker_of(settings, config.parent)
     if broker is None:
         raise SettingsError(str(config), ("mqtt.host: found nothing, allowed: a broker's name",))
     try:
-        return chambers_of_broker(ask_broker(broker))
-    except (OSError, ImportError) as error:
-        raise SettingsError(str(config), (f"mqtt: {error}",)) from None
+        return chambers_of_broker(ask_broker(broker), now=now)
+    except OSError as error:
+        host = f"{settings.mqtt.host}, port {settings.mqtt.port}"
+        raise RecordError(f"The broker at {host} does not answer: {error}") from None
 
 
 def _document(chamber: ChamberSummary, why: str) -> dict[str, object]:

@@ -9,18 +9,18 @@ from controller.errors import SettingsError
 
 
 def configurations(named: tuple[Path, ...]) -> list[Path]:
-    """Return the configurations that were named, those of a folder in the order of their names.
+    """Return the configurations that were named, each once, those of a folder by their names.
 
     Raises:
         SettingsError: A folder has none.
     """
-    paths: list[Path] = []
+    paths: dict[Path, Path] = {}
     for path in named:
         if not path.is_dir():
-            paths.append(path)
+            paths.setdefault(path.absolute(), path)
             continue
         inside = configurations_in(path)
         if not inside:
             raise SettingsError(str(path), ("found no configuration (*.toml with [chamber])",))
-        paths += inside
-    return paths
+        paths |= {each.absolute(): each for each in inside if each.absolute() not in paths}
+    return list(paths.values())

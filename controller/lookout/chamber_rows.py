@@ -9,7 +9,8 @@ from datetime import datetime, tzinfo
 from controller.domain.alarm_guide import alarm_title, is_note
 from controller.domain.zones import local_time
 from controller.lookout.chambers import ChamberSummary, in_order
-from controller.pictures.words import moment, temperature
+from controller.lookout.next_change import how_long, what_to_do
+from controller.pictures.words import temperature
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,9 +72,6 @@ def _row(chamber: ChamberSummary, why: str, *, now: datetime, unit: str) -> Row:
 def _swap(chamber: ChamberSummary, now: datetime) -> str:
     if not chamber.known:
         return "not known"
-    if chamber.due is None:
-        return "not within 60 hours"
-    at = moment(chamber.due, now)
-    if chamber.early is None:
-        return at
-    return f"{at}, perhaps from {moment(chamber.early, now, far=False)}"
+    do, early = what_to_do(chamber.plan, chamber.early, now), chamber.early
+    # the most likely end stands on the chamber's own page: here a row is short
+    return do if early is None or early <= now else f"{do} {how_long(early, None, now)}"

@@ -20,6 +20,8 @@ from controller.records.status_file import STATUS, is_silent, read_status
 
 PAGE = "page.json"
 """Where a lookout says at which port its page is."""
+KEPT_FOR = timedelta(hours=2)
+"""How old a broker's document may be: one comes every hour at least, and clocks differ."""
 UNKNOWN_WITHIN = timedelta(hours=12)
 """A chamber of which nothing can be foretold is looked after like one due then."""
 
@@ -126,22 +128,28 @@ def chamber_at(place: Path, *, run: Path, now: datetime) -> ChamberSummary | Non
     )
 
 
-def chambers_of_broker(retained: Mapping[str, Retained]) -> list[ChamberSummary]:
-    """Return the chambers that a broker knows.
+def chambers_of_broker(retained: Mapping[str, Retained], *, now: datetime) -> list[ChamberSummary]:
+    """Return the chambers that a broker knows; what it has kept for too long says nothing.
 
     Args:
         retained: Its newest documents by "instance/machine".
+        now: Now, aware.
     """
     chambers = []
     for instance, documents in sorted(retained.items()):
         state, forecast, present = documents.state, documents.forecast, documents.present
         away = present is not None and not present.present
+        # a broker that was restarted has lost the last will of a machine that went before
+        old = state is None or now - state.sent > KEPT_FOR
+        foretold = None if forecast is None else forecast.forecast
+        if foretold is not None and now - foretold.as_of > KEPT_FOR:
+            foretold = None
         chambers.append(
             chamber_of(
                 instance.partition("/")[0],
-                silent=away or state is None or state.silent,
+                silent=away or old or state is None or state.silent,
                 status=None if state is None else state.status,
-                forecast=None if forecast is None else forecast.forecast,
+                forecast=foretold,
                 name="" if state is None else state.chamber,
             )
         )

@@ -6,10 +6,11 @@ when it most likely does.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from controller.domain.published_forecast import WITHIN_H, PublishedForecast
+from controller.domain.published_forecast import WITHIN_H, PlannedChange, PublishedForecast
 from controller.domain.requests import SWAP_AHEAD, LoggedSwap
 from controller.pictures.words import duration, moment, pack_count
 
@@ -65,8 +66,8 @@ def next_change(
         left += f", some {hours}." if hours else "."
     planned = forecast.plan[0] if forecast.plan else None
     return NextChange(
-        do=_do(forecast, now),
-        lasts=_lasts(forecast, now),
+        do=what_to_do(forecast.plan, forecast.early, now),
+        lasts=how_long(forecast.early, forecast.swap_due, now),
         left=left,
         left_share=share,
         by=planned.at if planned is not None else forecast.early,
@@ -96,10 +97,16 @@ def is_of_old_packs(
     return forecast.as_of < last_swap.logged_at and last_swap.at <= now + SWAP_AHEAD
 
 
-def _do(forecast: PublishedForecast, now: datetime) -> str:
-    early = forecast.early
-    if forecast.plan:
-        planned = forecast.plan[0]
+def what_to_do(plan: Sequence[PlannedChange], early: datetime | None, now: datetime) -> str:
+    """Return what to do by when, in one sentence; something is known.
+
+    Args:
+        plan: The changes that are planned, the first one first.
+        early: One time in ten the cold ends before this; None: not within `WITHIN_H` hours.
+        now: Now, in the zone to speak in.
+    """
+    if plan:
+        planned = plan[0]
         packs = pack_count(planned.packs)
         if planned.at <= now:
             return f"Change {packs} now."
@@ -119,8 +126,14 @@ def _do(forecast: PublishedForecast, now: datetime) -> str:
     return f"Change the packs by {moment(early, now, far=False)}."
 
 
-def _lasts(forecast: PublishedForecast, now: datetime) -> str:
-    early, likely = forecast.early, forecast.swap_due
+def how_long(early: datetime | None, likely: datetime | None, now: datetime) -> str:
+    """Return until when the cold should last, in one sentence; empty: not known.
+
+    Args:
+        early: One time in ten it ends before this; None: not known.
+        likely: Its most likely end; None: not known.
+        now: Now, in the zone to speak in.
+    """
     if early is None or likely is None:
         return "" if early is None else (
             f"The cold should last until {moment(early, now, far=False)}."

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import paho.mqtt.client as paho
@@ -11,12 +11,12 @@ import pytest
 from click.testing import CliRunner
 from paho.mqtt.enums import CallbackAPIVersion
 
-from controller.cli.main import EX_CONFIG, EX_USAGE, coldpin, status_of
+from controller.cli.main import EX_CONFIG, EX_UNAVAILABLE, EX_USAGE, coldpin, status_of
 from controller.domain.published_forecast import PublishedForecast
 from controller.lookout.broker.documents import Messages
 from controller.lookout.broker.identity import Identity, RunMode
 from controller.settings.shipped import shipped_config
-from tests.lookout.houses import NOW, put_status, snapshot, status
+from tests.lookout.houses import put_status, snapshot, status
 from tests.support.broker import RealBroker, free_port
 
 LAPTOP = shipped_config("larkmoor-laptop.toml").read_text(encoding="utf-8")
@@ -52,6 +52,38 @@ def test_a_folder_is_put_in_order(folder: Path, tmp_path: Path) -> None:
     assert [each["unknown"] for each in document["freezer"]] == [["hall shelf", "hall shelf"]] * 2
 
 
+def test_a_chamber_counts_once_however_often_it_is_named(folder: Path) -> None:
+    """By itself and by its folder: its packs would be planned twice."""
+    named = [str(folder / "shelf.toml"), str(folder), str(folder / "loft.toml")]
+
+    ran = CliRunner().invoke(coldpin, ["chambers", *named, "--json"], catch_exceptions=False)
+
+    document = json.loads(ran.stdout)
+    assert sorted(each["instance"] for each in document["chambers"]) == ["loft", "shelf"]
+
+
+def test_a_file_that_cannot_be_used_hides_no_chamber(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """While one is edited, each chamber may need somebody: the services go on."""
+    for name in ("shelf", "loft"):
+        put_status(tmp_path / "home" / "coldpin" / name, status(chamber=f"the {name}"))
+    (folder / "loft.toml").write_text("[chamber]\nname = 3\n", encoding="utf-8")
+
+    assert status_of(["chambers", str(folder), "--json"]) == EX_CONFIG
+
+    shown = capsys.readouterr()
+    assert "loft.toml cannot be used" in shown.err
+    listed = json.loads(shown.out)["chambers"]
+    assert {each["name"]: each["silent"] for each in listed} == {
+        "the shelf": False, "the loft": False
+    }  # fmt: skip
+
+    (folder / "shelf.toml").write_text("", encoding="utf-8")
+    assert status_of(["chambers", str(folder / "shelf.toml"), str(folder / "loft.toml")]) == 78
+    assert capsys.readouterr().out == ""
+
+
 def test_people_get_a_table_and_the_freezer(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """In a narrow terminal too."""
     monkeypatch.setenv("COLUMNS", "60")
@@ -83,8 +115,10 @@ def test_without_a_broker_or_with_one_that_is_away_it_is_reported(
     config.write_text(
         f'{LAPTOP}\n[mqtt]\nhost = "127.0.0.1"\nport = {free_port()}\n', encoding="utf-8"
     )
-    assert status_of(["chambers", str(config), "--broker"]) == EX_CONFIG
-    assert "refused" in capsys.readouterr().err.lower()
+    assert status_of(["chambers", str(config), "--broker"]) == EX_UNAVAILABLE
+    errors = capsys.readouterr().err
+    assert errors.startswith("The broker at 127.0.0.1, port ")
+    assert "refused" in errors
 
 
 def test_what_a_broker_keeps_is_listed(folder: Path, tmp_path: Path) -> None:
@@ -93,18 +127,16 @@ def test_what_a_broker_keeps_is_listed(folder: Path, tmp_path: Path) -> None:
     publisher = paho.Client(CallbackAPIVersion.VERSION2, protocol=paho.MQTTv5)
     publisher.connect("127.0.0.1", broker.port)
     publisher.loop_start()
-    for name, early in (
-        ("barn", "2036-07-14T20:00:00+00:00"),
-        ("cellar", "2036-07-14T17:00:00+00:00"),
-    ):
+    now = datetime.now(UTC)
+    for name, hours in (("barn", 8), ("cellar", 5)):
         messages = Messages(
             Identity(instance=name, machine="0123abcd", mode=RunMode.LIVE),
             chamber=f"the {name}",
             zone=UTC,
         )
-        at = datetime.fromisoformat(early)
+        at = now + timedelta(hours=hours)
         known = snapshot(
-            forecast=PublishedForecast(as_of=NOW, basis="learned", early=at, swap_due=at)
+            now, forecast=PublishedForecast(as_of=now, basis="learned", early=at, swap_due=at)
         )
         for what, document in (
             ("state", messages.state(known)), ("forecast", messages.forecast(known))

@@ -305,7 +305,7 @@ def message(data: bytes) -> None:
     others: dict[str, Retained] = {}
     for topic in ("coldpin/x/m/state", "coldpin/x/m/forecast", "coldpin/x/m/present"):
         receive(others, topic, data)
-    chambers_of_broker(others)
+    chambers_of_broker(others, now=SENT)
 
 
 TARGETS: dict[str, Target] = {

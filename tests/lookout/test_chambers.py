@@ -7,6 +7,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from controller.domain.published_forecast import PlannedChange, PublishedForecast
 from controller.lookout.broker.documents import Messages
 from controller.lookout.broker.identity import Identity, RunMode
@@ -20,9 +22,10 @@ from controller.lookout.chambers import (
     chambers_of_broker,
     in_order,
 )
+from controller.lookout.next_change import next_change
 from controller.lookout.pack_budget import budget_of, budget_words
 from controller.records.forecast_file import write_forecast
-from tests.lookout.houses import alarm, put_status, snapshot, status
+from tests.lookout.houses import alarm, forecast, put_status, snapshot, status
 
 NOW = datetime(2026, 7, 14, 14, 0, tzinfo=UTC)
 
@@ -170,10 +173,10 @@ def test_a_lookout_that_has_gone_makes_its_chamber_silent() -> None:
     )
     others: dict[str, Retained] = {}
     receive(others, "coldpin/shelf/0123abcd/state", messages.state(snapshot()))
-    assert not chambers_of_broker(others)[0].silent
+    assert not chambers_of_broker(others, now=NOW)[0].silent
     receive(others, "coldpin/shelf/0123abcd/present", messages.present(NOW, present=False))
 
-    (listed,) = chambers_of_broker(others)
+    (listed,) = chambers_of_broker(others, now=NOW)
 
     assert listed.silent
     assert listed.air_c is None
@@ -213,7 +216,38 @@ def test_chambers_of_a_machine_are_found_by_their_state(tmp_path: Path) -> None:
     assert [row.instance for row in rows] == ["shelf", "loft"]
     assert rows[0].state == "alarm"
     assert "Air too warm" in rows[0].alarms
-    assert "perhaps from 19:00" in rows[1].swap
+    assert rows[1].swap.startswith("Change 4 packs by 18:00. The cold should last until 19:00.")
+
+
+def test_the_list_says_what_the_chambers_own_page_says() -> None:
+    """The time to act, and not the most likely end of the cold hours later."""
+    made = forecast(NOW + timedelta(hours=5))
+    listed = chamber_of("shelf", silent=False, status=status(), forecast=made)
+
+    (row,) = rows_of([listed], now=NOW, zone=UTC, unit="C")
+
+    told = next_change(made, None, NOW)
+    assert row.swap == f"{told.do} {told.lasts.partition(', most likely')[0]}."
+    assert told.do == "Change 4 packs by 18:30."
+
+
+@pytest.mark.parametrize(("hours", "silent"), [(1.5, False), (2.5, True)])
+def test_what_a_broker_has_kept_for_long_says_nothing(hours: float, silent: bool) -> None:
+    """After a restart of the broker nobody publishes the last will of a machine that is off."""
+    messages = Messages(
+        Identity(instance="shelf", machine="0123abcd", mode=RunMode.LIVE),
+        chamber="hall shelf",
+        zone=UTC,
+    )
+    others: dict[str, Retained] = {}
+    shown = snapshot(forecast=forecast(NOW + timedelta(hours=5)))
+    receive(others, "coldpin/shelf/0123abcd/state", messages.state(shown))
+    receive(others, "coldpin/shelf/0123abcd/forecast", messages.forecast(shown))
+
+    (listed,) = chambers_of_broker(others, now=NOW + timedelta(hours=hours))
+
+    assert (listed.silent, listed.known) == (silent, not silent)
+    assert (listed.air_c, listed.plan == ()) == ((None, True) if silent else (16.2, False))
 
 
 def test_a_silent_chamber_shows_no_old_reading() -> None:

@@ -262,7 +262,7 @@ class _Page:
         chambers = local
         if context.others is not None:
             ports = {chamber.instance: chamber.port for chamber in local}
-            known = chambers_of_broker(context.others())
+            known = chambers_of_broker(context.others(), now=now)
             chambers = [replace(each, port=ports.get(each.instance)) for each in known]
         per_day = freezer_packs_per_day(settings)
         rows = rows_of(chambers, now=now, zone=self._zone, unit=settings.display.unit)
