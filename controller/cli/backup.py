@@ -20,10 +20,12 @@ from controller.commissioning.backup import (
     unpacked,
 )
 from controller.domain.places import CONFIGURATIONS, RECORDS, STATES, state_directory
+from controller.domain.zones import local_time
 from controller.errors import ControllerError, RecordError, SettingsError
 from controller.pictures.words import dated
 from controller.records.reader import last_reading_at
 from controller.service.locks import lock_instance
+from controller.settings.brief import read_brief_settings
 
 
 @click.command()
@@ -81,7 +83,8 @@ def _restored_words(config: Path, targets: tuple[Target, ...]) -> str:
     what = [f"the configuration to {config}"]
     if (records := by_name.get(RECORDS)) is not None:
         until = last_reading_at(records)
-        upto = f" up to {dated(until.astimezone())}" if until else ", without readings"
+        zone = read_brief_settings(config).zone
+        upto = f" up to {dated(local_time(until, zone))}" if until else ", without readings"
         what.append(f"the records{upto} to {records}")
     if (requests := by_name.get(REQUESTS_PART)) is not None:
         what.append(f"pack changes and other requests to {requests}")

@@ -15,6 +15,7 @@ from controller.cli.instances import CONFIG
 from controller.cli.rights import as_owner_of, give_to_owner
 from controller.domain.places import records_path, state_directory
 from controller.domain.requests import SAME_CHANGE, LoggedSwap
+from controller.domain.zones import local_time
 from controller.errors import InputFileError, ProbeError, RecordError
 from controller.history.importing import (
     add_history,
@@ -65,7 +66,8 @@ def import_(config: Path, csv_file: Path | None, local_times: bool, undo: bool) 
         try:
             if csv_file is None:
                 with as_owner_of(place):
-                    _undo(records_path(settings.records.path, place), place / REQUESTS)
+                    records = records_path(settings.records.path, place)
+                    _undo(records, place / REQUESTS, settings.site.zone())
             else:
                 try:
                     _import(settings, place, csv_file, local_times=local_times)
@@ -116,7 +118,7 @@ def _import(settings: Settings, place: Path, csv_file: Path, *, local_times: boo
         )
 
 
-def _undo(records: Path, requests: Path) -> None:
+def _undo(records: Path, requests: Path, zone: tzinfo | None) -> None:
     imports = past_imports(records)
     if not imports:
         raise RecordError("There is no import to take back.")
@@ -125,7 +127,7 @@ def _undo(records: Path, requests: Path) -> None:
     logged = forget_past_swaps(requests, who=last.name)
     click.echo(
         f"Taken back: {counted(rows, 'row')} and {counted(logged, 'pack change')} "
-        f"from {last.source or last.name}, imported {dated(last.imported.astimezone())}"
+        f"from {last.source or last.name}, imported {dated(local_time(last.imported, zone))}"
     )
 
 

@@ -13,6 +13,7 @@ import threading
 import tracemalloc
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -25,6 +26,7 @@ from controller.records.requests_file import REQUESTS, log_past_swap, swaps
 from controller.service.locks import lock_instance
 from controller.settings.load import read_settings
 from controller.settings.shipped import shipped_config
+from tests.support.time_zones import zone_of_the_process
 
 BEGINS = datetime(2026, 7, 1, tzinfo=UTC)
 
@@ -475,9 +477,10 @@ def test_a_restore_says_what_where_and_up_to_when(
     assert old.run("backup", str(archive)) == 0
     capsys.readouterr()
 
-    assert new.run("restore", str(archive)) == 0
+    with zone_of_the_process("America/Chicago"):  # the chamber's counts, not this shell's
+        assert new.run("restore", str(archive)) == 0
 
     out = capsys.readouterr().out
-    last = (BEGINS + 499 * timedelta(minutes=1)).astimezone()
+    last = (BEGINS + 499 * timedelta(minutes=1)).astimezone(ZoneInfo("Europe/Lisbon"))
     assert f"the records up to {last:%Y-%m-%d %H:%M} to {new.place / RECORDS}" in out
     assert f"coldpin report {new.config}" in out

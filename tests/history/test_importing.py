@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -21,6 +22,7 @@ from controller.records.writer import RecordsWriter
 from controller.service.locks import lock_instance
 from controller.settings.shipped import shipped_config
 from tests.support.laws import make_inputs
+from tests.support.time_zones import zone_of_the_process
 
 CONFIG = str(shipped_config("larkmoor-laptop.toml"))
 BEGINS = datetime(2026, 7, 1, 12, 0, tzinfo=UTC)
@@ -216,9 +218,14 @@ def test_an_import_is_taken_back_whole(
     assert import_file(csv_file(tmp_path, minute(30, "17,4,3"), header=header)) == 0
     capsys.readouterr()
 
-    assert status_of(["import", CONFIG, "--undo"]) == 0
+    with zone_of_the_process("Asia/Kathmandu"):
+        before = datetime.now(ZoneInfo("Europe/Lisbon"))
+        assert status_of(["import", CONFIG, "--undo"]) == 0
 
-    assert "Taken back: 1 row and 1 pack change from h.csv" in capsys.readouterr().out
+    shown = capsys.readouterr().out
+    assert "Taken back: 1 row and 1 pack change from h.csv" in shown
+    hours = {f"{before - timedelta(minutes=ago):%Y-%m-%d %H:}" for ago in (0, 5)}
+    assert any(f"imported {hour}" in shown for hour in hours), "in the hours of the chamber"
     assert [row.air_mc for row in read_readings(tmp_path / "records.sqlite")] == [16_000]
     assert [swap.packs for swap in swaps(tmp_path / REQUESTS)] == [4]
     assert status_of(["import", CONFIG, "--undo"]) == 0
