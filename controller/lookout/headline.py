@@ -24,6 +24,10 @@ from controller.domain.status import Status
 from controller.pictures.words import degrees, duration, moment, temperature
 from controller.records.snapshot import Snapshot
 
+STILL_COLD_K = 4.0
+"""Water so far below the limit at which its alarm is raised is no reason to change packs [K].
+Common practice, no source: it is about 8 °C then, which only a set with ice in it keeps."""
+
 
 class ChamberState(Enum):
     """What a chamber can look like to a person; each has its own words and its own look."""
@@ -212,7 +216,7 @@ def _active(
         name=alarm.name,
         about=alarm.about,
         words=alarm_words(alarm, status, limits),
-        action=guide_of(alarm.name).action,
+        action=first_action(alarm, status, limits),
         note=alarm.note,
         seen=_seen_words(alarm, snapshot, now) if alarm.acknowledged else "",
     )
@@ -246,6 +250,24 @@ def alarm_words(alarm: Alarm, status: Status, limits: AlarmLimits) -> str:
         place = PLACES.get(alarm.about, alarm.about)
         return f"{place[:1].upper()}{place[1:]} not answering: {probe.lost}"
     return title
+
+
+def first_action(alarm: Alarm, status: Status, limits: AlarmLimits) -> str:
+    """Return what to do first about an alarm, as far as the readings tell; else what mostly helps.
+
+    Args:
+        alarm: The alarm.
+        status: How the chamber is now.
+        limits: What alarms go by.
+    """
+    if alarm.name != AlarmName.AIR_HIGH.value:
+        return guide_of(alarm.name).action
+    if status.timers_left.pause_s is not None:
+        return "End the pause as soon as hands are out of the chamber."
+    water_c, warm_c = status.reservoir_c, limits.reservoir_warm_c
+    if water_c is not None and warm_c is not None and water_c <= warm_c - STILL_COLD_K:
+        return "The water is still cold: close the chamber, and see that pump and fan run."
+    return guide_of(alarm.name).action
 
 
 def _seen_words(alarm: Alarm, snapshot: Snapshot, now: datetime) -> str:

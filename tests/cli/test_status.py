@@ -26,7 +26,7 @@ from controller.records.snapshot import Snapshot
 from controller.service.kept_wiring import KEPT_WIRING
 from controller.settings.brief import BriefSettings, read_brief_settings
 from controller.settings.load import read_settings
-from tests.lookout.houses import NOW, alarm, forecast, put_status, snapshot, status
+from tests.lookout.houses import NOW, alarm, forecast, probes, put_status, snapshot, status
 
 ROOT = Path(__file__).parents[2]
 LAPTOP = ROOT / "config" / "larkmoor-laptop.toml"
@@ -194,7 +194,7 @@ def test_the_screen_has_the_configurations_unit() -> None:
 def test_the_screen_begins_with_the_worst_alarm_and_what_to_do() -> None:
     """Every other alarm follows with its own action; which of them were seen is said."""
     alarms = (alarm("probe_lost", "room", acknowledged=True), alarm("air_high"))
-    lines = screen(snapshot(alarms=alarms)).splitlines()
+    lines = screen(snapshot(alarms=alarms, probes=probes(16.2, 13.0))).splitlines()
 
     assert lines[1].startswith("Air too warm: 16.2 °C (limit 20.0 °C)")
     assert lines[2] == guide_of("air_high").action

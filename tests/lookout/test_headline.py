@@ -74,7 +74,7 @@ def test_what_needs_nobody_soon_is_a_note_and_no_alarm() -> None:
 def test_an_alarm_has_number_limit_action_and_who_has_seen_it() -> None:
     """Seen does not mean gone."""
     seen = replace(
-        snapshot(alarms=[alarm("air_high", acknowledged=True)], probes=probes(21.2)),
+        snapshot(alarms=[alarm("air_high", acknowledged=True)], probes=probes(21.2, 13.0)),
         requests=(asked(Acknowledge(), who="Tove"),),
     )
 
@@ -96,6 +96,24 @@ def test_an_alarm_during_a_pause_says_both() -> None:
 
     assert headline.state is ChamberState.ALARM
     assert headline.more.startswith("Paused until ")
+    assert headline.action == "End the pause as soon as hands are out of the chamber."
+
+
+@pytest.mark.parametrize(
+    ("water_c", "packs"), [(4.4, False), (8.0, False), (8.1, True), (None, True)]
+)
+def test_packs_with_ice_in_them_are_not_changed_for_warm_air(
+    water_c: float | None, *, packs: bool
+) -> None:
+    """A set would be wasted; the guide's own first step is to look at the reservoir."""
+    warm = snapshot(alarms=[alarm("air_high")], probes=probes(21.2, water_c))
+
+    action = headline_of(warm, LIMITS, NOW).action
+
+    assert action.startswith("Change the packs" if packs else "The water is still cold: ")
+    assert headline_of(warm, replace(LIMITS, reservoir_warm_c=None), NOW).action.startswith(
+        "Change the packs"
+    )
 
 
 def test_no_data_has_the_last_reading_and_what_to_do() -> None:

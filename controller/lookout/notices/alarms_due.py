@@ -10,10 +10,10 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
-from controller.domain.alarm_guide import Urgency, alarm_title, guide_of, urgency_of
+from controller.domain.alarm_guide import Urgency, alarm_title, urgency_of
 from controller.domain.alarms import Alarm
 from controller.domain.status import Status
-from controller.lookout.headline import alarm_words
+from controller.lookout.headline import alarm_words, first_action
 from controller.lookout.notices.history import AlarmSent, NoticeHistory
 from controller.lookout.notices.message import SWAP_DUE, Notice, alarm_key
 from controller.lookout.notices.notice_rules import Rules
@@ -104,7 +104,8 @@ def _notice(
     words = alarm_words(alarm, status, rules.limits)
     if since is not None:
         words = f"Still, since {moment(since, now, far=False)}: {words}"
-    parts = [f"{words}.", guide_of(alarm.name).action, alarm.note, _readings(status, rules)]
+    action = first_action(alarm, status, rules.limits)
+    parts = [f"{words}.", action, alarm.note, _readings(status, rules)]
     if since is not None:
         parts.append("Mark it as seen to end these reminders.")
     return Notice(

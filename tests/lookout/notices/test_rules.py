@@ -304,7 +304,7 @@ def test_a_crop_alarm_is_sent_again_until_somebody_has_seen_it() -> None:
         snapshot(
             NOW + i * MINUTE,
             alarms=[alarm("air_high", acknowledged=i >= 100)] if i < 200 else [],
-            probes=probes(19.0 + i / 100),
+            probes=probes(19.0 + i / 100, 13.0),
         )
         for i in range(210)
     ]

@@ -176,7 +176,7 @@ def test_each_state_has_its_own_words_and_look(
 
 def test_an_alarm_has_its_response_on_the_page(tmp_path: Path) -> None:
     """What it means, causes, what to do, what happens else, how long there is; and its button."""
-    put_status(tmp_path, status(alarms=[alarm("air_high")], probes=probes(21.2)))
+    put_status(tmp_path, status(alarms=[alarm("air_high")], probes=probes(21.2, 13.0)))
     hand = Hand(tmp_path)
     guide = guide_of("air_high")
 
