@@ -40,8 +40,10 @@ MOST_SWAPS = 30
 WORTH_A_VISIT_K_H = 0.15
 """Degree-hours over two days that are worth the work of one more pack change."""
 WORTH_KEEPING = 0.5
-"""No set is changed before this share of its time in the water is over, however many packs lie
-frozen: it holds half of its cold then, and would only make work [-]."""
+"""No set is changed before this share of its time is over, however many packs lie frozen: it holds
+half of its cold then, and would only make work [-]. Of the set that is in the water now the time
+that is left counts: each new plan moves an eager change of it on, until its last hour. Counted from
+when it went in, it was changed too early: colder water loses more to box and condensation."""
 SHORT_K_H = 0.5
 """Degree-hours over two days from which on packs are short."""
 MOST_SETS_LACKING = 2
@@ -286,7 +288,7 @@ def _next_visit(
         asked: What the plan is made from.
         policy: When packs go in.
         freezer: When each pack outside the water is frozen.
-        from_s: When the set in the water went in [s since 1970].
+        from_s: When the set in the water went in, now for the first one [s since 1970].
         earliest_s: No change is earlier than this [s since 1970].
         spent_s: When that set may be spent [s since 1970].
     """
