@@ -29,7 +29,7 @@ class Interview:
     console: Console
     ask: Ask
     keep: Callable[[Mapping[str, str]], object]
-    """Is given everything answered so far, after each answer."""
+    """Is given everything answered so far, after each answer and each step back."""
 
     def texts(self, given: Mapping[str, str]) -> dict[str, str]:
         """Ask every question that has no answer yet and return all answers as texts.
@@ -55,6 +55,7 @@ class Interview:
                 at += 1
             elif kept is not None:
                 texts[question.key] = kept
+                answered.append(question.key)  # one may go back to it
                 at += 1
             else:
                 if title != heading:
@@ -65,11 +66,12 @@ class Interview:
                     back = answered.pop()
                     texts.pop(back, None)
                     earlier.pop(back, None)
+                    self.keep({**earlier, **texts})
                     at = next(n for n, (_, each) in enumerate(places) if each.key == back)
                     continue
                 texts[question.key] = answer
                 answered.append(question.key)
-                self.keep(texts)
+                self.keep({**earlier, **texts})
                 at += 1
         return texts
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -29,6 +29,7 @@ from controller.planning.changes import Change, best_changes
 from controller.planning.consultation import Consultation, cheapest_mend, consult
 from controller.planning.equipment import cautions_of
 from controller.planning.mend import mended_answers
+from controller.planning.questions import every_question
 from controller.planning.verdict import Verdict
 from controller.planning.verdict_words import (
     change_sentence,
@@ -39,6 +40,8 @@ from controller.planning.verdict_words import (
 )
 
 DEFAULT_FILE = Path("my-chamber.toml")
+Keep = Callable[[Mapping[str, str]], object]
+"""Keeps what was answered so far."""
 MOST_TRIED = 4
 """More changes in a row than this are a new build, not a mended one."""
 
@@ -128,7 +131,8 @@ def _interview(console: Console, file: Path, *, overwrite: bool) -> None:
     if file.exists() and not overwrite and not _yes(f"{file} is there already. Replace it?"):
         console.print("Nothing was changed. Name another file: coldpin new NAME.toml")
         return
-    given: Mapping[str, str] = {"name": file.stem.replace("-", " ")}
+    by_file = {"name": file.stem.replace("-", " ")}
+    given: Mapping[str, str] = by_file
     if kept.exists():
         texts, _, problems = read_answers(read_content(kept))
         if texts and not problems and _yes(f"Go on with your {len(texts)} earlier answers?"):
@@ -139,15 +143,15 @@ def _interview(console: Console, file: Path, *, overwrite: bool) -> None:
     )
 
     def keep(texts: Mapping[str, str]) -> None:
-        write_whole(kept, answers_text(texts))
+        answered = {key: text for key, text in texts.items() if by_file.get(key) != text}
+        write_whole(kept, answers_text(answered))
 
     try:
-        answers = complete(Interview(console, _typed, keep).texts(given))
+        result = _settle(console, complete(Interview(console, _typed, keep).texts(given)), keep)
     except (click.Abort, EOFError, KeyboardInterrupt):
         if kept.exists():
             console.print(f"\nYour answers are kept in {kept}. The same command goes on with them.")
         raise click.Abort from None
-    result = _settle(console, answers)
     write_whole(file, result.text)
     with contextlib.suppress(OSError):
         kept.unlink()
@@ -159,9 +163,9 @@ def kept_answers(file: Path) -> Path:
     return file.with_name(f"{file.stem}.answers.toml")
 
 
-def _settle(console: Console, answers: Answers) -> Consultation:
+def _settle(console: Console, answers: Answers, keep: Keep) -> Consultation:
     """Show the verdict, and let the person try changes until it holds or they have enough."""
-    answers = _readable_answers(console, answers)
+    answers = _readable_answers(console, answers, keep)
     while True:
         console.print("\nRehearsing hot days ...", style="dim")
         result, better = _judged(answers)
@@ -192,14 +196,20 @@ def _wanted(console: Console, result: Consultation, better: tuple[Change, ...]) 
     return tuple(each.key for each in mend.applied) if _yes("Plan with them?") else ()
 
 
-def _readable_answers(console: Console, answers: Answers) -> Answers:
+def _readable_answers(console: Console, answers: Answers, keep: Keep) -> Answers:
     """Put right, by asking once more, what answers cannot be together."""
+    questions = {question.key: question for question in every_question()}
     while answers.problems:
         texts = texts_of(answers)
         for key, why in answers.problems.items():
-            console.print(f"\n{key.replace('_', ' ')}: {why}")
+            console.print(f"\n{questions[key].text}")
+            if key in texts:
+                console.print(f"{texts[key]} does not go with your other answers; {why}.")
+            else:
+                console.print(f"Not understood; {why}.")
             texts[key] = _typed()
         answers = complete(texts)
+        keep(texts_of(answers))
     return answers
 
 

@@ -80,6 +80,25 @@ def test_earlier_answers_are_not_asked_again() -> None:
     assert "What is the chamber made of?" not in screen
 
 
+def test_one_may_go_back_to_answers_of_an_earlier_interview() -> None:
+    """What was taken back is kept no longer, what comes after it is."""
+    earlier = {"units": "us", "species": "lions-mane", "pack": "bottle-2", "name": "a shelf"}
+    screen = StringIO()
+    console = Console(file=screen, width=200, color_system=None, markup=False)
+    typed, kept = iter(["<"]), list[dict[str, str]]()
+
+    def ask() -> str:
+        return next(typed)
+
+    with pytest.raises(StopIteration):
+        Interview(console, ask, lambda now: kept.append(dict(now))).texts(earlier)
+
+    shown = screen.getvalue()
+    assert shown.index("Which stage") < shown.index("What do you grow?")
+    assert "This is the first question" not in shown
+    assert kept == [{"units": "us", "pack": "bottle-2", "name": "a shelf"}]
+
+
 def test_an_answer_may_be_the_beginning_of_its_words() -> None:
     walls = next(each for each in every_question() if each.key == "walls")
 

@@ -44,7 +44,9 @@ class Talk:
 
     def settle(self) -> tuple[str, ...]:
         """Return the changes that are planned with."""
-        module._settle(Console(file=self.screen, width=80, markup=False), complete({}))
+        module._settle(
+            Console(file=self.screen, width=80, markup=False), complete({}), lambda _: None
+        )
         return self.judged[-1]
 
 

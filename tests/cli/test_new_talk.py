@@ -130,18 +130,47 @@ def test_stopped_before_the_first_answer_nothing_is_said_to_be_kept(
 def test_answers_that_do_not_go_together_are_asked_for_once_more(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """With what is wrong before each."""
-    given = iter(["6", "16"])
+    """The question, what was answered, and what is wrong with it; what is kept is put right."""
+    given = iter(["", "16"])
     monkeypatch.setattr(module, "_typed", lambda: next(given))
     screen = StringIO()
     bad = complete({"packs": "3", "packs_in_water": "8"})
     assert bad.problems
 
-    good: Answers = module._readable_answers(Console(file=screen, width=500, markup=False), bad)
+    kept: list[Mapping[str, str]] = []
+
+    console = Console(file=screen, width=500, markup=False)
+    good: Answers = module._readable_answers(console, bad, kept.append)
 
     assert not good.problems
-    for key, why in bad.problems.items():
-        assert f"\n{key.replace('_', ' ')}: {why}\n" in screen.getvalue()
+    assert kept[-1]["packs"] == "16"
+    question = "How many do you have in all?"
+    assert screen.getvalue().splitlines() == [
+        "",
+        question,
+        "3 does not go with your other answers; allowed: 8 or more, those in the water included.",
+        "",
+        question,
+        "Not understood; allowed: a whole number such as 6.",
+    ]
+
+
+def test_stopped_while_the_verdict_is_made_the_answers_are_said_to_be_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Minutes of answers are behind a person then."""
+    talk, file = Talk(monkeypatch), tmp_path / "box.toml"
+
+    def stopped(*_: object) -> Any:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(module, "_settle", stopped)
+    with pytest.raises(click.Abort):
+        talk.interview(file)
+
+    assert f"Your answers are kept in {module.kept_answers(file)}" in talk.screen.getvalue()
+    assert "species" in module.kept_answers(file).read_text(encoding="utf-8")
+    assert not file.exists()
 
 
 def test_enter_is_the_usual_answer_and_yes() -> None:
