@@ -251,7 +251,7 @@ def _print_verdict(console: Console, result: Consultation, better: tuple[Change,
     for number, change in enumerate((each for each in better if each is not mend), start=1):
         sentence = change_sentence(change, holds_already=judgement.holds)
         console.print(f"{number}. {sentence} ({change.effort})")
-    for caution in cautions_of(result.answers):
+    for caution in cautions_of(result.answers, judgement.build.plant):
         console.print(f"! {caution}")
     assumed = [key for key in result.answers.of if result.answers.assumed(key)]
     if assumed:
@@ -292,5 +292,5 @@ def _document(file: Path, result: Consultation, better: tuple[Change, ...]) -> d
             for change in better
         ],
         "assumed": [key for key in result.answers.of if result.answers.assumed(key)],
-        "cautions": list(cautions_of(result.answers)),
+        "cautions": list(cautions_of(result.answers, judgement.build.plant)),
     }

@@ -120,6 +120,11 @@ class Answers:
         """Whether the grower thinks in °F, quarts and pounds."""
         return is_us({"units": self["units"]})
 
+    @property
+    def unit(self) -> str:
+        """The unit of temperature that the grower chose, C or F."""
+        return "F" if self.us else "C"
+
     def assumed(self, key: str) -> bool:
         """Return whether the grower did not give it."""
         return key in self.of and self.of[key].origin in {Origin.DEFAULT, Origin.CAUTIOUS}

@@ -18,7 +18,7 @@ from controller.planning.questions import every_question
 from controller.settings.load import Settings, examine_document, settings_from
 from controller.settings.species import Species
 from controller.settings.toml_edit import toml_string
-from controller.thermal.specs import PlantSpec
+from controller.thermal.specs import FreezerSpec, PlantSpec
 
 LIGHTS_ON = ("08:00", "20:00")
 """When lights are on, as nobody is asked: twelve hours by day. Common practice."""
@@ -92,7 +92,7 @@ def _lines(draft: Draft) -> Iterator[str]:
         _line(f'species = "{answers["species"]}"', draft.species.name, _mark(answers, "species")),
         "",
         "[display]",
-        f'unit = "{_unit(answers)}"',
+        f'unit = "{answers.unit}"',
     )
     yield from _bands(draft)
     yield from _people(draft)
@@ -108,10 +108,6 @@ def _lines(draft: Draft) -> Iterator[str]:
     )
     kept = answers_text(texts_of(answers), answers.changes)
     yield from (f"{LINE_MARK}{line}" for line in kept.splitlines())
-
-
-def _unit(answers: Answers) -> str:
-    return "F" if answers.us else "C"
 
 
 def temperature_text(celsius: float, unit: str) -> str:
@@ -143,7 +139,7 @@ def _line(text: str, comment: str, mark: str = "") -> str:
 
 
 def _bands(draft: Draft) -> Iterator[str]:
-    unit = _unit(draft.answers)
+    unit = draft.answers.unit
     yield from ("", "# Cooling starts at cut_in and stops at cut_out.", f"# {draft.proposed}")
     for stage in STAGES:
         points = draft.points[stage]
@@ -267,7 +263,7 @@ def _marks(draft: Draft, *keys: str) -> str:
 
 
 def _chamber(draft: Draft) -> Iterator[str]:
-    chamber, unit = draft.plant.chamber, _unit(draft.answers)
+    chamber, unit = draft.plant.chamber, draft.answers.unit
     yield from (
         "[plant.chamber]",
         _line(f"size = {_quoted(draft, 'size')}", "outside", _marks(draft, "size")),
@@ -321,7 +317,7 @@ def _coil(draft: Draft) -> Iterator[str]:
 
 
 def _reservoir(draft: Draft) -> Iterator[str]:
-    water, unit = draft.plant.reservoir, _unit(draft.answers)
+    water, unit = draft.plant.reservoir, draft.answers.unit
     yield from (
         "",
         "[plant.reservoir]",
@@ -350,17 +346,27 @@ def _packs_and_freezer(draft: Draft) -> Iterator[str]:
               "across the bottle" if packs.shape == "bottle" else "of the flat pack"),
         "",
         "[plant.freezer]",
-        *([f"kg_per_day = {freezer.kg_per_day:g}"] if freezer.kg_per_day is not None else []),
-        _line(f"litres = {freezer.litres:.0f}", _answer(draft, "freezer", "freezer_volume"),
-              _marks(draft, "freezer", "freezer_volume")),
-        f"stars = {freezer.stars}",
+        *_freezer(draft, freezer),
         _line(f'food = "{freezer.food}"', "a loaded freezer freezes less", _marks(draft, "food")),
         "# a second freezer: a table such as [plant.more_freezers.garage] with the same keys",
     )  # fmt: skip
 
 
+def _freezer(draft: Draft, freezer: FreezerSpec) -> Iterator[str]:
+    """Yield what it freezes: by its rating plate where a change says so, else by its size."""
+    if freezer.kg_per_day is not None:
+        yield _line(f"kg_per_day = {freezer.kg_per_day:.4g}", "freezing capacity on its plate")
+        return
+    yield _line(
+        f"litres = {freezer.litres:.0f}",
+        _answer(draft, "freezer", "freezer_volume"),
+        _marks(draft, "freezer", "freezer_volume"),
+    )
+    yield f"stars = {freezer.stars}"
+
+
 def _room(draft: Draft) -> Iterator[str]:
-    room, unit = draft.plant.room, _unit(draft.answers)
+    room, unit = draft.plant.room, draft.answers.unit
     yield from (
         "",
         "[plant.room]",

@@ -230,25 +230,30 @@ def _room(answers: Answers) -> RoomSpec:
     )
 
 
-def cautions_of(answers: Answers) -> Iterator[str]:
-    """Yield what a grower should know of these answers, whatever the rehearsal says."""
-    packs_l = answers.number("packs_in_water") * equipment_of(answers).packs.kg
+def cautions_of(answers: Answers, plant: PlantSpec) -> Iterator[str]:
+    """Yield what a grower should know of a build, whatever the rehearsal says.
+
+    Args:
+        answers: What it was made from.
+        plant: The equipment with the changes that were applied.
+    """
+    packs_l = plant.packs.in_reservoir * plant.packs.kg
     if packs_l > parts_list.MOST_PACKS_SHARE * answers.number("cooler_volume"):
         yield (
             "So many packs fill more than half of the cooler: water must reach all of them and the "
             "lid must close. Take fewer, or a larger cooler."
         )
-    if answers.text("fresh_air") == "always":
+    if answers.text("fresh_air") == "always" and "half-air" not in answers.changes:
         yield (
             "A duct fan that never stops brings in more heat than all walls. Put it on a timer, or "
             "seal the duct on hot days."
         )
-    if answers.text("freezer") == "ice-box":
+    if answers.text("freezer") == "ice-box" and plant.freezer.kg_per_day is None:
         yield "An ice box inside a fridge freezes hardly any packs; take a real freezer."
-    if answers.text("food") != "none":
+    if any(each.food != "none" for each in plant.every_freezer):
         yield (
             "Never lay warm packs on food, and load no more at once than the freezer freezes in a "
             f"day; keep the food below {'10 °F' if answers.us else '-12 °C'}."
         )
-    if answers.number("day") > fahrenheit_to_celsius(104.0):
+    if plant.room.day_c > fahrenheit_to_celsius(104.0):
         yield "So hot a place is hard to hold; look for a cooler one first."

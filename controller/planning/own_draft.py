@@ -115,7 +115,7 @@ def learned_figures(draft: OwnDraft, settings: Settings) -> tuple[str, ...]:
 
 def _answered(answers: Answers, own: OwnFile) -> Iterator[tuple[KeyPath, Scalar | None]]:
     """Yield the keys that are no figures of the equipment."""
-    settings, unit = own.settings, "F" if answers.us else "C"
+    settings, unit = own.settings, answers.unit
     if answers.moved("units"):
         yield ("display", "unit"), unit
     if answers.moved("name"):
@@ -194,7 +194,7 @@ def _plant(
             if value_at(document, path) is not None:
                 yield path, None
     yield from _instead_of_rating(before.coil, plant.coil, document)
-    unit = "F" if answers.us else "C"
+    unit = answers.unit
     chamber = ("plant", "chamber")
     in_figures = any(
         value_at(document, (*chamber, key)) is not None for key in ("volume_m3", "wall_area_m2")

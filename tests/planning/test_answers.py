@@ -223,14 +223,43 @@ def test_a_faulty_file_of_answers_is_explained(content: str, problem: str) -> No
 
 
 def test_cautions_follow_the_answers() -> None:
-    message = " ".join(
-        cautions_of(complete({"fresh_air": "always", "freezer": "ice-box", "packs_in_water": "60",
-                              "packs": "60"}))
-    )  # fmt: skip
+    answers = complete(
+        {"fresh_air": "always", "freezer": "ice-box", "packs_in_water": "60", "packs": "60"}
+    )
+    message = " ".join(cautions_of(answers, equipment_of(answers)))
 
     assert "duct fan" in message
     assert "ice box" in message
     assert "half of the cooler" in message
+    assert "warm packs on food" in message
+
+
+def test_cautions_follow_the_changes_that_were_made() -> None:
+    """What a change mends is warned of no longer; what it makes too much is."""
+    texts = {"fresh_air": "always", "freezer": "ice-box", "day": "42 C", "packs_in_water": "28"}
+    made = ("half-air", "larger-freezer", "no-food", "cooler-place", "larger-set")
+    before, after = (
+        " ".join(cautions_of(answers, _first_draft(answers).plant))
+        for answers in (complete(texts), complete(texts, made))
+    )
+
+    for caution in ("duct fan", "ice box", "warm packs on food", "So hot a place"):
+        assert caution in before
+        assert caution not in after
+    assert "half of the cooler" not in before
+    assert "half of the cooler" in after
+
+
+def test_a_freezer_by_its_plate_has_no_litres_of_another() -> None:
+    """The larger one takes the place of the ice box, whose litres say nothing any more."""
+    draft = _first_draft(complete({"freezer": "ice-box"}, ("larger-freezer",)))
+    table = tomllib.loads(draft.text)["plant"]["freezer"]
+
+    assert set(table) == {"kg_per_day", "food"}
+    assert "ice box" not in draft.text.partition("[plant.freezer]")[2].partition("#:")[0]
+    assert settings_of(draft.text).plant_spec().freezer.kg_per_day == pytest.approx(
+        draft.plant.freezer.kg_per_day, rel=1e-3
+    )
 
 
 def test_the_figures_of_parts_are_those_of_the_trade() -> None:

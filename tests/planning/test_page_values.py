@@ -19,6 +19,7 @@ from controller.planning.consultation import (
     OUT_FOR_S,
     Consultation,
     OutdatedError,
+    _first_draft,
     consult,
     draft_of,
     first_failure,
@@ -69,14 +70,40 @@ def test_the_shopping_list_follows_answers_and_changes() -> None:
     answers = complete({"units": "us", "walls": "tent", "cooler_volume": "48 qt"})
     plant = equipment_of(answers)
 
-    plain = dict(shopping_list(answers, plant, ()))
-    foamed = dict(shopping_list(answers, plant, ("foam", "second-core")))
+    plain = dict(shopping_list(answers, plant, {}))
+    foamed = dict(shopping_list(answers, plant, {"foam": "", "second-core": ""}))
 
     assert "insulate the chamber" not in plain
     assert plain["hold the cold water"].startswith("a cooler of 48 qt")
     # 4 ft² of floor and top each, 8 ft² for each of four sides: 40 ft² and a tenth for cuts
     assert foamed["insulate the chamber"].startswith("44 ft²")
     assert foamed["cool the air"].startswith("two cores")
+
+
+@pytest.mark.parametrize(
+    ("change", "purpose", "before", "after"),
+    [
+        ("larger-freezer", "freeze the packs", "ice box inside a fridge", "by its rating plate"),
+        ("no-food", "freeze the packs", "ice box inside a fridge", "without food in it"),
+        ("flat-packs", "carry the cold", "1 L (1 qt) bottle", "flat pack of 2 lb, 1.2 in thick"),
+        ("smaller-core", "cool the air", "a finned core", "a core of half the face"),
+        ("insulate-box", "hold the cold water", "ordinary cooler", "1 in of foam around it"),
+    ],
+)
+def test_the_shopping_list_names_what_a_change_brings(
+    change: str, purpose: str, before: str, after: str
+) -> None:
+    """And in a grower's own units."""
+    texts = {"units": "us", "freezer": "ice-box", "walls": "foam-50", "lights": "0 W"}
+    shown = []
+    for changes in ((), (change,)):
+        draft = _first_draft(complete(texts, changes))
+        applied = {each.key: each.what for each in draft.applied}
+        shown.append(dict(shopping_list(draft.answers, draft.plant, applied))[purpose])
+
+    assert before in shown[0]
+    assert after in shown[1]
+    assert after not in shown[0]
 
 
 @pytest.mark.parametrize(

@@ -122,7 +122,7 @@ def result_of(consultation: Consultation, price: float) -> PlanResult:
         facts=tuple(_facts(consultation)),
         chart=Markup(draw(chart)),  # noqa: S704 - draw escapes its texts
         cautions=(
-            *cautions_of(consultation.answers),
+            *cautions_of(consultation.answers, judgement.build.plant),
             *_room_of_a_file(consultation),
             *_learned(consultation),
         ),
@@ -131,7 +131,7 @@ def result_of(consultation: Consultation, price: float) -> PlanResult:
             shopping_list(
                 consultation.answers,
                 judgement.build.plant,
-                tuple(each.key for each in consultation.applied),
+                {each.key: each.what for each in consultation.applied},
             )
         ),
         cost=(
