@@ -293,11 +293,11 @@ def test_a_second_freezer_stays_in_the_file(tmp_path: Path) -> None:
     assert supply_sentence(judge(own.settings)).count("your 2 freezers together can freeze") == 1
 
 
-def planner_of(file: Path) -> plan_app.Planner:
+def planner_of(file: Path, *, own: bool = True) -> plan_app.Planner:
     return plan_app.Planner(
         file=file,
         start={},
-        own=opened(file),
+        own=opened(file) if own else None,
         read=lambda path: path.read_bytes().decode(),
         write=lambda path, text: path.write_bytes(text.encode()) and None,
     )
@@ -359,6 +359,52 @@ def test_a_file_that_changed_or_went_between_question_and_save_is_left_alone(
     file.unlink()
     assert "refused=changed" in save(third)
     assert not file.exists()
+
+
+def test_a_page_that_is_older_than_the_file_does_not_undo_what_was_saved(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two windows: the later one is shown what its Save would change now, before it does."""
+    monkeypatch.setattr(Planner, "consultation", lambda _, answers: draft_of(answers))
+    file = tmp_path / "odd.toml"
+    file.write_bytes(ODD.read_bytes())
+    planner = replace(planner_of(file), read=exact_content)
+    opened = {"version": [planner.version()], "lights": ["4 W"], "blocks": ["3 kg"]}
+
+    def save(**moved: str) -> str:
+        form = {**opened, **{key: [text] for key, text in moved.items()}}
+        asked = plan_app.plan_query_of(form, planner)
+        return plan_app._save(planner, asked, replace=False).headers["location"]
+
+    assert save(lights="9 W") == "/?saved=1"
+    saved = file.read_bytes()
+    assert "refused=outdated" in save(blocks="7 kg")
+    assert file.read_bytes() == saved
+    opened["version"] = [planner.version()]  # the page that leads to was made anew
+    assert save(blocks="7 kg") == "/?saved=1"
+
+
+def test_a_file_from_answers_is_not_replaced_by_a_page_that_is_older(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Though “Replace” is ticked: that was said of what the page knew. Then it begins with it."""
+    monkeypatch.setattr(Planner, "consultation", lambda _, answers: draft_of(answers))
+    file = tmp_path / "box.toml"
+    planner = replace(planner_of(file, own=False), read=exact_content)
+
+    def save(version: str) -> str:
+        form = {"version": [version], "lights": ["9 W"]}
+        asked = plan_app.plan_query_of(form, planner)
+        return plan_app._save(planner, asked, replace=True).headers["location"]
+
+    assert planner.version() == ""
+    assert "saved=1" in save("")
+    assert plan_app.plan_query_of({}, planner).answers.of["lights"].text == "9 W"
+    opened = planner.version()
+    file.write_text(file.read_text(encoding="utf-8") + "# by hand\n", encoding="utf-8")
+    assert "refused=outdated" in save(opened)
+    assert file.read_text(encoding="utf-8").endswith("# by hand\n")
+    assert "saved=1" in save(planner.version())
 
 
 def test_another_core_takes_the_place_of_a_rating(tmp_path: Path) -> None:

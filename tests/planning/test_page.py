@@ -128,6 +128,25 @@ def _opened(browser: Any, address: str) -> Any:
 
 
 @needs("chromium")
+def test_enter_in_a_field_keeps_page_and_place(served: tuple[str, Path], browser: Any) -> None:
+    """What was typed is being answered already; a page made anew would lose the place in it."""
+    page = _opened(browser, served[0])
+    address = page.url
+    page.evaluate("window.same = true")
+    page.locator("#q-lights").focus()
+    page.keyboard.press("Control+A")
+    page.keyboard.type("6 W")
+    page.keyboard.press("Enter")
+    page.locator("#better[aria-busy]").wait_for()
+    page.locator(NEWEST_CHANGE).first.wait_for()
+
+    assert page.evaluate("window.same") is True
+    assert page.url == address
+    assert page.evaluate("document.activeElement.id") == "q-lights"
+    page.close()
+
+
+@needs("chromium")
 def test_a_new_list_keeps_the_focus_on_the_change_that_a_person_is_at(
     served: tuple[str, Path], browser: Any
 ) -> None:

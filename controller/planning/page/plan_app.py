@@ -10,6 +10,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from hashlib import sha256
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -116,6 +117,20 @@ class Planner:
                 _forget(self._changes)
             return self._changes[key]
 
+    def version(self) -> str:
+        """Return what stands for the file as an open page knows it; empty: there is none."""
+        content = self.own.content if self.own is not None else self._content()
+        return "" if content is None else sha256(content.encode()).hexdigest()
+
+    def _content(self) -> str | None:
+        """Return what the file says now, None where it is not there or no text."""
+        if self.read is None or not self.file.exists():
+            return None
+        try:
+            return self.read(self.file)
+        except InputFileError:
+            return None
+
     def begin_with(self, own: OwnFile) -> None:
         """Take a file as it is now."""
         with self._work:
@@ -155,6 +170,8 @@ class PlanQuery:
     turn: Turn
     link: str
     """The same as the query of an address, which leads back to it."""
+    version: str | None = None
+    """`Planner.version` when its page was made; None: it does not say."""
 
 
 def plan_query_of(
@@ -183,7 +200,7 @@ def plan_query_of(
         [*texts_of(answers).items(), *(("changes", each) for each in changes), ("price", price)]
     )
     turn = Turn(form.get("page", [""])[0][:20], int(_number(form.get("n", [""])[0], 0.0)))
-    return PlanQuery(answers, price, turn, link)
+    return PlanQuery(answers, price, turn, link, form.get("version", [None])[0])
 
 
 def _given(
@@ -242,6 +259,7 @@ class Pages:
             file=planner.file,
             backup=backup_of(planner.file),
             own=planner.own is not None,
+            version=planner.version(),
             exists=planner.file.exists(),
             saved=request.query_params.get("saved"),
             refused=request.query_params.get("refused"),
@@ -262,7 +280,8 @@ class Pages:
 
     async def save(self, request: Request) -> Response:
         """Write the configuration, and lead back to the page."""
-        form = parse_qs((await request.body()).decode("utf-8", "replace"))
+        sent = (await request.body()).decode("utf-8", "replace")
+        form = parse_qs(sent, keep_blank_values=True)
         query = plan_query_of(form, self.planner)
         return await run_in_threadpool(_save, self.planner, query, replace="replace" in form)
 
@@ -333,6 +352,8 @@ def _save(planner: Planner, query: PlanQuery, *, replace: bool) -> Response:
     own = query.answers.own
     if own is None and planner.file.exists() and not replace:
         return RedirectResponse(f"/?{query.link}&refused=exists", 303)
+    if query.version not in {None, planner.version()}:  # another window saved, say
+        return RedirectResponse(f"/?{query.link}&refused=outdated", 303)
     try:
         text = planner.consultation(query.answers).text
     except (SettingsError, PhysicsError):
@@ -340,6 +361,7 @@ def _save(planner: Planner, query: PlanQuery, *, replace: bool) -> Response:
     try:
         if own is None:
             planner.write(planner.file, text)
+            planner.start, planner.start_changes = texts_of(query.answers), query.answers.changes
             return RedirectResponse(f"/?{query.link}&saved=1", 303)
         return _save_own(planner, own, text, query)
     except OSError:

@@ -96,6 +96,10 @@ form.addEventListener("input", (event) => {
 
 form.addEventListener("submit", (event) => {
   const button = event.submitter;
+  if (button !== null && button.name === "better") {
+    event.preventDefault(); // Enter in a field: what it asks for is under way
+    return;
+  }
   if (button === null || (button.name !== "apply" && button.name !== "undo")) return;
   event.preventDefault();
   const applied = document.getElementById("applied");
