@@ -30,7 +30,7 @@ from controller.planning.weather_spell import PlacedPlant, hottest_day, placed_p
 from controller.rehearsal.comparison import Outcome, outcome_of
 from controller.rehearsal.document import rehearsal_document
 from controller.rehearsal.dry_forecaster import DryForecaster
-from controller.rehearsal.hot_days import hot_days_scenario
+from controller.rehearsal.hot_days import hot_days_scenario, on_equipment
 from controller.rehearsal.notified import NoticeSource
 from controller.rehearsal.rehearse import Rehearsal
 from controller.rehearsal.room_file import RoomSeries, room_series
@@ -122,6 +122,7 @@ def rehearse(
     season = season_of(settings, script, weather_file, first, last)
     swap_at_c = None
     if scenario == HOT_DAYS:
+        settings = on_equipment(settings)
         script, room, swap_at_c = _hot_days(settings, config.parent, season)
     else:
         room = room_series(settings, config.parent) if season is None else season.room

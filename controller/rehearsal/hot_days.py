@@ -71,7 +71,6 @@ def hot_days(
         seed: Seed of noise and person; None: that of the settings.
         trace: Is given a row every five minutes, the days before the counted ones included; the
             days come out the same without it.
-
         most_out_h: Days that are out of band for longer are not wanted, and end there [h].
         most_above_k_h: As are those with more degree-hours above cut-in [K·h].
 
@@ -84,6 +83,7 @@ def hot_days(
             f"hot days: found {days:g} d after {settling_days:g} d to settle, allowed: above 0 d"
             " after 0 d or more"
         )
+    settings = on_equipment(settings)
     scenario = hot_days_scenario(grower, days=days + settling_days, warmer_by_k=warmer_by_k)
     rehearsal = Rehearsal(
         settings,
@@ -111,6 +111,15 @@ def hot_days(
     return counter.result(account=rehearsal.chamber.account(), alarms=rehearsal.tally.alarms)
 
 
+def on_equipment(settings: Settings) -> Settings:
+    """Return the settings with the equipment itself as the simulated plant.
+
+    A ``first-order`` one has neither packs nor water, and says nothing of what equipment can hold.
+    """
+    chamber = settings.simulation.model_copy(update={"plant": "chamber"})
+    return settings.model_copy(update={"simulation": chamber})
+
+
 def kept_in(rows: list[TraceRow]) -> Callable[[TraceRow], None]:
     """Return a trace that keeps its rows in a list, from the start where days are begun anew."""
 
@@ -134,8 +143,8 @@ def hot_days_scenario(
     """
     return ScenarioFile.model_validate(
         {
-            "about": "Hot days, one like the other, and a person who changes packs when the water"
-            " is spent: what `coldpin size` judges by.",
+            "about": "Hot days, and a person who changes packs when the water is spent: what"
+            " `coldpin size` judges by.",
             "days": days,
             "starts": time(0),
             "room": {"warmer_by": (f"{warmer_by_k} K",) if warmer_by_k else ()},

@@ -223,3 +223,24 @@ def test_a_recorded_room_decides_in_both(
     )
     assert sized["rehearsed"]["packs_used"] == sum(each["packs"] for each in counted)
     assert "the hottest days of r.csv" in shown
+
+
+def test_a_simple_plant_for_rehearsals_says_nothing_of_the_equipment(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`first-order` has no packs: `size` took it for the equipment, and found 0 kg of ice a day."""
+    simple = tmp_path / "simple.toml"
+    text = CONFIG.read_text(encoding="utf-8")
+    simple.write_text(text.replace('plant = "chamber"', 'plant = "first-order"'), encoding="utf-8")
+    rehearse = ["--scenario", "hot-days", "--days", "2", "--json"]
+
+    documents = []
+    for config in (CONFIG, simple):
+        assert status_of(["size", str(config), "--json"]) == 0
+        sized = json.loads(capsys.readouterr().out)
+        assert status_of(["rehearse", str(config), *rehearse]) == 0
+        rehearsed = json.loads(capsys.readouterr().out)
+        documents.append((sized, {**rehearsed, "config": "", "wall_s": 0.0}))
+
+    assert simple.read_text(encoding="utf-8") != text
+    assert documents[0] == documents[1]
