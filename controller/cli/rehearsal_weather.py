@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -63,13 +64,23 @@ def season_of(
     path: Path | None,
     first: date | None,
     last: date | None,
+    length_days: float | None = None,
 ) -> Season | None:
     """Return the season that the options ask for, None where they name no weather.
 
+    Args:
+        settings: The house.
+        script: The scenario.
+        path: The weather year.
+        first: First day; None: that of the year.
+        last: Last day; None: that of the year.
+        length_days: End it after so many days [d]; None: as the dates say.
+
     Raises:
-        UsageError: Days of a weather year without a weather year.
+        UsageError: Days of a weather year without a weather year, dates that go backwards, or more
+            days than they have.
         InputFileError: The weather cannot be used.
-        ScenarioError: The dates or the scenario do not go with it.
+        ScenarioError: The scenario does not go with it.
     """
     if path is None:
         if first or last:
@@ -85,9 +96,17 @@ def season_of(
     last = last or date(COMMON_YEAR, 12, 31)
     days = (last - first).days + 1
     if days < 1:
-        raise ScenarioError(
+        raise click.UsageError(
             f"--from {first:%m-%d} --to {last:%m-%d}: allowed: a last day on or after the first"
         )
+    if length_days is not None:
+        if length_days > days:
+            raise click.UsageError(
+                f"--days: found {length_days:g}, allowed: up to {days}, the days from {first:%m-%d}"
+                f" to {last:%m-%d}"
+            )
+        days = math.ceil(length_days)
+        last = first + timedelta(days=days - 1)
     return Season(
         place=year.place,
         first=first,

@@ -119,7 +119,7 @@ def rehearse(
     script = _script_of(scenario)
     if html_file is not None:
         need("lookout", what="--html")
-    season = season_of(settings, script, weather_file, first, last)
+    season = season_of(settings, script, weather_file, first, last, days)
     swap_at_c = None
     if scenario == HOT_DAYS:
         settings = on_equipment(settings)

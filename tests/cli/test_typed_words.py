@@ -89,8 +89,20 @@ def test_a_season_is_the_days_asked_for_and_its_hottest_week(tmp_path: Path) -> 
     day = season_of(SETTINGS, CALM, epw, JUNE, JUNE)
     assert day is not None
     assert day.days == 1
-    with pytest.raises(ScenarioError, match="a last day on or after the first"):
+    with pytest.raises(click.UsageError, match="a last day on or after the first"):
         season_of(SETTINGS, CALM, epw, JULY, JUNE)
+
+
+def test_a_length_ends_a_season_and_never_plays_it_again(tmp_path: Path) -> None:
+    """Else weeks were shown under dates whose weather they had not, and a hottest one of others."""
+    epw = write_epw(tmp_path / "w.epw")
+
+    cut = season_of(SETTINGS, CALM, epw, JUNE, JULY, 2.5)
+    assert cut is not None
+    assert (cut.days, cut.hottest) == (3, None)
+    assert cut.room.seconds[-1] == 3 * 86_400.0
+    with pytest.raises(click.UsageError, match="found 8, allowed: up to 7, the days from 06-01"):
+        season_of(SETTINGS, CALM, epw, JUNE, date(COMMON_YEAR, 6, 7), 8.0)
 
 
 def test_a_scenario_with_its_own_heat_does_not_go_with_weather(tmp_path: Path) -> None:
