@@ -25,8 +25,10 @@ from controller.pictures import words
 from controller.pictures.wiring_diagram import WiredLine, WiringPlan, wiring_svg
 from controller.planning.build import Build
 from controller.planning.proposal import proposal_of
+from controller.planning.verdict import deciding_days
 from controller.planning.weather_spell import placed_plant
 from controller.probes.one_wire import list_ids
+from controller.rehearsal.room_file import room_series
 from controller.service.wiring import Plan, plan_of
 from controller.settings.load import Settings
 from controller.settings.models import Night, Stage
@@ -70,7 +72,10 @@ def check(configs: tuple[Path, ...], as_json: bool, wiring_file: Path | None) ->
     (config,) = paths
     plan = plan_of(config, needs_fit=True)
     on_bus = _ids_on_bus(plan.settings)
-    problems = missing_probes(plan.settings, on_bus)
+    problems = [
+        *missing_probes(plan.settings, on_bus),
+        *_room_problems(plan.settings, config.parent),
+    ]
     if problems:
         raise SettingsError(str(config), tuple(problems))
     if wiring_file is not None:
@@ -94,6 +99,15 @@ def check(configs: tuple[Path, ...], as_json: bool, wiring_file: Path | None) ->
     console.print("\nCautions", style="bold")
     for caution in CAUTIONS:
         console.print(f"- {caution}")
+
+
+def _room_problems(settings: Settings, folder: Path) -> list[str]:
+    """Return what is wrong with the file that the settings name for the room."""
+    try:
+        room_series(settings, folder)
+    except SettingsError as error:
+        return [f"{error.where}: {problem}" for problem in error.problems]
+    return []
 
 
 def _of_the_host(config: Path, plan: Plan) -> Iterator[str]:
@@ -131,6 +145,9 @@ def _check_several(paths: list[Path], *, as_json: bool, wiring_file: Path | None
             plans[path] = plan_of(path, needs_fit=True)
         except SettingsError as error:
             problems += [f"{path.name}: {problem}" for problem in error.problems]
+            continue
+        in_room = _room_problems(plans[path].settings, path.parent)
+        problems += [f"{path.name}: {problem}" for problem in in_room]
     problems += side_by_side(
         [
             NamedChamber(name=path.stem, settings=plan.settings, lines=plan.lines)
@@ -275,7 +292,7 @@ def _print_expectation(console: Console, settings: Settings, folder: Path) -> No
     try:
         placed = placed_plant(settings, folder)
         build = Build(settings=settings, plant=placed.plant, room=placed.room)
-        days = build.days()
+        days = deciding_days(build)
         proposal = (
             None
             if days is None

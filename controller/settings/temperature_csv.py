@@ -41,7 +41,11 @@ def read_temperatures(
                     rows.append(_row(row, column, rows[-1][0] if rows else None, longest_gap_s))
                 except ValueError as error:
                     problems.append(f"line {reader.line_num}: {error}")
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
+    except OSError as error:
+        problems.append(f"cannot be read: {error.strerror}")
+    except UnicodeDecodeError:
+        problems.append("cannot be read: it is not UTF-8 text")
+    except csv.Error as error:
         problems.append(f"cannot be read as a CSV file: {error}")
     covered_s = (rows[-1][0] - rows[0][0]).total_seconds() if rows else 0.0
     if not problems and covered_s < least_s:

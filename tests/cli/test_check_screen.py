@@ -176,3 +176,16 @@ def test_a_warning_of_one_of_several_names_its_file(
 
     warnings = json.loads(capsys.readouterr().out)["warnings"]
     assert [each for each in warnings if each.startswith("shelf.toml: loads.pump.supply: 48 V DC")]
+
+
+def test_a_room_file_that_is_not_there_is_found_before_anything_is_said_to_be_good(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In words, by document and by screen alike, and with several configurations."""
+    config = written(tmp_path, LAPTOP.replace("[plant.room]", '[plant.room]\ncsv = "r.csv"'))
+
+    for options in ([], ["--json"], [str(written(tmp_path, name="d.toml"))]):
+        assert status_of(["check", str(config), *options]) == 78
+        streams = capsys.readouterr()
+        assert streams.out == ""
+        assert f"{tmp_path / 'r.csv'}: cannot be read: No such file or directory" in streams.err
