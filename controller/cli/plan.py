@@ -8,6 +8,7 @@ import click
 
 from controller.cli.extras import need
 from controller.cli.files import require_folder
+from controller.cli.instances import Instance
 from controller.cli.new import DEFAULT_FILE
 from controller.cli.new_file import exact_content, replace_content
 from controller.errors import InputFileError, PhysicsError, SettingsError
@@ -20,7 +21,7 @@ ADDRESS, PORT = "127.0.0.1", 8471
 
 
 @click.command()
-@click.argument("config", type=click.Path(path_type=Path, dir_okay=False), default=DEFAULT_FILE)
+@click.argument("config", type=Instance(), default=DEFAULT_FILE, metavar="[CONFIG]")
 @click.option(
     "--port",
     type=click.IntRange(0, 65_535),
@@ -34,6 +35,7 @@ def plan(config: Path, port: int, browser: bool) -> None:
 
     Only this machine can open the page. It starts from CONFIG, whoever wrote it, or from the usual
     answers if there is no such file. Save changes only the lines of the controls that you moved.
+    CONFIG is my-chamber.toml unless you name another.
     """
     require_folder(config)
     need("lookout", what="coldpin plan")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from controller.cli.expectation import (
 )
 from controller.cli.extras import need
 from controller.cli.files import OutputFile, not_written
+from controller.cli.instances import CONFIG
 from controller.domain.measures import WEIGHTS_KG
 from controller.errors import PhysicsError, ScenarioError
 from controller.pictures import words
@@ -53,7 +55,7 @@ BAR_WIDTH = 28
 
 
 @click.command()
-@click.argument("config", type=click.Path(path_type=Path))
+@CONFIG
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 @click.option(
     "--details", is_flag=True, help="Also show heat by source, coil, cycle and assumed figures."
@@ -119,9 +121,17 @@ def size(
         _print_details(console, settings, judgement, assumed)
     else:
         console.print("\nHeat by source, coil, cycle and assumed figures: --details", style="dim")
-    console.print(
-        f"The same days, hour by hour: coldpin rehearse {config} --scenario hot-days", style="dim"
-    )
+    if judgement.days is not None:
+        dates = "" if spell is None else f" --weather {weather_file} {_dates(spell)}"
+        console.print(
+            f"The same days, hour by hour: coldpin rehearse {config} --scenario hot-days{dates}",
+            style="dim",
+        )
+
+
+def _dates(spell: WeatherSpell) -> str:
+    """Return the options by which a rehearsal has these days, with the one before them."""
+    return f"--from {spell.first - timedelta(days=1):%m-%d} --to {spell.last:%m-%d}"
 
 
 def _proposal(judgement: Judgement) -> Proposal | None:

@@ -8,7 +8,8 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from controller.cli.instances import CONFIG, NEW_CONFIG, config_and_rest
+from controller.cli.instances import CONFIG, NEW_CONFIG, Instance, config_and_rest
+from controller.cli.main import COMMANDS, coldpin
 from controller.cli.requests import ack, stage, swap
 from controller.domain import places
 from controller.domain.requests import Acknowledge, LogSwap, SetStage
@@ -40,6 +41,21 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def chosen(*words: str) -> tuple[int, str]:
     ran = CliRunner().invoke(shown, words)
     return ran.exit_code, " ".join(ran.output.split())
+
+
+def test_every_command_takes_the_name_of_a_chamber() -> None:
+    """`size` and `plan` took a path alone, against the page of commands."""
+    kinds = {
+        (name, type(each.type))
+        for name in COMMANDS
+        for command in [coldpin.get_command(click.Context(coldpin), name)]
+        if command is not None
+        for each in command.params
+        if each.name in {"config", "configs"}
+    }
+
+    assert {"size", "plan", "rehearse", "check"} <= {name for name, _ in kinds}
+    assert {kind for _, kind in kinds} == {Instance}
 
 
 def test_a_name_is_the_chamber_in_the_folder(folder: Path) -> None:

@@ -11,6 +11,7 @@ import pytest
 
 from controller.cli.main import status_of
 from controller.settings.shipped import shipped_config
+from tests.agreement.test_size_and_rehearse import hot_year
 
 CONFIG = shipped_config("larkmoor-laptop.toml")
 
@@ -175,3 +176,42 @@ def test_units_in_brackets_are_shown(capsys: pytest.CaptureFixture[str]) -> None
 
     shown = " ".join(capsys.readouterr().out.split())
     assert "not counted in `crop_kg` [kg]." in shown
+
+
+def test_the_command_for_the_same_days_names_the_same_days(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of a weather year the days that decided, with the one before them."""
+    monkeypatch.setenv("COLUMNS", "300")
+    file = tmp_path / "year.epw"
+    file.write_text(hot_year(), encoding="utf-8")
+
+    assert status_of(["size", str(CONFIG), "--weather", str(file)]) == 0
+
+    assert capsys.readouterr().out.splitlines()[-1] == (
+        f"The same days, hour by hour: coldpin rehearse {CONFIG} --scenario hot-days "
+        f"--weather {file} --from 07-09 --to 07-19"
+    )
+
+
+def test_days_that_cannot_be_worked_out_are_not_offered_hour_by_hour(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`coldpin rehearse` could only refuse them."""
+    text = CONFIG.read_text(encoding="utf-8")
+    for before, after in (
+        ("volume_m3 = 0.35", "volume_m3 = 900"),
+        ("day_c = 27.0", "day_c = 50.0"),
+        ("lights_w = 4.0", "lights_w = 5000.0"),
+        ("crop_kg = 4.0", "crop_kg = 5000.0"),
+    ):
+        assert before in text
+        text = text.replace(before, after)
+    config = tmp_path / "far.toml"
+    config.write_text(text, encoding="utf-8")
+
+    assert status_of(["size", str(config)]) == 0
+
+    shown = capsys.readouterr().out
+    assert "far too hot" in shown
+    assert "hour by hour" not in shown
