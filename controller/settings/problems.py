@@ -107,6 +107,7 @@ _ALLOWED = {
     "int_type": "a whole number without quotation marks",
     "int_from_float": "a whole number without quotation marks",
     "float_type": "a finite number without quotation marks",
+    "float_parsing": "a finite number without quotation marks",
     "finite_number": "a finite number without quotation marks",
     "model_type": "a table with keys of its own",
     "dict_type": "a table with keys of its own",

@@ -180,3 +180,22 @@ def test_tables_show_brackets_too(capsys: pytest.CaptureFixture[str]) -> None:
     people.console().print(table)
 
     assert "[bold]a[/red] :snake:" in capsys.readouterr().out
+
+
+def test_a_scenario_that_cannot_be_used_says_so_without_words_of_a_parser(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A number in quotation marks that is none, and a key that is written wrong."""
+    scenario = tmp_path / "mine.toml"
+    scenario.write_text(
+        'about = "x"\ndays = "two"\nstarts = "06:00"\n'
+        '[grower]\nwakes = "06:00"\nsleeps = "22:00"\nswap_at = ["08:00"]\n',
+        encoding="utf-8",
+    )
+
+    assert status_of(["rehearse", CONFIG, "--scenario", str(scenario)]) == 66
+
+    errors = capsys.readouterr().err
+    assert 'days: found "two", allowed: a finite number without quotation marks\n' in errors
+    assert "did you mean swaps_at?" in errors
+    assert "parse" not in errors
