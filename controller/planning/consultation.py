@@ -19,6 +19,7 @@ from controller.planning.verdict import Judgement, judge
 from controller.planning.weather_spell import placed_plant
 from controller.rehearsal.hot_days import kept_in
 from controller.rehearsal.trace_row import TraceRow
+from controller.settings.law_of import schedule_of
 from controller.settings.load import Settings
 from controller.settings.species import band_of, read_species
 
@@ -191,11 +192,11 @@ def draft_of(answers: Answers) -> Draft | OwnDraft:
 
 def first_failure(rows: tuple[TraceRow, ...], settings: Settings) -> datetime | None:
     """Return when the air first stands above its band for long; None: it never does."""
-    limit_mc = settings.stages[settings.chamber.stage].cut_in + OUT_BY_MK
+    schedule = schedule_of(settings.stages[settings.chamber.stage])
     since: datetime | None = None
     for row in rows:
         air_mc = row.readings_mc.get("air")
-        if air_mc is None or air_mc < limit_mc:
+        if air_mc is None or air_mc < schedule.band_at(row.time).cut_in_mc + OUT_BY_MK:
             since = None
         elif since is None:
             since = row.time

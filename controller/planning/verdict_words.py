@@ -70,9 +70,11 @@ def supply_sentence(judgement: Judgement) -> str:
         return "How many packs it would take cannot be said."
     if math.isinf(supply.refreeze_h):
         return "These packs never freeze in this freezer."
+    # of a build that no packs help nobody knows what it would take
+    takes = "it would take" if judgement.verdict is Verdict.SHORT else "the packs give"
     if supply.packs_per_day is None:
         return (
-            "The water is too warm nearly all day. On a hot day the chamber takes "
+            f"The water is too warm nearly all day. On a hot day {takes} "
             f"{weight_text(supply.ice_kg_per_day, unit)} of ice; {can_freeze} "
             f"{weight_text(supply.limit_kg_per_day, unit)}."
         )
@@ -81,7 +83,6 @@ def supply_sentence(judgement: Judgement) -> str:
             return "On a hot day no pack needs to be changed."
         return f"A set of {pack_count(packs.in_reservoir)} lasts longer than a day."
     if not judgement.holds:
-        takes = "it would take" if judgement.verdict is Verdict.SHORT else "the packs give"
         return (
             f"A set of {pack_count(packs.in_reservoir)} lasts about {supply.mean_h:.0f} h. On a "
             f"hot day {takes} {weight_text(supply.ice_kg_per_day, unit)} of ice; "

@@ -33,6 +33,8 @@ from controller.planning.running_cost import running_cost
 from controller.planning.shopping import shopping_list
 from controller.planning.verdict import Judgement, Verdict
 from controller.rehearsal.trace_row import TraceRow
+from controller.settings.load import read_settings
+from controller.settings.shipped import shipped_config
 
 
 class Like:
@@ -331,3 +333,30 @@ def test_usual_answers_follow_the_place_where_the_page_comes_anew(tmp_path: Path
     assert part.of["day"].text == "29 C"
     assert part.assumed("blocks")
     assert not part.assumed("day")
+
+
+def test_the_first_failure_is_against_the_band_of_its_hour() -> None:
+    """Air that a warmer night allows is none; air above a cooler night's is."""
+    settings = read_settings(shipped_config("larkmoor-laptop.toml"))
+    name = settings.chamber.stage
+    stage = settings.stages[name]
+    assert stage.night is not None
+    assert (stage.cut_in, stage.night.cut_in) == (17_000, 16_500)
+
+    def failure(night_cut_in: int, air_mc: int) -> datetime | None:
+        night = stage.night.model_copy(update={"cut_in": night_cut_in}) if stage.night else None
+        stages = {**settings.stages, name: stage.model_copy(update={"night": night})}
+        rows = tuple(
+            TraceRow(
+                time=datetime(2026, 7, 13, 1, minute, tzinfo=UTC),
+                readings_mc={"air": air_mc},
+                pump=False,
+                fan=False,
+                swap_packs=None,
+            )
+            for minute in range(40)
+        )
+        return first_failure(rows, settings.model_copy(update={"stages": stages}))
+
+    assert failure(20_000, 18_500) is None
+    assert failure(16_500, 17_700) is not None

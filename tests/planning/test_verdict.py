@@ -354,3 +354,16 @@ def test_no_more_days_are_rehearsed_than_an_answer_needs(
     best_changes(judge(SETTINGS, plant=plant))
 
     assert 2.0 < sum(turned) <= most_days
+
+
+@pytest.mark.parametrize(
+    ("verdict", "says"),
+    [(Verdict.SHORT, "it would take 40 kg"), (Verdict.CANNOT, "the packs give 40 kg")],
+)
+def test_what_no_packs_can_hold_is_not_said_to_take_what_they_give(
+    example: Judgement, verdict: Verdict, says: str
+) -> None:
+    """A tent of 500 W was said to take 0.3 kg of ice a day: what melted of the few it had."""
+    supply = replace(example.supply, packs_per_day=None, ice_kg_per_day=40.0)
+
+    assert says in supply_sentence(replace(example, verdict=verdict, supply=supply))

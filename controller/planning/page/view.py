@@ -29,6 +29,7 @@ from controller.planning.verdict_words import (
     supply_sentence,
     verdict_sentence,
 )
+from controller.settings.models import Night, Stage
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -198,13 +199,11 @@ def _facts(consultation: Consultation) -> list[tuple[str, str]]:
     ]
     if consultation.fails_at is not None and not judgement.holds:
         facts.append(("First too warm", day_words(consultation, consultation.fails_at)))
-    stage = consultation.settings.stages[consultation.settings.chamber.stage]
-    facts.append(
-        (
-            "Cooling starts and stops at",
-            f"{words.temperature(stage.cut_in, unit)} and {words.temperature(stage.cut_out, unit)}",
-        )
-    )
+    stage, night = consultation.settings.stages[consultation.settings.chamber.stage], ""
+    if stage.night is not None:
+        hours = f"{stage.night.from_:%H:%M} to {stage.night.to:%H:%M}"
+        night = f"; {_points(stage.night, unit)} from {hours}"
+    facts.append(("Cooling starts and stops at", f"{_points(stage, unit)}{night}"))
     facts.append(
         (
             "Water in the cooler",
@@ -212,6 +211,10 @@ def _facts(consultation: Consultation) -> list[tuple[str, str]]:
         )
     )
     return facts
+
+
+def _points(band: Stage | Night, unit: str) -> str:
+    return f"{words.temperature(band.cut_in, unit)} and {words.temperature(band.cut_out, unit)}"
 
 
 def day_words(consultation: Consultation, at: datetime) -> str:
