@@ -221,7 +221,9 @@ def _still_counted(number: int, context: ActionContext) -> LoggedSwap:
     for each in context.logged:
         if each.request == number:
             return each
-    raise ValueError("that pack change has been corrected or taken back already; see the list")
+    raise ValueError(
+        f"found no pack change {number} that counts: it has been corrected or taken back already"
+    )
 
 
 def _same_change(at: datetime, context: ActionContext) -> str:
