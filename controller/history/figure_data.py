@@ -30,6 +30,7 @@ DETAIL_UP_TO = timedelta(hours=10)
 CLOSEST, FARTHEST = timedelta(minutes=1), timedelta(days=3660)
 EARLIEST = datetime(1970, 1, 1, tzinfo=UTC)
 LONGEST_INSTANT = 40
+UNREADABLE = "The past cannot be shown: the records cannot be read. coldpin report says why."
 
 
 class Span(Enum):
@@ -130,7 +131,7 @@ def history_of(
     unit: str,
     zone: tzinfo | None,
 ) -> tuple[ChamberHistory, str]:
-    """Return what a figure shows, and the same in a sentence; what cannot be read is left out.
+    """Return what a figure shows, and the same in a sentence, which says what cannot be read.
 
     Args:
         records: The records database.
@@ -144,6 +145,7 @@ def history_of(
     past = Pictured(window=window)
     raised: list[RecordedEvent] = []
     bands: list[tuple[float, float, float]] = []
+    unreadable = False
     try:
         past = pictured(records, window)
         raised = [
@@ -154,6 +156,7 @@ def history_of(
         bands = bands_of(records, window)
     except OSError:
         past, raised, bands = Pictured(window=window), [], []
+        unreadable = records.exists()  # a chamber that is new has none yet
     try:
         noted = [swap for swap in swaps(requests) if since <= swap.at < until]
     except OSError:
@@ -173,7 +176,7 @@ def history_of(
         unit=unit,
         zone=zone,
     )
-    return history, _words_of(past.columns, unit)
+    return history, UNREADABLE if unreadable else _words_of(past.columns, unit)
 
 
 def bands_of(records: Path, window: Window) -> list[tuple[float, float, float]]:

@@ -79,6 +79,8 @@ class RecordsWriter:
         """
         self.fault: str | None = None
         """What is wrong with the records; None while they are kept."""
+        self.set_aside: Path | None = None
+        """Where the records are now that were found damaged; None: none were."""
         self._path = path
         self._run = (boot_id, chamber)
         self.ahead_s = ahead_s
@@ -311,7 +313,7 @@ class RecordsWriter:
         # SQLite quotes a damaged file in its message, and not all bytes of that are text
         if isinstance(error, UnicodeDecodeError) or any(sign in text for sign in _DAMAGED):
             with suppress(OSError):
-                set_aside(self._path)
+                self.set_aside = set_aside(self._path)
 
     def _shut(self) -> None:
         file, self._file = self._file, None

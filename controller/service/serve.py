@@ -325,6 +325,11 @@ class _Process:
                 "The state directory cannot be written: nothing is kept over a power cut, and the "
                 "pump rests its whole time after each start."
             )
+        if self._records.set_aside is not None:
+            notes.append(
+                "The records were damaged, so reports and pictures begin anew. What could be read "
+                f"of the old ones may still be in {self._records.set_aside}."
+            )
         if self._requests.fault is not None:
             notes.append(f"Requests cannot be read or answered: {self._requests.fault}")
         if self._not_taken:

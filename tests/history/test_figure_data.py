@@ -149,6 +149,16 @@ def test_a_time_without_records_says_so(tmp_path: Path) -> None:
     assert sentence(tmp_path / "none", Window(since=NOW - DAY, until=NOW), "C") == nothing
 
 
+def test_records_that_cannot_be_read_are_not_called_empty(tmp_path: Path) -> None:
+    """A card that fails: nobody is to think that the chamber was off."""
+    path = recorded(tmp_path, 600)
+    path.write_bytes(b"no database at all" * 100)
+
+    words = sentence(path, Window(since=NOW - DAY, until=NOW), "C")
+
+    assert words.startswith("The past cannot be shown: the records cannot be read.")
+
+
 @pytest.mark.parametrize("span", [Span.DAY, Span.YEAR])
 def test_a_pump_that_was_not_recorded_is_not_shown_as_off(tmp_path: Path, span: Span) -> None:
     """In a picture of single readings and in one of columns."""

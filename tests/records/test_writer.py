@@ -171,6 +171,7 @@ def test_damaged_file_is_set_aside_and_a_new_one_begun(
     until(lambda: kept(path) == [(16_000, False)])
     until(lambda: records.fault is None)
     assert (tmp_path / "records.sqlite.damaged-1").read_bytes()[:7] == content[:7]
+    assert records.set_aside == tmp_path / "records.sqlite.damaged-1"
     assert reports[-1] == "records are kept again"
     assert len(reports) <= 3
 

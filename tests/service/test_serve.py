@@ -489,3 +489,26 @@ def test_a_reload_changes_how_long_every_reading_is_kept(
     service.serve()
 
     assert kept == [30 * 86_400.0, 30 * 86_400.0, 3 * 86_400.0, 3 * 86_400.0]
+
+
+def test_records_that_were_set_aside_are_a_note(
+    service: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Reports begin anew then, and whoever reads one must know why."""
+    notes: list[list[str]] = []
+
+    def publish(_: StatusPublisher, _chamber: object, **more: Any) -> None:
+        notes.append(list(more["notes"]))
+
+    class Damaged(RecordsWriter):
+        def __init__(self, path: Path, **named: Any) -> None:
+            super().__init__(path, **named)
+            self.set_aside = path.with_name("records.sqlite.damaged-1")
+
+    monkeypatch.setattr(module, "RecordsWriter", Damaged)
+    monkeypatch.setattr(StatusPublisher, "publish", publish)
+    service.serve()
+
+    ((note,),) = {tuple(each) for each in notes}
+    assert note.startswith("The records were damaged")
+    assert str(service.place / "records.sqlite.damaged-1") in note

@@ -27,6 +27,7 @@ from controller.records.reader import read_events
 from controller.records.requests_file import asked_since
 
 MOST = 30
+UNREADABLE = "The records cannot be read, so what happened is not known"
 SHOWN = frozenset({EventKind.RAISED.value, EventKind.CLEARED.value, EventKind.TRIP.value})
 """Kinds of event that a person wants to read of; phases come and go by the hundred."""
 ONE_VISIT = timedelta(minutes=30)
@@ -61,7 +62,7 @@ def since_last_visit(cookie: str | None, now: datetime) -> tuple[datetime | None
 def recent_events(
     records: Path, requests: Path, *, since: datetime, now: datetime, zone: tzinfo | None
 ) -> list[tuple[str, str]]:
-    """Return times and sentences, newest first; what cannot be read is left out.
+    """Return times and sentences, newest first; that something cannot be read is one of them.
 
     Args:
         records: The records database.
@@ -72,10 +73,13 @@ def recent_events(
     """
     local = local_time(now, zone)
     events: list[tuple[datetime, str]] = []
-    with suppress(OSError):
+    try:
         events += [
             (event.at, _of_event(event)) for event in read_events(records, since=since, kinds=SHOWN)
         ]
+    except OSError:
+        if records.exists():  # a chamber that is new has none yet
+            events.append((now, UNREADABLE))
     with suppress(OSError):
         events += [
             (datetime.fromtimestamp(request.asked_utc_ms / 1000, UTC), _of_request(request))

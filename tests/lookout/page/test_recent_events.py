@@ -123,6 +123,21 @@ def test_an_end_of_nothing_is_shown_as_such(tmp_path: Path) -> None:
     assert words == "Tove (page) ended the pause (nothing to do: no pause was running)"
 
 
+def test_records_that_cannot_be_read_are_not_called_uneventful(tmp_path: Path) -> None:
+    """What people asked for is still known."""
+    (tmp_path / RECORDS).write_bytes(b"no database at all" * 100)
+    put_request(tmp_path, 5, Resume(), "done")
+
+    events = recent_events(
+        tmp_path / RECORDS, tmp_path / REQUESTS, since=NOW - HOUR, now=NOW, zone=UTC
+    )
+
+    assert [words for _, words in events] == [
+        "The records cannot be read, so what happened is not known",
+        "Tove (page) ended the pause",
+    ]
+
+
 @pytest.mark.parametrize(
     ("payload", "words"),
     [
