@@ -24,6 +24,7 @@ from controller.domain.backoff import backoff_s
 from controller.domain.events import BAND, BandPoints, EventKind
 from controller.domain.temperatures import Reading, Seen
 from controller.errors import words_of
+from controller.records.damaged_files import is_damage, set_aside
 from controller.records.hours import HourBasis, sum_once
 from controller.records.schema import opened_for_writing, transaction
 from controller.records.sqlite_errors import sqlite_words
@@ -41,12 +42,9 @@ KEEP_DETAIL_S = 30 * 86_400.0
 FIRST_THINNING_S, THINNING_EVERY_S = 120.0, 3600.0
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 1.0, 60.0
 CLOCK_JUMP_MS = 2000
-MOST_SET_ASIDE = 5
 MOST_SIDE_FILE_BYTES = 16 * 1024 * 1024
 """The write-ahead log may grow to this while somebody reads for long; SQLite reuses it and never
 makes it smaller by itself."""
-_DAMAGED = ("malformed", "not a database", "disk image")
-"""Not among them: a file format that only a newer SQLite knows. That is left alone."""
 
 Sample = tuple[int, int | None, int | None, int | None, int | None, int, int]
 Happening = tuple[int, str, str, str]
@@ -310,8 +308,7 @@ class RecordsWriter:
             self._report(f"records are not kept: {text}")
         self.fault = text
         self._shut()
-        # SQLite quotes a damaged file in its message, and not all bytes of that are text
-        if isinstance(error, UnicodeDecodeError) or any(sign in text for sign in _DAMAGED):
+        if is_damage(error):
             with suppress(OSError):
                 self.set_aside = set_aside(self._path)
 
@@ -320,31 +317,6 @@ class RecordsWriter:
         if file is not None:
             with suppress(sqlite3.Error):
                 file.close()
-
-
-def set_aside(path: Path) -> Path:
-    """Move a damaged database away with its side files, and return where it is now.
-
-    The name counts up and does not depend on a clock; the oldest beyond `MOST_SET_ASIDE` goes.
-
-    Raises:
-        OSError: It cannot be moved.
-    """
-    numbers = sorted(
-        int(aside.name.rsplit("-", 1)[1])
-        for aside in path.parent.glob(f"{path.name}.damaged-*")
-        if aside.name.rsplit("-", 1)[1].isdigit()
-    )
-    for old in numbers[: max(0, len(numbers) + 1 - MOST_SET_ASIDE)]:
-        for ending in ("", "-wal", "-shm"):
-            path.with_name(f"{path.name}.damaged-{old}{ending}").unlink(missing_ok=True)
-    number = numbers[-1] + 1 if numbers else 1
-    aside = path.with_name(f"{path.name}.damaged-{number}")
-    for ending in ("-wal", "-shm", ""):
-        side = path.with_name(f"{path.name}{ending}")
-        if side.exists():
-            side.replace(path.with_name(f"{aside.name}{ending}"))
-    return aside
 
 
 def _value(reading: Reading | None) -> int | None:

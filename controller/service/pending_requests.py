@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
 import time
 from collections import deque
@@ -32,7 +33,9 @@ from controller.domain.requests import (
 )
 from controller.errors import words_of
 from controller.log import Logger
+from controller.records.damaged_files import is_damage, set_aside
 from controller.records.requests_file import answer_all, newest, unanswered
+from controller.records.requests_place import in_use
 
 MOST_AT_ONCE = 200
 """Requests taken from the file in one go; the others stay there for the next one."""
@@ -99,6 +102,8 @@ class PendingRequests:
         self._first = True
         self.fault: str | None = None
         """Why requests cannot be read or answered; None while they can."""
+        self.set_aside: Path | None = None
+        """Where the file is now that was found damaged; None: none was."""
         self._thread = threading.Thread(target=self._work, name="requests", daemon=True)
         self._thread.start()
 
@@ -232,12 +237,24 @@ class PendingRequests:
                 if self.fault is None:
                     _log.warning("requests_not_readable", error=words_of(error))
                 self.fault = words_of(error)
+                if is_damage(error):
+                    self._begin_anew()
             else:
                 if self.fault is not None and not stopping:
                     _log.info("requests_readable_again")
                     self.fault = None
             if stopping:
                 return
+
+    def _begin_anew(self) -> None:
+        """Put a damaged file where it can be looked at: nobody could ask for a pause any more."""
+        with contextlib.suppress(OSError):
+            self.set_aside = set_aside(in_use(self._path))
+            # numbers begin anew with the file, and no answer of the old one is for the new one
+            self._answers.clear()
+            self._accepted.clear()
+            self._last_pause = -1
+            _log.error("requests_set_aside", file=str(self.set_aside))
 
     def _serve(self, *, take: bool) -> None:
         answers = list(self._answers)

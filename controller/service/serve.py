@@ -330,6 +330,11 @@ class _Process:
                 "The records were damaged, so reports and pictures begin anew. What could be read "
                 f"of the old ones may still be in {self._records.set_aside}."
             )
+        if self._requests.set_aside is not None:
+            notes.append(
+                "The file of pack changes and other requests was damaged and begins anew; the old "
+                f"one is {self._requests.set_aside}. Log again when the packs were last changed."
+            )
         if self._requests.fault is not None:
             notes.append(f"Requests cannot be read or answered: {self._requests.fault}")
         if self._not_taken:

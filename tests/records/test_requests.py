@@ -268,6 +268,7 @@ def test_file_of_a_newer_release_is_left_alone_and_reported(
 
     assert pending.fault is not None
     assert "newer release (version 9" in pending.fault
+    assert pending.set_aside is None
     assert path.read_bytes() == content
 
 
@@ -696,3 +697,32 @@ def test_the_file_is_one_that_the_released_version_reads(tmp_path: Path) -> None
 
     with closing(sqlite3.connect(tmp_path / "requests.sqlite")) as file:
         assert file.execute("PRAGMA user_version").fetchone() == (1,)
+
+
+@pytest.mark.parametrize(
+    "damage", [b"no database at all", b"SQLite format 3\0" + b"\xff" * 8000], ids=["text", "pages"]
+)
+def test_a_damaged_file_is_set_aside_so_that_people_can_ask_again(
+    open_pending: Callable[..., PendingRequests], tmp_path: Path, damage: bytes
+) -> None:
+    """A pause with hands in the chamber; numbers begin anew, and no old answer fits a new one."""
+    path = tmp_path / "requests.sqlite"
+    for _ in range(3):
+        put(path, Pause(for_s=60.0))
+    waiting = open_pending()
+    next_asked(waiting)
+    path.write_bytes(damage)
+
+    until(lambda: waiting.set_aside is not None)
+    aside = tmp_path / "requests.sqlite.damaged-1"
+    assert waiting.set_aside == aside
+    assert aside.read_bytes() == damage
+    until(lambda: waiting.fault is None)
+
+    number = put(path, Resume())
+    assert number == 1
+    asked = next_asked(waiting)
+
+    assert asked.resume, "no pause of the old file was asked for later"
+    until(lambda: answer_to(path, number) is not None)
+    assert answer_to(path, number) == "done"

@@ -19,8 +19,9 @@ from controller.core.state import Decision, Event
 from controller.domain.control_phase import Phase, Reason
 from controller.domain.events import BAND, BandPoints, EventKind
 from controller.records import writer as writer_module
+from controller.records.damaged_files import set_aside
 from controller.records.reader import read_readings
-from controller.records.writer import RecordsWriter, set_aside
+from controller.records.writer import RecordsWriter
 from controller.settings.models import Records
 from tests.fuzz.seeds import seeds
 from tests.support.laws import make_inputs
@@ -256,12 +257,15 @@ def test_only_a_few_damaged_files_are_kept(tmp_path: Path) -> None:
     path = tmp_path / "records.sqlite"
     for turn in range(8):
         path.write_text(f"damage {turn}")
-        (tmp_path / "records.sqlite-wal").write_text("side file")
+        for side in ("wal", "journal"):  # one that stayed would be played into the next file
+            (tmp_path / f"records.sqlite-{side}").write_text("side file")
         set_aside(path)
 
     left = sorted(kept_file.name for kept_file in tmp_path.glob("*.damaged-?"))
     assert left == [f"records.sqlite.damaged-{number}" for number in range(4, 9)]
-    assert (tmp_path / "records.sqlite.damaged-8-wal").exists()
+    for side in ("wal", "journal"):
+        assert (tmp_path / f"records.sqlite.damaged-8-{side}").exists()
+        assert not (tmp_path / f"records.sqlite-{side}").exists()
     assert not path.exists()
 
 

@@ -26,6 +26,7 @@ from controller.service import serve as module
 from controller.service.clock import SystemClock
 from controller.service.locks import LineLocks
 from controller.service.output_bank import OutputBank
+from controller.service.pending_requests import PendingRequests
 from controller.service.serve import REFUSED_EVERY_S, DriverHangsError
 from controller.service.signals import Signals
 from controller.service.status_publisher import StatusPublisher
@@ -512,3 +513,26 @@ def test_records_that_were_set_aside_are_a_note(
     ((note,),) = {tuple(each) for each in notes}
     assert note.startswith("The records were damaged")
     assert str(service.place / "records.sqlite.damaged-1") in note
+
+
+def test_requests_that_were_set_aside_are_a_note(
+    service: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The last pack change is not known any more, and only a person knows it."""
+    notes: list[list[str]] = []
+
+    def publish(_: StatusPublisher, _chamber: object, **more: Any) -> None:
+        notes.append(list(more["notes"]))
+
+    class Damaged(PendingRequests):
+        def __init__(self, path: Path, **named: Any) -> None:
+            super().__init__(path, **named)
+            self.set_aside = path.with_name("requests.sqlite.damaged-1")
+
+    monkeypatch.setattr(module, "PendingRequests", Damaged)
+    monkeypatch.setattr(StatusPublisher, "publish", publish)
+    service.serve()
+
+    ((note,),) = {tuple(each) for each in notes}
+    assert "requests.sqlite.damaged-1" in note
+    assert note.endswith("Log again when the packs were last changed.")
