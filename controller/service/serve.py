@@ -333,7 +333,8 @@ class _Process:
         if self._requests.set_aside is not None:
             notes.append(
                 "The file of pack changes and other requests was damaged and begins anew; the old "
-                f"one is {self._requests.set_aside}. Log again when the packs were last changed."
+                f"one is {self._requests.set_aside}. Log again when the packs were last changed, "
+                "and see whether the stage is right."
             )
         if self._requests.fault is not None:
             notes.append(f"Requests cannot be read or answered: {self._requests.fault}")
