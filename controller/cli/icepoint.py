@@ -9,10 +9,10 @@ from pathlib import Path
 import click
 
 from controller.cli import people
-from controller.cli.probes import ROOT
+from controller.cli.probes import ROOT, require_bus
 from controller.commissioning.ice_point import IcePoint, NotYet, judge_bath
 from controller.errors import ProbeError
-from controller.probes.one_wire import OneWireProbe
+from controller.probes.one_wire import OneWireProbe, list_ids
 from controller.probes.samples import Sample
 
 EVERY_S = 5.0
@@ -42,6 +42,14 @@ def icepoint(probe_id: str, root: Path, minutes: float, as_json: bool) -> None:
     Waits for a steady reading. Refuses a drift, an unsteady bath, or a bath that is not ice water.
     """
     probe = OneWireProbe(root, probe_id)
+    require_bus(root)
+    on_bus = list_ids(root)
+    if probe.id not in on_bus:
+        there = ", ".join(on_bus) or "none at all"
+        raise ProbeError(
+            f'--id: found "{probe.id}", which is not on the bus, allowed: {there}; '
+            "`coldpin probes` shows what each one reads"
+        )
     console = people.console()
     if not as_json:
         for line in HOW_TO:

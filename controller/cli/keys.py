@@ -24,6 +24,8 @@ def keys(names: tuple[str, ...], as_json: bool, markdown: bool, alarms: bool) ->
 
     With NAMEs, only the tables and keys whose names contain one, such as `coldpin keys timing`.
     """
+    if sum((as_json, markdown, alarms)) > 1 or (alarms and names):
+        raise click.UsageError("--json, --markdown and --alarms go alone, --alarms without NAMEs")
     if alarms:
         sys.stdout.write(alarms_as_markdown())
         return
@@ -43,16 +45,21 @@ def keys(names: tuple[str, ...], as_json: bool, markdown: bool, alarms: bool) ->
 
 
 def chosen(tables: tuple[KeyTable, ...], names: tuple[str, ...]) -> tuple[KeyTable, ...]:
-    """Return the tables, or the single keys, whose names contain one of those given."""
+    """Return the tables, or the single keys, whose names contain one of those given.
+
+    A table may be named in its brackets, as it stands in a file.
+    """
     if not names:
         return tables
+    wanted = [name.strip("[]").lower() for name in names]
     kept = []
     for table in tables:
-        whole = any(name in table.path for name in names)
+        path = table.path.lower()
+        whole = any(name in path for name in wanted)
         own = tuple(
             key
             for key in table.keys
-            if whole or any(name in f"{table.path}.{key.name}" for name in names)
+            if whole or any(name in f"{path}.{key.name}" for name in wanted)
         )
         if own:
             kept.append(KeyTable(table.path, table.meaning, own))

@@ -40,13 +40,11 @@ ROOT = click.option(
 )
 def probes(root: Path, as_json: bool, tell_apart: bool) -> None:
     """List the thermometers on the 1-Wire bus and what each reads."""
-    if not root.is_dir():
-        raise ProbeError(
-            f"found no folder {root}, allowed: the folder where Linux shows 1-Wire devices; "
-            "enable 1-Wire (dtoverlay=w1-gpio) and reboot, or name another with --root"
-        )
+    if tell_apart and as_json:
+        raise click.UsageError("--tell-apart asks and prints lines; leave --json out")
+    require_bus(root)
     bus = survey(root)
-    if tell_apart:
+    if tell_apart and bus.ids:
         _identify_each(root, bus.ids)
         return
     read = read_all(root, bus.ids)
@@ -78,6 +76,19 @@ def probes(root: Path, as_json: bool, tell_apart: bool) -> None:
         console.print(
             f"{words.counted(bus.ghosts, 'id')} that no chip has: noise on the bus; check the "
             "pull-up and take off unused cable."
+        )
+
+
+def require_bus(root: Path) -> None:
+    """Go on only where Linux shows a 1-Wire bus.
+
+    Raises:
+        ProbeError: It shows none in that folder.
+    """
+    if not root.is_dir():
+        raise ProbeError(
+            f"found no folder {root}, allowed: the folder where Linux shows 1-Wire devices; "
+            "enable 1-Wire (dtoverlay=w1-gpio) and reboot, or name another with --root"
         )
 
 

@@ -217,7 +217,10 @@ class Rehearsal:
         try:
             self._run(progress)
         except PhysicsError as error:
-            raise ScenarioError(f"the simulated plant left its range: {error}") from error
+            raise ScenarioError(
+                "the simulated chamber grew far too hot or too cold to be worked out; check the "
+                f"figures in [plant] and the room ({error})"
+            ) from error
 
     def _run(self, progress: Callable[[float], None]) -> None:
         clock, tick_s = self.clock, self.settings.timing.tick

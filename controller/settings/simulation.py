@@ -45,7 +45,8 @@ class Simulation(Table):
     """[simulation]: which plant, and where it starts."""
 
     plant: Literal["first-order", "chamber"] = "chamber"
-    """`chamber`: the physics of [plant.*]; `first-order`: one time constant."""
+    """`chamber`: the equipment that [plant] describes; `first-order`: air with one time constant,
+    no packs, for rehearsals alone: hot days and verdicts leave it aside."""
     seed: Annotated[int, Field(ge=0)] = 1
     """Start of the random numbers of noise and weather; the same seed gives the same run."""
     start_air: Annotated[Temperature, _SOMEWHERE] = MilliCelsius(19_000)

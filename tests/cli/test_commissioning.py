@@ -185,7 +185,7 @@ STEADY = IcePoint(offset_mk=-190, uncertainty_mk=20.4, drift_mk_min=1.25, spread
 
 
 def test_an_ice_point_is_printed_as_the_line_to_write(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """How to make the bath first, then what was found and what to do with it."""
     waited_s = []
@@ -196,7 +196,10 @@ def test_an_ice_point_is_printed_as_the_line_to_write(
 
     monkeypatch.setattr("controller.cli.icepoint.watch_bath", watch)
     monkeypatch.setenv("COLUMNS", "120")
-    assert status_of(["icepoint", "--id", AIR, "--minutes", "30"]) == 0
+    tree = W1Tree(tmp_path / "w1")
+    tree.add_probe(AIR)
+    bus = ["--root", str(tree.root)]
+    assert status_of(["icepoint", "--id", AIR, "--minutes", "30", *bus]) == 0
 
     printed = capsys.readouterr().out.splitlines()
     assert waited_s == [1800]
@@ -209,11 +212,13 @@ def test_an_ice_point_is_printed_as_the_line_to_write(
 
 
 def test_an_ice_point_is_one_document_for_a_script(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Nothing beside it on standard output."""
     monkeypatch.setattr("controller.cli.icepoint.watch_bath", lambda *_, **__: STEADY)
-    assert status_of(["icepoint", "--id", AIR, "--json"]) == 0
+    tree = W1Tree(tmp_path / "w1")
+    tree.add_probe(AIR)
+    assert status_of(["icepoint", "--id", AIR, "--json", "--root", str(tree.root)]) == 0
 
     assert json.loads(capsys.readouterr().out) == {
         "id": AIR, "offset_k": -0.19, "uncertainty_k": 0.0204, "drift_k_min": 0.0013,

@@ -620,9 +620,26 @@ def test_what_hangs_on_the_bus_is_listed_with_what_is_wrong(
     assert status_of(["probes", "--root", str(tree.root)]) == 0
     assert "1 id that no chip has: noise on the bus" in capsys.readouterr().out
     (tmp_path / "empty").mkdir()
-    assert status_of(["probes", "--root", str(tmp_path / "empty")]) == 0
-    nothing = capsys.readouterr().out.split()
-    assert nothing[:4] == ["No", "thermometer", "under", f"{tmp_path / 'empty'}."]
+    for options in ([], ["--tell-apart"]):
+        assert status_of(["probes", "--root", str(tmp_path / "empty"), *options]) == 0
+        nothing = capsys.readouterr().out.split()
+        assert nothing[:4] == ["No", "thermometer", "under", f"{tmp_path / 'empty'}."]
+    assert status_of(["probes", "--root", str(tree.root), "--tell-apart", "--json"]) == 64
+    assert capsys.readouterr().out == ""
+
+
+def test_an_ice_bath_is_refused_at_once_for_a_probe_that_is_not_there(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A misspelt id was waited for; now those on the bus are named."""
+    tree = W1Tree(tmp_path / "w1")
+    tree.add_probe(AIR)
+
+    assert status_of(["icepoint", "--root", str(tree.root), "--id", ROOM]) == 69
+    streams = capsys.readouterr()
+
+    assert streams.out == ""
+    assert f'found "{ROOM}", which is not on the bus, allowed: {AIR}' in streams.err
 
 
 def test_an_ice_bath_shows_what_changes_and_reads_each_five_seconds() -> None:

@@ -657,6 +657,14 @@ def test_keys_are_a_page_a_document_or_the_alarms(capsys: pytest.CaptureFixture[
     assert page == (root / "config" / "README.md").read_text(encoding="utf-8")
     assert "Air too warm" in alarms
     assert [*json.loads(document)] == ["tables"]
+    for mixed in (["--alarms", "--json"], ["--json", "--markdown"], ["--alarms", "timing"]):
+        assert status_of(["keys", *mixed]) == EX_USAGE
+        assert capsys.readouterr().out == ""
+    for same in ("[timing]", "Timing", "timing"):
+        assert status_of(["keys", same]) == 0
+        shown.append(capsys.readouterr().out)
+    assert "anti_short_cycle" in shown[-1]
+    assert shown[-3:] == [shown[-1]] * 3
     assert status_of(["keys", "no such key"]) == EX_USAGE
     assert "found no table or key with no such key in its name" in capsys.readouterr().err
 
