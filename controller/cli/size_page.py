@@ -64,7 +64,7 @@ def size_page(
                     Bar(
                         f"{change.what} ({change.effort})",
                         brings_words(change, holds_already=judgement.holds),
-                        change.gain / changes[0].gain,
+                        change.gain / changes[0].gain if changes[0].gain > 0.0 else 1.0,
                     )
                     for change in changes
                 ],

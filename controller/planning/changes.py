@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from controller.planning.build import DAYS, Build
 from controller.planning.ideas import Effort, Idea, ideas_for
 from controller.planning.verdict import (
+    HOLDS_SHARE,
     Judgement,
     Limit,
     Verdict,
@@ -69,7 +70,8 @@ class Applied:
 def best_changes(judgement: Judgement) -> tuple[Change, ...]:
     """Return the changes that bring most, best first, at most `MOST_LISTED`.
 
-    Of a build that does not hold each is judged by the spell that judged the build. Of one that
+    Of a build that does not hold each is judged by the spell that judged the build; of one that
+    is in band, but by changing packs too often, those with which it holds are listed. Of one that
     holds a day shows what a change saves.
 
     Raises:
@@ -87,12 +89,18 @@ def best_changes(judgement: Judgement) -> tuple[Change, ...]:
             continue
         if judgement.holds:
             after = one_day(idea.build)
+        elif judgement.changed_too_often:
+            after = deciding_days(idea.build, most_out_h=(1.0 - HOLDS_SHARE) * HOURS * DAYS)
         else:
             after = deciding_days(
                 idea.build, until_steady=True, most_out_h=_most_out_h(before, changes)
             )
         changes.append(_change(idea, before, after, judgement))
-    useful = [change for change in changes if change.gain > _worth(judgement)]
+    useful = [
+        change
+        for change in changes
+        if change.gain > _worth(judgement) or (judgement.changed_too_often and change.holds)
+    ]
     return tuple(sorted(useful, key=_rank)[:MOST_LISTED])
 
 

@@ -132,6 +132,11 @@ class Judgement:
         return self.verdict is Verdict.HOLDS
 
     @property
+    def changed_too_often(self) -> bool:
+        """Whether the band is held, but by changing packs more often than anybody would."""
+        return not self.holds and in_band(self.days)
+
+    @property
     def binding(self) -> str:
         """What limits the build, in one phrase; empty where nothing does."""
         if self.limit is None:

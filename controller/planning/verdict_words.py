@@ -6,7 +6,7 @@ import math
 
 from controller.domain.measures import weight_text
 from controller.pictures.words import pack_count
-from controller.planning.changes import Change
+from controller.planning.changes import WORTH_HOURS, Change
 from controller.planning.verdict import Judgement, Verdict
 from controller.thermal.specs import PlantSpec
 
@@ -45,6 +45,9 @@ def verdict_sentence(judgement: Judgement, *, by_figures: bool = True) -> str:
     reason = f"What stops it: {binding}."
     if days is None:
         return f"Cannot hold this band: the chamber grows far too hot. {reason}"
+    if judgement.changed_too_often:
+        often = f"{len(days.sets) / days.days:.0f} times a day"
+        return f"Runs short: the packs must be changed {often}. {reason}"
     out_h = 24.0 * (1.0 - days.in_band_share)
     out = f", out of band {out_h:.0f} h of a hot day" if by_figures else ""
     begins = "Runs short" if judgement.verdict is Verdict.SHORT else "Cannot hold this band"
@@ -117,6 +120,8 @@ def brings_words(change: Change, *, holds_already: bool) -> str:
         return f"{change.gain:.0%} less ice"
     works = ", and it works" if change.holds else ""
     hours = 24.0 * change.gain
+    if change.holds and hours < WORTH_HOURS:
+        return "packs change less often, and it works"
     brings = f"{hours:.0f} h" if hours >= 1.5 else f"{10 * round(6.0 * hours)} min"
     return f"{brings} a day more in band{works}"
 

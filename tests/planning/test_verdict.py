@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import time
 from random import Random
 from typing import Any
 
 import pytest
 
+from controller.cli.size_page import size_page
 from controller.planning.build import Build
 from controller.planning.changes import best_changes, with_changes
 from controller.planning.ideas import Effort, ideas_for
@@ -367,3 +369,25 @@ def test_what_no_packs_can_hold_is_not_said_to_take_what_they_give(
     supply = replace(example.supply, packs_per_day=None, ice_kg_per_day=40.0)
 
     assert says in supply_sentence(replace(example, verdict=verdict, supply=supply))
+
+
+def test_packs_changed_all_day_are_said_and_mended() -> None:
+    """A pound of flat pack at a time holds the shelf: 16 changes a day, which nobody makes.
+
+    It was said to be out of band for 0 h, and no change was found that helps.
+    """
+    awake = SETTINGS.people.model_copy(update={"sleeps": time(3, 30), "wakes": time(4)})
+    plant = build(
+        packs={"count": 100, "in_reservoir": 1, "kg": 0.45, "thickness_mm": 15.0},
+        freezer={"kg_per_day": 200.0},
+    )
+    judgement = judge(SETTINGS.model_copy(update={"people": awake}), plant=plant)
+    changes = best_changes(judgement)
+
+    assert judgement.verdict is Verdict.SHORT
+    assert "the packs must be changed 16 times a day" in verdict_sentence(judgement)
+    assert [(each.key, each.holds) for each in changes] == [("larger-set", True)]
+    sentence = change_sentence(changes[0], holds_already=False)
+    assert sentence == "1 more pack in every set: packs change less often, and it works"
+    shown = size_page(SETTINGS, replace(judgement, days=None), changes, [])
+    assert "packs change less often" in shown
