@@ -23,7 +23,7 @@ from controller.cli.rehearsal_comparison import comparison_document, print_compa
 from controller.cli.rehearsal_screen import print_rehearsal
 from controller.cli.rehearsal_weather import MonthDay, Season, season_of
 from controller.domain.reading_rows import COLUMNS, cells_of
-from controller.errors import PhysicsError, ScenarioError
+from controller.errors import InputFileError, PhysicsError, ScenarioError
 from controller.pictures import words
 from controller.planning.build import Build
 from controller.planning.weather_spell import PlacedPlant, hottest_day, placed_plant
@@ -37,6 +37,7 @@ from controller.rehearsal.room_file import RoomSeries, room_series
 from controller.rehearsal.season import weeks_of
 from controller.rehearsal.trace_row import TraceRow
 from controller.settings.load import Settings, read_settings
+from controller.settings.problems import entry
 from controller.settings.scenario_file import ScenarioFile, read_scenario
 from controller.settings.shipped import shipped_config
 
@@ -117,6 +118,7 @@ def rehearse(
     """
     settings = read_settings(config, needs_fit=True)
     script = _script_of(scenario)
+    _require_probes(script, settings, scenario)
     if html_file is not None:
         need("lookout", what="--html")
     season = season_of(settings, script, weather_file, first, last, days)
@@ -301,6 +303,23 @@ def _hot_days(
 
 def _script_of(named: str) -> ScenarioFile:
     return hot_days_scenario() if named == HOT_DAYS else read_scenario(_scenario_path(named))
+
+
+def _require_probes(script: ScenarioFile, settings: Settings, named: str) -> None:
+    """Refuse a fault of a probe that the chamber does not have: nothing would go wrong.
+
+    Raises:
+        InputFileError: Names every such fault.
+    """
+    fitted = settings.probes.fitted()
+    problems = tuple(
+        f'faults.{entry(number)}.probe: found "{fault.probe}", which this chamber does not have, '
+        f"allowed: {', '.join(fitted)}"
+        for number, fault in enumerate(script.faults)
+        if fault.probe is not None and fault.probe not in fitted
+    )
+    if problems:
+        raise InputFileError(named, problems)
 
 
 def _scenario_path(named: str) -> Path:

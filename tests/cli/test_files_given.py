@@ -199,3 +199,24 @@ def test_a_scenario_that_cannot_be_used_says_so_without_words_of_a_parser(
     assert 'days: found "two", allowed: a finite number without quotation marks\n' in errors
     assert "did you mean swaps_at?" in errors
     assert "parse" not in errors
+
+
+def test_a_fault_of_a_probe_that_the_chamber_lacks_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nothing would go wrong, and the rehearsal would look as if that did no harm."""
+    scenario = tmp_path / "dead.toml"
+    scenario.write_text(
+        'about = "x"\ndays = 0.02\nstarts = "06:00"\n'
+        '[grower]\nwakes = "06:00"\nsleeps = "22:00"\n'
+        '[[faults]]\nkind = "dead_probe"\nat = "1 min"\nlasts = "1 h"\nprobe = "coil_outlet"\n',
+        encoding="utf-8",
+    )
+
+    assert status_of(["rehearse", CONFIG, "--scenario", str(scenario)]) == 66
+    assert (
+        'faults.entry 1.probe: found "coil_outlet", which this chamber does not have, '
+        "allowed: air, reservoir, room" in capsys.readouterr().err
+    )
+    scenario.write_text(scenario.read_text(encoding="utf-8").replace("coil_outlet", "room"))
+    assert status_of(["rehearse", CONFIG, "--scenario", str(scenario)]) == 0
