@@ -45,6 +45,13 @@ SILENT_S = 6 * 3600.0
 ENOUGH_DUES = 3
 
 
+BEFORE_THE_RECORDS = (
+    "the pack change that was logged lies before the first reading; the next one starts the "
+    "forecast"
+)
+"""Why there is no forecast where packs went in before anything was recorded."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Forecast:
     """What can be said at an instant; times in seconds since 1970, UTC."""
@@ -90,7 +97,9 @@ def make_forecast(
         return Forecast(as_of_s=now_s, notes=("nothing was recorded lately",))
     swaps = find_swaps(bins, [note for note in logged if note.at_s <= now_s])
     if not swaps:
-        return Forecast(as_of_s=now_s, notes=("no swap is known yet",))
+        before = any(note.at_s < bins[0].start_s for note in logged)
+        why = BEFORE_THE_RECORDS if before else "no pack change is known yet"
+        return Forecast(as_of_s=now_s, notes=(why,))
     if not duty_known([each for each in bins if each.start_s >= swaps[-1].at_s]):
         return Forecast(
             as_of_s=now_s,

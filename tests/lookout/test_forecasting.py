@@ -11,8 +11,9 @@ from controller.domain.events import STAGE
 from controller.foresight.bins import RecordedSample
 from controller.history.importing import add_history, reading_at
 from controller.lookout.forecasting import RecordsForecaster
+from controller.lookout.next_change import next_change
 from controller.records.reader import RecordedReading
-from controller.records.requests_file import REQUESTS, log_past_swap
+from controller.records.requests_file import REQUESTS, last_swap, log_past_swap
 from controller.settings.load import Settings, read_settings
 from controller.settings.shipped import shipped_config
 from tests.benchmarks.drawn_chambers import draw, play
@@ -55,6 +56,28 @@ def test_lookout_and_command_say_the_same(recorded: tuple[Settings, Path]) -> No
         as_of = first + timedelta(hours=hours)
 
         assert lookout.forecast(as_of) == RecordsForecaster(settings, place).forecast(as_of)
+
+
+def test_a_change_before_the_first_reading_is_not_called_unknown(
+    recorded: tuple[Settings, Path], tmp_path: Path
+) -> None:
+    """Packs in, the service started, the change logged by its time: it stands on the same page."""
+    settings, _ = recorded
+    new = tmp_path / "new"
+    new.mkdir()
+    first = map(reading_of, play(draw(6, seed=2), days=0.04).samples)
+    add_history(new / "records.sqlite", first, name="one", chamber="c")
+    as_of = BEGINS + timedelta(minutes=50)
+
+    def said() -> str:
+        made = RecordsForecaster(settings, new).forecast(as_of)
+        return next_change(made, last_swap(new / REQUESTS), as_of).do
+
+    nothing = "No forecast yet. Log your first pack change to start it."
+    assert said() == nothing
+    log_past_swap(new / REQUESTS, at=BEGINS - timedelta(hours=1), packs=4, who="test")
+
+    assert said().startswith("No forecast yet. The pack change that was logged lies before the")
 
 
 def test_the_stage_in_force_counts_not_the_one_in_the_file(
