@@ -34,7 +34,7 @@ from controller.domain.requests import (
 from controller.errors import words_of
 from controller.log import Logger
 from controller.records.damaged_files import is_damage, set_aside
-from controller.records.requests_file import answer_all, newest, unanswered
+from controller.records.requests_file import answer_all, ask, newest, unanswered
 from controller.records.requests_place import in_use
 
 MOST_AT_ONCE = 200
@@ -94,6 +94,7 @@ class PendingRequests:
         self._utc = utc
         self._waiting: deque[Request] = deque()
         self._answers: deque[tuple[int, str]] = deque()
+        self._stages_of_file: deque[str] = deque()
         self._accepted: set[int] = set()
         self._last_pause = -1
         self._paused_until_boot_s = paused_until_boot_s
@@ -180,6 +181,17 @@ class PendingRequests:
                 return None if named in standing else f"{named} was not active"
         return None
 
+    def keep_stage_of_file(self, name: str) -> None:
+        """Keep, without waiting, that the configuration itself has named a stage.
+
+        What people asked for before has had its day then, also after a restart, and also where
+        the configuration names its former stage again.
+
+        Args:
+            name: The stage in force.
+        """
+        self._stages_of_file.append(name)
+
     def close(self, timeout_s: float = 1.0) -> None:
         """Write the answers that wait, if the medium allows it within the time [s]."""
         self._stop.set()
@@ -263,6 +275,15 @@ class PendingRequests:
             for number, _ in answers:
                 self._answers.popleft()
                 self._accepted.discard(number)
+        while self._stages_of_file:
+            name = self._stages_of_file[0]
+            number = ask(self._path, SetStage(name=name, instead_of=name), who="configuration")
+            answer_all(
+                self._path,
+                [(number, f"stage {name} in force")],
+                utc_ms=time.time_ns() // 1_000_000,
+            )
+            self._stages_of_file.popleft()
         if not take:
             return
         if self._first:

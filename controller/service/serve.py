@@ -127,7 +127,7 @@ class _Process:
         """Why the configuration that was read last is not in force."""
         self._sum_up_at = float("-inf")
         self._swap_due = ReportedSwapDue()
-        self._stage_request = _stage_asked_for_last(place, plan)
+        self._stage_request = _stage_asked_for_last(place)
         self.all_let_go = True
         self._hangs_since: float | None = None
         self._wiring.keep(kept_loads(plan))
@@ -154,7 +154,8 @@ class _Process:
 
     def _begin(self, place: Path, plan: Plan, outputs: OutputBank, source: SourceOpener) -> None:
         settings = plan.settings
-        stage = self._stage_request or settings.chamber.stage
+        asked = _still_asked_for(self._stage_request, plan)
+        stage = asked or settings.chamber.stage
         self._status = StatusPublisher(place, boot=self._boot)
         # the clocks' distance is set again at every tick
         self._records = RecordsWriter(
@@ -194,6 +195,8 @@ class _Process:
             every_s=min(1.0, settings.timing.tick),
             paused_until_boot_s=0.0 if paused_until is None else paused_until + boottime() - now,
         )
+        if self._stage_request is not None and asked is None:
+            self._requests.keep_stage_of_file(stage)
         _log.info(
             "started",
             version=__version__,
@@ -414,6 +417,7 @@ class _Process:
             self._unchanged(str(error))
             return
         stage_changed = chamber.stage != self._chamber.stage
+        named_another = chamber.settings.chamber.stage != self._chamber.settings.chamber.stage
         self._chamber = chamber
         if problem is not None:
             self._unchanged(str(problem))
@@ -424,6 +428,8 @@ class _Process:
         self._records.use_probes(_monotonic(), probe_ids(chamber.settings))
         if stage_changed:
             self._records.keep_event(_monotonic(), STAGE, chamber.stage)
+        if stage_changed or named_another:
+            self._requests.keep_stage_of_file(chamber.stage)
         self._keep_wiring_in_force()
         _log.info("config_reloaded", stage=chamber.stage)
 
@@ -458,16 +464,21 @@ def _site(settings: Settings) -> HourBasis:
     return HourBasis(zone=settings.site.zone(), first=first_in_force(settings))
 
 
-def _stage_asked_for_last(place: Path, plan: Plan) -> str | None:
+def _stage_asked_for_last(place: Path) -> SetStage | None:
+    """Return the stage that was asked for last, None where none was."""
+    with contextlib.suppress(OSError):  # `PendingRequests` reports what is wrong with the file
+        last = newest(place / REQUESTS, RequestKind.STAGE)
+        if last is not None and isinstance(last.payload, SetStage):
+            return last.payload
+    return None
+
+
+def _still_asked_for(request: SetStage | None, plan: Plan) -> str | None:
     """Return the stage that people asked for, None where the file's own is in force.
 
     It stays until the configuration itself names another one than when it was asked for.
     """
-    with contextlib.suppress(OSError):  # `PendingRequests` reports what is wrong with the file
-        last = newest(place / REQUESTS, RequestKind.STAGE)
-        match None if last is None else last.payload:
-            case SetStage(name=name, instead_of=configured) if (
-                configured == plan.settings.chamber.stage and name in plan.settings.stages
-            ):
-                return name
-    return None
+    settings = plan.settings
+    if request is None or request.instead_of != settings.chamber.stage:
+        return None
+    return request.name if request.name in settings.stages else None

@@ -20,7 +20,7 @@ from controller.domain.requests import SetStage
 from controller.errors import OutputError, ProbeError, SettingsError
 from controller.probes.samples import Fault, Sample
 from controller.records.reader import read_events
-from controller.records.requests_file import REQUESTS, ask
+from controller.records.requests_file import REQUESTS, ask, asked_since
 from controller.records.writer import RecordsWriter
 from controller.service import serve as module
 from controller.service.clock import SystemClock
@@ -172,6 +172,55 @@ def test_the_stage_that_was_asked_for_last_outlives_a_restart(
         service.serve(stage=f'"{file_s_own}"')
 
     assert [line["stage"] for line in logs if line["event"] == "started"] == [stage]
+
+
+def started_in(service: Service, stage: str) -> str:
+    """Serve with this stage in the file, and return the one that it began in."""
+    service.notified.clear()
+    with capture_logs() as logs:
+        service.serve(stage=f'"{stage}"')
+    (line,) = (each for each in logs if each["event"] == "started")
+    return str(line["stage"])
+
+
+def test_a_stage_of_the_last_crop_does_not_come_back(service: Service) -> None:
+    """Asked for, then named by the file, then the file names the former one for the next crop."""
+    asked = SetStage(name="pinning", instead_of="fruiting")
+    ask(service.place / REQUESTS, asked, who="a person")
+
+    assert [started_in(service, "fruiting") for _ in range(2)] == ["pinning", "pinning"]
+    assert started_in(service, "pinning") == "pinning"
+    assert [started_in(service, "fruiting") for _ in range(2)] == ["fruiting", "fruiting"]
+    ask(service.place / REQUESTS, asked, who="a person")
+    assert started_in(service, "fruiting") == "pinning"
+
+
+def test_a_stage_that_a_reload_has_left_does_not_come_back(
+    service: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The same without a stop; the page shows that the configuration did it."""
+
+    def each_tick() -> None:
+        turns = len(service.times("tick"))
+        if turns in {2, 4}:
+            config = service.place / "shelf.toml"
+            text = config.read_text(encoding="utf-8")
+            old, new = ("fruiting", "pinning") if turns == 2 else ("pinning", "fruiting")
+            assert f'stage = "{old}"' in text
+            text = text.replace(f'stage = "{old}"', f'stage = "{new}"', 1)
+            config.write_text(text, encoding="utf-8")
+            os.kill(os.getpid(), signal.SIGHUP)
+
+    monkeypatch.setattr(module, "ConfigurationReading", Read)
+    asked = SetStage(name="pinning", instead_of="fruiting")
+    ask(service.place / REQUESTS, asked, who="a person")
+    service.ticks, service.each_tick = 6, each_tick
+    assert started_in(service, "fruiting") == "pinning"
+
+    service.ticks, service.each_tick = 3, lambda: None
+    assert started_in(service, "fruiting") == "fruiting"
+    by_whom = {each.who for each in asked_since(service.place / REQUESTS, LONG_AGO)}
+    assert by_whom == {"a person", "configuration"}
 
 
 def test_a_start_without_probes_leaves_nothing_on_and_no_line_claimed(
