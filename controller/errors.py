@@ -42,6 +42,10 @@ class OutputError(ControllerError, OSError):
     """A relay could not be opened, switched or read back."""
 
 
+class StillOnError(OutputError):
+    """A load that a tool had on could not be switched off; a person must cut its supply."""
+
+
 class UnknownDriverError(ControllerError, LookupError):
     """No single output driver is registered under the name given."""
 

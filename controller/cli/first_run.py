@@ -19,7 +19,7 @@ from controller.cli.first_run_progress import ASKED, Progress
 from controller.cli.handover import hand_over
 from controller.cli.instances import CONFIG
 from controller.cli.relays import loads_in_hand, try_load
-from controller.commissioning.load_guard import Energised, unguarded
+from controller.commissioning.load_guard import Energised, still_on, unguarded
 from controller.commissioning.tool_unit import INSIDE, run_in_unit
 from controller.domain.first_run import (
     DONE,
@@ -31,7 +31,7 @@ from controller.domain.first_run import (
 )
 from controller.domain.places import CONFIGURATIONS, records_path, state_directory
 from controller.domain.temperatures import Seen
-from controller.errors import ControllerError, RecordError
+from controller.errors import ControllerError, OutputError, RecordError
 from controller.outputs.mains_rule import is_mains
 from controller.probes.samples import SampleSource
 from controller.probes.sieve import Sieve
@@ -288,7 +288,11 @@ def prime_step(
     *,
     energised: Energised = unguarded,
 ) -> CheckedStep:
-    """Run pump and fan, and measure how long the cold takes to come."""
+    """Run pump and fan, and measure how long the cold takes to come.
+
+    Raises:
+        StillOnError: One of them could not be switched off.
+    """
     answer = person.ask("Cold water in the reservoir, intake under it? (yes, or why not)").strip()
     if answer.lower() not in {"y", "yes"}:
         return CheckedStep(name="prime", outcome=SKIPPED, note=answer or "no reason given")
@@ -301,9 +305,10 @@ def prime_step(
         began = person.clock()
         highest_c, took_s = first_c, None
         try:
-            if not outputs.run(pump=True, fan=True):
-                note = f"{outputs.fault} does not obey"
-                return CheckedStep(name="prime", outcome=FAILED, note=note)
+            try:
+                outputs.run(pump=True, fan=True)
+            except OutputError as error:
+                return CheckedStep(name="prime", outcome=FAILED, note=str(error))
             while person.clock() - began < PRIME_WITHIN_S:
                 person.sleep(POLL_S)
                 now_c = _readings_now(source, sieves, person.clock())[place]
@@ -314,7 +319,10 @@ def prime_step(
                     took_s = person.clock() - began
                     break
         finally:
-            outputs.run(pump=False, fan=False)
+            try:
+                outputs.run(pump=False, fan=False)
+            except OutputError as error:
+                raise still_on("pump or fan", error) from error
     if took_s is None:
         note = f"{place} did not fall by {drop_k:g} K within {PRIME_WITHIN_S / 60:.0f} min"
         return CheckedStep(name="prime", outcome=FAILED, note=note)

@@ -11,15 +11,21 @@ import click
 
 from controller.cli.instances import CONFIG
 from controller.cli.rights import as_owner_of
-from controller.commissioning.load_guard import Energised, LoadGuard, signals_end_off, unguarded
+from controller.commissioning.load_guard import (
+    Energised,
+    LoadGuard,
+    signals_end_off,
+    still_on,
+    unguarded,
+)
 from controller.commissioning.tool_unit import run_in_unit
 from controller.commissioning.wiring_in import ON_WHILE_OFF
 from controller.domain.places import state_directory
-from controller.errors import ControllerError
+from controller.errors import ControllerError, OutputError
 from controller.outputs.mains_rule import is_mains
 from controller.outputs.protocol import Output
 from controller.service.locks import LineLocks, lock_instance
-from controller.service.wiring import Plan, WiredLoad, plan_of
+from controller.service.wiring import Plan, WiredLoad, open_load, plan_of
 
 ON_S = 3.0
 WRONG, INVERTED = 1, 2
@@ -115,6 +121,10 @@ def try_load(
         sleep: Waits for a number of seconds.
         say: Is given what happens.
         energised: Guards the time in which the load is on; `LoadGuard.energised`.
+
+    Raises:
+        OutputError: The load cannot be opened or switched on.
+        StillOnError: It could not be switched off.
     """
     say(f"\n{load.name}: {load.wiring}, {load.load.supply}; {load.why_allowed}")
     if is_mains(load.load.supply):
@@ -133,7 +143,10 @@ def try_load(
                 output.switch(True)
                 sleep(ON_S)
             finally:
-                output.switch(False)
+                try:
+                    output.switch(False)
+                except OutputError as error:
+                    raise still_on(load.name, error) from error
         if not _yes(ask("did it run, and has it stopped? (yes/no)")):
             return "did not run and stop: check its supply, fuse, pin and relay"
     return None
@@ -141,11 +154,14 @@ def try_load(
 
 @contextlib.contextmanager
 def _opened(load: WiredLoad) -> Iterator[Output]:
-    output = load.driver.open(load.options)
+    output = open_load(load)
     try:
         yield output
     finally:
-        output.close()
+        try:
+            output.close()
+        except OutputError as error:
+            raise still_on(load.name, error) from error
 
 
 def ask_person(question: str) -> str:

@@ -24,7 +24,7 @@ from controller.commissioning.ending import switch_off
 from controller.commissioning.standby import manager_stands_by
 from controller.core.state import Cooling
 from controller.domain.places import KEPT_TIMERS
-from controller.errors import ControllerError
+from controller.errors import ControllerError, StillOnError, words_of
 from controller.records.boot import boot_id
 from controller.service.timer_store import TimerStore, stopped
 
@@ -45,6 +45,14 @@ def unguarded(_name: str, _most_s: float) -> contextlib.AbstractContextManager[N
 
 class StoppedBySignalError(ControllerError):
     """A signal ended the tool; every load is off."""
+
+
+def still_on(what: str, reason: BaseException) -> StillOnError:
+    """Return the error of a tool that could not switch off what it had on."""
+    return StillOnError(
+        f"{what} could not be switched off and may be running: {words_of(reason)}. Cut the supply "
+        "by hand now"
+    )
 
 
 @contextlib.contextmanager
@@ -134,10 +142,13 @@ class LoadGuard:
 def last_resort(config: Path, within_s: float) -> Iterator[None]:
     """Have a second process switch off, should this one die inside or stay for too long.
 
+    It does so too where this one could not (`StillOnError`).
+
     Args:
         config: What `coldpin off` is called with.
         within_s: After this long [s] this process is ended.
     """
+    is_off = True
     watcher = subprocess.Popen(  # noqa: S603 - our own module, with our own arguments
         [sys.executable, "-m", "controller.commissioning.load_guard", str(os.getpid()),
          str(within_s), str(config.absolute())],
@@ -150,13 +161,18 @@ def last_resort(config: Path, within_s: float) -> Iterator[None]:
         if watcher.stdout.read(len(READY)) != READY:
             raise ControllerError("the guard of the loads did not start; nothing was switched on")
         yield
+    except StillOnError:
+        is_off = False
+        raise
     finally:
         with contextlib.suppress(OSError):
-            watcher.stdin.write(b"done")
+            if is_off:
+                watcher.stdin.write(b"done")
             watcher.stdin.close()
         watcher.stdout.close()
-        with contextlib.suppress(subprocess.TimeoutExpired):
-            watcher.wait(GRACE_S)
+        if is_off:  # else it goes on trying while this process lets go of the line and ends
+            with contextlib.suppress(subprocess.TimeoutExpired):
+                watcher.wait(GRACE_S)
 
 
 def watch(tool: int, within_s: float, config: str) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Mapping
 
 from controller.core.state import Decision
-from controller.errors import words_of
+from controller.errors import OutputError, words_of
 from controller.log import Logger
 from controller.outputs.bounded import BoundedOutput
 from controller.outputs.protocol import Output
@@ -72,17 +72,20 @@ class OutputBank:
                 self._bring(name, on=False, check=True)
         self.fault = failed
 
-    def run(self, *, pump: bool, fan: bool) -> bool:
-        """Bring pump and fan to what a person at commissioning asked for; return whether they obey.
+    def run(self, *, pump: bool, fan: bool) -> None:
+        """Bring pump and fan to what a person at commissioning asked for.
 
         No law stands behind this; the service itself never calls it.
+
+        Raises:
+            OutputError: A load does not obey, and which; both were told to go off.
         """
-        obeyed = self._bring("pump", on=pump, check=True) and self._bring("fan", on=fan, check=True)
-        if not obeyed:
-            for name in ("pump", "fan"):
-                self._bring(name, on=False, check=True)
-        self.fault = None if obeyed else "a load"
-        return obeyed
+        for name, on in (("pump", pump), ("fan", fan)):
+            if not self._bring(name, on=on, check=True):
+                problem = f"{name} does not obey: {self._reported[name]}"
+                for each in ("pump", "fan"):
+                    self._bring(each, on=False, check=True)
+                raise OutputError(problem)
 
     def signal(self, *, on: bool) -> None:
         """Bring the lamp or buzzer to what is wanted, where one is fitted.
@@ -109,7 +112,7 @@ class OutputBank:
                 read = output.read_back()
                 if read is not None and read is not on:
                     self._on[name] = None
-                    fault = f"reads back {read}"
+                    fault = f"reads back {'on' if read else 'off'}"
                     if fault != self._reported.get(name):
                         _log.error("output_reads_back_wrong", load=name, wanted=on, found=read)
                     self._reported[name] = fault

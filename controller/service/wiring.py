@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -135,7 +135,7 @@ def open_loads(loads: Iterable[WiredLoad]) -> dict[str, Output]:
     try:
         for load in loads:
             try:
-                opened[load.name] = _open_load(load)
+                opened[load.name] = open_load(load)
             except OutputError as error:
                 if load.name != SIGNAL:
                     raise
@@ -147,7 +147,12 @@ def open_loads(loads: Iterable[WiredLoad]) -> dict[str, Output]:
     return opened
 
 
-def _open_load(load: WiredLoad) -> Output:
+def open_load(load: WiredLoad) -> Output:
+    """Open one load off; each call of a driver that switches something real has a deadline.
+
+    Raises:
+        OutputError: The relay is not there, busy or not permitted, or its driver hangs or fails.
+    """
     driver = load.driver
     try:
         if not load.hardware:
@@ -195,13 +200,15 @@ def _wire(
     if missing:
         return None, []  # each of them has its own problem already
     driver: OutputDriver | None = None
+    wiring = ""
     options = table.driver_options()
     try:
         driver = find_driver(table.driver)
     except (UnknownDriverError, OutputError) as error:
         problems.append(f"{path}.{error}")
     else:
-        problems += [f"{path}.{problem}" for problem in driver.problems(options)]
+        found, wiring = _judged_by(driver, table.driver, options)
+        problems += [f"{path}.{problem}" for problem in found]
     supply = kind = None
     try:
         supply = Supply.parse(table.supply)
@@ -223,13 +230,35 @@ def _wire(
         name=name,
         driver_name=table.driver,
         options=options,
-        wiring=driver.describe(options),
+        wiring=wiring,
         hardware=driver.hardware,
         load=load,
         relay_module=table.relay_module,
         why_allowed=verdict.reason,
         resolved_driver=driver,
     ), []
+
+
+def _judged_by(
+    driver: OutputDriver, name: str, options: Mapping[str, object]
+) -> tuple[list[str], str]:
+    """Return what a driver finds wrong with a load's own keys, and its wiring in words.
+
+    A driver of another package may fail at that too; then the load cannot be used.
+    """
+    try:
+        problems = list(driver.problems(options))
+        if problems:
+            return problems, ""
+        driver.lines(options)
+        return [], driver.describe(options)
+    except Exception as error:  # noqa: BLE001 - whatever another package raises
+        problem = (
+            f'driver: found "{name}", which fails at the keys of this load: '
+            f"{type(error).__name__}: {words_of(error)}; correct the keys, or repair the package "
+            "that brings the driver"
+        )
+        return [problem], ""
 
 
 def _shared_lines(

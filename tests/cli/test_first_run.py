@@ -28,9 +28,11 @@ from controller.cli.first_run import (
 from controller.cli.first_run_progress import PROGRESS, Progress
 from controller.cli.first_run_words import first_run_summary
 from controller.cli.main import EX_TEMPFAIL, coldpin, status_of
+from controller.commissioning.load_guard import StoppedBySignalError
 from controller.domain.first_run import CheckedStep
 from controller.domain.places import RECORDS
 from controller.domain.supply import Supply, SupplyKind
+from controller.errors import StillOnError
 from controller.outputs.dry import DryOutput
 from controller.records.first_runs import last_first_run
 from controller.rehearsal.plant_probes import PlantProbes
@@ -144,6 +146,44 @@ def test_a_loop_without_flow_fails_and_everything_is_off() -> None:
 
     assert step.outcome == FAILED
     assert "did not fall by" in step.note
+    assert not any(load.on for load in stage.loads.values())
+
+
+class StaysOn(DryOutput):
+    """A relay whose contact welds once it is on: told to go off, it reads back on."""
+
+    def switch(self, on: bool) -> None:
+        super().switch(self.on or on)
+
+
+@pytest.mark.parametrize("stopped", [False, True], ids=["measured", "stopped-by-a-signal"])
+def test_a_load_that_stays_on_after_the_prime_is_no_step_done(stopped: bool) -> None:
+    """Whatever was measured, and whatever ended it: somebody must cut its supply."""
+    stage = Stage(["yes"])
+    stage.loads["pump"] = StaysOn()
+    stage.outputs = OutputBank(stage.loads)
+
+    def sleep(seconds: float) -> None:
+        if stopped and stage.loads["pump"].on:
+            raise StoppedBySignalError("stopped")
+        stage.now += seconds
+
+    person = replace(stage.person, sleep=sleep)
+    with pytest.raises(StillOnError, match="pump does not obey: reads back on. Cut the supply"):
+        prime_step(stage.source, stage.sieves, stage.outputs, person)
+
+    assert not stage.loads["fan"].on
+
+
+def test_a_load_that_does_not_go_on_is_named() -> None:
+    """And both are off."""
+    stage = Stage(["yes"])
+    fan = stage.loads["fan"]
+    fan.switch = lambda on: None  # type: ignore[method-assign]
+
+    step = prime_step(stage.source, stage.sieves, stage.outputs, stage.person)
+
+    assert (step.outcome, step.note) == (FAILED, "fan does not obey: reads back off")
     assert not any(load.on for load in stage.loads.values())
 
 

@@ -32,7 +32,7 @@ def relays_with_the_pump_on(instance: Bench) -> subprocess.Popen[str]:
     tool = subprocess.Popen(
         [sys.executable, "-m", "controller", "relays", str(instance.config)],
         env=instance.environment, stdin=subprocess.PIPE, text=True,
-        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL, stderr=subprocess.PIPE,
     )  # fmt: skip
     assert tool.stdin is not None
     tool.stdin.write("yes\n")
@@ -49,6 +49,41 @@ def test_a_signal_ends_a_tool_with_the_load_off(instance: Bench, number: signal.
         assert tool.wait(AT_MOST_S) == 69
 
     assert instance.tape("pump")[-1] == "close off"
+
+
+@pytest.mark.parametrize("interrupted", [False, True], ids=["by-itself", "by-a-signal"])
+def test_a_load_that_does_not_go_off_is_said_and_tried_on(
+    instance: Bench, interrupted: bool
+) -> None:
+    """No word of "off" then; the second process goes on trying, and has it once it obeys."""
+    stays_on = instance.folder / "pump.stays-on"
+    with relays_with_the_pump_on(instance) as tool:
+        stays_on.touch()
+        if interrupted:
+            tool.send_signal(signal.SIGINT)
+        _, said = tool.communicate(timeout=AT_MOST_S)
+    assert tool.returncode == 69
+    assert said == (
+        "pump could not be switched off and may be running: the tape does not answer. "
+        "Cut the supply by hand now\n"
+    )
+    assert instance.is_on("pump")
+    stays_on.unlink()
+
+    instance.until(lambda: instance.tape("pump")[-1] == "close off")
+
+
+@pytest.mark.parametrize("hangs_in", ["switch", "close"])
+def test_a_driver_that_hangs_holds_no_tool_up(instance: Bench, hangs_in: str) -> None:
+    """The tool ends by itself and says so; nobody has to wait until it is killed."""
+    instance.write_config(f'hangs_in = "{hangs_in}"')
+    instance.rest_long_ago()
+    tool = subprocess.run(
+        [sys.executable, "-m", "controller", "relays", "--only", "pump", str(instance.config)],
+        env=instance.environment, input="yes\nyes\n", text=True, capture_output=True, check=False,
+    )  # fmt: skip
+    assert tool.returncode == 69
+    assert "has not answered within 1 s" in tool.stderr
 
 
 def test_a_tool_that_is_killed_leaves_no_load_on_and_its_rest_behind(instance: Bench) -> None:

@@ -11,7 +11,7 @@ import pytest
 from structlog.testing import capture_logs
 
 from controller.errors import OutputError, SettingsError
-from controller.outputs.dry import DryOutput
+from controller.outputs.dry import DryDriver, DryOutput
 from controller.service.wiring import Plan, open_loads, open_outputs, plan_of
 from controller.settings.shipped import shipped_config
 
@@ -105,3 +105,28 @@ def test_a_list_of_relay_modules_that_is_none_is_not_passed_over(tmp_path: Path,
 
     with pytest.raises(SettingsError, match=r"relay-modules\.toml: found a (directory|link)"):
         plan_of(path)
+
+
+@pytest.mark.parametrize("fails_in", ["problems", "lines", "describe"])
+def test_a_driver_that_fails_when_it_is_asked_is_a_problem_of_its_load(
+    fails_in: str, plan: Plan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Named with all other problems, as a package that cannot be imported is; no traceback."""
+    del plan  # wrote the file
+
+    class Failing(DryDriver):
+        pass
+
+    def fail(_self: object, _options: object) -> Any:
+        raise KeyError("box")
+
+    setattr(Failing, fails_in, fail)
+    monkeypatch.setattr("controller.service.wiring.find_driver", lambda _: Failing())
+
+    with pytest.raises(SettingsError) as refusal:
+        plan_of(tmp_path / "c.toml")
+
+    assert [problem.partition(", which")[0] for problem in refusal.value.problems] == [
+        f'loads.{load}.driver: found "dry"' for load in ("pump", "fan", "signal")
+    ]
+    assert "KeyError: 'box'; correct the keys, or repair" in refusal.value.problems[0]

@@ -32,6 +32,8 @@ class Tape:
         self._write("open off")
 
     def _write(self, word):
+        if word.endswith("off") and Path(f"{self._path}.stays-on").exists():
+            raise OutputError("the tape does not answer")
         with self._path.open("a") as tape:
             tape.write(word + "\\n")
         if self._stamps:
