@@ -133,6 +133,7 @@ def try_load(
             return "not tried: its name was not typed"
     with _opened(load) as output:
         if not _yes(ask("it should be off now: is it off? (yes/no)")):
+            say(f"Cut the supply of the {load.name} until that is put right.")
             return (
                 f"{ON_WHILE_OFF}: its active_low is the wrong way round, or its contact "
                 "is wired to the resting side"
@@ -148,6 +149,7 @@ def try_load(
                 except OutputError as error:
                     raise still_on(load.name, error) from error
         if not _yes(ask("did it run, and has it stopped? (yes/no)")):
+            say(f"If the {load.name} still runs, cut its supply.")
             return "did not run and stop: check its supply, fuse, pin and relay"
     return None
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import time
 import tomllib
 from collections.abc import Callable
@@ -19,18 +18,17 @@ from controller.cli.relays import (
     WRONG,
     RelayCheckError,
     ask_person,
+    loads_in_hand,
     try_load,
 )
-from controller.commissioning.load_guard import LoadGuard, signals_end_off
 from controller.commissioning.tool_unit import run_in_unit
 from controller.commissioning.wiring_in import ON_WHILE_OFF, Bench, pins_in, probes_in, try_relays
 from controller.domain.places import state_directory
 from controller.errors import ProbeError, SettingsError
 from controller.pictures.words import counted
 from controller.probes.one_wire import survey
-from controller.service.locks import LineLocks, lock_instance
 from controller.service.wiring import plan_of
-from controller.settings.load import examine_document, read_settings
+from controller.settings.load import examine_document
 
 LEAST_PROBES = 2
 
@@ -42,13 +40,13 @@ def wire(file: Path) -> None:
         SettingsError: The configuration cannot be used, or not be changed safely.
         ProbeError: There is no bus, or too few probes on it.
     """
-    root = Path(read_settings(file).one_wire.root)
+    root = Path(plan_of(file).settings.one_wire.root)
     ids = _ids_on_bus(root)
 
     def bench(try_one: Callable[[str], str | None]) -> Bench:
         return Bench(
             ask=lambda question, usual: str(click.prompt(question, default=usual)),
-            confirm=lambda question: click.confirm(question, default=True),
+            confirm=lambda question, usual: click.confirm(question, default=usual),
             say=click.echo,
             warmed=lambda left: warmed(
                 lambda: read_all(root, left), longest_s=WARMING_S, sleep=time.sleep
@@ -105,12 +103,10 @@ def _tried(file: Path, load: str) -> str | None:
     """Let one load run for a moment; return what is wrong with it, None where nothing is."""
     if (ended := run_in_unit(file, ["relays", "--only", load])) is not None:
         return _trouble_of(ended)
-    place, plan = state_directory(file), plan_of(file)
-    guard = LoadGuard(file, place, rest_s=plan.settings.timing.anti_short_cycle, say=click.echo)
+    plan = plan_of(file)
     wired = next(each for each in plan.loads if each.name == load)
-    with signals_end_off(), lock_instance(place), contextlib.closing(LineLocks()) as lines:
-        lines.claim(plan.loads)
-        return try_load(wired, ask=ask_person, sleep=time.sleep, energised=guard.energised)
+    with loads_in_hand(plan, file, state_directory(file), say=click.echo) as energised:
+        return try_load(wired, ask=ask_person, sleep=time.sleep, energised=energised)
 
 
 def _trouble_of(status: int) -> str | None:

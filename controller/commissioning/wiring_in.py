@@ -6,11 +6,14 @@ The file holds the pins before a load is switched on, so that `coldpin off` know
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from controller.domain.reading_rows import PROBE_NAMES
-from controller.outputs.header import PIN_OF_LINE
+from controller.outputs.header import line_number
+from controller.settings.models import OneWire
 from controller.settings.toml_edit import Path, Scalar, with_values, without_table
 
 USUAL_PINS = {"pump": 5, "fan": 6}
@@ -27,7 +30,8 @@ class Bench:
 
     ask: Callable[[str, str], str]
     """Question and usual answer; returns what the person answers."""
-    confirm: Callable[[str], bool]
+    confirm: Callable[[str, bool], bool]
+    """Question and usual answer, for yes or no."""
     say: Callable[[str], object]
     warmed: Callable[[tuple[str, ...]], str]
     """Waits until one of these probes warms, and returns its id."""
@@ -48,7 +52,7 @@ def probes_in(text: str, ids: tuple[str, ...], bench: Bench) -> str:
     left = list(ids)
     for place in PROBE_NAMES:
         is_fitted = bool(left) and (
-            place in COMPULSORY or bench.confirm(f"Is there a probe for {_words(place)}?")
+            place in COMPULSORY or bench.confirm(f"Is there a probe for {_words(place)}?", True)
         )
         if not is_fitted:
             if place not in COMPULSORY:
@@ -70,20 +74,53 @@ def _words(place: str) -> str:
 
 
 def pins_in(text: str, bench: Bench) -> str:
-    """Return the configuration with the lines of pump and fan as a person gives them."""
+    """Return the configuration with the lines of pump and fan as a person gives them.
+
+    Enter keeps what the file says of a relay on the header. A line that the probes' bus, the level
+    switch or another load uses is not taken.
+    """
+    loads = tomllib.loads(text).get("loads", {})
+    wired = {load: loads[load] for load in USUAL_PINS if _on_header(loads.get(load, {}))}
+    taken = _taken(text)
     pins: dict[str, int] = {}
     for load, usual in USUAL_PINS.items():
+        given = wired[load]["pin"] if load in wired else usual
         while load not in pins:
-            answer = bench.ask(f"To which GPIO line goes the relay of the {load}?", str(usual))
-            line = int(answer) if answer.isascii() and answer.isdigit() else -1
-            if line in PIN_OF_LINE and line not in pins.values():
-                pins[load] = line
-            else:
-                bench.say("Allowed: a GPIO number such as 5, one for each load.")
-    low = bench.confirm("Do the relays pull in on a low input (most boards with lamps do)?")
+            answer = bench.ask(f"To which GPIO line goes the relay of the {load}?", str(given))
+            try:
+                line = line_number(int(answer) if answer.isascii() and answer.isdigit() else answer)
+            except ValueError as error:
+                bench.say(f"{error}.")
+                continue
+            if line in taken:
+                bench.say(f"GPIO{line} is the line of {taken[line]}: take another one.")
+                continue
+            pins[load] = line
+            taken[line] = f"the {load}"
+    usually_low = all(load.get("active_low", False) for load in wired.values())
+    low = bench.confirm(
+        "Do the relays pull in on a low input (most boards with lamps do)?", usually_low
+    )
     for load, line in pins.items():
         text = _wired(text, load, line, active_low=low)
     return text
+
+
+def _on_header(load: Mapping[str, Any]) -> bool:
+    return load.get("driver") == "gpio" and "pin" in load
+
+
+def _taken(text: str) -> dict[int, str]:
+    """Return the lines that something else than pump and fan uses, and what that is."""
+    tables = tomllib.loads(text)
+    taken = {int(tables.get("one_wire", {}).get("pin", OneWire().pin)): "the probes' bus"}
+    level = tables.get("inputs", {}).get("level", {})
+    if "pin" in level:
+        taken[int(level["pin"])] = "the level switch"
+    for name, load in tables.get("loads", {}).items():
+        if name not in USUAL_PINS and _on_header(load):
+            taken[line_number(load["pin"])] = f"the {name}"
+    return taken
 
 
 def _wired(text: str, load: str, line: int, *, active_low: bool) -> str:
@@ -114,13 +151,14 @@ def try_relays(text: str, lines: Mapping[str, int], low: bool, bench: Bench) -> 
             bench.say(f"{load}: {trouble}")
         inverted = [load for load in wrong if wrong[load].startswith(ON_WHILE_OFF)]
         if inverted:
-            if not bench.confirm(f"Turn active_low round for {' and '.join(inverted)}?"):
+            if not bench.confirm(f"Turn active_low round for {' and '.join(inverted)}?", True):
                 return text, False
             for load in inverted:
                 polarity[load] = not polarity[load]
-        elif bench.confirm("Did the other load run instead?"):
-            pump, fan = pins["pump"], pins["fan"]
-            pins = {"pump": fan, "fan": pump}
+        elif bench.confirm("Did the other load run instead?", True):
+            # the polarity is the relay's, so it goes with the line
+            pins = {"pump": pins["fan"], "fan": pins["pump"]}
+            polarity = {"pump": polarity["fan"], "fan": polarity["pump"]}
         else:
             return text, False
         for load, line in pins.items():

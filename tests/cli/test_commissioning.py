@@ -18,7 +18,7 @@ from controller.cli.wire import _tried, wire
 from controller.commissioning.ice_point import IcePoint, NotYet
 from controller.commissioning.wiring_in import ON_WHILE_OFF
 from controller.domain.supply import Supply, SupplyKind
-from controller.errors import BusyError, ProbeError
+from controller.errors import BusyError, ProbeError, SettingsError
 from controller.outputs.mains_rule import LoadKind, RatedLoad
 from controller.probes.samples import Fault, Sample
 from controller.service.locks import lock_instance
@@ -393,7 +393,7 @@ def test_a_trial_in_this_process_asks_and_lets_everything_go_again(
 ) -> None:
     """Where there is no unit to run it in; the load may be tried again at once."""
     monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
-    monkeypatch.setattr("controller.cli.wire.time.sleep", lambda _: None)
+    monkeypatch.setattr("controller.cli.relays.time.sleep", lambda _: None)
 
     for _ in range(2):
         ended = tried("fan", answers)
@@ -401,6 +401,18 @@ def test_a_trial_in_this_process_asks_and_lets_everything_go_again(
         assert ended.output.splitlines()[-1].startswith(f"trouble: {trouble}")
     with lock_instance(tmp_path):
         assert isinstance(tried("fan", answers).exception, BusyError)
+
+
+def test_what_check_refuses_is_known_before_anything_is_asked(wiring_file: Path) -> None:
+    """A pump on mains without a listed module: not after every probe was warmed and written."""
+    text = wiring_file.read_text(encoding="utf-8").replace('"12 V DC"', '"230 V AC"', 1)
+    wiring_file.write_text(text, encoding="utf-8")
+
+    ended = answered(wiring_file, "\n" * 9)
+
+    assert ended.output == ""
+    assert isinstance(ended.exception, SettingsError)
+    assert "loads.pump.relay_module" in str(ended.exception)
 
 
 @pytest.mark.parametrize(("probes", "words"), [(None, "run this on the Pi"), (1, "found 1 probe ")])

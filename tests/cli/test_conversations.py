@@ -22,6 +22,7 @@ from controller.commissioning.wiring_in import ON_WHILE_OFF
 from controller.domain.first_run import CheckedStep
 from controller.domain.supply import Supply, SupplyKind
 from controller.domain.temperatures import Seen
+from controller.errors import OutputError
 from controller.outputs.dry import DryOutput
 from controller.outputs.mains_rule import LoadKind, RatedLoad
 from controller.probes.samples import Fault, Sample
@@ -110,7 +111,19 @@ TRIAL = ["? it should be off now: is it off? (yes/no)", "on for 3 s ...", "[on]"
             LOW, ["yes", "y"],
             [HEAD, *TRIAL, "? did it run, and has it stopped? (yes/no)", "[closed]"],
         ),
-        (LOW, ["no"], [HEAD, TRIAL[0], "[closed]"]),
+        (
+            LOW, ["no"],
+            [
+                HEAD, TRIAL[0], "Cut the supply of the pump until that is put right.", "[closed]",
+            ],
+        ),
+        (
+            LOW, ["yes", "no"],
+            [
+                HEAD, *TRIAL, "? did it run, and has it stopped? (yes/no)",
+                "If the pump still runs, cut its supply.", "[closed]",
+            ],
+        ),
         (
             MAINS, ["fan"],
             [
@@ -120,7 +133,7 @@ TRIAL = ["? it should be off now: is it off? (yes/no)", "on for 3 s ...", "[on]"
             ],
         ),
     ],
-    ids=["all-well", "on-while-off", "mains-not-named"],
+    ids=["all-well", "on-while-off", "did-not-stop", "mains-not-named"],
 )  # fmt: skip
 def test_a_load_is_named_before_it_is_tried(
     supply: Supply, answers: list[str], lines: list[str]
@@ -219,11 +232,10 @@ def primed(
     monkeypatch.setattr(first_run, "_readings_now", lambda *_: readings.now())
 
     class Bank:
-        fault = "pump"
-
-        def run(self, *, pump: bool, fan: bool) -> bool:
+        def run(self, *, pump: bool, fan: bool) -> None:
             said.say(f"[pump {pump:d} fan {fan:d}]")
-            return obeys
+            if pump and not obeys:
+                raise OutputError("pump does not obey")
 
     sieves: Any = dict.fromkeys(readings.places)
     bank: Any = Bank()

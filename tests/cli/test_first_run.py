@@ -169,7 +169,7 @@ def test_a_load_that_stays_on_after_the_prime_is_no_step_done(stopped: bool) -> 
         stage.now += seconds
 
     person = replace(stage.person, sleep=sleep)
-    with pytest.raises(StillOnError, match="pump does not obey: reads back on. Cut the supply"):
+    with pytest.raises(StillOnError, match=r"pump does not obey: reads back on\. Cut the supply"):
         prime_step(stage.source, stage.sieves, stage.outputs, person)
 
     assert not stage.loads["fan"].on

@@ -29,12 +29,13 @@ def bench_of(
     warm: tuple[str, ...] = (),
     try_load: Callable[[str], str | None] = lambda _: None,
     write: Callable[[str], object] = lambda _: None,
+    say: Callable[[str], object] = lambda _: None,
 ) -> Bench:
     typed, warming = iter(answers), iter(warm)
     return Bench(
         ask=lambda _, usual: next(typed, usual),
-        confirm=confirms,
-        say=lambda _: None,
+        confirm=lambda question, usual: usual and confirms(question),
+        say=say,
         warmed=lambda left: next(each for each in warming if each in left),
         write=write,
         try_load=try_load,
@@ -93,3 +94,52 @@ def test_a_load_that_never_runs_is_not_called_right(written: str) -> None:
     bench = bench_of(try_load=lambda _: "did not run and stop", confirms=lambda _: False)
 
     assert try_relays(text, {"pump": 5, "fan": 6}, True, bench) == (text, False)
+
+
+def test_a_line_that_something_else_uses_is_not_taken(written: str) -> None:
+    """Neither the bus, nor a level switch, nor the lamp, nor what the header keeps; it says why."""
+    said: list[str] = []
+    text = written.replace("[probes.air]", "[one_wire]\npin = 22\n\n[probes.air]", 1) + (
+        '\n[inputs.level]\npin = 23\n\n[loads.signal]\ndriver = "gpio"\npin = "BOARD18"\n'
+    )
+    answers = ("0", "22", "23", "24", "nine", "BOARD11", "17", "27")
+
+    after = pins_in(text, bench_of(answers=answers, say=said.append))
+
+    loads = tomllib.loads(after)["loads"]
+    assert (loads["pump"]["pin"], loads["fan"]["pin"]) == (17, 27)
+    assert said[1:4] == [
+        "GPIO22 is the line of the probes' bus: take another one.",
+        "GPIO23 is the line of the level switch: take another one.",
+        "GPIO24 is the line of the signal: take another one.",
+    ]
+    assert said[0].startswith("found GPIO0, allowed: a GPIO number 2 to 27")
+    assert said[4].startswith("found 'nine', allowed: a GPIO number 2 to 27")
+    assert said[5] == "GPIO17 is the line of the pump: take another one."
+
+
+def test_enter_keeps_the_pins_and_the_polarity_that_the_file_has(written: str) -> None:
+    """A second go begins with what the first found out."""
+    first = pins_in(written, bench_of(answers=("17", "27"), confirms=lambda _: False))
+    assert not tomllib.loads(first)["loads"]["pump"]["active_low"]
+
+    assert pins_in(first, bench_of()) == first
+
+
+def test_the_polarity_of_a_relay_goes_with_its_line(written: str) -> None:
+    """Two boards, exchanged: the fan's at 5 is active-low, the pump's at 6 active-high."""
+    text = [pins_in(written, bench_of())]
+
+    def try_load(load: str) -> str | None:
+        wired = tomllib.loads(text[-1])["loads"][load]
+        if wired["active_low"] is not {5: True, 6: False}[wired["pin"]]:
+            return "on while it should be off: its active_low is the wrong way round"
+        return None if wired["pin"] == {"pump": 6, "fan": 5}[load] else "did not run and stop"
+
+    bench = bench_of(try_load=try_load, write=text.append)
+
+    after, right = try_relays(text[0], {"pump": 5, "fan": 6}, True, bench)
+
+    loads = tomllib.loads(after)["loads"]
+    assert right
+    assert (loads["pump"]["active_low"], loads["fan"]["active_low"]) == (False, True)
