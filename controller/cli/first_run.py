@@ -33,6 +33,7 @@ from controller.domain.places import CONFIGURATIONS, records_path, state_directo
 from controller.domain.temperatures import Seen
 from controller.errors import ControllerError, OutputError, RecordError
 from controller.outputs.mains_rule import is_mains
+from controller.pictures import words
 from controller.probes.samples import SampleSource
 from controller.probes.sieve import Sieve
 from controller.records.boot import boot_id
@@ -214,11 +215,13 @@ def all_steps(
         probes, prime = kept("probes"), kept("prime")
         if probes is None or prime is None:
             source, outputs = stack.enter_context(_opened(plan, config))
-            sieves = sieves_of(plan.settings)
-            yield probes or probes_step(source, sieves, person)
+            sieves, unit = sieves_of(plan.settings), plan.settings.display.unit
+            yield probes or probes_step(source, sieves, person, unit=unit)
             if prime is None and any(is_mains(load.load.supply) for load in plan.loads):
                 person.say("The next step runs pump and fan for some minutes; one is mains.")
-            yield prime or prime_step(source, sieves, outputs, person, energised=energised)
+            yield prime or prime_step(
+                source, sieves, outputs, person, energised=energised, unit=unit
+            )
         else:
             yield probes
             yield prime
@@ -260,24 +263,42 @@ def power_up_step(person: Person, before: CheckedStep | None, *, boot: str) -> C
     return CheckedStep(name=POWER_UP, outcome=SKIPPED, note=answer or "no reason given")
 
 
-def probes_step(source: SampleSource, sieves: dict[str, Sieve], person: Person) -> CheckedStep:
-    """Wait for every probe, and have somebody look whether each hangs where it should."""
+def probes_step(
+    source: SampleSource, sieves: dict[str, Sieve], person: Person, *, unit: str = "C"
+) -> CheckedStep:
+    """Wait for every probe, and have somebody look whether each hangs where it should.
+
+    Args:
+        source: Of the readings.
+        sieves: By probe.
+        person: Who looks.
+        unit: In which readings are shown, "C" or "F".
+    """
     readings_c = _readings(source, sieves, person, within_s=READINGS_WITHIN_S)
-    lost = [name for name, value_c in readings_c.items() if value_c is None]
+    lost = [_plain(name) for name, value_c in readings_c.items() if value_c is None]
     if lost:
         return CheckedStep(name="probes", outcome=FAILED, note=f"no reading: {', '.join(lost)}")
-    for name, value_c in readings_c.items():
-        person.say(f"  {name.replace('_', ' '):12} {value_c:.2f} °C")
+    shown = {
+        _plain(name): words.temperature(round(1000 * value_c), unit)
+        for name, value_c in readings_c.items()
+        if value_c is not None
+    }
+    for name, text in shown.items():
+        person.say(f"  {name:12} {text}")
     wild = [
-        name
+        _plain(name)
         for name, value_c in readings_c.items()
         if value_c is not None and not PLAUSIBLE_C[name][0] <= value_c <= PLAUSIBLE_C[name][1]
     ]
     if wild:
         return CheckedStep(name="probes", outcome=FAILED, note=f"not plausible: {', '.join(wild)}")
     step = person.step("probes", "Does each reading fit the place where that probe hangs?")
-    shown = ", ".join(f"{name} {value_c:.2f} °C" for name, value_c in readings_c.items())
-    return CheckedStep(name="probes", outcome=step.outcome, note=f"{step.note}; {shown}")
+    note = f"{step.note}; {', '.join(f'{name} {text}' for name, text in shown.items())}"
+    return CheckedStep(name="probes", outcome=step.outcome, note=note)
+
+
+def _plain(probe: str) -> str:
+    return probe.replace("_", " ")
 
 
 def prime_step(
@@ -287,6 +308,7 @@ def prime_step(
     person: Person,
     *,
     energised: Energised = unguarded,
+    unit: str = "C",
 ) -> CheckedStep:
     """Run pump and fan, and measure how long the cold takes to come.
 
@@ -300,7 +322,7 @@ def prime_step(
     drop_k = OUTLET_DROP_K if place == "coil_outlet" else AIR_DROP_K
     first_c = _readings(source, sieves, person, within_s=READINGS_WITHIN_S)[place]
     if first_c is None:
-        return CheckedStep(name="prime", outcome=FAILED, note=f"no reading: {place}")
+        return CheckedStep(name="prime", outcome=FAILED, note=f"no reading: {_plain(place)}")
     with energised("pump", PRIME_WITHIN_S):
         began = person.clock()
         highest_c, took_s = first_c, None
@@ -324,10 +346,11 @@ def prime_step(
             except OutputError as error:
                 raise still_on("pump or fan", error) from error
     if took_s is None:
-        note = f"{place} did not fall by {drop_k:g} K within {PRIME_WITHIN_S / 60:.0f} min"
+        fall = words.difference(drop_k, unit)
+        note = f"{_plain(place)} did not fall by {fall} within {PRIME_WITHIN_S / 60:.0f} min"
         return CheckedStep(name="prime", outcome=FAILED, note=note)
     proposed_s = 5 * math.ceil(took_s / 5) if place == "coil_outlet" else None
-    note = f"cold at {place.replace('_', ' ')} after {took_s:.0f} s"
+    note = f"cold at {_plain(place)} after {took_s:.0f} s"
     if proposed_s is not None:
         note += f'; [timing] prime = "{proposed_s} s"'
     person.say(f"  {note}")

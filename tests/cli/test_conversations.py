@@ -275,12 +275,12 @@ def test_a_loop_that_never_answers_runs_for_ten_minutes(monkeypatch: pytest.Monk
     step, lines = primed(monkeypatch, [18.0, 17.71])
 
     assert step == CheckedStep(
-        name="prime", outcome=FAILED, note="air did not fall by 0.3 K within 10 min"
+        name="prime", outcome=FAILED, note="air did not fall by 0.3 °C within 10 min"
     )
     assert lines.count("(1 s)") == 600
     assert lines[-1] == "[pump 0 fan 0]"
     assert primed(monkeypatch, [18.0, 17.5], outlet=True)[0].note == (
-        "coil_outlet did not fall by 1 K within 10 min"
+        "coil outlet did not fall by 1.0 °C within 10 min"
     )
 
 
@@ -305,16 +305,16 @@ def test_no_load_runs_without_a_reading_or_against_its_will(
     [
         (
             {"air": 0.0, "coil_outlet": -5.0}, "yes",
-            (DONE, "yes; air 0.00 °C, coil_outlet -5.00 °C"),
+            (DONE, "yes; air 0.0 °C, coil outlet -5.0 °C"),
             [
-                "  air          0.00 °C", "  coil outlet  -5.00 °C",
+                "  air          0.0 °C", "  coil outlet  -5.0 °C",
                 f"? Does each reading fit the place where that probe hangs? {YES_OR_NO}",
             ],
         ),
         (
             {"air": 40.01, "reservoir": 40.0, "room": 45.1}, None,
             (FAILED, "not plausible: air, room"),
-            ["  air          40.01 °C", "  reservoir    40.00 °C", "  room         45.10 °C"],
+            ["  air          40.0 °C", "  reservoir    40.0 °C", "  room         45.1 °C"],
         ),
         ({"air": 18.0, "room": None}, None, (FAILED, "no reading: room"), ["(1 s)"] * 90),
     ],
@@ -335,6 +335,30 @@ def test_probes_are_shown_and_judged_before_a_person_is_asked(
 
     assert (ended.name, ended.outcome, ended.note) == ("probes", *step)
     assert said.lines == lines
+
+
+def test_a_chamber_in_fahrenheit_is_tried_in_fahrenheit(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Readings and the fall that was waited for, as its `[display] unit` says."""
+    text = CONFIG.read_text(encoding="utf-8") + '\n[display]\nunit = "F"\n'
+    config = tmp_path / "c.toml"
+    config.write_text(text, encoding="utf-8")
+    said = Recorded("yes", "yes", *["left out"] * 9)
+    monkeypatch.setattr(
+        first_run, "_readings_now", lambda *_: {"air": 20.0, "reservoir": 5.0, "room": 25.0}
+    )
+    kept = {f"relay of {load}": DONE for load in ("pump", "fan")} | {first_run.POWER_UP: DONE}
+    before = {name: CheckedStep(name=name, outcome=done) for name, done in kept.items()}
+
+    steps = {
+        step.name: step.note
+        for step in first_run.all_steps(plan_of(config), config, said.person, before=before)
+    }
+
+    assert steps["probes"] == "yes; air 68.0 °F, reservoir 41.0 °F, room 77.0 °F"
+    assert "  reservoir    41.0 °F" in said.lines
+    assert steps["prime"] == "air did not fall by 0.5 °F within 10 min"
 
 
 def test_only_what_a_sieve_believes_is_a_reading() -> None:

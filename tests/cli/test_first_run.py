@@ -209,7 +209,7 @@ def quick(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
     monkeypatch.setattr("controller.cli.first_run.prime_step", stepped)
     monkeypatch.setattr(
         "controller.cli.first_run.probes_step",
-        lambda *_: CheckedStep(name="probes", outcome=DONE),
+        lambda *_, **__: CheckedStep(name="probes", outcome=DONE),
     )
     return tmp_path
 
