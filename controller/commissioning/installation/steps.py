@@ -24,6 +24,7 @@ from controller.commissioning.installation.actions import (
 from controller.commissioning.installation.boot_lines import (
     missing_lines,
     pins_of,
+    probe_pin_of,
     with_lines,
 )
 from controller.commissioning.installation.machine import (
@@ -302,7 +303,8 @@ def boot_step(machine: Machine, wanted: Wanted, configurations: list[str]) -> In
             title=f"No {BOOT_SETTINGS} here: probes' bus and pin levels at boot are yours to see to"
         )
     pins = sorted({pin for text in configurations for pin in pins_of(text)}, key=lambda p: p.number)
-    lines = missing_lines(machine.boot_settings, pins)
+    buses = {pin for text in configurations if (pin := probe_pin_of(text)) is not None}
+    lines = missing_lines(machine.boot_settings, pins, buses)
     if not lines:
         return InstallStep(title="Boot settings: probes' bus and pin levels are set")
     shown = "".join(f"\n      {line}" for line in lines)

@@ -238,6 +238,15 @@ def test_boot_lines_are_proposed_and_written_only_when_told_to() -> None:
     assert backup.text == ""
     assert backup.path.name == "config.txt.before-coldpin"
     assert "gpio=5=op,dh" in change.text
+    assert "gpiopin=4" in change.text
+
+
+def test_the_probes_bus_of_the_boot_settings_is_the_configurations() -> None:
+    """GPIO4 may carry a load there."""
+    proposed = boot_step(MACHINE, WANTED, ["[one_wire]\npin = 24\n", "[chamber]\n"])
+
+    assert "dtoverlay=w1-gpio,gpiopin=24\n" in proposed.title
+    assert "gpiopin=4\n" not in proposed.title
 
 
 def test_rules_are_put_in_force_also_where_they_are_written_already(
