@@ -28,6 +28,12 @@ class NamedChamber:
             return frozenset()
         return frozenset({f"gpio{self.settings.one_wire.pin}"})
 
+    @property
+    def level(self) -> frozenset[str]:
+        """The line of its level switch, which only one process can read."""
+        level = self.settings.inputs.level
+        return frozenset() if level is None else frozenset({f"gpio{level.pin}"})
+
 
 def side_by_side(chambers: Sequence[NamedChamber]) -> list[str]:
     """Return every problem between configurations, each with the names of both.
@@ -58,8 +64,14 @@ def _names(first: NamedChamber, second: NamedChamber) -> Iterator[str]:
 def _lines(first: NamedChamber, second: NamedChamber) -> Iterator[str]:
     for line in sorted(first.lines & second.lines):
         yield f"loads: found the line {line} in both, allowed: a line of its own for each load"
-    for line in sorted((first.lines & second.bus) | (first.bus & second.lines)):
-        yield f"loads: found the line {line}, the 1-Wire bus of the other, allowed: another line"
+    ours, theirs = first.lines | first.level, second.lines | second.level
+    for line in sorted((ours & second.level) | (first.level & theirs)):
+        yield (
+            f"inputs.level.pin: found the line {line}, which the other uses too, allowed: a line "
+            "and a switch of its own"
+        )
+    for line in sorted((ours & second.bus) | (first.bus & theirs)):
+        yield f"found the line {line}, the 1-Wire bus of the other, allowed: another line"
 
 
 def _probes(first: NamedChamber, second: NamedChamber) -> Iterator[str]:

@@ -72,6 +72,30 @@ def test_chambers_that_share_only_the_room_are_fine(folder: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    ("shed", "barn", "line"),
+    [
+        pytest.param("", 5, "gpio5, which the other uses too", id="a-load-of-the-other"),
+        pytest.param("[inputs.level]\npin = 23\n", 23, "gpio23, which the", id="one-switch"),
+        pytest.param("", 4, "gpio4, the 1-Wire bus of the other", id="the-bus-of-the-other"),
+    ],
+)
+def test_a_level_switch_has_a_line_of_its_own(
+    folder: Path, capsys: pytest.CaptureFixture[str], shed: str, barn: int, line: str
+) -> None:
+    """The service that starts second would find it busy, each time."""
+    change(folder, ("pin = 4 ", "pin = 24 "))
+    for name, text in (("shed", shed), ("barn", f"[inputs.level]\npin = {barn}\n")):
+        with (folder / f"{name}.toml").open("a", encoding="utf-8") as file:
+            file.write(text)
+
+    assert status_of(["check", str(folder)]) == EX_CONFIG
+    assert f"found the line {line}" in capsys.readouterr().err
+
+    change(folder, (f"[inputs.level]\npin = {barn}\n", "[inputs.level]\npin = 27\n"))
+    assert status_of(["check", str(folder)]) == 0
+
+
+@pytest.mark.parametrize(
     ("changed", "says"),
     [
         (("pin = 7", "pin = 5"), "barn and shed: loads: found the line gpio5 in both"),
