@@ -19,6 +19,7 @@ from controller.commissioning.host import host_findings
 from controller.domain.places import named_state_directory, records_path
 from controller.domain.supply import SupplyKind
 from controller.errors import PhysicsError, SettingsError
+from controller.outputs import header
 from controller.outputs.header import PIN_OF_LINE, line_number
 from controller.outputs.mains_rule import is_mains, wet_limit_v
 from controller.pictures import words
@@ -133,6 +134,11 @@ def warnings_of(plan: Plan) -> Iterator[str]:
                 f"limit there is {wet_limit_v(supply):g} V {supply.kind.value}. Use a "
                 f"{load.name} for 12 V or 24 V DC"
             )
+        if load.driver_name == "gpio":
+            line = header.line_number(load.options["pin"])
+            found = header.caution(line, active_low=load.options.get("active_low", False))
+            if found is not None:
+                yield f"loads.{load.name}.pin: {found}"
 
 
 def _check_several(paths: list[Path], *, as_json: bool, wiring_file: Path | None) -> None:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from controller.domain.reading_rows import PROBE_NAMES
-from controller.outputs.header import line_number
+from controller.outputs.header import caution, line_number
 from controller.settings.models import OneWire
 from controller.settings.toml_edit import Path, Scalar, with_values, without_table
 
@@ -103,6 +103,8 @@ def pins_in(text: str, bench: Bench) -> str:
     )
     for load, line in pins.items():
         text = _wired(text, load, line, active_low=low)
+        if (unsuited := caution(line, active_low=low)) is not None:
+            bench.say(f"{load}: {unsuited}.")
     return text
 
 

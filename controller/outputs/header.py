@@ -30,6 +30,23 @@ RESERVED = {
 """Lines that a relay may never use, and why. The line of the 1-Wire bus is not among them: it can
 be moved, so whoever knows where it is compares it with what a driver's `lines` says."""
 
+UNSUITED = {
+    **dict.fromkeys(((2, False), (3, False)), "is pulled up by 1.8 kΩ on the board"),
+    **dict.fromkeys(((line, False) for line in range(4, 9)), "is pulled up from power-on"),
+    **dict.fromkeys(((line, True) for line in range(9, 12)), "is pulled down from power-on"),
+    **dict.fromkeys(
+        ((line, low) for line in (14, 15) for low in (True, False)),
+        "is driven by the serial console at boot",
+    ),
+}
+"""Why a relay on a line may be on from power-up until the service has the line, by line and whether
+it is active-low. The relay page of the hardware notes says the same.
+
+Source:
+    Pulls: BCM2835 ARM Peripherals, page 102; uses at boot: Raspberry Pi documentation, and from
+    memory.
+"""
+
 _ALLOWED = 'allowed: a GPIO number 2 to 27, or text such as "GPIO17" or "BOARD11" (header pin)'
 _TEXT = re.compile(r"(GPIO|BCM|BOARD)([0-9]{1,3})", re.IGNORECASE)
 
@@ -50,6 +67,24 @@ def line_number(given: object) -> int:
     if line in RESERVED:
         raise ValueError(f"found GPIO{line}, {_ALLOWED}; {RESERVED[line]}: take another pin")
     return line
+
+
+def caution(line: int, *, active_low: bool) -> str | None:
+    """Return why a relay may be on before the service has its line, None where that is unlikely.
+
+    Args:
+        line: GPIO number.
+        active_low: Whether the relay is on while the line is low.
+    """
+    why = UNSUITED.get((line, active_low))
+    if why is None:
+        return None
+    better = "5 or 6" if active_low else "16, 17 or 22 to 27"
+    kind = "active-low" if active_low else "active-high"
+    return (
+        f"GPIO{line} {why}, so an {kind} relay may be on before the service starts; take "
+        f"GPIO{better}, or see that its lamp stays dark from power-on through boot"
+    )
 
 
 def _named_line(given: object) -> int:

@@ -39,6 +39,30 @@ def test_a_supply_above_the_wet_limit_is_warned_of(
     assert all(supply in each for each in about)
 
 
+@pytest.mark.parametrize(
+    ("pin", "low", "why"),
+    [
+        pytest.param("5", "true", None, id="pull-up-and-active-low"),
+        pytest.param('"BOARD29"', "false", "GPIO5 is pulled up from", id="pull-up-and-high"),
+        pytest.param("14", "true", "GPIO14 is driven by the serial", id="console"),
+    ],
+)
+def test_a_pin_that_may_switch_a_load_on_at_boot_is_warned_of(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], pin: str, low: str, why: str | None
+) -> None:
+    """As the relay page's table has it, where a grower asks what is wrong with the file."""
+    config = tmp_path / "chamber.toml"
+    text = shipped_config("skerrow-pi.toml").read_text(encoding="utf-8")
+    wired = f"pin = {pin}\nactive_low = {low}"
+    config.write_text(text.replace("pin = 5\nactive_low = true", wired), encoding="utf-8")
+
+    assert status_of(["check", str(config), "--json"]) == 0
+
+    warnings = json.loads(capsys.readouterr().out)["warnings"]
+    about = [each for each in warnings if each.startswith("loads.")]
+    assert [each.startswith(f"loads.pump.pin: {why}") for each in about] == [True] * bool(why)
+
+
 def warnings_with(old: str, new: str, file: Path, capsys: pytest.CaptureFixture[str]) -> list[str]:
     assert old in CONFIG
     file.write_text(CONFIG.replace(old, new), encoding="utf-8")

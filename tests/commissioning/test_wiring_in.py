@@ -143,3 +143,14 @@ def test_the_polarity_of_a_relay_goes_with_its_line(written: str) -> None:
     loads = tomllib.loads(after)["loads"]
     assert right
     assert (loads["pump"]["active_low"], loads["fan"]["active_low"]) == (False, True)
+
+
+def test_a_relay_that_may_be_on_at_boot_is_said(written: str) -> None:
+    """Before it is written; the person may still say no."""
+    said: list[str] = []
+    bench = bench_of(answers=("6", "17"), confirms=lambda _: False, say=said.append)
+
+    pins_in(written, bench)
+
+    (pump,) = said
+    assert pump.startswith("pump: GPIO6 is pulled up from power-on, so an active-high relay may")

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import pytest
 from gpiozero.pins.pi import PiBoardInfo
 
-from controller.outputs.header import LINE_OF_PIN, RESERVED, SUPPLY_PINS, line_number
+from controller.outputs.header import LINE_OF_PIN, RESERVED, SUPPLY_PINS, UNSUITED, line_number
 
 
 @pytest.mark.parametrize("revision", [0xA02082, 0xB03111, 0xC04170, 0x902120], ids=hex)
@@ -82,3 +85,20 @@ def test_every_line_when_named_by_pin_or_number() -> None:
 
     assert {pin: line_number(f"BOARD{pin}") for pin in usable} == usable
     assert {line_number(line) for line in usable.values()} == set(range(2, 28))
+
+
+def test_the_lines_that_the_relay_page_says_no_to_are_warned_of() -> None:
+    """The page's own table, with its sources: "no" for a board of that polarity, and no other."""
+    page = (Path(__file__).parents[2] / "hardware-notes" / "relays.md").read_text(encoding="utf-8")
+    rows = page.partition("| GPIO | Header pin |")[2].partition("\n\n")[0].splitlines()[2:]
+    unsuited = set()
+    for row in rows:
+        cells = [cell.strip(" *") for cell in row.strip("|").split("|")]
+        lines = {int(each) for each in re.findall(r"[0-9]+", cells[0])}
+        if " to " in cells[0]:
+            lines = set(range(min(lines), max(lines) + 1))
+        for low, cell in ((True, cells[4]), (False, cells[5])):
+            unsuited |= {(line, low) for line in lines if cell == "no"}
+
+    # 0 and 1 are refused; 4 is too where the bus has it, else it is as good as 5
+    assert {each for each in unsuited if each[0] not in {0, 1}} == {*UNSUITED, (4, True)}
