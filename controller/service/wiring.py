@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -102,7 +102,7 @@ def plan_of(config: Path, *, needs_fit: bool = False) -> Plan:
     loads: list[WiredLoad] = []
     wanted: models.Loads | None = tables.get("loads")
     for name, table in wanted.each().items() if wanted else ():
-        wired, refusals = _wire(name, table, modules)
+        wired, refusals = _wire(name, table, modules, module_problems)
         problems += refusals
         if wired is not None:
             loads.append(wired)
@@ -190,8 +190,22 @@ def _modules(
     return modules, problems
 
 
+def _record_refused(
+    named: object, modules: Mapping[str, RelayModule], problems: Sequence[str]
+) -> bool:
+    """Return whether the record of a named module has problems of its own, which say it all."""
+    if not isinstance(named, str) or named in modules or not problems:
+        return False
+    return not modules or any(
+        f": modules.{named}{end}" in each for each in problems for end in ".:"
+    )
+
+
 def _wire(
-    name: str, table: models.LoadTable, modules: dict[str, RelayModule]
+    name: str,
+    table: models.LoadTable,
+    modules: dict[str, RelayModule],
+    module_problems: Sequence[str],
 ) -> tuple[WiredLoad | None, list[str]]:
     """Judge one load in full, so that all that is wrong with it is told at once."""
     problems: list[str] = []
@@ -220,7 +234,8 @@ def _wire(
         allowed = ", ".join(kind.value for kind in LoadKind)
         problems.append(f'{path}.load_kind: found "{table.load_kind}", allowed: {allowed}')
     verdict: MainsVerdict | None = None
-    if supply is not None and kind is not None:
+    refused = _record_refused(table.relay_module, modules, module_problems)
+    if supply is not None and kind is not None and not refused:
         load = RatedLoad(name=name, supply=supply, current_a=table.current, kind=kind)
         verdict = judge_named(load, table.relay_module, modules)
         problems += verdict.refusals

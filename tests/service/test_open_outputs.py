@@ -130,3 +130,65 @@ def test_a_driver_that_fails_when_it_is_asked_is_a_problem_of_its_load(
         f'loads.{load}.driver: found "dry"' for load in ("pump", "fan", "signal")
     ]
     assert "KeyError: 'box'; correct the keys, or repair" in refusal.value.problems[0]
+
+
+MODULE = """
+[modules.box]
+description = "box on the wall"
+[[modules.box.ratings]]
+load_kind = "motor"
+supply = "30 V DC"
+current = "2 A"
+"""
+MISSPELLED = MODULE.replace("box", "bocks")
+
+
+@pytest.mark.parametrize(
+    ("records", "problems"),
+    [
+        pytest.param(
+            MODULE.replace('"box on the wall"', "3"),
+            ["relay-modules.toml: modules.box.description: found 3"],
+            id="its-record-is-wrong",
+        ),
+        pytest.param(
+            MODULE.replace('"box on the wall"', "3") + MISSPELLED,
+            ["relay-modules.toml: modules.box.description: found 3"],
+            id="its-record-alone-is-wrong",
+        ),
+        pytest.param(
+            "no toml [", ["relay-modules.toml: is not TOML at line 1"], id="the-list-is-wrong"
+        ),
+        pytest.param(
+            MISSPELLED, ["loads.pump.relay_module: found 'box', which relay-modules.toml does not"],
+            id="it-has-no-record",
+        ),
+        pytest.param(
+            MISSPELLED + MODULE.replace("box", "other").replace('"other on the wall"', "3"),
+            [
+                "relay-modules.toml: modules.other.description: found 3",
+                "loads.pump.relay_module: found 'box', which relay-modules.toml does not",
+            ],
+            id="another-record-is-wrong",
+        ),
+    ],
+)  # fmt: skip
+def test_a_module_whose_record_is_refused_is_not_said_to_have_none(
+    plan: Plan, tmp_path: Path, records: str, problems: list[str]
+) -> None:
+    """One cause, one problem; all others of the load are said with it."""
+    del plan  # wrote the file
+    config = tmp_path / "c.toml"
+    text = config.read_text(encoding="utf-8")
+    named = '[loads.pump]\npin = 5\nrelay_module = "box"'
+    config.write_text(text.replace("[loads.pump]", named), encoding="utf-8")
+    problems = sorted([*problems, "loads.pump.pin: found an unknown key"])
+    (tmp_path / "relay-modules.toml").write_text(records, encoding="utf-8")
+
+    with pytest.raises(SettingsError) as refusal:
+        plan_of(config)
+
+    found = sorted(refusal.value.problems)
+    assert [each.startswith(start) for each, start in zip(found, problems, strict=True)] == (
+        [True] * len(problems)
+    ), found
