@@ -626,7 +626,7 @@ def test_probes_are_told_apart_place_by_place(
     monkeypatch.setattr(probes, "warmed", warmed)
 
     ended = CliRunner().invoke(
-        coldpin, ["probes", "--root", str(tree.root), "--tell-apart"], input="\nn\ny\n"
+        coldpin, ["probes", "--root", str(tree.root), "--tell-apart"], input="\nn\nn\ny\n"
     )
 
     assert ended.exit_code == 0
@@ -634,9 +634,10 @@ def test_probes_are_told_apart_place_by_place(
     assert ended.output.splitlines() == [
         "Is there a probe for air? [Y/n]: ", "Warm that one in your hand.", f"air is {AIR}",
         "Is there a probe for reservoir? [Y/n]: n",
-        "Is there a probe for room? [Y/n]: y", "Warm that one in your hand.", f"room is {ROOM}",
+        "Is there a probe for room? [Y/n]: n", "Is there a probe for coil outlet? [Y/n]: y",
+        "Warm that one in your hand.", f"coil outlet is {ROOM}",
         "", "[probes.air]", 'kind = "one-wire"', f'id = "{AIR}"',
-        "", "[probes.room]", 'kind = "one-wire"', f'id = "{ROOM}"', "",
+        "", "[probes.coil_outlet]", 'kind = "one-wire"', f'id = "{ROOM}"', "",
     ]  # fmt: skip
 
 
