@@ -10,20 +10,21 @@ import tomllib
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pytest
 
 from controller.cli.new_file import exact_content
 from controller.planning.answers import Answers, OwnFile, complete, texts_in
 from controller.planning.configuration import settings_of
-from controller.planning.consultation import draft_of
+from controller.planning.consultation import Consultation, draft_of
 from controller.planning.equipment import equipment_of
 from controller.planning.own_draft import OwnDraft, learned_figures, own_draft
 from controller.planning.own_file import _same, own_file
 from controller.planning.page import plan_app
 from controller.planning.page.plan_app import Planner
-from controller.planning.verdict import judge
+from controller.planning.page.view import _stage_kept
+from controller.planning.verdict import Judgement, judge
 from controller.planning.verdict_words import supply_sentence
 from controller.planning.weather_spell import placed_plant
 from controller.settings.load import read_settings
@@ -157,6 +158,29 @@ def test_other_species_bring_their_own_band_and_limits() -> None:
         - before.stages[before.chamber.stage].night.cut_in,  # type: ignore[union-attr]
         abs=100,
     )
+
+
+def test_a_stage_of_ones_own_keeps_its_points_and_the_page_says_so() -> None:
+    """A stage named in another language: another species has no band for it."""
+    text = FILES["laptop"].read_text(encoding="utf-8")
+    text = text.replace('stage = "fruiting"', 'stage = "Ernte"').replace(
+        "stages.fruiting", "stages.Ernte"
+    )
+    own = own_file(text, FILES["laptop"].parent, settings_of(text))
+
+    def cautions(content: OwnFile, species: str) -> list[str]:
+        draft = own_draft(complete({"species": species}, (), content), content)
+        settings = settings_of(draft.text)
+        shown = Consultation(
+            draft=draft, settings=settings, judgement=cast("Judgement", None), rows=()
+        )
+        return list(_stage_kept(shown))
+
+    (caution,) = cautions(own, "pink-oyster")
+    assert "in the stage “Ernte” is not known" in caution
+    assert cautions(own, "king-oyster") == []
+    known = FILES["laptop"].read_text(encoding="utf-8")
+    assert cautions(own_file(known, own.folder, settings_of(known)), "pink-oyster") == []
 
 
 def test_a_stage_that_the_file_lacks_comes_with_its_band() -> None:

@@ -30,6 +30,7 @@ from controller.planning.verdict_words import (
     verdict_sentence,
 )
 from controller.settings.models import Night, Stage
+from controller.settings.species import band_of, read_species
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,6 +127,7 @@ def result_of(consultation: Consultation, price: float) -> PlanResult:
             *cautions_of(consultation.answers, judgement.build.plant),
             *_room_of_a_file(consultation),
             *_learned(consultation),
+            *_stage_kept(consultation),
         ),
         applied=consultation.applied,
         shopping=tuple(
@@ -163,6 +165,18 @@ def _learned(consultation: Consultation) -> Iterator[str]:
             "what you moved stays as learned. Take the line `fitted` out of your file to plan with "
             "other equipment."
         )
+
+
+def _stage_kept(consultation: Consultation) -> Iterator[str]:
+    """Yield that another species brings no points for a stage that goes by a name of its own."""
+    draft, stage = consultation.draft, consultation.settings.chamber.stage
+    if isinstance(draft, OwnDraft) and draft.answers.moved("species"):
+        species = read_species()[draft.answers.text("species")]
+        if band_of(species, stage) is None:
+            yield (
+                f"Which air this species wants in the stage “{stage}” is not known: its switching "
+                "points stay as in your file. Choose fruiting or pinning for those of the species."
+            )
 
 
 @dataclass(frozen=True, slots=True)
