@@ -137,12 +137,13 @@ def run_lookout(config: Path, place: Path) -> None:
         BusyError: The address cannot be listened at.
     """
     notifier = Notifier.from_environment()
-    rereading = Rereading(notifier, lambda: _parts_of(config, place))
+    access = Access(place, clock=time.monotonic)  # a reload signs nobody out
+    rereading = Rereading(notifier, lambda: _parts_of(config, place, access))
     try:
         with rereading.received():
-            _serve(config, place, notifier, rereading)
+            _serve(config, place, access, notifier, rereading)
             while rereading.taken():
-                _serve(config, place, notifier, rereading)
+                _serve(config, place, access, notifier, rereading)
     finally:
         notifier.stopping()
 
@@ -152,14 +153,13 @@ class _LookoutParts:
     """What one configuration asks for."""
 
     settings: Settings
-    access: Access
     forecaster: RecordsForecaster
     sender: Sender | None
     broker: MqttPublisher | None
     heartbeat: Heartbeat | None
 
 
-def _parts_of(config: Path, place: Path) -> _LookoutParts:
+def _parts_of(config: Path, place: Path, access: Access) -> _LookoutParts:
     """Return what a configuration asks for; nothing has begun.
 
     Raises:
@@ -167,9 +167,9 @@ def _parts_of(config: Path, place: Path) -> _LookoutParts:
             without a password.
     """
     settings = read_settings(config)
+    _require_password(config, settings, access)
     return _LookoutParts(
         settings=settings,
-        access=_access(config, settings, place),
         forecaster=RecordsForecaster(settings, place, folder=config.parent),
         sender=sender_of(settings, config.parent, place),
         broker=publisher_of(settings, config, place),
@@ -177,9 +177,11 @@ def _parts_of(config: Path, place: Path) -> _LookoutParts:
     )
 
 
-def _serve(config: Path, place: Path, notifier: Notifier, rereading: Rereading) -> None:
+def _serve(
+    config: Path, place: Path, access: Access, notifier: Notifier, rereading: Rereading
+) -> None:
     """Serve by one reading of the configuration."""
-    parts = _parts_of(config, place)
+    parts = _parts_of(config, place, access)
     _, problems = examine_settings(config, needs_fit=True)
     for problem in problems:
         _log.warning("fit_not_used", problem=problem)
@@ -200,7 +202,7 @@ def _serve(config: Path, place: Path, notifier: Notifier, rereading: Rereading) 
             settings=settings,
             place=place,
             snapshot=watch.now,
-            access=parts.access,
+            access=access,
             notices=sender,
             others=None if broker is None or not settings.mqtt.all_chambers else broker.others,
             # a scraper cannot enter: where looking needs the secret, there are no figures for it
@@ -232,17 +234,16 @@ def _serve(config: Path, place: Path, notifier: Notifier, rereading: Rereading) 
             each.close()
 
 
-def _access(config: Path, settings: Settings, place: Path) -> Access:
-    """Return who may see and do what.
+def _require_password(config: Path, settings: Settings, access: Access) -> None:
+    """Go on only where the page may be served.
 
     Raises:
         SettingsError: The page would be open to the network without a password.
     """
-    access, address = Access(place, clock=time.monotonic), settings.lookout.address
+    address = settings.lookout.address
     if address not in OWN_ADDRESSES and not access.has_secret:
         problem = (
             f"lookout.address: found {address}, which others in the house can reach, "
             "but there is no password yet; make one with coldpin lookout CONFIG --new-password"
         )
         raise SettingsError(str(config), (problem,))
-    return access

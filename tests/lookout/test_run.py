@@ -14,6 +14,7 @@ from structlog.testing import capture_logs
 
 from controller.cli.main import status_of
 from controller.lookout import run
+from controller.lookout.page.app import PageContext
 from tests.lookout.houses import settings_with
 
 
@@ -92,6 +93,8 @@ def test_a_reload_begins_anew_with_what_can_be_used(
         monkeypatch.setenv("NOTIFY_SOCKET", str(place / "notify"))
         monkeypatch.setattr(run, "server_of", server)
         before = signal.getsignal(signal.SIGHUP)
+        contexts: list[PageContext] = []
+        monkeypatch.setattr(run, "page_app", contexts.append)
         run.run_lookout(place / "c.toml", place)
         messages = [manager.recv(100).split(b"\n")[0] for _ in range(6)]
         with pytest.raises(BlockingIOError):
@@ -104,6 +107,9 @@ def test_a_reload_begins_anew_with_what_can_be_used(
     (kept,) = (line for line in logs if line["event"] == "config_kept_as_it_was")
     assert "lookout.port" in kept["problem"]
     assert signal.getsignal(signal.SIGHUP) is before
+    first, second = contexts
+    assert (first.settings.lookout.port, second.settings.lookout.port) == (8500, 8501)
+    assert first.access is second.access, "nobody is signed out"
 
 
 def test_a_terminal_that_is_closed_ends_the_page(
