@@ -383,6 +383,10 @@ def removal_steps(machine: Machine, root: Path = Path("/")) -> Iterator[InstallS
     kept = [str(folder) for folder in (CONFIGURATIONS, STATES)
             if (root / folder.relative_to("/")).exists()]  # fmt: skip
     yield InstallStep(
-        title=f"Kept: {' and '.join(kept) or 'nothing'}, and the user {USER} whose files they are; "
-        "the lines in the boot settings, for as long as a relay hangs on those pins"
+        title=(
+            f"Kept: {' and '.join(kept)}, and the user {USER}, whose files they are; "
+            if kept
+            else f"Kept: the user {USER}; "
+        )
+        + "the lines in the boot settings, for as long as a relay hangs on those pins"
     )

@@ -266,6 +266,16 @@ def test_rules_are_put_in_force_also_where_they_are_written_already(
     assert steps.unit_step(WANTED).actions == [], "or a second run would restart what runs"
 
 
+def test_a_removal_names_what_it_keeps(tmp_path: Path) -> None:
+    """Configurations and records where there are any; always their user, who may own others."""
+    *_, empty = removal_steps(MACHINE, tmp_path)
+    (tmp_path / "etc" / "coldpin").mkdir(parents=True)
+    *_, with_files = removal_steps(MACHINE, tmp_path)
+
+    assert empty.title.startswith("Kept: the user coldpin; the lines in the boot settings")
+    assert with_files.title.startswith("Kept: /etc/coldpin, and the user coldpin, whose files")
+
+
 def test_removal_puts_outputs_off_before_the_program_goes() -> None:
     """And takes the page's unit too; configuration and records stay."""
     shown = [action.shown() for step in removal_steps(MACHINE) for action in step.actions]
