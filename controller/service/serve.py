@@ -320,8 +320,8 @@ class _Process:
         notes = []
         if self._timers.ended_with_pump_on is not None:
             notes.append(
-                f"The last run ended with the pump on: {self._timers.ended_with_pump_on}. The pump "
-                "rested its whole time before it could start again."
+                f"The last run ended with the pump on: {self._timers.ended_with_pump_on}. After "
+                "that the pump rests its whole time before it starts again."
             )
         if not self._timers.keeps:
             notes.append(
