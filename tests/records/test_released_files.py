@@ -149,6 +149,7 @@ def test_requests_keep_their_payloads(tmp_path: Path) -> None:
         frozen_through=False,
         who="Tove",
         request=1,
+        note="two were soft",
     )
 
 
