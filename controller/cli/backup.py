@@ -25,7 +25,7 @@ from controller.errors import ControllerError, RecordError, SettingsError
 from controller.pictures.words import dated
 from controller.records.reader import last_reading_at
 from controller.service.locks import lock_instance
-from controller.settings.brief import read_brief_settings
+from controller.settings.brief import zone_named_in
 
 
 @click.command()
@@ -83,8 +83,9 @@ def _restored_words(config: Path, targets: tuple[Target, ...]) -> str:
     what = [f"the configuration to {config}"]
     if (records := by_name.get(RECORDS)) is not None:
         until = last_reading_at(records)
-        zone = read_brief_settings(config).zone
-        upto = f" up to {dated(local_time(until, zone))}" if until else ", without readings"
+        upto = ", without readings"
+        if until is not None:
+            upto = f" up to {dated(local_time(until, zone_named_in(config)))}"
         what.append(f"the records{upto} to {records}")
     if (requests := by_name.get(REQUESTS_PART)) is not None:
         what.append(f"pack changes and other requests to {requests}")

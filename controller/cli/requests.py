@@ -5,7 +5,7 @@ from __future__ import annotations
 import getpass
 import os
 import time
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, datetime
 from pathlib import Path
 
 import click
@@ -46,7 +46,7 @@ from controller.records.boot import boot_id, boottime
 from controller.records.requests_file import REQUESTS, ask, request_of, swaps
 from controller.records.requests_place import in_use, why_unseen
 from controller.records.status_file import STATUS, is_silent, read_status
-from controller.settings.brief import read_brief_settings
+from controller.settings.brief import zone_named_in
 
 PATIENCE_TICKS = 3
 
@@ -90,7 +90,7 @@ def swap(
             "found --correct alone, allowed: with what is to be corrected: --packs, --at, --note "
             "or --frozen-through"
         )
-    zone = _zone(config)
+    zone = zone_named_in(config)
     now = local_time(datetime.now(UTC), zone)
     at = None
     if at_text is not None:
@@ -167,14 +167,6 @@ def _last_logged(config: Path) -> LoggedSwap:
 def _of(swap: LoggedSwap, now: datetime) -> str:
     by = f", logged by {swap.who}" if swap.who else ""
     return f"{pack_count(swap.packs)} at {moment(swap.at, now, far=False)}{by}"
-
-
-def _zone(config: Path) -> tzinfo | None:
-    """Return the chamber's zone; None: the machine's, also where the file cannot be read."""
-    try:
-        return read_brief_settings(config).zone
-    except SettingsError:
-        return None
 
 
 @click.command()
@@ -261,7 +253,7 @@ def _request(
         raise SettingsError(str(config), ("found no file; name the configuration of a chamber",))
     place = state_directory(config)
     path = place / REQUESTS
-    now = local_time(datetime.now(UTC), _zone(config))
+    now = local_time(datetime.now(UTC), zone_named_in(config))
     try:
         with as_owner_of(place):
             wrong = None if instead_of is None else instead_of.request

@@ -14,6 +14,7 @@ from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 from controller.domain.units import MilliCelsius, parse_temperature
+from controller.errors import SettingsError
 from controller.settings.toml_file import read_toml
 
 RESERVOIR_WARM, RESERVOIR_FREEZING = MilliCelsius(12_000), MilliCelsius(-250)
@@ -58,6 +59,14 @@ def read_brief_settings(path: Path) -> BriefSettings:
         ),
         zone=_zone(_key(document, "site", "time_zone")),
     )
+
+
+def zone_named_in(path: Path) -> tzinfo | None:
+    """Return the chamber's zone; None: the machine's, also where the file cannot be read."""
+    try:
+        return read_brief_settings(path).zone
+    except SettingsError:
+        return None
 
 
 def _zone(name: object) -> tzinfo | None:
