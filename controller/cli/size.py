@@ -43,7 +43,6 @@ from controller.planning.weather_spell import (
     placed_plant,
     weather_spell,
 )
-from controller.rehearsal.hot_days import kept_in
 from controller.rehearsal.trace_row import TraceRow
 from controller.settings.load import Settings, read_settings
 from controller.settings.plant_sources import Assumed, assumed_figures
@@ -97,7 +96,7 @@ def size(
             settings,
             plant=placed.plant,
             room=placed.room,
-            trace=None if html_file is None else kept_in(rows),
+            trace=None if html_file is None else rows.append,
         )
         changes = best_changes(judgement)
     except PhysicsError as error:

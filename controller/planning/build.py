@@ -10,7 +10,7 @@ from datetime import time
 from controller.domain.units import Seconds
 from controller.errors import ScenarioError
 from controller.planning.design_hour import conditions_at, useful_max_c, warmest_hour
-from controller.rehearsal.hot_day_counter import GivenUpError
+from controller.rehearsal.hot_day_counter import Border, GivenUpError
 from controller.rehearsal.hot_day_figures import HotDays
 from controller.rehearsal.hot_days import hot_days, hot_days_scenario
 from controller.rehearsal.room_file import RoomSeries
@@ -170,19 +170,19 @@ class Build:
         days: float = DAYS,
         *,
         settling_days: float = SETTLING_DAYS,
-        until_repeated: bool = True,
         until_steady: bool = False,
+        border: Border | None = None,
         trace: Callable[[TraceRow], None] | None = None,
         most_out_h: float = math.inf,
         most_above_k_h: float = math.inf,
     ) -> HotDays | None:
-        """Rehearse hot days on the tick of the settings.
+        """Rehearse hot days on the tick of the settings, no further once they repeat each other.
 
         Args:
             days: Counted days.
             settling_days: Days before these.
-            until_repeated: Rehearse no further once a day repeats the one before it.
             until_steady: As for `hot_days`.
+            border: As for `hot_days`.
             trace: Is given a row every five minutes.
             most_out_h: Days that are out of band for longer are given up [h].
             most_above_k_h: As are those with more degree-hours above cut-in [K·h].
@@ -201,8 +201,9 @@ class Build:
                 plant=self.plant,
                 days=days,
                 settling_days=settling_days,
-                until_repeated=until_repeated and self.room is None,
+                until_repeated=self.room is None,
                 until_steady=until_steady,
+                border=border,
                 room=self.room,
                 grower=grower,
                 swap_at_c=spent_c,

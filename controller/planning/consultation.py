@@ -17,7 +17,6 @@ from controller.planning.points import STAGES, points_of, points_of_proposal
 from controller.planning.proposal import proposal_of
 from controller.planning.verdict import Judgement, judge
 from controller.planning.weather_spell import placed_plant
-from controller.rehearsal.hot_days import kept_in
 from controller.rehearsal.trace_row import TraceRow
 from controller.settings.law_of import schedule_of
 from controller.settings.load import Settings
@@ -122,12 +121,11 @@ def consult(answers: Answers, *, is_outdated: Callable[[], bool] = _never) -> Co
     draft = draft_of(answers)
     settings = settings_of(draft.text, draft.folder)
     rows: list[TraceRow] = []
-    keep = kept_in(rows)
 
     def take(row: TraceRow) -> None:
         if is_outdated():
             raise OutdatedError
-        keep(row)
+        rows.append(row)
 
     placed = placed_plant(settings, draft.folder)
     judgement = judge(settings, plant=placed.plant, room=placed.room, trace=take)

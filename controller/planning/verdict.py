@@ -14,7 +14,7 @@ from controller.planning.design_hour import (
     design_hour,
     warmest_hour,
 )
-from controller.rehearsal.hot_day_counter import HOURS
+from controller.rehearsal.hot_day_counter import HOURS, Border
 from controller.rehearsal.hot_day_figures import HotDays
 from controller.rehearsal.room_file import RoomSeries
 from controller.rehearsal.tally import BAND_SLACK_K
@@ -29,9 +29,9 @@ HOLDS_SHARE = 0.96
 an hour a day, by no more than half a kelvin beyond the switching points. Own choice."""
 MOST_ABOVE_K_H = HOURS * COARSE_DAYS * BAND_SLACK_K
 """Short days that are warmer than this are out of band [K·h]: beyond its slack all the time."""
-BORDER_SHARE = 0.005
-"""So near to that border every day of the spell is rehearsed: days that repeat each other within
-`rehearsal.hot_day_counter.SAME_SHARE` may lie to either side of it."""
+BORDER = Border(HOLDS_SHARE, margin=0.006)
+"""So near to where a build begins to hold, days that repeat each other within
+`rehearsal.hot_day_counter.SAME_SHARE` may bring it to either side."""
 LEAST_SHARE = 0.1
 """Of a build that is in band for less than this share of the last day nothing is said about pack
 changes: its packs warm up whatever is done. Own choice."""
@@ -157,8 +157,7 @@ def judge(
         settings: Stage, timers, people, and everything else that *plant* does not replace.
         plant: Equipment to judge; None: that of the settings.
         room: The room over a settling day and the counted ones, in the place of the plant's.
-        trace: Is given a row every five minutes of the days behind the verdict; where they have to
-            be rehearsed a second time, the rows begin anew.
+        trace: Is given a row every five minutes of the days behind the verdict.
 
     Raises:
         PhysicsError: A figure outside the range of the formulas.
@@ -203,7 +202,7 @@ def deciding_days(
     trace: Callable[[TraceRow], None] | None = None,
     most_out_h: float = math.inf,
 ) -> HotDays | None:
-    """Return the spell by which a build is judged; near the border every day of it is rehearsed.
+    """Return the spell by which a build is judged; near `BORDER` more of its days are rehearsed.
 
     Args:
         build: The build.
@@ -214,19 +213,12 @@ def deciding_days(
     Raises:
         PhysicsError: A figure outside the range of the formulas.
     """
-    days = build.days(until_steady=until_steady, trace=trace, most_out_h=most_out_h)
-    if days is not None and _near_the_border(days) and days.rehearsed_days < days.days:
-        days = build.days(until_repeated=False, trace=trace, most_out_h=most_out_h)
-    return days
+    return build.days(until_steady=until_steady, border=BORDER, trace=trace, most_out_h=most_out_h)
 
 
 def in_band(days: HotDays | None) -> bool:
     """Return whether these days count as held."""
     return days is not None and days.in_band_share >= HOLDS_SHARE
-
-
-def _near_the_border(days: HotDays) -> bool:
-    return abs(days.in_band_share - HOLDS_SHARE) < BORDER_SHARE
 
 
 def too_often(days: HotDays | None) -> bool:

@@ -2,7 +2,8 @@
 
 Days that repeat each other to the end need not be rehearsed: once a day, or two days together,
 bring the same pack changes and the same air as those before, and leave as many frozen packs in the
-freezer, the days that are left are taken to repeat them.
+freezer, the days that are left are taken to repeat them. Near a border that decides between two
+verdicts, more are rehearsed.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import NamedTuple
 
 from controller.rehearsal.grower import FROZEN_THROUGH
 from controller.rehearsal.hot_day_figures import HotDays, HourCycle, PackSet
@@ -43,6 +45,15 @@ before it was too, or where it leaves no more frozen packs than it began with, w
 is colder when they begin."""
 
 _NOTHING_YET = Account(ice_melted_kg=0.0, heat_removed_kj=0.0, energy_balance_error=None)
+
+
+class Border(NamedTuple):
+    """A share of time in band that decides something."""
+
+    share: float
+    margin: float
+    """So near to it days are not taken to repeat others, if all of them are left; half as near if
+    half of them are. Each may differ by `SAME_SHARE` from the day that it is taken to repeat."""
 
 
 class GivenUpError(Exception):
@@ -120,6 +131,7 @@ class HotDayCounter:
         days: float,
         until_repeated: bool,
         until_steady: bool,
+        border: Border | None,
         margin_k: float,
         most_out_s: float,
         most_above_ks: float,
@@ -131,6 +143,7 @@ class HotDayCounter:
             days: Counted days.
             until_repeated: Whether a day that repeats the one before it ends the rehearsal.
             until_steady: Whether days in band that go on like this end it too.
+            border: Near this none of the two ends it; None: nothing hangs on the share.
             margin_k: The reservoir is useful while it is colder than cut-in by this [K].
             most_out_s: Days that are out of band for longer are given up [s].
             most_above_ks: As are those with more degree-seconds above cut-in [K·s].
@@ -139,6 +152,7 @@ class HotDayCounter:
         self._days = days
         self._until_repeated = until_repeated
         self._until_steady = until_steady
+        self._border = border
         self._margin_k = margin_k
         self._most_out_s = most_out_s
         self._most_above_ks = most_above_ks
@@ -178,6 +192,8 @@ class HotDayCounter:
             self._period = next((days for days in PERIODS if self._same_again(days)), 0)
             if self._is_lost() or (self._until_steady and self._is_steady()):
                 self._period = self._period or 1
+            if self._period and self._is_near_border():
+                self._period = 0
         if self._period:
             return None
         return self._from_s + len(self._midnights) * DAY_S
@@ -316,6 +332,20 @@ class HotDayCounter:
             after.out_s - before.out_s > LOST_SHARE * DAY_S for before, after in pairwise(marks)
         )
 
+    def _is_near_border(self) -> bool:
+        """Return whether the days that are left could bring the whole to the other side."""
+        if self._border is None:
+            return False
+        left_share = 1.0 - (len(self._midnights) - 1) / self._days
+        whole = self._with_repeated(self._midnights[-1])
+        distance = abs(whole.in_band_share - self._border.share)
+        return distance < self._border.margin * left_share
+
+    def _with_repeated(self, sums: _Totals) -> _Totals:
+        """Return the sums of the days so far with those that are left, which repeat the last."""
+        times = (self._days - sums.lasted_s / DAY_S) / self._period
+        return sums.plus(self._midnights[-1], self._midnights[-1 - self._period], times)
+
     def _repeat_sets(self, rehearsed: int, period: int) -> None:
         """Put in the sets of the last days again, on the days that are left."""
         last = self._sets_between(rehearsed - period, rehearsed)
@@ -348,9 +378,8 @@ class HotDayCounter:
         by_day = self._by_day(sums)
         if self._period:
             left, period = self._days - rehearsed, self._period
-            times = left / period
-            sums = sums.plus(self._midnights[-1], self._midnights[-1 - period], times)
-            by_day += (by_day[-period:] * math.ceil(times))[: math.ceil(left)]
+            sums = self._with_repeated(sums)
+            by_day += (by_day[-period:] * math.ceil(left / period))[: math.ceil(left)]
             self._repeat_sets(len(self._midnights) - 1, period)
         lasted_s = sums.lasted_s
         counted = self._pack_sets(ends_s=self._from_s + lasted_s)

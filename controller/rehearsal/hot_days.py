@@ -12,7 +12,7 @@ from datetime import time
 
 from controller.core.law import Law
 from controller.errors import ScenarioError
-from controller.rehearsal.hot_day_counter import DAY_S, HotDayCounter
+from controller.rehearsal.hot_day_counter import DAY_S, Border, HotDayCounter
 from controller.rehearsal.hot_day_figures import HotDays
 from controller.rehearsal.rehearse import Rehearsal
 from controller.rehearsal.room_file import RoomSeries
@@ -38,6 +38,7 @@ def hot_days(
     settling_days: float = 1.0,
     until_repeated: bool = False,
     until_steady: bool = False,
+    border: Border | None = None,
     grower: GrowerScript = ALWAYS_THERE,
     swap_at_c: float | None = None,
     warmer_by_k: float = 0.0,
@@ -63,6 +64,8 @@ def hot_days(
             the packs in the freezer included; the days that are left are taken to repeat it too.
         until_steady: With *until_repeated*: rehearse no further either once days go on in band
             alike; then the pack changes of the days that are left are only about right.
+        border: With *until_repeated*: near this share of time in band more days are rehearsed, so
+            that those that are left cannot bring the whole to its other side.
         grower: When a person is there and changes packs.
         swap_at_c: Reservoir at or above which this person, when awake, also changes packs [°C],
             by the true temperature; None: only by habit and alarms.
@@ -102,6 +105,7 @@ def hot_days(
         days=days,
         until_repeated=until_repeated,
         until_steady=until_steady,
+        border=border,
         margin_k=rehearsal.law.limits.reservoir_margin_mk / 1000,
         most_out_s=most_out_h * HOUR_S,
         most_above_ks=most_above_k_h * HOUR_S,
@@ -118,17 +122,6 @@ def on_equipment(settings: Settings) -> Settings:
     """
     chamber = settings.simulation.model_copy(update={"plant": "chamber"})
     return settings.model_copy(update={"simulation": chamber})
-
-
-def kept_in(rows: list[TraceRow]) -> Callable[[TraceRow], None]:
-    """Return a trace that keeps its rows in a list, from the start where days are begun anew."""
-
-    def keep(row: TraceRow) -> None:
-        if rows and row.time <= rows[-1].time:
-            rows.clear()
-        rows.append(row)
-
-    return keep
 
 
 def hot_days_scenario(

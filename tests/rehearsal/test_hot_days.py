@@ -11,7 +11,7 @@ import pytest
 
 from controller.core.law import Band
 from controller.errors import ScenarioError
-from controller.rehearsal.hot_day_counter import DAY_S, GivenUpError, HotDayCounter
+from controller.rehearsal.hot_day_counter import DAY_S, Border, GivenUpError, HotDayCounter
 from controller.rehearsal.hot_days import ALWAYS_THERE, hot_days
 from controller.rehearsal.plants import Account
 from controller.rehearsal.rehearse import Rehearsal
@@ -194,29 +194,70 @@ def test_the_day_before_the_counted_ones_may_be_the_one_that_repeats(
     warm_hours: range, repeats: bool
 ) -> None:
     """Only what a chamber that begins warm needs to be cooled down is no difference of two days."""
-    counter = HotDayCounter(
+    counter = counter_of()
+
+    for hour in range(48):
+        if hour == 24:
+            assert counter.reached(NOTHING_DONE, 4.0) == 2 * DAY_S
+        pass_an_hour(counter, warm_s=HOUR_S if hour in warm_hours else 0.0)
+
+    assert (counter.reached(NOTHING_DONE, 4.0) is None) is repeats
+
+
+NOTHING_DONE = Account(ice_melted_kg=0.0, heat_removed_kj=0.0, energy_balance_error=None)
+
+
+def counter_of(border: Border | None = None) -> HotDayCounter:
+    """Return a counter of ten days after one, which end once they repeat each other."""
+    return HotDayCounter(
         from_s=DAY_S,
         days=10.0,
         until_repeated=True,
         until_steady=False,
+        border=border,
         margin_k=2.0,
         most_out_s=math.inf,
         most_above_ks=math.inf,
     )
+
+
+def pass_an_hour(counter: HotDayCounter, *, warm_s: float) -> None:
+    """Let the counter take an hour at rest, so much of it too warm [s]."""
     still = Course(HOUR_S, 16.0, 16.0, 16.0)
-    nothing_done = Account(ice_melted_kg=0.0, heat_removed_kj=0.0, energy_balance_error=None)
+    ends = (16.0, 16.0)
+    excess = Excess(warm_s=warm_s)
+    counter.passed(TrueCourses(still, still, ends, ends, excess, False, Band(17_000, 15_500)))
 
-    for hour in range(48):
-        if hour == 24:
-            assert counter.reached(nothing_done, 4.0) == 2 * DAY_S
-        excess = Excess(warm_s=HOUR_S if hour in warm_hours else 0.0)
-        counter.passed(
-            TrueCourses(
-                still, still, (16.0, 16.0), (16.0, 16.0), excess, False, Band(17_000, 15_500)
-            )
-        )
 
-    assert (counter.reached(nothing_done, 4.0) is None) is repeats
+@pytest.mark.parametrize(
+    ("in_band", "border", "days"),
+    [
+        pytest.param(0.958, None, 1, id="nothing-hangs-on-it"),
+        pytest.param(0.954, Border(0.96, 0.005), 1, id="far-enough"),
+        pytest.param(0.9578, Border(0.96, 0.005), 6, id="below"),
+        pytest.param(0.9622, Border(0.96, 0.005), 6, id="above"),
+        pytest.param(0.9601, Border(0.96, 0.005), 10, id="on-the-border"),
+    ],
+)
+def test_near_a_border_more_days_are_rehearsed(
+    in_band: float, border: Border | None, days: int
+) -> None:
+    """Until what is left, each day off by as much as repeated days may be, decides nothing."""
+    counter = counter_of(border)
+    rehearsed = -1
+    go_on: float | None = 0.0
+
+    while go_on is not None and rehearsed < 10:
+        for _ in range(24):
+            pass_an_hour(counter, warm_s=(1.0 - in_band) * HOUR_S)
+        go_on = counter.reached(NOTHING_DONE, 4.0)
+        rehearsed += 1
+
+    counted = counter.result(account=NOTHING_DONE, alarms=())
+    assert rehearsed == days
+    assert counted.rehearsed_days == pytest.approx(days)
+    assert counted.days == pytest.approx(10.0)
+    assert counted.in_band_share == pytest.approx(in_band)
 
 
 def test_a_stock_that_runs_down_is_rehearsed_to_its_end() -> None:
