@@ -10,9 +10,11 @@ from controller.planning.verdict import is_too_warm
 from controller.rehearsal.hot_day_figures import HotDays
 from controller.settings.species import band_of, species_of
 
-COLD_TO_SPARE = 1.15
-"""What the freezer can give back, over what the hot days take, from which on cold is to spare: the
-week after may be hotter. Own choice, from rehearsed hot weeks [-]."""
+ICE_TO_SPARE = 1.15
+"""What the freezer can give back, over what the hot days take, from which on there is ice to spare:
+a day may come hotter. Own choice, from rehearsed hot weeks [-]."""
+NEVER_RESTS = 0.99
+"""An hour in which the pump runs for this share of the time: the coil has nothing to spare then."""
 LEAST_OVERSHOOT_K = 0.1
 """Air that goes no further above cut-in is as good as held: no screen shows less [K]."""
 CROP_IS_FINE = "; inside the species' band the crop does not need it"
@@ -40,7 +42,8 @@ def early_start(build: Build, days: HotDays) -> EarlyStart | None:
     too_warm = is_too_warm(days)
     if build.settings.timing.start_early_by > 0.0:
         return EarlyStart.LEAVE_OUT if too_warm or ice_kg > limit_kg else None
-    has_to_spare = not too_warm and COLD_TO_SPARE * ice_kg <= limit_kg
+    busiest = max((hour.duty for hour in days.cycles), default=0.0)
+    has_to_spare = not too_warm and ICE_TO_SPARE * ice_kg <= limit_kg and busiest < NEVER_RESTS
     if has_to_spare and overshoot_k(build, days) >= LEAST_OVERSHOOT_K:
         return EarlyStart.OFFER
     return None

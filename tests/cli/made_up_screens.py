@@ -90,6 +90,10 @@ def _answer(judgement: Judgement, *, unit: str = "C", **other: Any) -> None:
     size._print_answer(people.console(), settings_in(unit), judgement, *given.values())
 
 
+COLD_TO_SPARE = replace(DAYS, degree_hours_above=1.0, air_max_c=17.2)
+"""Days of a chamber that is offered an early start."""
+
+
 def _details(judgement: Judgement, *, unit: str = "C") -> None:
     with mock.patch.object(size, "proposal_of", return_value=PROPOSAL):
         size._print_details(people.console(), settings_in(unit), judgement, ASSUMED)
@@ -390,6 +394,7 @@ SCREENS: dict[str, Callable[[], None]] = {
     "size of an example": lambda: _answer(judged(HOLDS), assumed=VAGUE),
     "size in a room of its own": _answer_of_a_room_file,
     "size --details": lambda: _details(judged(HOLDS)),
+    "size --details: cold to spare": lambda: _details(judged(HOLDS, days=COLD_TO_SPARE)),
     "size --details in °F, nothing freezes, no days": lambda: _details(
         judged(CANNOT, unit="F", days=None, supply=NEVER), unit="F"
     ),
@@ -424,9 +429,7 @@ SCREENS: dict[str, Callable[[], None]] = {
     ),
     "new: written": lambda: new._print_written(people.console(), Path("c.toml")),
     "check: the cycle to expect": lambda: _expected(DAYS),
-    "check: cold to spare": lambda: _expected(
-        replace(DAYS, degree_hours_above=1.0, air_max_c=17.2)
-    ),
+    "check: cold to spare": lambda: _expected(COLD_TO_SPARE),
     "check: far too hot": lambda: _expected(None),
     "check: cannot be worked out": lambda: _expected("impossible"),
     "check: no plant is described": _expected_of_nothing,

@@ -9,7 +9,7 @@ import pytest
 
 from controller.planning.build import Build
 from controller.planning.early_start import (
-    COLD_TO_SPARE,
+    ICE_TO_SPARE,
     EarlyStart,
     early_start,
     early_start_sentence,
@@ -41,15 +41,22 @@ def with_ice(share_of_limit: float) -> Any:
     return replace(HELD, ice_melted_kg=share_of_limit * LIMIT_KG * HELD.days)
 
 
+def with_busiest_hour(duty: float) -> Any:
+    return replace(HELD, cycles=(*HELD.cycles[:-1], replace(HELD.cycles[-1], duty=duty)))
+
+
 def test_it_is_offered_where_starts_overshoot_and_cold_is_to_spare() -> None:
     assert early_start(build(), HELD) is EarlyStart.OFFER
+    assert early_start(build(), with_ice(0.99 / ICE_TO_SPARE)) is EarlyStart.OFFER
+    assert early_start(build(), with_busiest_hour(0.97)) is EarlyStart.OFFER
 
 
 @pytest.mark.parametrize(
     "days",
     [
         pytest.param(replace(HELD, air_max_c=CUT_IN_C + 0.09), id="no-overshoot"),
-        pytest.param(with_ice(1.01 / COLD_TO_SPARE), id="the-freezer-just-keeps-up"),
+        pytest.param(with_ice(1.01 / ICE_TO_SPARE), id="the-freezer-just-keeps-up"),
+        pytest.param(with_busiest_hour(1.0), id="an-hour-without-a-rest"),
         pytest.param(replace(HELD, degree_hours_above=0.49 * HELD.days), id="too-warm"),
     ],
 )
