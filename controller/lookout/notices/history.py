@@ -20,7 +20,8 @@ class LeadSent:
     set_s: float
     """When the set went in [s since 1970]."""
     lead_s: float
-    """The lead [s], `leads.EVENING_LEAD_S` for the notice before bedtime."""
+    """The lead [s]; `leads.EVENING_LEAD_S` for the notice before bedtime, `leads.NIGHT_LEAD_S` for
+    the one that wakes people."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

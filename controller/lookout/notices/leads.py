@@ -1,7 +1,7 @@
 """Notices that packs are due: by the early bound, one for each lead and set of packs.
 
 While people sleep they are kept back, unless the cold would run out before morning; then they are
-sent in the evening already.
+sent in the evening already. Where that shows only at night, people are woken for it once.
 """
 
 from __future__ import annotations
@@ -22,6 +22,8 @@ SAME_SET_S = 3600.0
 """A set of packs is the same while its swap, as it is estimated, moves by less than this [s]."""
 EVENING_LEAD_S = -1.0
 """Stands for the notice before bedtime among the leads."""
+NIGHT_LEAD_S = -2.0
+"""Stands for the notice that wakes people."""
 
 
 def lead_due(
@@ -57,7 +59,7 @@ def lead_due(
             lead_s = EVENING_LEAD_S
     elif early < rules.next_waking(now) and passed:
         sent_in_the_evening = _already_sent(history, set_s, EVENING_LEAD_S)
-        lead_s = None if sent_in_the_evening else min(passed)
+        lead_s = None if sent_in_the_evening else NIGHT_LEAD_S
     if lead_s is None or _already_sent(history, set_s, lead_s):
         return history, []
     notice = _notice(forecast, early, lead_s, rules, now)
@@ -82,6 +84,9 @@ def _notice(
         body = f"Before you sleep: {body[:1].lower()}{body[1:]}"
     if change.lasts:
         body += f" {change.lasts}"
+    if lead_s == NIGHT_LEAD_S and change.by is not None and change.by > max(early, now):
+        # the plan lets people sleep; whoever was woken may do better
+        body += " To keep the air cool until then, change them now."
     _, _, why = change.why.partition("; ")  # the rest of its reason stands in the sentences before
     if why:
         body += f" Reason: {why}."

@@ -140,6 +140,25 @@ def test_a_night_that_turns_bad_wakes_people() -> None:
     assert [at for at, _ in notices_of([calm, bad])] == [night]
 
 
+def test_people_are_woken_once_for_a_set_and_told_what_to_do_then() -> None:
+    """The plan waits for the morning; who was woken is not sent back to bed, nor woken again."""
+    night = NOW.replace(hour=23, minute=30)
+    early, waking = night + timedelta(hours=2), NOW.replace(hour=6, minute=30) + timedelta(days=1)
+    plan = (PlannedChange(at=waking, packs=4, why="nobody is awake before"),)
+    snapshots = [
+        snapshot(night + i * 10 * MINUTE, forecast=forecast(early, plan=plan)) for i in range(48)
+    ]
+
+    (at, notice), (next_at, _) = notices_of(snapshots)
+
+    assert at == night
+    assert notice.body.startswith(
+        "Change 4 packs at Wed 06:30; the cold may run out before, from Wed 01:30. "
+    )
+    assert "To keep the air cool until then, change them now." in notice.body
+    assert next_at == waking
+
+
 def test_people_are_let_sleep_where_morning_is_early_enough() -> None:
     """Due at eight: the three-hour lead falls into the night and waits until they wake."""
     early = NOW.replace(hour=8) + timedelta(days=1)
