@@ -92,7 +92,9 @@ def test_status_and_forecast_name_the_same_first_step(
     monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
     settings_with(tmp_path, "")
     now = datetime.now(UTC).replace(microsecond=0)
-    unknown = replace(forecast(now), as_of=now, basis="unknown", notes=("no swap is known yet",))
+    unknown = replace(
+        forecast(now), as_of=now, basis="unknown", notes=("no pack change is known yet",)
+    )
 
     def no_forecast(*_: object) -> PublishedForecast:
         return unknown
