@@ -73,6 +73,25 @@ def test_figures_by_hand() -> None:
     assert report.gaps == []
 
 
+def test_time_without_the_air_counts_for_no_share() -> None:
+    """Ten minutes: four in band, four with the air lost, two above by 3 K; shares are of six."""
+    report = made(rows((0, 16.0, False), (4, None, False), (8, 20.0, False)), minutes=10.0)
+
+    figures = report.stages["fruiting"]
+    assert report.recorded_s == 600.0
+    assert figures.known_s == 360.0
+    assert figures.in_band_share == pytest.approx(4 / 6)
+    assert figures.air_k_s / figures.known_s == pytest.approx((16.0 * 4 + 20.0 * 2) / 6)
+
+
+def test_a_stage_whose_air_was_lost_throughout_has_no_figures() -> None:
+    """There is nothing to divide by."""
+    report = made(rows(*((at, None, False) for at in (0, 4, 8))), minutes=10.0)
+
+    assert report.recorded_s == 600.0
+    assert report.stages == {}
+
+
 def test_stage_and_band_change_where_they_did() -> None:
     """Each minute counts for the stage and against the band that were in force then."""
     report = made(
