@@ -17,6 +17,7 @@ from controller.cli.files import OutputFile, not_written
 from controller.cli.instances import Instance, only_instance
 from controller.commissioning.host import host_findings
 from controller.domain.places import named_state_directory, records_path
+from controller.domain.reading_rows import place_words
 from controller.domain.supply import SupplyKind
 from controller.errors import PhysicsError, SettingsError
 from controller.outputs import header
@@ -224,7 +225,7 @@ def wiring_of(plan: Plan) -> WiringPlan:
         ],
         bus_pin=pin_words(settings.one_wire.pin),
         probes=[
-            (name.replace("_", " "), probe.id or probe.kind)
+            (place_words(name), probe.id or probe.kind)
             for name, probe in settings.probes.fitted().items()
         ],
         level_pin="" if settings.inputs.level is None else pin_words(settings.inputs.level.pin),

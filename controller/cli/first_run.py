@@ -30,6 +30,7 @@ from controller.domain.first_run import (
     FirstRun,
 )
 from controller.domain.places import CONFIGURATIONS, records_path, state_directory
+from controller.domain.reading_rows import place_words
 from controller.domain.temperatures import Seen
 from controller.errors import ControllerError, OutputError, RecordError
 from controller.outputs.mains_rule import is_mains
@@ -275,18 +276,18 @@ def probes_step(
         unit: In which readings are shown, "C" or "F".
     """
     readings_c = _readings(source, sieves, person, within_s=READINGS_WITHIN_S)
-    lost = [_plain(name) for name, value_c in readings_c.items() if value_c is None]
+    lost = [place_words(name) for name, value_c in readings_c.items() if value_c is None]
     if lost:
         return CheckedStep(name="probes", outcome=FAILED, note=f"no reading: {', '.join(lost)}")
     shown = {
-        _plain(name): words.temperature(round(1000 * value_c), unit)
+        place_words(name): words.temperature(round(1000 * value_c), unit)
         for name, value_c in readings_c.items()
         if value_c is not None
     }
     for name, text in shown.items():
         person.say(f"  {name:12} {text}")
     wild = [
-        _plain(name)
+        place_words(name)
         for name, value_c in readings_c.items()
         if value_c is not None and not PLAUSIBLE_C[name][0] <= value_c <= PLAUSIBLE_C[name][1]
     ]
@@ -295,10 +296,6 @@ def probes_step(
     step = person.step("probes", "Does each reading fit the place where that probe hangs?")
     note = f"{step.note}; {', '.join(f'{name} {text}' for name, text in shown.items())}"
     return CheckedStep(name="probes", outcome=step.outcome, note=note)
-
-
-def _plain(probe: str) -> str:
-    return probe.replace("_", " ")
 
 
 def prime_step(
@@ -322,7 +319,7 @@ def prime_step(
     drop_k = OUTLET_DROP_K if place == "coil_outlet" else AIR_DROP_K
     first_c = _readings(source, sieves, person, within_s=READINGS_WITHIN_S)[place]
     if first_c is None:
-        return CheckedStep(name="prime", outcome=FAILED, note=f"no reading: {_plain(place)}")
+        return CheckedStep(name="prime", outcome=FAILED, note=f"no reading: {place_words(place)}")
     with energised("pump", PRIME_WITHIN_S):
         began = person.clock()
         highest_c, took_s = first_c, None
@@ -347,10 +344,10 @@ def prime_step(
                 raise still_on("pump or fan", error) from error
     if took_s is None:
         fall = words.difference(drop_k, unit)
-        note = f"{_plain(place)} did not fall by {fall} within {PRIME_WITHIN_S / 60:.0f} min"
+        note = f"{place_words(place)} did not fall by {fall} within {PRIME_WITHIN_S / 60:.0f} min"
         return CheckedStep(name="prime", outcome=FAILED, note=note)
     proposed_s = 5 * math.ceil(took_s / 5) if place == "coil_outlet" else None
-    note = f"cold at {_plain(place)} after {took_s:.0f} s"
+    note = f"cold at {place_words(place)} after {took_s:.0f} s"
     if proposed_s is not None:
         note += f'; [timing] prime = "{proposed_s} s"'
     person.say(f"  {note}")

@@ -10,7 +10,7 @@ from pathlib import Path
 import click
 
 from controller.cli import people
-from controller.domain.reading_rows import PROBE_NAMES
+from controller.domain.reading_rows import PROBE_NAMES, place_words
 from controller.errors import ProbeError
 from controller.pictures import words
 from controller.probes.one_wire import OneWireProbe, survey
@@ -104,20 +104,18 @@ def _identify_each(root: Path, ids: tuple[str, ...]) -> None:
     lines: list[str] = []
     left = list(ids)
     for place in PROBE_NAMES:
-        if not left or not click.confirm(f"Is there a probe for {_plain(place)}?", default=True):
+        if not left or not click.confirm(
+            f"Is there a probe for {place_words(place)}?", default=True
+        ):
             continue
         click.echo("Warm that one in your hand.")
         probe_id = warmed(
             lambda: read_all(root, tuple(left)), longest_s=WARMING_S, sleep=time.sleep
         )
-        click.echo(f"{_plain(place)} is {probe_id}")
+        click.echo(f"{place_words(place)} is {probe_id}")
         left.remove(probe_id)
         lines += [f"[probes.{place}]", 'kind = "one-wire"', f'id = "{probe_id}"', ""]
     click.echo("\n".join(["", *lines]))
-
-
-def _plain(place: str) -> str:
-    return place.replace("_", " ")
 
 
 def warmed(

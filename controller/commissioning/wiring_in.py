@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from controller.domain.reading_rows import PROBE_NAMES
+from controller.domain.reading_rows import PROBE_NAMES, place_words
 from controller.outputs.header import caution, line_number
 from controller.settings.models import OneWire
 from controller.settings.toml_edit import Path, Scalar, with_values, without_table
@@ -52,7 +52,8 @@ def probes_in(text: str, ids: tuple[str, ...], bench: Bench) -> str:
     left = list(ids)
     for place in PROBE_NAMES:
         is_fitted = bool(left) and (
-            place in COMPULSORY or bench.confirm(f"Is there a probe for {_words(place)}?", True)
+            place in COMPULSORY
+            or bench.confirm(f"Is there a probe for {place_words(place)}?", True)
         )
         if not is_fitted:
             if place not in COMPULSORY:
@@ -60,17 +61,15 @@ def probes_in(text: str, ids: tuple[str, ...], bench: Bench) -> str:
             continue
         probe_id = left[0]
         if len(left) > 1:
-            bench.say(f"Hold the {_words(place)} probe in your hand until it is recognised ...")
+            bench.say(
+                f"Hold the {place_words(place)} probe in your hand until it is recognised ..."
+            )
             probe_id = bench.warmed(tuple(left))
-        bench.say(f"{_words(place)}: {probe_id}")
+        bench.say(f"{place_words(place)}: {probe_id}")
         left.remove(probe_id)
         keys: dict[str, Scalar] = {"kind": "one-wire", "id": probe_id}
         text = with_values(text, _in_table(("probes", place), keys))
     return text
-
-
-def _words(place: str) -> str:
-    return place.replace("_", " ")
 
 
 def pins_in(text: str, bench: Bench) -> str:

@@ -13,6 +13,11 @@ SWAP_PACKS = "swap_packs"
 COLUMNS = (TIME, *(f"{name}_c" for name in PROBE_NAMES), *SWITCHES, SWAP_PACKS)
 
 
+def place_words(probe: str) -> str:
+    """Return where a probe hangs, as people say it: "coil outlet"."""
+    return probe.replace("_", " ")
+
+
 def cells_of(
     at: datetime,
     *,
