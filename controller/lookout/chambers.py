@@ -140,14 +140,14 @@ def chambers_of_broker(retained: Mapping[str, Retained], *, now: datetime) -> li
         state, forecast, present = documents.state, documents.forecast, documents.present
         away = present is not None and not present.present
         # a broker that was restarted has lost the last will of a machine that went before
-        old = state is None or now - state.sent > KEPT_FOR
+        silent = away or state is None or state.silent or now - state.sent > KEPT_FOR
         foretold = None if forecast is None else forecast.forecast
         if foretold is not None and now - foretold.as_of > KEPT_FOR:
             foretold = None
         chambers.append(
             chamber_of(
                 instance.partition("/")[0],
-                silent=away or old or state is None or state.silent,
+                silent=silent,
                 status=None if state is None else state.status,
                 forecast=foretold,
                 name="" if state is None else state.chamber,

@@ -180,7 +180,10 @@ def _parts_of(config: Path, place: Path, access: Access) -> _LookoutParts:
 def _serve(
     config: Path, place: Path, access: Access, notifier: Notifier, rereading: Rereading
 ) -> None:
-    """Serve by one reading of the configuration."""
+    """Serve by one reading of the configuration.
+
+    Its parts are made once nothing else serves: the sender goes on with what was sent until then.
+    """
     parts = _parts_of(config, place, access)
     _, problems = examine_settings(config, needs_fit=True)
     for problem in problems:

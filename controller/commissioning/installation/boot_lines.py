@@ -30,14 +30,14 @@ class Pin:
     active_low: bool
 
     @property
-    def line(self) -> str:
-        """The setting that keeps the load off until a program takes the line."""
-        return f"gpio={self.number}=op,{'dh' if self.active_low else 'dl'}"
+    def off(self) -> tuple[str, str]:
+        """What the boot settings must say of it: an output, at the level that means off."""
+        return "op", "dh" if self.active_low else "dl"
 
     @property
-    def off(self) -> set[str]:
-        """What the boot settings must say of it: an output, at the level that means off."""
-        return set(self.line.split("=")[2].split(","))
+    def line(self) -> str:
+        """The setting that keeps the load off until a program takes the line."""
+        return f"gpio={self.number}={','.join(self.off)}"
 
 
 def pins_of(configuration: str) -> list[Pin]:
@@ -94,7 +94,9 @@ def missing_lines(settings: str, pins: list[Pin], probe_pins: Collection[int] = 
     if not any({"strict_gpiod", "strict_gpiod=on"} & set(each) for each in parameters):
         wanted.append("dtparam=strict_gpiod")
     driven = _driven(lines)
-    return wanted + [pin.line for pin in pins if not pin.off <= driven.get(pin.number, set())]
+    return wanted + [
+        pin.line for pin in pins if not driven.get(pin.number, set()).issuperset(pin.off)
+    ]
 
 
 def _sets(line: str, setting: str) -> bool:
