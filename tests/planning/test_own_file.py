@@ -360,14 +360,19 @@ def test_save_keeps_the_file_as_it_was_beside_it(
     assert file.read_text().endswith("# by another hand\n")
 
 
+def odd_on_a_page(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> tuple[Path, Planner]:
+    """Return a copy of the odd file, and a page for it that rehearses nothing."""
+    monkeypatch.setattr(Planner, "consultation", lambda _, answers: draft_of(answers))
+    file = tmp_path / "odd.toml"
+    file.write_bytes(ODD.read_bytes())
+    return file, replace(planner_of(file), read=exact_content)
+
+
 def test_a_file_that_changed_or_went_between_question_and_save_is_left_alone(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Two windows on one page: the later Save does not undo the earlier one unseen."""
-    monkeypatch.setattr(Planner, "consultation", lambda _, answers: draft_of(answers))
-    file = tmp_path / "odd.toml"
-    file.write_bytes(ODD.read_bytes())
-    planner = replace(planner_of(file), read=exact_content)
+    file, planner = odd_on_a_page(tmp_path, monkeypatch)
     first = plan_app.plan_query_of({"lights": ["9 W"]}, planner)
     second = plan_app.plan_query_of({"blocks": ["7 kg"]}, planner)
 
@@ -389,10 +394,7 @@ def test_a_page_that_is_older_than_the_file_does_not_undo_what_was_saved(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Two windows: the later one is shown what its Save would change now, before it does."""
-    monkeypatch.setattr(Planner, "consultation", lambda _, answers: draft_of(answers))
-    file = tmp_path / "odd.toml"
-    file.write_bytes(ODD.read_bytes())
-    planner = replace(planner_of(file), read=exact_content)
+    file, planner = odd_on_a_page(tmp_path, monkeypatch)
     opened = {"version": [planner.version()], "lights": ["4 W"], "blocks": ["3 kg"]}
 
     def save(**moved: str) -> str:
